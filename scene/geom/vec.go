@@ -68,7 +68,7 @@ func (a Vec) Finite() bool {
 }
 
 // Lerp returns (1-t) a + t b.
-func Lerp(a, b Vec, t float64) Vec { return a.Mul(1 - t).Mad(t, b) }
+func Lerp(a, b Vec, t float64) Vec { return a.Mul(1-t).Mad(t, b) }
 
 // Mix returns the barycentric mean (1-u-v) a + u b + v c.
 func Mix(a, b, c Vec, u, v float64) Vec {
@@ -91,7 +91,7 @@ func Refract(w, n Vec, eta float64) (wt Vec, ok bool) {
 		return Vec{}, false
 	}
 	ct := math.Sqrt(1 - s2)
-	return n.Mul(ci/eta - ct).Mad(-1/eta, w), true
+	return n.Mul(ci/eta-ct).Mad(-1/eta, w), true
 }
 
 // Smoothstep rises from 0 at x <= a to 1 at x >= b with zero slope at both ends; a < b.
