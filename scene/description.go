@@ -1,0 +1,266 @@
+// Package scene says what there is: a Description in plain numbers, read from a scene file. It knows no physics and
+// renders nothing.
+//
+// All lengths are in mm, angles in degrees, exposures in EV (stops). Colours are linear Rec. 709.
+//
+// Every field carries its own documentation in struct tags, from which the loader's checks, the printed reference
+// of all keys and the commented example scene are made, so that they can't drift apart:
+//
+//	key      the name in the scene file
+//	unit     the unit, where there is one
+//	range    the allowed interval, for instance "(0,100]" or "[0,inf)"; for vectors and colours it holds for each component
+//	oneof    the allowed words, separated by |
+//	default  the value that an absent key gives, in YAML; "required" where there is none
+//	doc      one line of explanation
+//	only     the values of the sibling `shape` or `kind` key for which this key may be given, separated by |
+package scene
+
+import (
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// Path is a file name; the loader resolves it against the folder of the scene file and checks that the file exists.
+type Path string
+
+// Description is a whole scene file.
+type Description struct {
+	About  string  `key:"about" default:"" doc:"one line that says what the scene shows"`
+	Film   Film    `key:"film" doc:"size of the picture and how it is sampled"`
+	Camera Camera  `key:"camera" doc:"where the picture is taken from"`
+	View   View    `key:"view" doc:"from radiance to display"`
+	Trace  Trace   `key:"trace" doc:"settings of the path tracer"`
+	Lights []Light `key:"lights" doc:"what shines; at least one light or emissive body"`
+	Bodies []Body  `key:"bodies" doc:"what there is to see"`
+
+	File string // the scene file, for messages and relative paths; not a key
+}
+
+// Film is the picture's raster.
+type Film struct {
+	Width        int     `key:"width" range:"[1,16384]" default:"640" unit:"px" doc:"width of the picture"`
+	Height       int     `key:"height" range:"[1,16384]" default:"640" unit:"px" doc:"height of the picture"`
+	SPP          int     `key:"spp" range:"[1,1048576]" default:"64" doc:"samples per pixel"`
+	Seed         int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of all random numbers"`
+	Filter       string  `key:"filter" oneof:"gaussian|blackman-harris|box" default:"gaussian" doc:"pixel reconstruction filter, importance sampled"`
+	FilterRadius float64 `key:"filter_radius" range:"[0.5,4]" default:"1.5" unit:"px" doc:"radius of the pixel filter (a box filter of radius 0.5 is one pixel)"`
+}
+
+// Camera is a camera or an irradiance plate.
+type Camera struct {
+	Kind        string     `key:"kind" oneof:"perspective|orthographic|plate" default:"perspective" doc:"perspective, orthographic, or a plate: a rectangle in the scene that records irradiance (W/m^2) over its face"`
+	Aim         geom.Vec   `key:"aim" unit:"mm" default:"[0, 0, 8]" doc:"point that the camera looks at (centre of a plate)"`
+	At          *geom.Vec  `key:"at" unit:"mm" doc:"position; instead of orbit"`
+	Orbit       *Orbit     `key:"orbit" doc:"position by angles about aim; instead of at"`
+	Up          geom.Vec   `key:"up" default:"[0, 1, 0]" doc:"direction that is up in the picture"`
+	FocalLength float64    `key:"focal_length" unit:"mm" range:"(0,10000]" default:"100" only:"perspective" doc:"focal length, on the stated sensor"`
+	Sensor      float64    `key:"sensor_width" unit:"mm" range:"(0,1000]" default:"36" only:"perspective" doc:"width of the sensor"`
+	FOV         float64    `key:"fov" unit:"degrees" range:"(0,170]" default:"0" only:"perspective" doc:"horizontal field of view; instead of focal_length"`
+	Width       float64    `key:"width" unit:"mm" range:"(0,1e6]" default:"30" only:"orthographic|plate" doc:"width of the orthographic picture or of the plate; the height follows from the film"`
+	FNumber     float64    `key:"f_number" range:"[0,1000]" default:"0" only:"perspective" doc:"aperture of the thin lens; 0 is a pinhole"`
+	Focus       float64    `key:"focus" unit:"mm" range:"[0,1e6]" default:"0" only:"perspective" doc:"distance of the sharp plane; 0 is the distance of aim"`
+	Normal      *geom.Vec  `key:"normal" only:"plate" doc:"direction that the plate faces"`
+	Shift       [2]float64 `key:"shift" range:"[-10,10]" default:"[0, 0]" doc:"moves the picture by this share of its width and height (right, up)"`
+}
+
+// Orbit places a camera about its aim.
+type Orbit struct {
+	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" doc:"0 looks along -Z onto the front of the eye; positive moves the camera toward +X"`
+	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" doc:"positive moves the camera up"`
+	Distance  float64 `key:"distance" unit:"mm" range:"(0,1e6]" default:"1000" doc:"distance from aim"`
+}
+
+// View turns radiance into a display picture.
+type View struct {
+	Exposure   float64    `key:"exposure" unit:"EV" range:"[-40,40]" default:"0" doc:"stops added before the view transform"`
+	Transform  string     `key:"transform" oneof:"neutral|filmic|reinhard|none" default:"filmic" doc:"published tone curve; none clips"`
+	Background string     `key:"background" oneof:"environment|colour|gradient|transparent" default:"environment" doc:"what the camera sees where it sees no body"`
+	Colour     colour.RGB `key:"colour" range:"[0,1e6]" default:"[0.05, 0.05, 0.055]" doc:"background colour, linear, as seen in the picture at exposure 0 (colour and gradient)"`
+	Edge       float64    `key:"edge" range:"[0,1]" default:"0.35" doc:"gradient: brightness of the picture's corners as a share of its centre"`
+}
+
+// Trace holds the path tracer's settings.
+type Trace struct {
+	MaxDepth     int     `key:"max_depth" range:"[1,4096]" default:"64" doc:"longest path, in surface events; the energy cut off is reported"`
+	Exit         string  `key:"exit" oneof:"lambert|exact" default:"lambert" doc:"how light enters and leaves scattering tissue: lambert (the model that colours are defined in) or exact (the walk's own directions)"`
+	Manifold     bool    `key:"manifold" default:"true" doc:"connect lights to the iris through the cornea by the manifold solver; off leaves it to chance (same mean, more noise)"`
+	Split        bool    `key:"split" default:"true" doc:"trace both the reflected and the refracted part at the first hit of an eye; off picks one"`
+	LightSamples string  `key:"light_samples" oneof:"on|off" default:"on" doc:"next-event estimation; off leaves all light to chance (same mean, more noise)"`
+	Effects      Effects `key:"effects" doc:"switches that leave something out, for comparison; all on is the truth"`
+}
+
+// Effects leaves parts of light transport out on purpose.
+type Effects struct {
+	Refraction bool `key:"refraction" default:"true" doc:"bend light at the cornea"`
+	Caustic    bool `key:"caustic" default:"true" doc:"focus light through the cornea; off lights the iris along straight lines"`
+	Scattering bool `key:"scattering" default:"true" doc:"subsurface scattering; off makes tissue plain diffuse"`
+	Coat       bool `key:"coat" default:"true" doc:"reflection of the tear film"`
+	Shadow     bool `key:"shadow" default:"true" doc:"shadows of bodies on the eye"`
+}
+
+// Light is one source of light.
+type Light struct {
+	Name       string      `key:"name" default:"required" doc:"its own name"`
+	Kind       string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant" default:"required" doc:"what it is"`
+	On         bool        `key:"on" default:"true" doc:"off leaves it out"`
+	File       Path        `key:"file" only:"environment" default:"" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
+	Rotation   float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" only:"environment" doc:"turns the environment about +Y, right-handed"`
+	EV         float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of its own strength"`
+	Tint       colour.RGB  `key:"tint" range:"[0,1e6]" default:"[1, 1, 1]" doc:"multiplies its colour"`
+	Radiance   *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"constant|rectangle|disc|sphere|distant" doc:"radiance; or give power"`
+	Power      *float64    `key:"power" unit:"W" range:"[0,1e12]" only:"rectangle|disc|sphere" doc:"radiant flux over the whole face, split by tint; instead of radiance"`
+	Irradiance *colour.RGB `key:"irradiance" unit:"W/m^2" range:"[0,1e12]" only:"distant" doc:"irradiance on a plane that faces it; instead of radiance"`
+	At         *geom.Vec   `key:"at" unit:"mm" only:"rectangle|disc|sphere" doc:"centre; instead of from"`
+	From       *Orbit      `key:"from" only:"rectangle|disc|sphere|distant" doc:"centre or direction by angles about toward"`
+	Toward     geom.Vec    `key:"toward" unit:"mm" default:"[0, 0, 8]" only:"rectangle|disc|distant|sphere" doc:"point that it faces"`
+	Width      float64     `key:"width" unit:"mm" range:"(0,1e6]" default:"400" only:"rectangle" doc:"width"`
+	Height     float64     `key:"height" unit:"mm" range:"(0,1e6]" default:"400" only:"rectangle" doc:"height"`
+	Radius     float64     `key:"radius" unit:"mm" range:"(0,1e6]" default:"100" only:"disc|sphere" doc:"radius"`
+	Angle      float64     `key:"angle" unit:"degrees" range:"(0,179]" default:"0.53" only:"distant" doc:"angular diameter (the sun: 0.53)"`
+	Roll       float64     `key:"roll" unit:"degrees" range:"[-360,360]" default:"0" only:"rectangle" doc:"turns the rectangle about its own normal"`
+	Panes      [2]int      `key:"panes" range:"[1,64]" default:"[1, 1]" only:"rectangle" doc:"panes across and down: a window with bars between them"`
+	Bar        float64     `key:"bar" unit:"mm" range:"[0,1e5]" default:"0" only:"rectangle" doc:"width of the bars between panes"`
+	Seen       bool        `key:"seen" default:"true" doc:"seen directly by the camera (reflections always see it)"`
+}
+
+// Body is something to see.
+type Body struct {
+	Name     string   `key:"name" default:"required" doc:"its own name"`
+	Shape    string   `key:"shape" oneof:"eye|sphere|rectangle|disc|box|slab|mesh" default:"required" doc:"what it is; a slab is infinite between two planes across its own z axis"`
+	On       bool     `key:"on" default:"true" doc:"off leaves it out"`
+	Place    Place    `key:"place" doc:"where it is"`
+	Size     geom.Vec `key:"size" unit:"mm" range:"(0,1e6]" default:"[10, 10, 10]" only:"rectangle|box" doc:"edge lengths; a rectangle lies in its x-y plane facing +z and ignores the third"`
+	Radius   float64  `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" only:"sphere|disc" doc:"radius; a disc lies in its x-y plane facing +z"`
+	Depth    float64  `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
+	File     Path     `key:"file" default:"" only:"mesh" doc:"a .glb; its bodies in mm"`
+	Node     string   `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
+	Material Material `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
+	Eye      *Eye     `key:"eye" only:"eye" doc:"the two-shell eye"`
+	Seen     Seen     `key:"seen_by" doc:"which rays meet it"`
+}
+
+// Seen says which rays meet a body.
+type Seen struct {
+	Camera     bool `key:"camera" default:"true" doc:"rays from the camera"`
+	Shadow     bool `key:"shadow" default:"true" doc:"rays toward lights, and scattered light"`
+	Reflection bool `key:"reflection" default:"true" doc:"reflections in the eye"`
+}
+
+// Place is a similarity: first scale, then rotation about x, y and z in this order, then the move.
+type Place struct {
+	At     geom.Vec `key:"at" unit:"mm" default:"[0, 0, 0]" doc:"where its origin goes"`
+	Rotate geom.Vec `key:"rotate" unit:"degrees" range:"[-3600,3600]" default:"[0, 0, 0]" doc:"turns about x, then y, then z, right-handed"`
+	Scale  float64  `key:"scale" range:"(0,1e6]" default:"1" doc:"scale of its shape; scattering lengths stay in mm"`
+}
+
+// Material is how a plain body answers light.
+type Material struct {
+	Kind      string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, or matched: no interface at all, only what is inside"`
+	Colour    MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" doc:"diffuse: reflectance; a colour or a map"`
+	Eta       colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" doc:"conductor: real part of the index (default: gold-like, from memory)"`
+	K         colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" doc:"conductor: imaginary part of the index"`
+	Mirror    bool        `key:"mirror" default:"false" doc:"conductor: reflect all light"`
+	Index     float64     `key:"index" range:"[1,4]" default:"1.5" doc:"dielectric: index of refraction"`
+	Roughness float64     `key:"roughness" range:"[0,1]" default:"0" doc:"conductor and dielectric: roughness; GGX alpha is its square; 0 is smooth"`
+	Radiance  *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
+	Inside    *Medium     `key:"inside" doc:"scattering medium of a closed body"`
+}
+
+// Medium is a homogeneous scattering volume, by physical coefficients or by colour and mean free path.
+type Medium struct {
+	SigmaA       *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient"`
+	SigmaS       *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"scattering coefficient"`
+	G            float64     `key:"g" range:"(-1,1)" default:"0" doc:"mean cosine of scattering (Henyey-Greenstein)"`
+	Colour       *colour.RGB `key:"colour" range:"[0,0.98]" doc:"diffuse reflectance of a deep body of it; instead of sigma_a and sigma_s"`
+	MeanFreePath *colour.RGB `key:"mean_free_path" unit:"mm" range:"(0,1e6]" doc:"mean free path, with colour"`
+}
+
+// MapSpec is a value over a surface: a number, a colour, or a file with options.
+//
+// In a scene file it is a number, a list of three, or a block with these keys.
+type MapSpec struct {
+	Value  colour.RGB `key:"value" default:"[0, 0, 0]" doc:"constant value"`
+	File   Path       `key:"file" default:"" doc:"picture: .png, .jpg, .tif, .hdr, .exr or .pfm"`
+	Space  string     `key:"space" oneof:"auto|srgb|linear" default:"auto" doc:"how its numbers are coded; auto: colour maps in 8 or 16 bit are sRGB, all else is linear"`
+	Gain   float64    `key:"gain" range:"[-1e6,1e6]" default:"1" doc:"multiplies the values"`
+	Offset float64    `key:"offset" range:"[-1e6,1e6]" default:"0" doc:"added after gain"`
+	Given  bool       // whether the key was in the file
+}
+
+// Eye is the two-shell eye. Shells come from an asset or are grown from the numbers here.
+//
+// Its own frame: origin in the centre of the globe, +Z out of the cornea along the optical axis, +Y up.
+type Eye struct {
+	Asset  *Asset `key:"asset" doc:"take both shells from a file; without it they are built from the numbers below"`
+	Globe  Globe  `key:"globe" doc:"the ball"`
+	Cornea Cornea `key:"cornea" doc:"outer shell over the iris, and the tear film over all"`
+	Limbus Limbus `key:"limbus" doc:"where cornea and sclera blend"`
+	Iris   Iris   `key:"iris" doc:"inner shell under the cornea"`
+	Sclera Sclera `key:"sclera" doc:"inner shell under the tear film"`
+	Seed   int    `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of the built eye's pattern"`
+	Detail int    `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" doc:"size of the built eye's maps"`
+}
+
+// Asset names the shells in a file.
+type Asset struct {
+	File   Path     `key:"file" default:"required" doc:"a .glb with both shells"`
+	Outer  string   `key:"outer" default:"required" doc:"name of the node that is the outer shell"`
+	Inner  string   `key:"inner" default:"required" doc:"name of the node that is the inner shell"`
+	Factor float64  `key:"factor" range:"(0,1e9]" default:"1" doc:"multiplies the file's lengths, which the standard has in metres, on their way to mm"`
+	Axis   geom.Vec `key:"axis" default:"[0, 0, 1]" doc:"direction of the optical axis in the file"`
+	Smooth int      `key:"subdivide" range:"[0,5]" default:"2" doc:"levels of Loop subdivision of both shells"`
+}
+
+// Globe is the ball.
+type Globe struct {
+	Radius float64 `key:"radius" unit:"mm" range:"[2,60]" default:"12" doc:"radius of the scleral sphere"`
+}
+
+// Cornea is the outer shell's optics and shape.
+type Cornea struct {
+	Radius         float64 `key:"radius" unit:"mm" range:"[1,40]" default:"7.8" doc:"apical radius of curvature"`
+	Asphericity    float64 `key:"asphericity" range:"[-1,1]" default:"-0.26" doc:"conic constant Q"`
+	Index          float64 `key:"index" range:"[1,2.5]" default:"1.336" doc:"index of refraction for bending and for reflection"`
+	ReflectIndex   float64 `key:"reflect_index" range:"[0,2.5]" default:"0" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
+	Roughness      float64 `key:"roughness" range:"[0,1]" default:"0" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
+	ScleraRough    float64 `key:"sclera_roughness" range:"[0,1]" default:"0.12" doc:"roughness of the tear film over the sclera"`
+	SmoothRefract  bool    `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
+	Wobble         float64 `key:"wobble" range:"[0,0.2]" default:"0.005" doc:"RMS slope of the built cornea's relief"`
+	ScleraWobble   float64 `key:"sclera_wobble" range:"[0,0.5]" default:"0.02" doc:"RMS slope of the built sclera's relief"`
+	WobbleSize     float64 `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"2" doc:"wavelength of the relief"`
+	Normal         MapSpec `key:"normal" doc:"tangent-space normal map of the outer shell (green up), instead of or on top of the relief"`
+	NormalStrength float64 `key:"normal_strength" range:"[0,10]" default:"1" doc:"multiplies the slopes of the normal map"`
+	Height         MapSpec `key:"height" doc:"displacement of the outer shell along its normal, in mm, where 0.5 of the map is no displacement"`
+	HeightScale    float64 `key:"height_scale" unit:"mm" range:"[0,2]" default:"0" doc:"displacement of a full step of the height map"`
+}
+
+// Limbus blends cornea and sclera.
+type Limbus struct {
+	Radius float64 `key:"radius" unit:"mm" range:"[0.5,30]" default:"5.85" doc:"distance of its middle from the optical axis"`
+	Width  float64 `key:"width" unit:"mm" range:"[0.05,10]" default:"1.2" doc:"width of the blend"`
+}
+
+// Iris is the inner shell under the cornea.
+type Iris struct {
+	Depth       float64    `key:"depth" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
+	Relief      float64    `key:"relief" unit:"mm" range:"[0,1]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
+	Pupil       float64    `key:"pupil" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"physical diameter of the pupil"`
+	PupilOffset [2]float64 `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[-0.15, 0.05]" doc:"where the pupil's centre lies (x, y)"`
+	Pattern     string     `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
+	Colour      MapSpec    `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
+	Normal      MapSpec    `key:"normal" doc:"tangent-space normal map of the inner shell (green up)"`
+	Height      MapSpec    `key:"height" doc:"displacement of the inner shell along its normal"`
+	HeightScale float64    `key:"height_scale" unit:"mm" range:"[0,2]" default:"0" doc:"displacement of a full step of the height map; 0.5 of the map is no displacement"`
+	HalfRadius  colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.09, 0.075, 0.06]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	Scatter     bool       `key:"scatter" default:"true" doc:"off makes the iris plain diffuse"`
+	PupilClosed bool       `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`
+}
+
+// Sclera is the inner shell under the tear film.
+type Sclera struct {
+	Colour     MapSpec    `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
+	Tint       colour.RGB `key:"tint" range:"[0,2]" default:"[1, 1, 1]" doc:"multiplies the colour of the inner shell outside the iris"`
+	Veins      float64    `key:"veins" range:"[0,2]" default:"1" doc:"strength of the built veins"`
+	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.36, 0.26, 0.18]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	Scatter    bool       `key:"scatter" default:"true" doc:"off makes the sclera plain diffuse"`
+}
