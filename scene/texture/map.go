@@ -1,0 +1,174 @@
+// Package texture holds pictures in memory and the maps that surfaces look their values up in: a constant or a
+// picture, filtered over the footprint of a sample. Values are linear.
+package texture
+
+import (
+	"math"
+
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// Wrap says what a picture shows outside [0, 1) x [0, 1).
+type Wrap uint8
+
+// The ways to wrap.
+const (
+	Repeat Wrap = iota // the picture again
+	Clamp              // its edge texels
+	Mirror             // the picture turned over, then the picture again
+)
+
+type kind uint8
+
+const (
+	none kind = iota
+	constant
+	image
+)
+
+// Map is anything that can be evaluated at a surface point with a footprint: a constant or a picture. The zero
+// value is "no map": it is not Valid and evaluates to 0. A Map is small and copied freely; reading it from many
+// workers at once is safe.
+type Map struct {
+	kind   kind
+	wrap   Wrap
+	c      colour.RGB
+	im     *Image
+	gain   float64
+	offset float64
+}
+
+// Constant returns a map that is c everywhere.
+func Constant(c colour.RGB) Map { return Map{kind: constant, c: c} }
+
+// ConstantScalar returns a map that is v everywhere, in all channels.
+func ConstantScalar(v float64) Map { return Constant(colour.Grey(v)) }
+
+// FromImage returns a map that reads im, and builds its mip-maps. A nil picture gives no map.
+func FromImage(im *Image, wrap Wrap) Map {
+	if im == nil {
+		return Map{}
+	}
+	im.BuildMips()
+	return Map{kind: image, wrap: wrap, im: im, gain: 1}
+}
+
+// Scaled returns the map gain m + offset, in every channel; scaling no map gives no map.
+func (m Map) Scaled(gain, offset float64) Map {
+	switch m.kind {
+	case constant:
+		m.c = m.c.Scale(gain).Add(colour.Grey(offset))
+	case image:
+		m.gain, m.offset = m.gain*gain, m.offset*gain+offset
+	}
+	return m
+}
+
+// Valid reports whether there is a map; the zero value is none.
+func (m *Map) Valid() bool { return m.kind != none }
+
+// Varies reports whether the map reads a picture.
+func (m *Map) Varies() bool { return m.kind == image }
+
+// Image returns the picture that the map reads, or nil.
+func (m *Map) Image() *Image { return m.im }
+
+// Mean returns the mean of the map over its picture.
+func (m *Map) Mean() colour.RGB {
+	if m.kind != image {
+		return m.c
+	}
+	a := m.im.Mean()
+	c := colour.RGB{a[0], a[1], a[2]}
+	if m.im.c < 3 {
+		c = colour.Grey(a[0])
+	}
+	return c.Scale(m.gain).Add(colour.Grey(m.offset))
+}
+
+// RGB returns the three channels at uv. footprint is the width of the sample in uv units, >= 0; the look-up is
+// bilinear within a level and linear between levels. A picture of one or two channels gives a grey.
+func (m *Map) RGB(uv geom.UV, footprint float64) colour.RGB {
+	if m.kind != image {
+		return m.c
+	}
+	u, v := fold(uv.U, m.wrap), fold(uv.V, m.wrap)
+	k, f := m.im.lod(footprint)
+	r, g, b := m.im.bilinear(k, u, v, m.wrap, true)
+	if f > 0 {
+		r1, g1, b1 := m.im.bilinear(k+1, u, v, m.wrap, true)
+		r, g, b = r+f*(r1-r), g+f*(g1-g), b+f*(b1-b)
+	}
+	return colour.RGB{m.gain*r + m.offset, m.gain*g + m.offset, m.gain*b + m.offset}
+}
+
+// Scalar returns the first channel at uv; footprint as for RGB.
+func (m *Map) Scalar(uv geom.UV, footprint float64) float64 {
+	if m.kind != image {
+		return m.c[0]
+	}
+	u, v := fold(uv.U, m.wrap), fold(uv.V, m.wrap)
+	k, f := m.im.lod(footprint)
+	r, _, _ := m.im.bilinear(k, u, v, m.wrap, false)
+	if f > 0 {
+		r1, _, _ := m.im.bilinear(k+1, u, v, m.wrap, false)
+		r += f * (r1 - r)
+	}
+	return m.gain*r + m.offset
+}
+
+// Grad returns the derivative of Scalar by u and by v at uv, per uv unit; footprint as for RGB. It is continuous:
+// it belongs to the smooth surface through the texels, of which Scalar is the bilinear form. A constant gives 0, 0.
+func (m *Map) Grad(uv geom.UV, footprint float64) (du, dv float64) {
+	if m.kind != image {
+		return 0, 0
+	}
+	u, v := fold(uv.U, m.wrap), fold(uv.V, m.wrap)
+	k, f := m.im.lod(footprint)
+	du, dv = m.im.gradient(k, u, v, m.wrap)
+	if f > 0 {
+		du1, dv1 := m.im.gradient(k+1, u, v, m.wrap)
+		du, dv = du+f*(du1-du), dv+f*(dv1-dv)
+	}
+	du, dv = du*m.gain, dv*m.gain
+	switch m.wrap {
+	case Clamp:
+		if uv.U < 0 || uv.U > 1 {
+			du = 0
+		}
+		if uv.V < 0 || uv.V > 1 {
+			dv = 0
+		}
+	case Mirror:
+		if turned(uv.U) {
+			du = -du
+		}
+		if turned(uv.V) {
+			dv = -dv
+		}
+	}
+	return du, dv
+}
+
+// fold brings a coordinate into [0, 1]; what is not finite becomes 0.
+func fold(u float64, wrap Wrap) float64 {
+	switch wrap {
+	case Repeat:
+		u -= math.Floor(u)
+	case Clamp:
+		u = min(max(u, 0), 1)
+	case Mirror:
+		u -= 2 * math.Floor(u/2)
+		if u > 1 {
+			u = 2 - u
+		}
+	}
+	if !(u >= 0 && u <= 1) {
+		return 0
+	}
+	return u
+}
+
+// turned reports whether a mirrored picture is turned over at u.
+func turned(u float64) bool { return u-2*math.Floor(u/2) > 1 }
