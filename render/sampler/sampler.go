@@ -1,0 +1,114 @@
+package sampler
+
+import "math/bits"
+
+// Purpose names what a set of numbers is drawn for. The values are part of every picture's bits: append, never
+// renumber.
+type Purpose uint8
+
+// The dimension slots. One slot holds up to four numbers at one vertex; salt tells apart sets that share a slot
+// (the index of a light, of a step).
+const (
+	Pixel        Purpose = 1  // offset in the pixel: 2
+	Lens         Purpose = 2  // point on the aperture: 2
+	Time         Purpose = 3  // shutter: 1
+	Wavelength   Purpose = 4  // 1
+	Lobe         Purpose = 8  // which lobe of a surface, reflection or transmission: 1
+	BSDF         Purpose = 9  // direction from a lobe: 2, and 2 to spare
+	Normal       Purpose = 10 // microfacet normal for a connection: 2
+	Coat         Purpose = 11 // direction from a coat: 2
+	LightPick    Purpose = 16 // which light: 1
+	Light        Purpose = 17 // point or direction on a light: 2; salt is the light
+	Environment  Purpose = 18 // direction in the surroundings: 2; salt is the part
+	Connection   Purpose = 19 // connection through an interface: 4; salt is the light
+	Roulette     Purpose = 24 // survival: 1
+	WalkStart    Purpose = 32 // first step below a surface: channel, direction 2, distance
+	Walk         Purpose = 33 // later steps, as a set of four with salt the step, or as a Stream
+	WalkExit     Purpose = 34 // direction out of a surface: 2
+	WalkRoulette Purpose = 35 // survival in a walk: 1
+	Occlusion    Purpose = 40 // ambient occlusion direction: 2; salt is the ray
+	Plate        Purpose = 41 // point and direction on an irradiance plate: 4
+	Bake         Purpose = 42 // anything computed before rendering
+	Dither       Purpose = 48 // rounding to display bits
+	Test         Purpose = 255
+)
+
+// Sampler is the state of one sample of one pixel: a key and an index, 24 bytes, to be held by value by a worker.
+// The zero value is usable and equals New(0) before Start.
+type Sampler struct {
+	seed    uint64
+	key     uint64 // of seed, pixel and replicate
+	index   uint32
+	reverse uint32 // index with its bits reversed
+}
+
+// New returns a sampler for a picture; different seeds give independent pictures.
+func New(seed uint64) Sampler {
+	s := Sampler{seed: mix(seed + 0x9e3779b97f4a7c15)}
+	s.Start(0, 0, 0)
+	return s
+}
+
+// Start moves to one sample. pixel is any number that names the pixel (row times width plus column); replicate names
+// the independent scramble, sample the point inside it. Nets are complete after a power of two of samples, counted
+// from 0; up to 2^16 samples per replicate the sets are padded by independent shuffles, above that blocks of 2^16
+// follow each other in order.
+func (s *Sampler) Start(pixel uint64, replicate, sample uint32) {
+	k := mix(s.seed ^ pixel)
+	s.key = mix(k + uint64(replicate)*0xd1342543de82ef95)
+	s.index = sample
+	s.reverse = bits.Reverse32(sample)
+}
+
+// Index returns the sample's index inside its replicate.
+func (s *Sampler) Index() uint32 { return s.index }
+
+// slot packs the place in a path into the key. vertex is in [0, 2^24).
+func (s *Sampler) slot(vertex int, p Purpose, salt uint32) uint64 {
+	return mix(s.key + (uint64(vertex)<<40|uint64(p)<<32|uint64(salt))*0x9e3779b97f4a7c15)
+}
+
+// second derives 64 more hash bits from a mixed word.
+func second(h uint64) uint64 {
+	h *= 0xd6e8feb86659fd93
+	return h ^ h>>32
+}
+
+// shuffle returns the scrambled index of the point in its set.
+func (s *Sampler) shuffle(seed uint32) uint32 {
+	return bits.Reverse32(permute(s.reverse, seed))&0xffff | s.index&^0xffff
+}
+
+// unit maps 32 bits to the middle of their cell of (0, 1).
+func unit(x uint32) float64 { return (float64(x) + 0.5) * (1.0 / (1 << 32)) }
+
+// D4 returns one point of a four-dimensional scrambled Sobol set, in (0, 1)^4. It does not allocate.
+func (s *Sampler) D4(vertex int, p Purpose, salt uint32) [4]float64 {
+	h := s.slot(vertex, p, salt)
+	g := second(h)
+	i := s.shuffle(uint32(h) ^ uint32(g>>32))
+	r := sobol(i)
+	return [4]float64{
+		unit(bits.Reverse32(permute(i, uint32(h)))),
+		unit(bits.Reverse32(permute(r[0], uint32(h>>32)))),
+		unit(bits.Reverse32(permute(r[1], uint32(g)))),
+		unit(bits.Reverse32(permute(r[2], uint32(g>>32)))),
+	}
+}
+
+// D2 returns the first two numbers of the same set as D4.
+func (s *Sampler) D2(vertex int, p Purpose, salt uint32) (u0, u1 float64) {
+	h := s.slot(vertex, p, salt)
+	g := second(h)
+	i := s.shuffle(uint32(h) ^ uint32(g>>32))
+	return unit(bits.Reverse32(permute(i, uint32(h)))),
+		unit(bits.Reverse32(permute(sobol1(i), uint32(h>>32))))
+}
+
+// D1 returns the first number of the same set as D4.
+func (s *Sampler) D1(vertex int, p Purpose, salt uint32) float64 {
+	h := s.slot(vertex, p, salt)
+	g := second(h)
+	i := s.shuffle(uint32(h) ^ uint32(g>>32))
+	return unit(bits.Reverse32(permute(i, uint32(h))))
+}
