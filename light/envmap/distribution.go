@@ -1,0 +1,131 @@
+package envmap
+
+import "math"
+
+// distribution is a density over the sphere that is constant per steradian in each cell. The cells lie between texel
+// centres, where a bilinear picture is one bilinear patch: w columns, the last across the seam, and h+1 rows, the
+// first and last half as high and reaching the poles. So the density never meets a brighter texel than those it was
+// built from: a sample's weight is bounded.
+//
+// A row is drawn by its weight, then a cell of the row, both by searching running sums (a monotone map of the unit square, which
+// keeps low-discrepancy points apart), then a direction uniform over the cell's solid angle.
+type distribution struct {
+	w, h  int
+	total float64
+	row   []float64 // h+1 running sums, the last exactly 1
+	cell  []float64 // w running sums for each row, the last exactly 1
+	cos   []float64 // h+2 cosines of the polar angle at the rows' upper and lower edges
+	dens  []float64 // per row: its probability over the solid angle of one of its cells, 1/sr
+}
+
+// newDistribution builds the density that follows the texel weights, which must be finite and >= 0. A cell weighs its
+// solid angle times the root mean square of the bilinear patch over it: of all densities that are constant in each
+// cell, the one of least variance.
+func newDistribution(w, h int, weight func(x, y int) float64) distribution {
+	d := distribution{w: w, h: h,
+		row: make([]float64, h+1), cell: make([]float64, w*(h+1)),
+		cos: make([]float64, h+2), dens: make([]float64, h+1)}
+	for j := 1; j <= h; j++ {
+		d.cos[j] = math.Cos(math.Pi * (float64(j) - 0.5) / float64(h))
+	}
+	d.cos[0], d.cos[h+1] = 1, -1
+	up, low := make([]float64, w), make([]float64, w)
+	for x := range low {
+		low[x] = weight(x, 0)
+	}
+	for j := 0; j <= h; j++ {
+		copy(up, low)
+		if j < h {
+			for x := range low {
+				low[x] = weight(x, j)
+			}
+		}
+		c := d.cell[j*w : (j+1)*w]
+		sum := 0.0
+		for i := range c {
+			n := i + 1
+			if n == w {
+				n = 0
+			}
+			sum += rms(up[i], up[n], low[i], low[n])
+			c[i] = sum
+		}
+		finish(c, sum)
+		d.total += sum * (d.cos[j] - d.cos[j+1])
+		d.row[j] = d.total
+		d.dens[j] = sum
+	}
+	finish(d.row, d.total)
+	// dens: the row's probability over the solid angle of one cell. The cosines cancel.
+	for j := range d.dens {
+		if d.total > 0 {
+			d.dens[j] *= float64(w) / (2 * math.Pi * d.total)
+		}
+	}
+	return d
+}
+
+// finish scales running sums to end in exactly 1, and leaves zeros alone.
+func finish(c []float64, sum float64) {
+	if sum == 0 {
+		return
+	}
+	for i := range c {
+		c[i] /= sum
+	}
+}
+
+// rms returns the root mean square over the unit square of the bilinear patch with these corner values.
+func rms(a, b, c, d float64) float64 {
+	return math.Sqrt((a*a + b*b + c*c + d*d + a*b + a*c + b*d + c*d + 0.5*(a*d+b*c)) / 9)
+}
+
+// search returns the first index whose running sum exceeds x, and where x lies within that step, in [0, 1).
+func search(c []float64, x float64) (int, float64) {
+	lo, hi := 0, len(c)-1
+	for lo < hi {
+		m := int(uint(lo+hi) >> 1)
+		if c[m] > x {
+			hi = m
+		} else {
+			lo = m + 1
+		}
+	}
+	a := 0.0
+	if lo > 0 {
+		a = c[lo-1]
+	}
+	return lo, min((x-a)/(c[lo]-a), 1-0x1p-53)
+}
+
+// sample maps (u0, u1) in [0, 1) to the picture's u, the cosine of the polar angle, and the density there in 1/sr.
+func (d *distribution) sample(u0, u1 float64) (u, cos, pdf float64) {
+	j, fy := search(d.row, u1)
+	c := d.cell[j*d.w : (j+1)*d.w]
+	i, fx := search(c, u0)
+	u = (float64(i) + 0.5 + fx) / float64(d.w)
+	if u >= 1 {
+		u--
+	}
+	cos = d.cos[j] + fy*(d.cos[j+1]-d.cos[j])
+	return u, cos, d.density(i, j)
+}
+
+// pdf returns the density at (u, v), in 1/sr.
+func (d *distribution) pdf(u, v float64) float64 {
+	i := int(math.Floor(u*float64(d.w) - 0.5))
+	if i < 0 {
+		i = d.w - 1
+	}
+	j := min(int(v*float64(d.h)+0.5), d.h)
+	return d.density(min(i, d.w-1), j)
+}
+
+func (d *distribution) density(i, j int) float64 {
+	c := d.cell[j*d.w : (j+1)*d.w]
+	p := c[i]
+	if i > 0 {
+		p -= c[i-1]
+	}
+	return p * d.dens[j]
+}
