@@ -12,6 +12,7 @@
 //	oneof    the allowed words, separated by |
 //	default  the value that an absent key gives, in YAML; "required" where there is none
 //	doc      one line of explanation
+//	ends     the endings that a file name may have, separated by |
 //	only     the values of the sibling `shape` or `kind` key for which this key may be given, separated by |
 package scene
 
@@ -34,6 +35,8 @@ type Description struct {
 	Bodies []Body  `key:"bodies" doc:"what there is to see"`
 
 	File string // the scene file, for messages and relative paths; not a key
+
+	source *source // what it was read from, for With
 }
 
 // Film is the picture's raster.
@@ -50,8 +53,8 @@ type Film struct {
 type Camera struct {
 	Kind        string     `key:"kind" oneof:"perspective|orthographic|plate" default:"perspective" doc:"perspective, orthographic, or a plate: a rectangle in the scene that records irradiance (W/m^2) over its face"`
 	Aim         geom.Vec   `key:"aim" unit:"mm" default:"[0, 0, 8]" doc:"point that the camera looks at (centre of a plate)"`
-	At          *geom.Vec  `key:"at" unit:"mm" doc:"position; instead of orbit"`
-	Orbit       *Orbit     `key:"orbit" doc:"position by angles about aim; instead of at"`
+	At          *geom.Vec  `key:"at" unit:"mm" only:"perspective|orthographic" doc:"position; instead of orbit"`
+	Orbit       *Orbit     `key:"orbit" only:"perspective|orthographic" doc:"position by angles about aim; instead of at"`
 	Up          geom.Vec   `key:"up" default:"[0, 1, 0]" doc:"direction that is up in the picture"`
 	FocalLength float64    `key:"focal_length" unit:"mm" range:"(0,10000]" default:"100" only:"perspective" doc:"focal length, on the stated sensor"`
 	Sensor      float64    `key:"sensor_width" unit:"mm" range:"(0,1000]" default:"36" only:"perspective" doc:"width of the sensor"`
@@ -103,7 +106,7 @@ type Light struct {
 	Name       string      `key:"name" default:"required" doc:"its own name"`
 	Kind       string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant" default:"required" doc:"what it is"`
 	On         bool        `key:"on" default:"true" doc:"off leaves it out"`
-	File       Path        `key:"file" only:"environment" default:"" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
+	File       Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
 	Rotation   float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" only:"environment" doc:"turns the environment about +Y, right-handed"`
 	EV         float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of its own strength"`
 	Tint       colour.RGB  `key:"tint" range:"[0,1e6]" default:"[1, 1, 1]" doc:"multiplies its colour"`
@@ -132,7 +135,7 @@ type Body struct {
 	Size     geom.Vec `key:"size" unit:"mm" range:"(0,1e6]" default:"[10, 10, 10]" only:"rectangle|box" doc:"edge lengths; a rectangle lies in its x-y plane facing +z and ignores the third"`
 	Radius   float64  `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" only:"sphere|disc" doc:"radius; a disc lies in its x-y plane facing +z"`
 	Depth    float64  `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
-	File     Path     `key:"file" default:"" only:"mesh" doc:"a .glb; its bodies in mm"`
+	File     Path     `key:"file" default:"" only:"mesh" ends:".glb" doc:"a .glb; its bodies in mm"`
 	Node     string   `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
 	Material Material `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
 	Eye      *Eye     `key:"eye" only:"eye" doc:"the two-shell eye"`
@@ -156,14 +159,14 @@ type Place struct {
 // Material is how a plain body answers light.
 type Material struct {
 	Kind      string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, or matched: no interface at all, only what is inside"`
-	Colour    MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" doc:"diffuse: reflectance; a colour or a map"`
-	Eta       colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" doc:"conductor: real part of the index (default: gold-like, from memory)"`
-	K         colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" doc:"conductor: imaginary part of the index"`
-	Mirror    bool        `key:"mirror" default:"false" doc:"conductor: reflect all light"`
-	Index     float64     `key:"index" range:"[1,4]" default:"1.5" doc:"dielectric: index of refraction"`
-	Roughness float64     `key:"roughness" range:"[0,1]" default:"0" doc:"conductor and dielectric: roughness; GGX alpha is its square; 0 is smooth"`
-	Radiance  *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
-	Inside    *Medium     `key:"inside" doc:"scattering medium of a closed body"`
+	Colour    MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" only:"diffuse" doc:"diffuse: reflectance; a colour or a map"`
+	Eta       colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" only:"conductor" doc:"conductor: real part of the index (default: gold-like, from memory)"`
+	K         colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" only:"conductor" doc:"conductor: imaginary part of the index"`
+	Mirror    bool        `key:"mirror" default:"false" only:"conductor" doc:"conductor: reflect all light"`
+	Index     float64     `key:"index" range:"[1,4]" default:"1.5" only:"dielectric" doc:"dielectric: index of refraction"`
+	Roughness float64     `key:"roughness" range:"[0,1]" default:"0" only:"conductor|dielectric" doc:"conductor and dielectric: roughness; GGX alpha is its square; 0 is smooth"`
+	Radiance  *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
+	Inside    *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed body"`
 }
 
 // Medium is a homogeneous scattering volume, by physical coefficients or by colour and mean free path.
@@ -180,7 +183,7 @@ type Medium struct {
 // In a scene file it is a number, a list of three, or a block with these keys.
 type MapSpec struct {
 	Value  colour.RGB `key:"value" default:"[0, 0, 0]" doc:"constant value"`
-	File   Path       `key:"file" default:"" doc:"picture: .png, .jpg, .tif, .hdr, .exr or .pfm"`
+	File   Path       `key:"file" default:"" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture: .png, .jpg, .tif, .hdr, .exr or .pfm"`
 	Space  string     `key:"space" oneof:"auto|srgb|linear" default:"auto" doc:"how its numbers are coded; auto: colour maps in 8 or 16 bit are sRGB, all else is linear"`
 	Gain   float64    `key:"gain" range:"[-1e6,1e6]" default:"1" doc:"multiplies the values"`
 	Offset float64    `key:"offset" range:"[-1e6,1e6]" default:"0" doc:"added after gain"`
@@ -203,7 +206,7 @@ type Eye struct {
 
 // Asset names the shells in a file.
 type Asset struct {
-	File   Path     `key:"file" default:"required" doc:"a .glb with both shells"`
+	File   Path     `key:"file" default:"required" ends:".glb" doc:"a .glb with both shells"`
 	Outer  string   `key:"outer" default:"required" doc:"name of the node that is the outer shell"`
 	Inner  string   `key:"inner" default:"required" doc:"name of the node that is the inner shell"`
 	Factor float64  `key:"factor" range:"(0,1e9]" default:"1" doc:"multiplies the file's lengths, which the standard has in metres, on their way to mm"`

@@ -1,0 +1,60 @@
+package scene
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// The marsh goat's minimal scene, which most tests vary.
+const goat = `about: the marsh goat at dusk
+film: {width: 64, height: 48, spp: 4}
+camera:
+  orbit: &side {azimuth: 10, distance: 300}
+lights:
+  - name: key
+    kind: rectangle
+    radiance: [1, 2, 3]
+    from:
+      <<: *side
+      distance: 500
+    panes: [2, 3]
+    bar: 10
+  - {name: sky, kind: constant, radiance: 0.5}
+bodies:
+  - name: left
+    shape: eye
+    eye:
+      iris: {colour: 0.3, pattern: amber}
+  - name: card
+    shape: rectangle
+    place: {at: [0, -20, 0]}
+`
+
+func TestParse(t *testing.T) {
+	d, err := Parse("goat.yaml", []byte(goat), "lights.key.ev=2", "bodies.left.eye.iris.pupil=2.5", "bodies.1.place.at.2=-3")
+	require.NoError(t, err)
+	require.Equal(t, Film{Width: 64, Height: 48, SPP: 4, Seed: 1, Filter: "gaussian", FilterRadius: 1.5}, d.Film)
+	require.Equal(t, &Orbit{Azimuth: 10, Distance: 300}, d.Camera.Orbit)
+	require.Equal(t, geom.Vec{Z: 8}, d.Camera.Aim)
+	require.Nil(t, d.Camera.At)
+	require.Len(t, d.Lights, 2)
+	key := d.Lights[0]
+	require.Equal(t, &colour.RGB{1, 2, 3}, key.Radiance)
+	require.Equal(t, &Orbit{Azimuth: 10, Distance: 500}, key.From)
+	require.Equal(t, [2]int{2, 3}, key.Panes)
+	require.Equal(t, 2.0, key.EV)
+	require.True(t, key.On)
+	require.Equal(t, &colour.RGB{0.5, 0.5, 0.5}, d.Lights[1].Radiance)
+	eye := d.Bodies[0].Eye
+	require.Equal(t, 2.5, eye.Iris.Pupil)
+	require.Equal(t, MapSpec{Value: colour.Grey(0.3), Space: "auto", Gain: 1, Given: true}, eye.Iris.Colour)
+	require.False(t, eye.Iris.Normal.Given)
+	require.Equal(t, colour.RGB{0.36, 0.26, 0.18}, eye.Sclera.HalfRadius)
+	require.Equal(t, geom.Vec{Y: -20, Z: -3}, d.Bodies[1].Place.At)
+	require.Equal(t, colour.Grey(0.5), d.Bodies[1].Material.Colour.Value)
+	require.False(t, d.Bodies[1].Material.Colour.Given)
+}

@@ -1,0 +1,234 @@
+package scene
+
+import (
+	"math"
+	"reflect"
+	"strings"
+
+	"catchlight/scene/geom"
+)
+
+// maxPixels is the largest picture, so that a slip of the pen can't ask for all memory.
+const maxPixels = 100_000_000
+
+// relations checks what holds between the keys of one block. sound says that every key by itself is right; what
+// compares values waits for that, while missing alternatives are reported at once.
+func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
+	r := relation{d, n, path}
+	switch p := v.Addr().Interface().(type) {
+	case *Description:
+		r.description(p, sound)
+	case *Film:
+		if sound && p.Width*p.Height > maxPixels {
+			r.at("height", "%d x %d is more than %d million pixels", p.Width, p.Height, maxPixels/1_000_000)
+		}
+	case *Camera:
+		r.camera(p, sound)
+	case *Light:
+		r.light(p, sound)
+	case *Body:
+		r.body(p, sound)
+	case *Material:
+		r.material(p)
+	case *Medium:
+		r.medium()
+	case *MapSpec:
+		r.oneOf([]string{"value"}, []string{"file"})
+	case *Asset:
+		if sound && p.Axis == (geom.Vec{}) {
+			r.at("axis", "has no direction")
+		}
+	case *Eye:
+		r.eye(p, sound)
+	}
+}
+
+// relation reports on the keys of one block.
+type relation struct {
+	*decoder
+	n    *node
+	path string
+}
+
+// at notes a problem with a key; an absent key is located at its block.
+func (r relation) at(key, format string, args ...any) {
+	r.add(r.n.keyPlace(key), join(r.path, key), "", format, args...)
+}
+
+// given reports whether a key is in the file.
+func (r relation) given(key string) bool { return r.n.get(key) != nil }
+
+// oneOf wants exactly one of several sets of keys, and that one whole.
+func (r relation) oneOf(sets ...[]string) {
+	var names, begun []string
+	whole := true
+	for _, set := range sets {
+		names = append(names, strings.Join(set, " and "))
+		count, last := 0, ""
+		for _, key := range set {
+			if r.given(key) {
+				count, last = count+1, key
+			}
+		}
+		if count > 0 {
+			begun, whole = append(begun, last), whole && count == len(set)
+		}
+	}
+	switch {
+	case len(begun) == 0:
+		r.add(r.n.at, r.path, "", "give %s", listing(names, "or"))
+	case len(begun) > 1:
+		r.at(begun[1], "give either %s, not both", listing(names, "or"))
+	case !whole:
+		r.at(begun[0], "give %s", listing(names, "or"))
+	}
+}
+
+// need wants a key, for the reason given.
+func (r relation) need(key, reason string) {
+	if !r.given(key) {
+		r.at(key, "missing, %s", reason)
+	}
+}
+
+func (r relation) description(p *Description, sound bool) {
+	if !r.given("camera") {
+		r.at("camera", "missing, wants at or orbit in it")
+	}
+	if !sound {
+		return
+	}
+	for i := range p.Lights {
+		if p.Lights[i].On {
+			return
+		}
+	}
+	for i := range p.Bodies {
+		if p.Bodies[i].On && p.Bodies[i].Shape != "eye" && p.Bodies[i].Material.Kind == "emissive" {
+			return
+		}
+	}
+	r.at("lights", "nothing shines: no light is on and no body is emissive")
+}
+
+func (r relation) camera(p *Camera, sound bool) {
+	if p.Kind == "plate" {
+		r.need("normal", "a plate wants the direction that it faces")
+	} else {
+		r.oneOf([]string{"at"}, []string{"orbit"})
+	}
+	if r.given("fov") && r.given("focal_length") {
+		r.at("fov", "give either focal_length or fov, not both")
+	}
+	if !sound {
+		return
+	}
+	var toward geom.Vec
+	switch {
+	case p.Up == geom.Vec{}:
+		r.at("up", "has no direction")
+		return
+	case p.Kind == "plate" && p.Normal != nil:
+		if toward = *p.Normal; toward == (geom.Vec{}) {
+			r.at("normal", "has no direction")
+			return
+		}
+	case p.At != nil:
+		if toward = p.Aim.Sub(*p.At); toward == (geom.Vec{}) {
+			r.at("at", "is the point that the camera aims at")
+			return
+		}
+	case p.Orbit != nil:
+		toward = p.Orbit.Direction()
+	default:
+		return
+	}
+	if across := toward.Cross(p.Up).Len(); across <= 1e-6*toward.Len()*p.Up.Len() {
+		r.at("up", "lies along the line of sight, so nothing is up")
+	}
+}
+
+// Direction returns the unit direction from the aim to the place on the orbit.
+func (o *Orbit) Direction() geom.Vec {
+	sinA, cosA := math.Sincos(o.Azimuth * math.Pi / 180)
+	sinE, cosE := math.Sincos(o.Elevation * math.Pi / 180)
+	return geom.Vec{X: sinA * cosE, Y: sinE, Z: cosA * cosE}
+}
+
+func (r relation) light(p *Light, sound bool) {
+	switch p.Kind {
+	case "environment":
+		r.need("file", "an environment wants a picture")
+	case "constant":
+		r.need("radiance", "a constant light wants it")
+	case "rectangle", "disc", "sphere":
+		r.oneOf([]string{"radiance"}, []string{"power"})
+		r.oneOf([]string{"at"}, []string{"from"})
+	case "distant":
+		r.oneOf([]string{"radiance"}, []string{"irradiance"})
+		r.need("from", "a distant light wants its direction")
+	}
+	if !sound {
+		return
+	}
+	if p.At != nil && *p.At == p.Toward && p.Kind != "sphere" {
+		r.at("at", "is the point that the light faces")
+	}
+	if p.Kind == "rectangle" {
+		across, down := p.Bar*float64(p.Panes[0]-1), p.Bar*float64(p.Panes[1]-1)
+		if across >= p.Width || down >= p.Height {
+			r.at("bar", "%g mm leaves no room for the panes", p.Bar)
+		}
+	}
+	if p.Power != nil && p.Tint.Black() {
+		r.at("tint", "is black, so power can't be split by it")
+	}
+}
+
+func (r relation) body(p *Body, sound bool) {
+	if p.Shape == "mesh" {
+		r.need("file", "a mesh wants one")
+	}
+	if p.Shape == "eye" && p.Eye == nil {
+		p.Eye = new(Eye)
+		f := schema().field("bodies").block.field("eye")
+		presets(f.block, reflect.ValueOf(p.Eye).Elem())
+	}
+	if !sound {
+		return
+	}
+	flat := p.Shape == "rectangle" || p.Shape == "disc"
+	switch m := &p.Material; {
+	case m.Kind == "emissive" && !flat && p.Shape != "sphere":
+		r.at("material", "only a sphere, a rectangle or a disc can be emissive, not a %s", p.Shape)
+	case m.Inside != nil && flat:
+		r.at("material", "a %s has no inside", p.Shape)
+	case m.Kind == "matched" && flat:
+		r.at("material", "a %s has no inside, so it can't be matched", p.Shape)
+	}
+}
+
+func (r relation) material(p *Material) {
+	switch p.Kind {
+	case "emissive":
+		r.need("radiance", "an emissive material wants it")
+	case "matched":
+		r.need("inside", "a matched material is only what is inside")
+	}
+}
+
+func (r relation) medium() {
+	r.oneOf([]string{"sigma_a", "sigma_s"}, []string{"colour", "mean_free_path"})
+}
+
+func (r relation) eye(p *Eye, sound bool) {
+	if !sound || p.Asset != nil {
+		return
+	}
+	if p.Limbus.Radius >= p.Globe.Radius {
+		r.at("limbus", "a radius of %g mm is not within the globe's %g mm", p.Limbus.Radius, p.Globe.Radius)
+	}
+	if reach := p.Iris.Pupil/2 + math.Hypot(p.Iris.PupilOffset[0], p.Iris.PupilOffset[1]); reach >= p.Limbus.Radius {
+		r.at("iris", "a pupil of %g mm reaches the limbus, %g mm from the axis", p.Iris.Pupil, p.Limbus.Radius)
+	}
+}
