@@ -1,0 +1,150 @@
+package eye
+
+import (
+	"math"
+
+	"catchlight/scene/geom"
+)
+
+// iris lays out the front of the iris in polar coordinates (theta, rho): rho runs from 0 at the pupil's margin to 1 at
+// the root, along straight lines from a slightly ragged margin about the pupil's centre to the circular root about
+// the axis. When the pupil widens, tissue keeps its (theta, rho), as Pamplona et al., ACM TOG 28 (2009), observed.
+type iris struct {
+	root, lip float64 // radii about the axis, mm
+	pupil     float64 // mean radius of the margin, mm
+	cx, cy    float64 // centre of the pupil, mm
+	ragged    [5]struct{ amp, phase float64 }
+	z         float64 // of the pupil plane, mm
+	convexity float64
+	relief    float64
+
+	tissue *tissue // relief and pigment; nil is flat
+}
+
+func newIris(p *Params, z float64) *iris {
+	ir := &iris{root: p.irisRadius(), lip: p.lipRadius(), pupil: p.PupilDiameter / 2, cx: p.PupilOffset[0], cy: p.PupilOffset[1],
+		z: z, convexity: p.IrisConvexity, relief: p.IrisRelief}
+	rng := stream(p.Seed, "margin")
+	sum := 0.0
+	for i := range ir.ragged {
+		a := &ir.ragged[i]
+		a.amp, a.phase = (0.6+0.4*rng.Float64())/(1+float64(i)*float64(i)*0.5), 2*math.Pi*rng.Float64()
+		sum += a.amp
+	}
+	for i := range ir.ragged {
+		ir.ragged[i].amp *= p.PupilRagged / sum
+	}
+	return ir
+}
+
+// edge returns the distance of the margin from the pupil's centre at angle theta: harmonics 2 to 6 on a circle, which
+// never add up to more than PupilRagged.
+func (ir *iris) edge(theta float64) float64 {
+	s := 1.0
+	for i, a := range ir.ragged {
+		s += a.amp * math.Cos(float64(i+2)*theta+a.phase)
+	}
+	return ir.pupil * s
+}
+
+// margin returns the point d mm outside the margin at angle theta, about the pupil's centre.
+func (ir *iris) margin(theta, d float64) (x, y float64) {
+	sin, cos := math.Sincos(theta)
+	r := ir.edge(theta) + d
+	return ir.cx + r*cos, ir.cy + r*sin
+}
+
+// planar returns the point of the iris plane at (theta, rho); rho in [0, 1].
+func (ir *iris) planar(theta, rho float64) (x, y float64) {
+	sin, cos := math.Sincos(theta)
+	r := ir.edge(theta)
+	r += rho * (ir.root - r)
+	return ir.cx*(1-rho) + r*cos, ir.cy*(1-rho) + r*sin
+}
+
+// polar inverts planar; rho is below 0 inside the pupil and above 1 past the root.
+func (ir *iris) polar(x, y float64) (theta, rho float64) {
+	rho = (math.Hypot(x, y) - ir.pupil) / (ir.root - ir.pupil)
+	for range 40 {
+		k := 1 - min(1, max(-1, rho))
+		qx, qy := x-ir.cx*k, y-ir.cy*k
+		theta = math.Atan2(qy, qx)
+		e := ir.edge(theta)
+		next := (math.Sqrt(qx*qx+qy*qy) - e) / (ir.root - e)
+		if math.Abs(next-rho) < 1e-7 {
+			return theta, next
+		}
+		rho = next
+	}
+	return theta, rho
+}
+
+// front returns the height of the iris front at a point of its plane with coordinate rho, without the rounding of
+// the margin: a shallow cone toward the pupil that carries the relief.
+func (ir *iris) front(x, y, rho float64) float64 {
+	c := min(1, max(0, rho))
+	z := ir.z - ir.convexity*c*(0.5+0.5*c)
+	if ir.tissue != nil {
+		z += ir.relief * ir.tissue.height(x, y)
+	}
+	return z
+}
+
+// row is one ring of the inner shell between pit and sclera.
+type row struct {
+	d    float64 // distance from the margin, mm, where rho is 0
+	rho  float64 // in place of d
+	drop float64 // below the front surface, mm
+	n    int     // vertices
+}
+
+// rows returns the rings from the edge of the margin to the root, then up the wall (rho above 1, 2 at the lip, which
+// is left out).
+func (ir *iris) rows(edge float64, n int) []row {
+	rs := []row{{drop: marginRound + marginEdge, n: n}, {drop: marginRound + 0.4*marginEdge, n: n}}
+	arcs := max(4, int(math.Ceil(marginRound*math.Pi/2/edge)))
+	for i := range arcs + 1 {
+		sin, cos := math.Sincos(math.Pi / 2 * float64(i) / float64(arcs))
+		rs = append(rs, row{d: marginRound * (1 - cos), drop: marginRound * (1 - sin), n: n})
+	}
+	width := ir.root - ir.pupil
+	first := marginRound / width
+	steps := max(8, int(math.Ceil((width-marginRound)/(0.6*edge))))
+	for i := 1; i <= steps; i++ {
+		rs = append(rs, row{rho: first + (1-first)*float64(i)/float64(steps), n: n})
+	}
+	for rho, step := 1.0, 0.6*edge/(ir.lip-ir.root); ; {
+		step = min(step*1.12, 0.06)
+		rho += step
+		if rho > 2-0.5*step {
+			return rs
+		}
+		if rho > 1.25 && rho < 1.25+step || rho > 1.6 && rho < 1.6+step {
+			n /= 2
+		}
+		rs = append(rs, row{rho: rho, n: n})
+	}
+}
+
+// at returns the inner shell's point on a row.
+func (s *shells) at(rw row, theta float64) geom.Vec {
+	ir := s.ir
+	if rw.rho <= 1 {
+		rho := rw.rho
+		var x, y float64
+		if rho == 0 {
+			x, y = ir.margin(theta, rw.d)
+			rho = rw.d / (ir.root - ir.pupil)
+		} else {
+			x, y = ir.planar(theta, rho)
+		}
+		return geom.Vec{X: x, Y: y, Z: ir.front(x, y, rho) - rw.drop}
+	}
+	r := ir.root + (rw.rho-1)*(ir.lip-ir.root)
+	sin, cos := math.Sincos(theta)
+	low := geom.Vec{X: r * cos, Y: r * sin}
+	low.Z = ir.front(low.X, low.Y, rw.rho)
+	p, nv := s.surface(s.prof.front(r), theta)
+	t, _ := quintic(rw.rho - 1)
+	return geom.Lerp(low, p.Mad(-s.p.ShellGap, nv), t)
+}

@@ -1,0 +1,165 @@
+package eye
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"catchlight/scene/colour"
+)
+
+// Params describes an eye; lengths in mm. Defaults is a full-grown eye, Check states the ranges.
+type Params struct {
+	GlobeRadius  float64 // scleral sphere
+	CorneaRadius float64 // radius of curvature at the corneal apex
+	Asphericity  float64 // conic constant Q of the cornea; 0 is a sphere, negative flattens toward the rim
+
+	LimbusRadius float64 // half chord at which cornea and sclera would meet if they were not blended
+	LimbusWidth  float64 // width of the blend, measured in half chord
+
+	IrisDepth     float64 // pupil plane behind the corneal apex
+	IrisConvexity float64 // how far the pupil margin stands forward of the iris root
+	IrisRelief    float64 // height between ridges and the floors of crypts
+
+	PupilDiameter float64    // physical; seen through the cornea it is about 1.13 times as wide
+	PupilOffset   [2]float64 // centre of the pupil, x and y
+	PupilClosed   bool       // covers the pupil with iris tissue; for energy checks
+	PupilRagged   float64    // departure of the pupil margin from a circle, as a share of its radius
+
+	ShellGap float64 // depth of the inner shell below the outer one in the sclera zone
+
+	WobbleSlopeCornea float64 // root-mean-square slope of the outer shell's displacement
+	WobbleSlopeSclera float64
+	WobbleSize        float64 // longest wavelength of the displacement; shorter octaves carry less slope
+
+	Pattern IrisPattern
+
+	ScleraColour colour.RGB // colour of the white as seen under diffuse light, linear
+	Redness      float64    // how much the white reddens away from the limbus, 0 to 1
+	Veins        float64    // strength of the vessels: 0 none, 1 rested, 2 tired
+
+	Seed       uint64  // of every random choice
+	MeshDetail float64 // target edge length of the outer shell; the iris is eight times as fine
+	MapSize    int     // edge of the square colour map, pixels
+}
+
+// Defaults returns a full-grown human eye with a hazel iris.
+//
+// Sources: globe and corneal diameter, Bekerman et al., J. Ophthalmol. 2014:503645 and Caroline and Andre, Contact
+// Lens Spectrum, April 2002; corneal radius of Le Grand and El Hage, Physiological Optics (1980), asphericity of
+// Navarro et al., JOSA A 2 (1985), 1273; iris depth of both; nasal decentration of the pupil, Liou and Brennan, JOSA
+// A 14 (1997), 1684, of which half is taken. The rest is common practice, no published source.
+func Defaults() Params {
+	hazel, _ := Pattern("hazel")
+	return Params{
+		GlobeRadius:       12,
+		CorneaRadius:      7.8,
+		Asphericity:       -0.26,
+		LimbusRadius:      5.85,
+		LimbusWidth:       1.2,
+		IrisDepth:         3.6,
+		IrisConvexity:     0.2,
+		IrisRelief:        0.2,
+		PupilDiameter:     3.5,
+		PupilOffset:       [2]float64{0.2, 0.05},
+		PupilRagged:       0.015,
+		ShellGap:          0.04,
+		WobbleSlopeCornea: 0.012,
+		WobbleSlopeSclera: 0.03,
+		WobbleSize:        4,
+		Pattern:           hazel,
+		ScleraColour:      colour.RGB{0.70, 0.64, 0.60},
+		Redness:           0.4,
+		Veins:             1,
+		Seed:              1,
+		MeshDetail:        0.2,
+		MapSize:           2048,
+	}
+}
+
+// checker gathers range errors.
+type checker struct{ errs []error }
+
+func (c *checker) in(name string, v, lo, hi float64) {
+	if !(v >= lo && v <= hi) { // also catches NaN
+		c.errs = append(c.errs, fmt.Errorf("%s: %g is outside [%g, %g]", name, v, lo, hi))
+	}
+}
+
+func (c *checker) fail(format string, a ...any) { c.errs = append(c.errs, fmt.Errorf(format, a...)) }
+
+// Check reports every parameter outside its range, joined, or nil. It also rejects parameters that are each in range
+// but would let the shells touch.
+func (p *Params) Check() error {
+	var c checker
+	c.in("GlobeRadius (mm)", p.GlobeRadius, 5, 30)
+	c.in("CorneaRadius (mm)", p.CorneaRadius, 3.5, 16)
+	c.in("Asphericity", p.Asphericity, -0.9, 0.5)
+	c.in("LimbusRadius (mm)", p.LimbusRadius, 2.5, 14)
+	c.in("LimbusWidth (mm)", p.LimbusWidth, 0.4, 2.5)
+	c.in("IrisDepth (mm)", p.IrisDepth, 1.5, 7)
+	c.in("IrisConvexity (mm)", p.IrisConvexity, 0, 0.6)
+	c.in("IrisRelief (mm)", p.IrisRelief, 0, 0.3)
+	c.in("PupilDiameter (mm)", p.PupilDiameter, 1.5, 8)
+	c.in("PupilOffset[0] (mm)", p.PupilOffset[0], -0.6, 0.6)
+	c.in("PupilOffset[1] (mm)", p.PupilOffset[1], -0.6, 0.6)
+	c.in("PupilRagged", p.PupilRagged, 0, 0.05)
+	c.in("ShellGap (mm)", p.ShellGap, 0.01, 0.3)
+	c.in("WobbleSize (mm)", p.WobbleSize, 0.5, 10)
+	// Slopes above 0.01 per mm of wavelength fold the picture seen through the cornea: common practice.
+	c.in("WobbleSlopeCornea", p.WobbleSlopeCornea, 0, 0.01*p.WobbleSize)
+	c.in("WobbleSlopeSclera", p.WobbleSlopeSclera, 0, 0.01*p.WobbleSize)
+	for i, v := range p.ScleraColour {
+		c.in(fmt.Sprintf("ScleraColour[%d]", i), v, 0.02, 0.95)
+	}
+	c.in("Redness", p.Redness, 0, 1)
+	c.in("Veins", p.Veins, 0, 2)
+	c.in("MeshDetail (mm)", p.MeshDetail, 0.08, 2)
+	c.in("MapSize (pixels)", float64(p.MapSize), 64, 8192)
+	p.Pattern.check(&c)
+	if len(c.errs) > 0 {
+		return errors.Join(c.errs...)
+	}
+
+	end := p.LimbusRadius + p.LimbusWidth/2
+	if end > 0.85*p.GlobeRadius {
+		c.fail("LimbusRadius + LimbusWidth/2: %g mm is more than 0.85 of GlobeRadius (%g mm)", end, p.GlobeRadius)
+	}
+	if lim := p.CorneaRadius * 0.95; math.Sqrt(1+p.Asphericity)*end > lim {
+		c.fail("LimbusRadius + LimbusWidth/2: a cornea of radius %g mm and asphericity %g does not reach %g mm (at most %.3g mm)",
+			p.CorneaRadius, p.Asphericity, end, lim/math.Sqrt(1+p.Asphericity))
+	}
+	rp := p.PupilDiameter / 2 * (1 + p.PupilRagged)
+	if reach := rp + math.Hypot(p.PupilOffset[0], p.PupilOffset[1]); reach > p.irisRadius()-0.8 {
+		c.fail("PupilDiameter, PupilOffset: the pupil reaches %.3g mm from the axis, but the iris ends at %.3g mm and needs 0.8 mm of width",
+			reach, p.irisRadius())
+	}
+	if len(c.errs) > 0 {
+		return errors.Join(c.errs...)
+	}
+
+	prof := newProfile(p)
+	if prof.apex < p.GlobeRadius {
+		c.fail("CorneaRadius: a cornea of radius %g mm is flatter than the globe: its apex lies %.3g mm inside", p.CorneaRadius, p.GlobeRadius-prof.apex)
+	}
+	if z := prof.apex - p.IrisDepth; z < 0.4*p.GlobeRadius {
+		c.fail("IrisDepth: %g mm puts the iris %.3g mm in front of the globe's centre (at least 0.4 of GlobeRadius, %.3g mm)", p.IrisDepth, z, 0.4*p.GlobeRadius)
+	}
+	// The iris nears the outer shell most at its root or its margin; 0.3 mm covers wobble (at most 0.06 mm rms) and
+	// leaves fluid between.
+	for _, r := range []float64{0, p.PupilDiameter / 2, p.irisRadius()} {
+		z, _, _ := prof.at(r)
+		if room := z - (prof.apex - p.IrisDepth) - p.IrisRelief; room < 0.3 {
+			c.fail("IrisDepth: %g mm leaves only %.3g mm between iris and cornea at %.3g mm from the axis (at least 0.3 mm)", p.IrisDepth, room, r)
+			break
+		}
+	}
+	return errors.Join(c.errs...)
+}
+
+// irisRadius returns the radius of the iris root: a quarter of the limbal blend inside the limbus, 5.55 mm by default.
+// Source of the default: mean visible iris of 11.83 mm gives a true radius of 5.55 mm, Aguirre, Sci. Rep. 9 (2019).
+func (p *Params) irisRadius() float64 { return p.LimbusRadius - p.LimbusWidth/4 }
+
+// lipRadius returns the radius at which the inner shell comes up to just below the outer one.
+func (p *Params) lipRadius() float64 { return p.LimbusRadius + 0.3*p.LimbusWidth }
