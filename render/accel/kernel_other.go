@@ -1,0 +1,7 @@
+package accel
+
+const useAVX2 = false
+
+func closestAVX2(k *kargs) { closestGo(k) }
+
+func occludedAVX2(k *kargs) bool { return occludedGo(k) }

@@ -1,0 +1,224 @@
+package accel
+
+import (
+	"math"
+	"unsafe"
+
+	"catchlight/scene/geom"
+)
+
+// Hit is where a ray meets a triangle.
+type Hit struct {
+	T    float64 // the point is o + T d
+	U, V float64 // and (1-U-V) p0 + U p1 + V p2, p0 to p2 in the order of the triangle's indices; U, V, 1-U-V >= 0
+	Prim uint32  // the triangle's number
+}
+
+const stackSize = 512
+
+// Scratch is a worker's working space: the kernel's arguments and its stack. Make one for each worker and use it for
+// one ray at a time; it may serve any number of hierarchies in turn.
+type Scratch struct{ k kargs }
+
+// NewScratch returns a working space.
+func NewScratch() *Scratch { return new(Scratch) }
+
+// kargs is what the kernels work on, in the hierarchy's own frame. kernel_amd64.s knows the offsets; a test compares.
+type kargs struct {
+	r, or  [3]float32 // 0: 1/d and -o/d, by axis
+	tn, tf float32    // 24: parameter interval (tn, tf], 0 <= tn; tf shrinks as hits are found
+	org    [3]float32 // 32: origin, in the order of axis
+	shear  [3]float32 // 44: dx/dz, dy/dz, 1/dz, in the order of axis
+	_      [2]uint32
+	base   unsafe.Pointer    // 64: the arena
+	axis   [3]uint64         // 72: byte offset of a leaf's rows for x, y and z, where z is the ray's longest axis
+	near   [3]uint64         // 96: byte offset of a node's rows that the ray enters through, by axis
+	far    [3]uint64         // 120: and leaves through
+	hit    khit              // 144
+	root   uint32            // 152
+	tmp    uint32            // 156
+	dist   [8]float32        // 160
+	stack  [stackSize]uint64 // 192
+}
+
+// khit is a kernel's hit: parameter and triangle, noRef for none.
+type khit struct {
+	t    float32
+	prim uint32
+}
+
+// Closest finds the first triangle that the ray o + t d meets at a t in (tmin, tmax] and reports whether there is one.
+// Both sides of a triangle count. d need not have length 1; t, tmin and tmax are in units of d. tmin below 0 counts
+// as 0; tmax may be +Inf. A ray through an edge or a vertex meets one of the triangles there. The ends of the interval
+// are taken in single precision, relative to the size of the mesh; T itself never leaves it. Where nothing is met, *h
+// is as it was. A ray with a NaN or without a direction meets nothing. It does not allocate.
+func (b *BVH) Closest(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *Hit) bool {
+	k := &s.k
+	t0, unit, ok := b.aim(k, o, d, tmin, tmax)
+	if !ok {
+		return false
+	}
+	k.hit.prim = noRef
+	if useAVX2 {
+		closestAVX2(k)
+	} else {
+		closestGo(k)
+	}
+	if k.hit.prim == noRef {
+		return false
+	}
+	h.Prim = k.hit.prim
+	b.refine(o, d, h)
+	if !(math.Abs(h.T) <= math.MaxFloat64) {
+		h.T = (float64(k.hit.t) + t0) / unit
+	}
+	h.T = min(max(h.T, tmin), tmax)
+	return true
+}
+
+// Occluded reports whether the ray o + t d meets any triangle at a t in (tmin, tmax]; see Closest.
+func (b *BVH) Occluded(s *Scratch, o, d geom.Vec, tmin, tmax float64) bool {
+	k := &s.k
+	if _, _, ok := b.aim(k, o, d, tmin, tmax); !ok {
+		return false
+	}
+	if useAVX2 {
+		return occludedAVX2(k)
+	}
+	return occludedGo(k)
+}
+
+// aim sets up the kernel's arguments. A parameter t of the caller is t*unit - t0 of the kernel.
+func (b *BVH) aim(k *kargs, o, d geom.Vec, tmin, tmax float64) (t0, unit float64, ok bool) {
+	if b.base == nil {
+		return 0, 0, false
+	}
+	unit = b.scale
+	if l := d.Len2(); !(l >= 0.25 && l <= 4) {
+		m := d.MaxAbs()
+		if !(m > 0 && m <= math.MaxFloat64) {
+			return 0, 0, false
+		}
+		d = geom.Vec{X: d.X / m, Y: d.Y / m, Z: d.Z / m}
+		unit *= m
+	}
+	o = geom.Vec{X: (o.X - b.mid.X) * b.scale, Y: (o.Y - b.mid.Y) * b.scale, Z: (o.Z - b.mid.Z) * b.scale}
+	lo, hi := tmin*unit, tmax*unit
+	if !(lo > 0) {
+		lo = 0
+	}
+	if !(lo < hi) {
+		return 0, 0, false
+	}
+	if !(math.Abs(o.X) <= startOut && math.Abs(o.Y) <= startOut && math.Abs(o.Z) <= startOut) {
+		// The first quarter of startOut-1 before the box is kept, so that no hit on the box itself is lost.
+		in, _, meets := b.clip.Hit(o, geom.Vec{X: 1 / d.X, Y: 1 / d.Y, Z: 1 / d.Z}, lo, hi)
+		if !meets {
+			return 0, 0, false
+		}
+		if t0 = in - (startOut-1)/4; t0 > 0 {
+			o = o.Mad(t0, d)
+			hi -= t0
+			if lo -= t0; lo < 0 {
+				lo = 0
+			}
+		} else {
+			t0 = 0
+		}
+		if !(o.MaxAbs() <= 2*startOut) { // a NaN, or an origin so far away that nothing is left of its digits
+			return 0, 0, false
+		}
+	}
+
+	o3 := [3]float32{float32(o.X), float32(o.Y), float32(o.Z)}
+	d3 := [3]float32{float32(d.X), float32(d.Y), float32(d.Z)}
+	k.tn, k.tf = float32(lo), float32(hi)
+	k.r = [3]float32{recip(d3[0]), recip(d3[1]), recip(d3[2])}
+	k.or = [3]float32{-o3[0] * k.r[0], -o3[1] * k.r[1], -o3[2] * k.r[2]}
+	sx := uint64(math.Float32bits(d3[0])>>31) * 32
+	sy := uint64(math.Float32bits(d3[1])>>31) * 32
+	sz := uint64(math.Float32bits(d3[2])>>31) * 32
+	k.near = [3]uint64{sx, 64 + sy, 128 + sz}
+	k.far = [3]uint64{32 - sx, 96 - sy, 160 - sz}
+
+	ax, ay, az := abs32(d3[0]), abs32(d3[1]), abs32(d3[2])
+	switch {
+	case az >= ax && az >= ay:
+		k.axis = [3]uint64{0, 16, 32}
+		k.org = o3
+		k.shear = [3]float32{d3[0] * k.r[2], d3[1] * k.r[2], k.r[2]}
+	case ax >= ay:
+		k.axis = [3]uint64{16, 32, 0}
+		k.org = [3]float32{o3[1], o3[2], o3[0]}
+		k.shear = [3]float32{d3[1] * k.r[0], d3[2] * k.r[0], k.r[0]}
+	default:
+		k.axis = [3]uint64{32, 0, 16}
+		k.org = [3]float32{o3[2], o3[0], o3[1]}
+		k.shear = [3]float32{d3[2] * k.r[1], d3[0] * k.r[1], k.r[1]}
+	}
+	if k.base != b.base { // the test saves the garbage collector's write barrier
+		k.base = b.base
+	}
+	k.root = b.root
+	return t0, unit, true
+}
+
+// recip is 1/x without infinities: the slab test takes directions below 1e-18 as that.
+func recip(x float32) float32 {
+	if abs32(x) < 1e-18 {
+		return math.Float32frombits(math.Float32bits(1e18) | math.Float32bits(x)&(1<<31))
+	}
+	return 1 / x
+}
+
+func abs32(x float32) float32 { return math.Float32frombits(math.Float32bits(x) &^ (1 << 31)) }
+
+// slack is how far outside the triangle, in barycentric coordinates, the double-precision hit may lie before its
+// nearest edge is taken instead. The kernel works on rounded vertices, so this happens at slivers and at grazing
+// incidence.
+const slack = 1e-2
+
+// refine computes the hit in double precision from the caller's own vertices, with U and V clamped to the triangle.
+//
+// Source: Moeller and Trumbore, Fast, minimum storage ray/triangle intersection, 1997.
+func (b *BVH) refine(o, d geom.Vec, h *Hit) {
+	t := &b.tri[h.Prim]
+	p0, p1, p2 := b.p[t[0]], b.p[t[1]], b.p[t[2]]
+	e1, e2, c := p1.Sub(p0), p2.Sub(p0), o.Sub(p0)
+	x, y := d.Cross(e2), c.Cross(e1)
+	det := e1.Dot(x)
+	inv := 1 / det
+	u, v := c.Dot(x)*inv, d.Dot(y)*inv
+	if !(u >= -slack && v >= -slack && u+v <= 1+slack && det*det > 1e-18*e1.Len2()*e2.Len2()*d.Len2()) {
+		h.nearestEdge(p0, p1, p2, o, d)
+		return
+	}
+	u, v = max(u, 0), max(v, 0)
+	if s := u + v; s > 1 {
+		u, v = u/s, v/s
+	}
+	h.T, h.U, h.V = e2.Dot(y)*inv, u, v
+}
+
+// nearestEdge takes as the hit the point of the triangle's edges that is nearest to the ray. It stands in where the
+// triangle is seen edge-on or has no area. T is NaN where even that cannot be computed.
+func (h *Hit) nearestEdge(p0, p1, p2, o, d geom.Vec) {
+	h.T, h.U, h.V = math.NaN(), 1.0/3, 1.0/3
+	least := math.Inf(1)
+	for i, e := range [3][2]geom.Vec{{p0, p1}, {p1, p2}, {p2, p0}} {
+		a, ab := e[0].Sub(o), e[1].Sub(e[0])
+		dd, de, ee := d.Len2(), d.Dot(ab), ab.Len2()
+		s := (de*a.Dot(d) - dd*a.Dot(ab)) / (dd*ee - de*de)
+		if !(s > 0) { // or parallel
+			s = 0
+		}
+		s = min(s, 1)
+		q := a.Mad(s, ab)
+		t := q.Dot(d) / dd
+		if r := q.Mad(-t, d).Len2(); r < least {
+			least = r
+			h.T = t
+			h.U, h.V = [3]float64{s, 1 - s, 0}[i], [3]float64{0, s, 1 - s}[i]
+		}
+	}
+}
