@@ -1,0 +1,355 @@
+package imageio
+
+import (
+	"bytes"
+	"encoding/binary"
+	"math"
+	"slices"
+	"strings"
+)
+
+// exrHeader is what a header says, as far as this package needs it.
+type exrHeader struct {
+	channels            []exrChannel
+	method              int
+	x0, y0, x1, y1      int32 // data window, inclusive
+	dx0, dy0, dx1, dy1  int32 // display window
+	lineOrder           byte
+	chromaticities      [8]float64
+	seen                map[string]bool
+	text                map[string]string
+	windowed, displayed bool
+	hasChromaticities   bool
+}
+
+type exrChannel struct {
+	name string
+	typ  exrType
+}
+
+// exrBytes is a reader over memory that remembers whether it ran out.
+type exrBytes struct {
+	b     []byte
+	short bool
+}
+
+func (r *exrBytes) take(n int) []byte {
+	if n < 0 || n > len(r.b) {
+		r.short = true
+		return make([]byte, min(max(n, 0), 64))
+	}
+	out := r.b[:n]
+	r.b = r.b[n:]
+	return out
+}
+
+func (r *exrBytes) u8() byte   { return r.take(1)[0] }
+func (r *exrBytes) i32() int32 { return int32(binary.LittleEndian.Uint32(r.take(4))) }
+func (r *exrBytes) f32() float64 {
+	return float64(math.Float32frombits(binary.LittleEndian.Uint32(r.take(4))))
+}
+
+// str reads a text that ends with 0, of at most limit bytes before it.
+func (r *exrBytes) str(limit int) (string, bool) {
+	i := bytes.IndexByte(r.b[:min(len(r.b), limit+1)], 0)
+	if i < 0 {
+		r.short = r.short || len(r.b) <= limit
+		return "", false
+	}
+	s := string(r.b[:i])
+	r.b = r.b[i+1:]
+	return s, true
+}
+
+// decodeEXR reads single-part scan-line files without compression or with RLE, ZIPS or ZIP, channels of half, float
+// or uint. Values are kept as they are, NaN and infinities included.
+func decodeEXR(data []byte) (*Picture, error) {
+	r := &exrBytes{b: data[4:]}
+	if len(r.b) < 4 {
+		return nil, bad(kindEXR, "the file ends after its magic number")
+	}
+	version := uint32(r.i32())
+	if v := version & 0xff; v != 2 {
+		return nil, unsupported(kindEXR, "version %d of the format; version 2 is read", v)
+	}
+	if extra := version &^ (0xff | exrTiled | exrLongNames | exrDeep | exrMultipart); extra != 0 {
+		return nil, bad(kindEXR, "unknown version flags %#x", extra)
+	}
+	switch {
+	case version&exrMultipart != 0:
+		return nil, unsupported(kindEXR, "a file of several parts; single-part scan-line files are read")
+	case version&exrDeep != 0:
+		return nil, unsupported(kindEXR, "deep data; flat scan-line files are read")
+	}
+	h, err := exrReadHeader(r, version)
+	if err != nil {
+		return nil, err
+	}
+	if version&exrTiled != 0 {
+		return nil, unsupported(kindEXR, "tiles; scan-line files are read")
+	}
+	m := exrMethods[h.method]
+	if m.ratio == 0 {
+		return nil, unsupported(kindEXR, "%s compression; NONE, RLE, ZIPS and ZIP are read", m.name)
+	}
+	texel := 0
+	for _, c := range h.channels {
+		texel += c.typ.size()
+	}
+	w64, h64 := int64(h.x1)-int64(h.x0)+1, int64(h.y1)-int64(h.y0)+1
+	if err := checkSize(kindEXR, w64, h64, float64(8*texel), len(r.b), m.ratio); err != nil {
+		return nil, err
+	}
+	if n := w64 * h64 * int64(len(h.channels)); n > 4*MaxTexels {
+		return nil, bad(kindEXR, "%d channels of %d x %d texels are %d values, at most %d are read", len(h.channels), w64, h64, n, 4*MaxTexels)
+	}
+	p := &Picture{W: int(w64), H: int(h64), Attrs: h.text}
+	if err := exrReadBlocks(p, h, r, len(data)-len(r.b), data, texel); err != nil {
+		return nil, err
+	}
+	exrNotes(p, h)
+	return p, nil
+}
+
+// exrReadHeader reads attributes up to the empty name that ends them, and checks that what is required is there.
+func exrReadHeader(r *exrBytes, version uint32) (*exrHeader, error) {
+	h := &exrHeader{seen: map[string]bool{}, text: map[string]string{}}
+	limit := 31
+	if version&exrLongNames != 0 {
+		limit = 255
+	}
+	for {
+		name, ok := r.str(limit)
+		switch {
+		case !ok && r.short:
+			return nil, bad(kindEXR, "the file ends in its header")
+		case !ok:
+			return nil, bad(kindEXR, "an attribute's name is longer than %d bytes", limit)
+		case name == "" && len(h.seen) == 0:
+			return nil, bad(kindEXR, "the header is empty")
+		}
+		if name == "" {
+			break
+		}
+		typ, ok := r.str(limit)
+		if !ok || len(r.b) < 4 {
+			return nil, bad(kindEXR, "the file ends, or a type has no end, at the attribute %q", name)
+		}
+		size := r.i32()
+		if size < 0 || int(size) > len(r.b) {
+			return nil, bad(kindEXR, "the attribute %q claims %d bytes, %d are left", name, size, len(r.b))
+		}
+		if h.seen[name] {
+			return nil, bad(kindEXR, "the attribute %q stands twice", name)
+		}
+		h.seen[name] = true
+		if err := h.attribute(name, typ, r.take(int(size)), limit); err != nil {
+			return nil, err
+		}
+	}
+	for _, need := range []string{"channels", "compression", "dataWindow", "displayWindow", "lineOrder"} {
+		if !h.seen[need] {
+			return nil, bad(kindEXR, "the header lacks the attribute %q", need)
+		}
+	}
+	return h, nil
+}
+
+// attribute takes in one attribute; unknown ones are passed over.
+func (h *exrHeader) attribute(name, typ string, value []byte, limit int) error {
+	want := map[string]string{"channels": "chlist", "compression": "compression", "dataWindow": "box2i",
+		"displayWindow": "box2i", "lineOrder": "lineOrder", "chromaticities": "chromaticities"}[name]
+	if want != "" && typ != want {
+		return bad(kindEXR, "the attribute %q is of type %q, must be %q", name, typ, want)
+	}
+	fixed := map[string]int{"compression": 1, "lineOrder": 1, "box2i": 16, "chromaticities": 32}
+	if n, ok := fixed[typ]; ok && want != "" && len(value) != n {
+		return bad(kindEXR, "the attribute %q has %d bytes, must have %d", name, len(value), n)
+	}
+	v := &exrBytes{b: value}
+	switch {
+	case name == "channels":
+		return h.channelList(v, limit)
+	case name == "compression":
+		h.method = int(v.u8())
+		if h.method >= len(exrMethods) {
+			return unsupported(kindEXR, "compression method number %d; NONE, RLE, ZIPS and ZIP are read", h.method)
+		}
+	case name == "dataWindow":
+		h.x0, h.y0, h.x1, h.y1 = v.i32(), v.i32(), v.i32(), v.i32()
+	case name == "displayWindow":
+		h.dx0, h.dy0, h.dx1, h.dy1 = v.i32(), v.i32(), v.i32(), v.i32()
+	case name == "lineOrder":
+		if h.lineOrder = v.u8(); h.lineOrder > 2 {
+			return bad(kindEXR, "line order %d, must be 0, 1 or 2", h.lineOrder)
+		}
+	case name == "chromaticities":
+		for i := range h.chromaticities {
+			h.chromaticities[i] = v.f32()
+		}
+		h.hasChromaticities = true
+	case typ == "string":
+		h.text[name] = strings.ToValidUTF8(string(value), "\ufffd")
+	}
+	return nil
+}
+
+// channelList reads name, type, a flag with 3 unused bytes and the sampling in x and y of each channel.
+func (h *exrHeader) channelList(v *exrBytes, limit int) error {
+	for {
+		name, ok := v.str(limit)
+		if !ok {
+			return bad(kindEXR, "the channel list has no end, or a name longer than %d bytes", limit)
+		}
+		if name == "" {
+			break
+		}
+		if len(v.b) < 16 {
+			return bad(kindEXR, "the channel list ends in channel %q", name)
+		}
+		typ := exrType(v.i32())
+		v.take(4)
+		xs, ys := v.i32(), v.i32()
+		switch {
+		case typ < exrUint || typ > exrFloat:
+			return bad(kindEXR, "channel %q has the type %d, must be 0 (uint), 1 (half) or 2 (float)", name, typ)
+		case xs < 1 || ys < 1:
+			return bad(kindEXR, "channel %q is sampled every %d x %d texels, both must be above 0", name, xs, ys)
+		case xs != 1 || ys != 1:
+			return unsupported(kindEXR, "channel %q is sub-sampled %d x %d; full resolution is read", name, xs, ys)
+		}
+		if n := len(h.channels); n > 0 && h.channels[n-1].name >= name {
+			return bad(kindEXR, "channel %q follows %q: not in alphabetical order, or twice there", name, h.channels[n-1].name)
+		}
+		if len(h.channels) == MaxChannels {
+			return unsupported(kindEXR, "more than %d channels", MaxChannels)
+		}
+		h.channels = append(h.channels, exrChannel{name, typ})
+	}
+	if len(v.b) > 0 {
+		return bad(kindEXR, "%d bytes follow the end of the channel list", len(v.b))
+	}
+	if len(h.channels) == 0 {
+		return bad(kindEXR, "no channels")
+	}
+	return nil
+}
+
+// exrReadBlocks fills the picture's planes from the blocks that the table at r says. offset is where r stands in data,
+// texel how many bytes a texel has.
+func exrReadBlocks(p *Picture, h *exrHeader, r *exrBytes, offset int, data []byte, texel int) error {
+	m := exrMethods[h.method]
+	blocks := (p.H + m.lines - 1) / m.lines
+	if len(r.b)/8 < blocks {
+		return bad(kindEXR, "the file ends in its table of %d blocks", blocks)
+	}
+	table := r.take(8 * blocks)
+	first := uint64(offset + 8*blocks)
+	planes := make([][]float32, len(h.channels))
+	for c := range planes {
+		planes[c] = make([]float32, p.W*p.H)
+	}
+	for b := range blocks {
+		y := b * m.lines
+		at := binary.LittleEndian.Uint64(table[8*b:])
+		line := int64(h.y0) + int64(y)
+		if at == 0 {
+			return bad(kindEXR, "scan line %d is missing: its block was never written", line)
+		}
+		if at < first || at > uint64(len(data)) || uint64(len(data))-at < 8 {
+			return bad(kindEXR, "the block of scan line %d is said to start at byte %d, outside %d to %d", line, at, first, len(data)-8)
+		}
+		c := &exrBytes{b: data[at:]}
+		got, size := c.i32(), c.i32()
+		if int64(got) != line {
+			return bad(kindEXR, "the block of scan line %d says that it is of line %d", line, got)
+		}
+		lines := min(m.lines, p.H-y)
+		raw := lines * p.W * texel
+		if size < 0 || int(size) > len(c.b) || int(size) > raw {
+			return bad(kindEXR, "the block of scan line %d claims %d bytes; %d are left in the file, unpacked it has %d", line, size, len(c.b), raw)
+		}
+		buf := c.take(int(size))
+		if int(size) != raw { // a block that does not shrink is stored as it is
+			if h.method == exrNone {
+				return bad(kindEXR, "the block of scan line %d has %d bytes, must have %d", line, size, raw)
+			}
+			var err error
+			if buf, err = exrUnpack(h.method, buf, raw); err != nil {
+				return bad(kindEXR, "the block of scan line %d: %v", line, err)
+			}
+		}
+		for j := range lines {
+			for k, ch := range h.channels {
+				n := p.W * ch.typ.size()
+				exrConvert(planes[k][(y+j)*p.W:(y+j+1)*p.W], buf[:n], ch.typ)
+				buf = buf[n:]
+			}
+		}
+	}
+	exrOrder(p, h, planes)
+	return nil
+}
+
+func exrConvert(dst []float32, src []byte, t exrType) {
+	switch t {
+	case exrHalf:
+		for i := range dst {
+			dst[i] = halfToFloat(binary.LittleEndian.Uint16(src[2*i:]))
+		}
+	case exrFloat:
+		for i := range dst {
+			dst[i] = math.Float32frombits(binary.LittleEndian.Uint32(src[4*i:]))
+		}
+	case exrUint:
+		for i := range dst {
+			dst[i] = float32(binary.LittleEndian.Uint32(src[4*i:]))
+		}
+	}
+}
+
+// exrOrder names the picture's planes: R G B Y A first, the rest in the file's order.
+func exrOrder(p *Picture, h *exrHeader, planes [][]float32) {
+	order := make([]int, 0, len(planes))
+	for _, name := range []string{"R", "G", "B", "Y", "A"} {
+		if i := slices.IndexFunc(h.channels, func(c exrChannel) bool { return c.name == name }); i >= 0 {
+			order = append(order, i)
+		}
+	}
+	for i := range h.channels {
+		if !slices.Contains(order, i) {
+			order = append(order, i)
+		}
+	}
+	p.Depth = 16
+	for _, i := range order {
+		p.Names = append(p.Names, h.channels[i].name)
+		p.Pix = append(p.Pix, planes[i])
+		if h.channels[i].typ != exrHalf {
+			p.Depth = 32
+		}
+	}
+}
+
+// rec709 is red, green, blue and white in CIE x, y. Source: ITU-R BT.709-6.
+var rec709 = [8]float64{0.64, 0.33, 0.30, 0.60, 0.15, 0.06, 0.3127, 0.3290}
+
+func exrNotes(p *Picture, h *exrHeader) {
+	if h.x0 != h.dx0 || h.y0 != h.dy0 || h.x1 != h.dx1 || h.y1 != h.dy1 {
+		p.note("the data window (%d %d) - (%d %d) is not the display window (%d %d) - (%d %d); the picture is the data window",
+			h.x0, h.y0, h.x1, h.y1, h.dx0, h.dy0, h.dx1, h.dy1)
+	}
+	if h.hasChromaticities {
+		for i, v := range h.chromaticities {
+			if !(math.Abs(v-rec709[i]) < 1e-3) {
+				p.note("primaries and white %.4g are not those of Rec. 709; the values are kept as they are", h.chromaticities)
+				break
+			}
+		}
+	}
+	for _, c := range h.channels {
+		if c.typ == exrUint {
+			p.note("channel %s holds whole numbers; above 2^24 they are rounded", c.name)
+		}
+	}
+}
