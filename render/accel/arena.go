@@ -159,3 +159,8 @@ func (e *emitter) leaf(r uint32, ni int32) {
 		l.prim[k], l.prim[k+4] = p.t1, p.t3
 	}
 }
+
+// nodeAt and leafAt look at the block a ref leads to.
+func (b *BVH) nodeAt(ref uint32) *node { return (*node)(unsafe.Pointer(&b.mem[ref])) }
+
+func (b *BVH) leafAt(ref uint32) *leaf { return (*leaf)(unsafe.Pointer(&b.mem[ref&^leafBit])) }

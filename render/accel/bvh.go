@@ -63,8 +63,8 @@ func Build(p []geom.Vec, tri [][3]uint32, o Options) (*BVH, error) {
 	if len(tri) == 0 {
 		return nil, ErrEmpty
 	}
-	if len(tri) > maxTriangles {
-		return nil, fmt.Errorf("accel: %d triangles are more than %d", len(tri), maxTriangles)
+	if err := checkCount(len(tri)); err != nil {
+		return nil, err
 	}
 	for i, v := range p {
 		if !(v.MaxAbs() <= maxCoordinate) {
@@ -101,12 +101,20 @@ func Build(p []geom.Vec, tri [][3]uint32, o Options) (*BVH, error) {
 		v[i] = vert{float32(q.X), float32(q.Y), float32(q.Z)}
 	}
 	pairs := makePairs(v, tri)
-	s := newSAH(pairRefs(pairs, v), workers)
+	s := newSAH(pairRefs(pairs, v), workers, maxBinary)
 	b.stats.Triangles = len(tri)
 	if err := b.emit(s, pairs, v); err != nil {
 		return nil, err
 	}
 	return b, nil
+}
+
+// checkCount reports more triangles than the arena can be sure to hold.
+func checkCount(n int) error {
+	if n > maxTriangles {
+		return fmt.Errorf("accel: mesh has %d triangles: more than %d", n, maxTriangles)
+	}
+	return nil
 }
 
 // Bounds returns the box about all triangles, in mm.

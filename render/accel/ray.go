@@ -51,11 +51,11 @@ type khit struct {
 // Both sides of a triangle count. d need not have length 1; t, tmin and tmax are in units of d. tmin below 0 counts
 // as 0; tmax may be +Inf. A ray through an edge or a vertex meets one of the triangles there. The ends of the interval
 // are taken in single precision, relative to the size of the mesh; T itself never leaves it. Where nothing is met, *h
-// is as it was. A ray with a NaN or without a direction meets nothing. It does not allocate.
+// is as it was. A ray with a NaN, or with no component of d beyond 1e-300, meets nothing. It does not allocate.
 func (b *BVH) Closest(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *Hit) bool {
 	k := &s.k
-	t0, unit, ok := b.aim(k, o, d, tmin, tmax)
-	if !ok {
+	d, m, t0 := b.aim(k, o, d, tmin, tmax)
+	if m == 0 {
 		return false
 	}
 	k.hit.prim = noRef
@@ -69,8 +69,11 @@ func (b *BVH) Closest(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *Hit) boo
 	}
 	h.Prim = k.hit.prim
 	b.refine(o, d, h)
-	if !(math.Abs(h.T) <= math.MaxFloat64) {
-		h.T = (float64(k.hit.t) + t0) / unit
+	if h.T != h.T {
+		h.T = (float64(k.hit.t) + t0) / b.scale
+	}
+	if m != 1 {
+		h.T /= m
 	}
 	h.T = min(max(h.T, tmin), tmax)
 	return true
@@ -79,7 +82,7 @@ func (b *BVH) Closest(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *Hit) boo
 // Occluded reports whether the ray o + t d meets any triangle at a t in (tmin, tmax]; see Closest.
 func (b *BVH) Occluded(s *Scratch, o, d geom.Vec, tmin, tmax float64) bool {
 	k := &s.k
-	if _, _, ok := b.aim(k, o, d, tmin, tmax); !ok {
+	if _, m, _ := b.aim(k, o, d, tmin, tmax); m == 0 {
 		return false
 	}
 	if useAVX2 {
@@ -88,33 +91,34 @@ func (b *BVH) Occluded(s *Scratch, o, d geom.Vec, tmin, tmax float64) bool {
 	return occludedGo(k)
 }
 
-// aim sets up the kernel's arguments. A parameter t of the caller is t*unit - t0 of the kernel.
-func (b *BVH) aim(k *kargs, o, d geom.Vec, tmin, tmax float64) (t0, unit float64, ok bool) {
-	if b.base == nil {
-		return 0, 0, false
+// aim sets up the kernel's arguments. It returns the direction, scaled to a length of about 1, by how much it was
+// shortened, and how far the origin was moved: t of the caller is t*m*b.scale - t0 of the kernel. m is 0 where there
+// is nothing to meet.
+func (b *BVH) aim(k *kargs, o, d geom.Vec, tmin, tmax float64) (dir geom.Vec, m, t0 float64) {
+	if b.base == nil || !(tmin < tmax) {
+		return d, 0, 0
 	}
-	unit = b.scale
+	m = 1
 	if l := d.Len2(); !(l >= 0.25 && l <= 4) {
-		m := d.MaxAbs()
-		if !(m > 0 && m <= math.MaxFloat64) {
-			return 0, 0, false
+		m = d.MaxAbs()
+		if !(m >= minDirection && m <= math.MaxFloat64) {
+			return d, 0, 0
 		}
 		d = geom.Vec{X: d.X / m, Y: d.Y / m, Z: d.Z / m}
-		unit *= m
 	}
 	o = geom.Vec{X: (o.X - b.mid.X) * b.scale, Y: (o.Y - b.mid.Y) * b.scale, Z: (o.Z - b.mid.Z) * b.scale}
-	lo, hi := tmin*unit, tmax*unit
+	lo, hi := tmin*m*b.scale, tmax*m*b.scale
 	if !(lo > 0) {
 		lo = 0
 	}
 	if !(lo < hi) {
-		return 0, 0, false
+		return d, 0, 0
 	}
 	if !(math.Abs(o.X) <= startOut && math.Abs(o.Y) <= startOut && math.Abs(o.Z) <= startOut) {
 		// The first quarter of startOut-1 before the box is kept, so that no hit on the box itself is lost.
 		in, _, meets := b.clip.Hit(o, geom.Vec{X: 1 / d.X, Y: 1 / d.Y, Z: 1 / d.Z}, lo, hi)
 		if !meets {
-			return 0, 0, false
+			return d, 0, 0
 		}
 		if t0 = in - (startOut-1)/4; t0 > 0 {
 			o = o.Mad(t0, d)
@@ -126,7 +130,7 @@ func (b *BVH) aim(k *kargs, o, d geom.Vec, tmin, tmax float64) (t0, unit float64
 			t0 = 0
 		}
 		if !(o.MaxAbs() <= 2*startOut) { // a NaN, or an origin so far away that nothing is left of its digits
-			return 0, 0, false
+			return d, 0, 0
 		}
 	}
 
@@ -160,8 +164,11 @@ func (b *BVH) aim(k *kargs, o, d geom.Vec, tmin, tmax float64) (t0, unit float64
 		k.base = b.base
 	}
 	k.root = b.root
-	return t0, unit, true
+	return d, m, t0
 }
+
+// minDirection is the least length of a direction, so that t stays finite.
+const minDirection = 1e-300
 
 // recip is 1/x without infinities: the slab test takes directions below 1e-18 as that.
 func recip(x float32) float32 {

@@ -46,15 +46,16 @@ type sah struct {
 	sem   chan struct{}
 }
 
-// newSAH builds a binary tree over refs, which it reorders, and works out its best collapse. Node 0 is the root.
+// newSAH builds a binary tree over refs, which it reorders, and works out its best collapse. Node 0 is the root. The
+// tree is at most levels deep, or as deep as halving the refs makes it.
 //
 // Source: Wald, On fast construction of SAH-based bounding volume hierarchies, 2007 (bins); the collapse by dynamic
 // programming follows Ylitie, Karras and Laine, Efficient incoherent ray traversal on GPUs through compressed wide
 // BVHs, 2017, section 3.
-func newSAH(refs []ref, workers int) *sah {
+func newSAH(refs []ref, workers, levels int) *sah {
 	s := &sah{refs: refs, nodes: make([]binary, 2*len(refs)), sem: make(chan struct{}, workers-1)}
 	s.next.Store(1)
-	s.split(0, 0, len(refs), maxBinary)
+	s.split(0, 0, len(refs), levels)
 	return s
 }
 
