@@ -43,12 +43,16 @@ type Config struct {
 	SPP           int // samples per pixel planned, >= 1; there are min(8, SPP) replicates
 	Layers        []Layer
 	MaxBytes      int64 // 0 is the package's MaxBytes
+
+	// Record names what the bits hang on: scene, build, kernel. Films with different records do not merge.
+	Record string
 }
 
 // Film holds the sums. Different workers may write to different pixels at once; everything else needs them at rest.
 type Film struct {
 	width, height int
 	k             int
+	record        string
 	sums          []float64 // [pixel][replicate]: red, green, blue, alpha
 	counts        []uint32  // [pixel][replicate]: samples in the sums
 	dropped       []uint32  // [pixel]: samples that were not finite
@@ -56,8 +60,8 @@ type Film struct {
 	layerSums     [][]float64 // [layer][pixel][replicate]: red, green, blue
 }
 
-// New returns an empty film, or an error before it allocates anything too large.
-func New(c Config) (*Film, error) {
+// check reports everything wrong with the shape.
+func (c *Config) check() error {
 	var errs []error
 	if c.Width < 1 || c.Width > 1<<14 || c.Height < 1 || c.Height > 1<<14 {
 		errs = append(errs, fmt.Errorf("film: size %d x %d pixels is outside [1, 16384]", c.Width, c.Height))
@@ -75,8 +79,19 @@ func New(c Config) (*Film, error) {
 			errs = append(errs, fmt.Errorf("film: layer %q: light %d, sector %d, classes %#x pick nothing", l.Name, l.Light, l.Sector, l.Classes))
 		}
 	}
-	if len(errs) > 0 {
-		return nil, errors.Join(errs...)
+	return errors.Join(errs...)
+}
+
+// bytes returns what the sums and counts take.
+func (c *Config) bytes() int64 {
+	k := int64(min(Replicates, c.SPP))
+	return int64(c.Width) * int64(c.Height) * (k*(4*8+4) + 4 + int64(len(c.Layers))*k*3*8)
+}
+
+// New returns an empty film, or an error before it allocates anything too large.
+func New(c Config) (*Film, error) {
+	if err := c.check(); err != nil {
+		return nil, err
 	}
 	k := min(Replicates, c.SPP)
 	pixels := c.Width * c.Height
@@ -84,13 +99,12 @@ func New(c Config) (*Film, error) {
 	if most == 0 {
 		most = MaxBytes
 	}
-	each := int64(k)*(4*8+4) + 4 + int64(len(c.Layers))*int64(k)*3*8
-	if need := int64(pixels) * each; need > most {
+	if need := c.bytes(); need > most {
 		return nil, fmt.Errorf("film: %d x %d pixels with %d replicates and %d layers need %.3g GB; the limit is %.3g GB",
 			c.Width, c.Height, k, len(c.Layers), float64(need)/1e9, float64(most)/1e9)
 	}
 	f := &Film{
-		width: c.Width, height: c.Height, k: k,
+		width: c.Width, height: c.Height, k: k, record: c.Record,
 		sums:    make([]float64, pixels*k*4),
 		counts:  make([]uint32, pixels*k),
 		dropped: make([]uint32, pixels),
@@ -107,6 +121,9 @@ func (f *Film) Size() (width, height int) { return f.width, f.height }
 
 // K returns the number of replicates.
 func (f *Film) K() int { return f.k }
+
+// Record returns what Config.Record was.
+func (f *Film) Record() string { return f.record }
 
 // Layers returns what the layers pick; the slice is the film's own.
 func (f *Film) Layers() []Layer { return f.layers }
@@ -199,6 +216,9 @@ func (f *Film) Merge(g *Film) error {
 	if f.width != g.width || f.height != g.height || f.k != g.k {
 		return fmt.Errorf("film: merge of %d x %d pixels in %d replicates with %d x %d in %d",
 			f.width, f.height, f.k, g.width, g.height, g.k)
+	}
+	if f.record != g.record {
+		return fmt.Errorf("film: merge of a film recorded as %q with one recorded as %q", f.record, g.record)
 	}
 	if len(f.layers) != len(g.layers) {
 		return fmt.Errorf("film: merge of %d layers with %d", len(f.layers), len(g.layers))
