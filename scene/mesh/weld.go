@@ -1,0 +1,232 @@
+package mesh
+
+import (
+	"math"
+
+	"catchlight/scene/geom"
+)
+
+// Weld returns a mesh in which vertices that lie within eps mm of each other and have the same texture coordinates
+// are one. Where texture coordinates differ the seam stays, with exactly the same position on both sides. Each vertex
+// takes the position of the first within reach, its normal is the mean of those it replaces. Unused vertices go;
+// triangles stay, in their order, also those that lose their area. eps is 0 or more; 0 joins equal positions only.
+func Weld(m *Mesh, eps float64) *Mesh {
+	place, at := places(m.P, eps)
+	type key struct {
+		place uint32
+		uv    geom.UV
+	}
+	seen := make(map[key]uint32)
+	to := make([]uint32, len(m.P))
+	used := make([]bool, len(m.P))
+	for _, t := range m.Tri {
+		for _, v := range t {
+			used[v] = true
+		}
+	}
+	out := &Mesh{Tri: make([][3]uint32, len(m.Tri)), Part: append([]Part(nil), m.Part...)}
+	for v := range m.P {
+		if !used[v] {
+			continue
+		}
+		k := key{place: place[v]}
+		if m.UV != nil {
+			k.uv = m.UV[v]
+		}
+		id, ok := seen[k]
+		if !ok {
+			id = uint32(len(out.P))
+			seen[k] = id
+			out.P = append(out.P, at[place[v]])
+			if m.UV != nil {
+				out.UV = append(out.UV, m.UV[v])
+			}
+			if m.N != nil {
+				out.N = append(out.N, geom.Vec{})
+			}
+		}
+		to[v] = id
+		if m.N != nil {
+			out.N[id] = out.N[id].Add(m.N[v])
+		}
+	}
+	for i, t := range m.Tri {
+		out.Tri[i] = [3]uint32{to[t[0]], to[t[1]], to[t[2]]}
+	}
+	if m.N != nil {
+		unitOrFacet(out)
+	}
+	return out
+}
+
+// places numbers the distinct positions of p: vertices within eps mm of the first one found in a place share its
+// number. at holds the position of each place.
+func places(p []geom.Vec, eps float64) (place []uint32, at []geom.Vec) {
+	place = make([]uint32, len(p))
+	if !(eps > 0) {
+		seen := make(map[geom.Vec]uint32, len(p))
+		for v, x := range p {
+			x = x.Add(geom.Vec{}) // -0 becomes 0
+			id, ok := seen[x]
+			if !ok {
+				id = uint32(len(at))
+				seen[x] = id
+				at = append(at, p[v])
+			}
+			place[v] = id
+		}
+		return place, at
+	}
+	type cell [3]int64
+	grid := make(map[cell][]uint32, len(p))
+	for v, x := range p {
+		c := cell{int64(math.Floor(x.X / eps)), int64(math.Floor(x.Y / eps)), int64(math.Floor(x.Z / eps))}
+		id := uint32(math.MaxUint32)
+		for i := int64(0); i < 27; i++ {
+			for _, q := range grid[cell{c[0] + i%3 - 1, c[1] + i/3%3 - 1, c[2] + i/9 - 1}] {
+				if at[q].Sub(x).Len2() <= eps*eps && q < id {
+					id = q
+				}
+			}
+		}
+		if id == math.MaxUint32 {
+			id = uint32(len(at))
+			at = append(at, x)
+			grid[c] = append(grid[c], id)
+		}
+		place[v] = id
+	}
+	return place, at
+}
+
+// topology returns the triangles of m with vertices numbered by exact position, and the positions.
+func topology(m *Mesh) (tri [][3]uint32, at []geom.Vec, place []uint32) {
+	place, at = places(m.P, 0)
+	tri = make([][3]uint32, len(m.Tri))
+	for i, t := range m.Tri {
+		tri[i] = [3]uint32{place[t[0]], place[t[1]], place[t[2]]}
+	}
+	return tri, at, place
+}
+
+// edge is an undirected edge, the smaller vertex first.
+type edge [2]uint32
+
+func edgeOf(a, b uint32) edge {
+	if a > b {
+		a, b = b, a
+	}
+	return edge{a, b}
+}
+
+// Closed counts the edges that keep m from bounding a volume, with vertices of exactly equal position taken as one
+// (Weld first where they are only close). open are edges of one triangle; nonManifold are edges of more than two, or
+// of two that do not run along it in opposite directions. Triangles with two corners in one place do not count.
+// A closed, consistently wound surface gives 0, 0.
+func Closed(m *Mesh) (open, nonManifold int) {
+	tri, _, _ := topology(m)
+	type runs struct{ up, down int }
+	count := make(map[edge]runs)
+	for _, t := range tri {
+		if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
+			continue
+		}
+		for k := range 3 {
+			a, b := t[k], t[(k+1)%3]
+			e := edgeOf(a, b)
+			c := count[e]
+			if a < b {
+				c.up++
+			} else {
+				c.down++
+			}
+			count[e] = c
+		}
+	}
+	for _, c := range count {
+		switch {
+		case c.up+c.down == 1:
+			open++
+		case c.up != 1 || c.down != 1:
+			nonManifold++
+		}
+	}
+	return open, nonManifold
+}
+
+// Volume returns the volume that m encloses in mm^3, negative where it is inside out. It means something for a
+// closed mesh only. Source: the divergence theorem, a sixth of the sum of the triangles' triple products.
+func (m *Mesh) Volume() float64 {
+	if len(m.P) == 0 {
+		return 0
+	}
+	o := m.Bounds().Centre() // keeps the terms small
+	sum := 0.0
+	for _, t := range m.Tri {
+		a, b, c := m.P[t[0]].Sub(o), m.P[t[1]].Sub(o), m.P[t[2]].Sub(o)
+		sum += a.Dot(b.Cross(c))
+	}
+	return sum / 6
+}
+
+// Normals gives every vertex the mean normal of the triangles about its position, each weighted by its angle there,
+// across texture seams too. The weight makes the result independent of how a polygon is cut into triangles. Where the
+// mean vanishes a vertex takes the normal of one of its triangles, or +Z where none has an area.
+//
+// Source: Thürmer and Wüthrich, Computing Vertex Normals from Polygonal Facets, JGT 3(1), 1998.
+func Normals(m *Mesh) {
+	tri, at, place := topology(m)
+	sum := make([]geom.Vec, len(at))
+	for _, t := range tri {
+		a, b, c := at[t[0]], at[t[1]], at[t[2]]
+		n := b.Sub(a).Cross(c.Sub(a))
+		l := n.Len()
+		if !(l > 0) {
+			continue
+		}
+		n = n.Mul(1 / l)
+		for k := range 3 {
+			p, q, r := at[t[k]], at[t[(k+1)%3]], at[t[(k+2)%3]]
+			sum[t[k]] = sum[t[k]].Mad(angle(q.Sub(p), r.Sub(p)), n)
+		}
+	}
+	m.N = make([]geom.Vec, len(m.P))
+	for v := range m.N {
+		m.N[v] = sum[place[v]]
+	}
+	unitOrFacet(m)
+}
+
+// angle returns the angle between a and b, exact for small and for nearly straight ones.
+func angle(a, b geom.Vec) float64 { return math.Atan2(a.Cross(b).Len(), a.Dot(b)) }
+
+// unitOrFacet brings the normals to unit length. One that vanished becomes the normal of a triangle at its vertex.
+func unitOrFacet(m *Mesh) {
+	lost := false
+	for v, n := range m.N {
+		l := n.Len()
+		if l > 1e-9 && !math.IsInf(l, 0) {
+			m.N[v] = n.Mul(1 / l)
+		} else {
+			m.N[v], lost = geom.Vec{}, true
+		}
+	}
+	if !lost {
+		return
+	}
+	for _, t := range m.Tri {
+		n := m.P[t[1]].Sub(m.P[t[0]]).Cross(m.P[t[2]].Sub(m.P[t[0]]))
+		if l := n.Len(); l > 0 {
+			for _, v := range t {
+				if m.N[v] == (geom.Vec{}) {
+					m.N[v] = n.Mul(1 / l)
+				}
+			}
+		}
+	}
+	for v := range m.N {
+		if m.N[v] == (geom.Vec{}) {
+			m.N[v] = geom.Vec{Z: 1}
+		}
+	}
+}
