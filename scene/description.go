@@ -68,15 +68,15 @@ type Camera struct {
 
 // Orbit places a camera about its aim.
 type Orbit struct {
-	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" doc:"0 looks along -Z onto the front of the eye; positive moves the camera toward +X"`
-	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" doc:"positive moves the camera up"`
-	Distance  float64 `key:"distance" unit:"mm" range:"(0,1e6]" default:"1000" doc:"distance from aim"`
+	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
+	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" doc:"positive goes up"`
+	Distance  float64 `key:"distance" unit:"mm" range:"(0,1e6]" default:"1000" doc:"distance from the point that it is turned to"`
 }
 
 // View turns radiance into a display picture.
 type View struct {
 	Exposure   float64    `key:"exposure" unit:"EV" range:"[-40,40]" default:"0" doc:"stops added before the view transform"`
-	Transform  string     `key:"transform" oneof:"neutral|filmic|reinhard|none" default:"filmic" doc:"published tone curve; none clips"`
+	Transform  string     `key:"transform" oneof:"reinhard|neutral|filmic|none" default:"reinhard" doc:"published tone curve; none clips"`
 	Background string     `key:"background" oneof:"environment|colour|gradient|transparent" default:"environment" doc:"what the camera sees where it sees no body"`
 	Colour     colour.RGB `key:"colour" range:"[0,1e6]" default:"[0.05, 0.05, 0.055]" doc:"background colour, linear, as seen in the picture at exposure 0 (colour and gradient)"`
 	Edge       float64    `key:"edge" range:"[0,1]" default:"0.35" doc:"gradient: brightness of the picture's corners as a share of its centre"`
@@ -84,7 +84,7 @@ type View struct {
 
 // Trace holds the path tracer's settings.
 type Trace struct {
-	MaxDepth     int     `key:"max_depth" range:"[1,4096]" default:"64" doc:"longest path, in surface events; the energy cut off is reported"`
+	MaxDepth     int     `key:"max_depth" range:"[1,65536]" default:"1024" doc:"longest path, in surface events; the energy cut off is reported"`
 	Exit         string  `key:"exit" oneof:"lambert|exact" default:"lambert" doc:"how light enters and leaves scattering tissue: lambert (the model that colours are defined in) or exact (the walk's own directions)"`
 	Manifold     bool    `key:"manifold" default:"true" doc:"connect lights to the iris through the cornea by the manifold solver; off leaves it to chance (same mean, more noise)"`
 	Split        bool    `key:"split" default:"true" doc:"trace both the reflected and the refracted part at the first hit of an eye; off picks one"`
@@ -228,9 +228,9 @@ type Cornea struct {
 	Roughness      float64 `key:"roughness" range:"[0,1]" default:"0" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
 	ScleraRough    float64 `key:"sclera_roughness" range:"[0,1]" default:"0.12" doc:"roughness of the tear film over the sclera"`
 	SmoothRefract  bool    `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
-	Wobble         float64 `key:"wobble" range:"[0,0.2]" default:"0.005" doc:"RMS slope of the built cornea's relief"`
-	ScleraWobble   float64 `key:"sclera_wobble" range:"[0,0.5]" default:"0.02" doc:"RMS slope of the built sclera's relief"`
-	WobbleSize     float64 `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"2" doc:"wavelength of the relief"`
+	Wobble         float64 `key:"wobble" range:"[0,0.2]" default:"0.012" doc:"RMS slope of the built cornea's relief"`
+	ScleraWobble   float64 `key:"sclera_wobble" range:"[0,0.5]" default:"0.03" doc:"RMS slope of the built sclera's relief"`
+	WobbleSize     float64 `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the relief"`
 	Normal         MapSpec `key:"normal" doc:"tangent-space normal map of the outer shell (green up), instead of or on top of the relief"`
 	NormalStrength float64 `key:"normal_strength" range:"[0,10]" default:"1" doc:"multiplies the slopes of the normal map"`
 	Height         MapSpec `key:"height" doc:"displacement of the outer shell along its normal, in mm, where 0.5 of the map is no displacement"`
@@ -248,7 +248,7 @@ type Iris struct {
 	Depth       float64    `key:"depth" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
 	Relief      float64    `key:"relief" unit:"mm" range:"[0,1]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
 	Pupil       float64    `key:"pupil" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"physical diameter of the pupil"`
-	PupilOffset [2]float64 `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[-0.15, 0.05]" doc:"where the pupil's centre lies (x, y)"`
+	PupilOffset [2]float64 `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
 	Pattern     string     `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
 	Colour      MapSpec    `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
 	Normal      MapSpec    `key:"normal" doc:"tangent-space normal map of the inner shell (green up)"`

@@ -1,0 +1,324 @@
+package frozen
+
+import (
+	"math"
+
+	"catchlight/material/fresnel"
+	"catchlight/render/accel"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/texture"
+)
+
+// Eye is a two-shell eye. Its own frame has the origin in the centre of the globe, +Z out of the cornea, +Y up; both
+// shells share it, and the local frame of both bodies is this frame.
+//
+// The zone weight, not the gap between the shells, decides the physics of the outer shell: weight 1 is a dielectric
+// interface, weight 0 a thin coat, and in between it is the first with that probability.
+type Eye struct {
+	Outer, Inner  int32 // bodies
+	Scale         float64
+	LimbusRadius  float64 // local mm
+	LimbusWidth   float64
+	ForceCoat     bool    // no refraction anywhere: comparison only
+	Index         float64 // bends light
+	ReflectIndex  float64 // strength of reflection, at the outside angle
+	coatAll       float64 // hemispherical reflectance of the coat from outside, at ReflectIndex
+	AlphaCornea   float64 // GGX alpha of the tear film
+	AlphaSclera   float64
+	SmoothRefract bool
+	Far           float64     // radius about the origin that holds the inner shell, local mm
+	Normal        texture.Map // tangent-space normal map of the outer shell
+	NormalGain    float64
+	InnerNormal   texture.Map // of the inner shell
+	Tissue        Tissue
+}
+
+// Tissue is the scattering body inside an eye's inner shell. Extinction is constant in each zone and blends across
+// the limbus; only the single-scattering albedo follows the colour map.
+type Tissue struct {
+	ScatterIris   bool
+	ScatterSclera bool
+	SigmaIris     colour.RGB // extinction, 1/mm of the eye's own frame
+	SigmaSclera   colour.RGB
+	Alpha         *VolumeMap // single-scattering albedo
+	Colour        *VolumeMap // diffuse reflectance
+}
+
+// Prepare fills what is derived.
+func (e *Eye) Prepare() { e.coatAll = fresnel.HemisphericalExternal(e.ReflectIndex) }
+
+// Zone returns the iris-zone weight of a point of the eye's frame: 1 in the iris and cornea, 0 in the sclera, with a
+// smooth blend LimbusWidth wide about the cylinder of LimbusRadius, and 0 behind the centre of the globe.
+func (e *Eye) Zone(p geom.Vec) float64 {
+	if e.ForceCoat {
+		return 0
+	}
+	return e.TissueZone(p)
+}
+
+// TissueZone is Zone for the tissue's coefficients, which do not follow the switch that turns refraction off.
+func (e *Eye) TissueZone(p geom.Vec) float64 {
+	if p.Z <= 0 {
+		return 0
+	}
+	h := e.LimbusWidth / 2
+	r2 := p.X*p.X + p.Y*p.Y
+	if a := e.LimbusRadius - h; r2 <= a*a {
+		return 1
+	}
+	if b := e.LimbusRadius + h; r2 >= b*b {
+		return 0
+	}
+	return 1 - geom.Smoothstep(e.LimbusRadius-h, e.LimbusRadius+h, math.Sqrt(r2))
+}
+
+// Reflectance returns the outer shell's Fresnel reflectance seen from outside at cosine c. The index of reflection
+// may differ from that of bending.
+func (e *Eye) Reflectance(c float64) float64 { return fresnel.Dielectric(c, e.ReflectIndex) }
+
+// ReflectanceInside returns the reflectance met from inside, where ci is the cosine inside and co that of the
+// refracted direction outside: F evaluated at the outside angle, so that both sides agree.
+func (e *Eye) ReflectanceInside(co float64) float64 { return fresnel.Dielectric(co, e.ReflectIndex) }
+
+// CoatIn and CoatOut are the factors of light that passes the coat inward and outward at cosine c; together they are
+// (1-F(o)) (1-F(i)) / (1-re), which gives back exactly what falls in when the base reflects all.
+func (e *Eye) CoatIn(c float64) float64 { return 1 - e.Reflectance(c) }
+
+// CoatOut is the factor outward; see CoatIn.
+func (e *Eye) CoatOut(c float64) float64 { return (1 - e.Reflectance(c)) / (1 - e.coatAll) }
+
+// Alpha returns the GGX alpha of the tear film at zone weight w.
+func (e *Eye) Alpha(w float64) float64 { return w*e.AlphaCornea + (1-w)*e.AlphaSclera }
+
+// VolumeMap holds a colour for each direction from the centre of the globe, so that a point inside the volume can
+// look up what is painted in front of it. It is a picture in the stereographic radius about the optical axis, drawn
+// in so that the iris takes half of the radius: rho = s/(s + VolumeShare), s = tan(angle/2).
+type VolumeMap struct {
+	n   int
+	pix []float32 // 3 n n
+}
+
+// VolumeShare is tan(angle/2) of the direction that lies at half the map's radius: 35 degrees, just outside the iris.
+const VolumeShare = 0.315
+
+// NewVolumeMap makes a map of n x n texels by asking f for each direction (unit, eye frame). Rows are made in
+// parallel by the caller if it wishes: f is called in order here.
+func NewVolumeMap(n int, f func(d geom.Vec) colour.RGB, parallel func(n int, row func(y int))) *VolumeMap {
+	m := &VolumeMap{n: n, pix: make([]float32, 3*n*n)}
+	parallel(n, func(y int) {
+		for x := 0; x < n; x++ {
+			c := f(m.direction(x, y))
+			i := 3 * (y*n + x)
+			m.pix[i], m.pix[i+1], m.pix[i+2] = float32(c[0]), float32(c[1]), float32(c[2])
+		}
+	})
+	return m
+}
+
+// Map returns the map of g(c) for each texel's c.
+func (m *VolumeMap) Map(g func(c colour.RGB) colour.RGB, parallel func(n int, row func(y int))) *VolumeMap {
+	out := &VolumeMap{n: m.n, pix: make([]float32, len(m.pix))}
+	parallel(m.n, func(y int) {
+		for i := 3 * y * m.n; i < 3*(y+1)*m.n; i += 3 {
+			c := g(colour.RGB{float64(m.pix[i]), float64(m.pix[i+1]), float64(m.pix[i+2])})
+			out.pix[i], out.pix[i+1], out.pix[i+2] = float32(c[0]), float32(c[1]), float32(c[2])
+		}
+	})
+	return out
+}
+
+func (m *VolumeMap) direction(x, y int) geom.Vec {
+	a := (float64(x)+0.5)/float64(m.n)*2 - 1
+	b := 1 - (float64(y)+0.5)/float64(m.n)*2
+	rho := math.Hypot(a, b)
+	if rho < 1e-9 {
+		return geom.Vec{Z: 1}
+	}
+	q := min(rho, 0.999)
+	s := VolumeShare * q / (1 - q)
+	sin, cos := 2*s/(1+s*s), (1-s*s)/(1+s*s)
+	return geom.Vec{X: sin * a / rho, Y: sin * b / rho, Z: cos}
+}
+
+// At returns the colour in front of point p of the eye's frame, bilinear between texels.
+func (m *VolumeMap) At(p geom.Vec) colour.RGB {
+	r2 := p.X*p.X + p.Y*p.Y
+	l := math.Sqrt(r2 + p.Z*p.Z)
+	// With s = r/(l+z), rho/r = 1/(r + share (l+z)): no division by a small number on the axis.
+	k := 1 / (math.Sqrt(r2) + VolumeShare*(l+p.Z) + 1e-12)
+	n := float64(m.n)
+	x := (0.5+0.5*p.X*k)*n - 0.5
+	y := (0.5-0.5*p.Y*k)*n - 0.5
+	lim := float64(m.n - 1)
+	x, y = max(0, min(x, lim)), max(0, min(y, lim))
+	ix, iy := int(x), int(y)
+	ix, iy = min(ix, m.n-2), min(iy, m.n-2)
+	fx, fy := x-float64(ix), y-float64(iy)
+	i := 3 * (iy*m.n + ix)
+	j := i + 3*m.n
+	a := m.pix[i : i+6 : i+6]
+	b := m.pix[j : j+6 : j+6]
+	var c colour.RGB
+	for q := 0; q < 3; q++ {
+		top := float64(a[q]) + fx*(float64(a[q+3])-float64(a[q]))
+		bot := float64(b[q]) + fx*(float64(b[q+3])-float64(b[q]))
+		c[q] = top + fy*(bot-top)
+	}
+	return c
+}
+
+// Mean returns the solid-angle-free mean over texels that keep reports true for their direction.
+func (m *VolumeMap) Mean(keep func(d geom.Vec) bool) colour.RGB {
+	var sum [3]float64
+	var cnt float64
+	step := max(1, m.n/256)
+	for y := step / 2; y < m.n; y += step {
+		for x := step / 2; x < m.n; x += step {
+			if d := m.direction(x, y); keep(d) {
+				i := 3 * (y*m.n + x)
+				for c := 0; c < 3; c++ {
+					sum[c] += float64(m.pix[i+c])
+				}
+				cnt++
+			}
+		}
+	}
+	if cnt == 0 {
+		return colour.RGB{}
+	}
+	return colour.RGB(sum).Scale(1 / cnt)
+}
+
+// ShellPoint is a point of an eye's outer shell in the eye's own frame, with the normal that bends light there.
+type ShellPoint struct {
+	Prim uint32
+	U, V float64
+	P    geom.Vec // local
+	N    geom.Vec // unit; interpolated, and perturbed by the normal map where the shell has one
+	Ng   geom.Vec
+	Dist float64 // from the ray's origin, local mm
+}
+
+// CastOuter finds where a local ray from inside meets the outer shell. The point lies on the ray and in the
+// triangle's plane to float64.
+func (s *Scene) CastOuter(sc *accel.Scratch, e *Eye, o, d geom.Vec, tmin, tmax float64, mapped bool, out *ShellPoint) bool {
+	b := &s.Bodies[e.Outer]
+	var h accel.Hit
+	if !b.BVH.Closest(sc, o, d, tmin, tmax, &h) {
+		return false
+	}
+	m := b.Mesh
+	t := m.Tri[h.Prim]
+	p0 := m.P[t[0]]
+	e1, e2 := m.P[t[1]].Sub(p0), m.P[t[2]].Sub(p0)
+	n := e1.Cross(e2)
+	// Plane hit and barycentrics in float64.
+	den := n.Dot(d)
+	if den == 0 {
+		return false
+	}
+	dist := n.Dot(p0.Sub(o)) / den
+	q := o.Mad(dist, d).Sub(p0)
+	n2 := n.Len2()
+	u := q.Cross(e2).Dot(n) / n2
+	v := e1.Cross(q).Dot(n) / n2
+	out.Prim, out.U, out.V, out.Dist = h.Prim, u, v, dist
+	s.shellPoint(e, out, mapped)
+	out.Ng = n.Mul(1 / math.Sqrt(n2))
+	return true
+}
+
+func (s *Scene) shellPoint(e *Eye, out *ShellPoint, mapped bool) {
+	m := s.Bodies[e.Outer].Mesh
+	t := m.Tri[out.Prim]
+	out.P = geom.Mix(m.P[t[0]], m.P[t[1]], m.P[t[2]], out.U, out.V)
+	out.N = geom.Mix(m.N[t[0]], m.N[t[1]], m.N[t[2]], out.U, out.V).Unit()
+	if mapped && e.Normal.Valid() {
+		out.N, _, _ = s.mappedNormal(e, out, false)
+	}
+}
+
+// mappedNormal applies the outer shell's normal map; with derivs it also returns dN/db1 and dN/db2.
+func (s *Scene) mappedNormal(e *Eye, p *ShellPoint, derivs bool) (n, d1, d2 geom.Vec) {
+	m := s.Bodies[e.Outer].Mesh
+	t := m.Tri[p.Prim]
+	at := func(u, v float64) geom.Vec {
+		base := geom.Mix(m.N[t[0]], m.N[t[1]], m.N[t[2]], u, v).Unit()
+		a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
+		w := 1 - u - v
+		uv := geom.UV{U: w*a.U + u*b.U + v*c.U, V: w*a.V + u*b.V + v*c.V}
+		tu, tv := uvTangents(m.P[t[0]], m.P[t[1]], m.P[t[2]], a, b, c)
+		return PerturbNormal(base, tu, tv, e.Normal.RGB(uv, 0), e.NormalGain)
+	}
+	n = at(p.U, p.V)
+	if !derivs {
+		return n, geom.Vec{}, geom.Vec{}
+	}
+	const h = 1e-3
+	d1 = at(p.U+h, p.V).Sub(at(p.U-h, p.V)).Mul(1 / (2 * h))
+	d2 = at(p.U, p.V+h).Sub(at(p.U, p.V-h)).Mul(1 / (2 * h))
+	return n, d1, d2
+}
+
+// ShellDerivs returns the triangle's edges (dP/db1, dP/db2) and the normal's derivatives by the barycentrics.
+func (s *Scene) ShellDerivs(e *Eye, p *ShellPoint, mapped bool) (e1, e2, d1, d2 geom.Vec) {
+	m := s.Bodies[e.Outer].Mesh
+	t := m.Tri[p.Prim]
+	p0 := m.P[t[0]]
+	e1, e2 = m.P[t[1]].Sub(p0), m.P[t[2]].Sub(p0)
+	if mapped && e.Normal.Valid() {
+		_, d1, d2 = s.mappedNormal(e, p, true)
+		return
+	}
+	n0, n1, n2 := m.N[t[0]], m.N[t[1]], m.N[t[2]]
+	raw := geom.Mix(n0, n1, n2, p.U, p.V)
+	l := raw.Len()
+	n := raw.Mul(1 / l)
+	a, b := n1.Sub(n0).Mul(1/l), n2.Sub(n0).Mul(1/l)
+	d1 = a.Mad(-a.Dot(n), n)
+	d2 = b.Mad(-b.Dot(n), n)
+	return
+}
+
+// uvTangents returns the directions in which u and v (upward in the picture) grow, unit, or zero where the mapping
+// is degenerate.
+func uvTangents(p0, p1, p2 geom.Vec, a, b, c geom.UV) (tu, tv geom.Vec) {
+	e1, e2 := p1.Sub(p0), p2.Sub(p0)
+	du1, dv1, du2, dv2 := b.U-a.U, a.V-b.V, c.U-a.U, a.V-c.V
+	det := du1*dv2 - du2*dv1
+	if det == 0 {
+		return
+	}
+	tu = e1.Mul(dv2).Sub(e2.Mul(dv1)).Mul(1 / det)
+	tv = e2.Mul(du1).Sub(e1.Mul(du2)).Mul(1 / det)
+	return tu.Unit(), tv.Unit()
+}
+
+// PerturbNormal tilts the unit normal n by a tangent-space normal map's texel (channels 0..1, green up); gain scales
+// the slopes. tu and tv are the unit directions of growing u and of up in the picture.
+func PerturbNormal(n, tu, tv geom.Vec, texel colour.RGB, gain float64) geom.Vec {
+	x, y, z := 2*texel[0]-1, 2*texel[1]-1, 2*texel[2]-1
+	if z < 0.02 {
+		z = 0.02
+	}
+	p, q := -gain*x/z, -gain*y/z // slopes dh/du, dh/dv
+	t := tu.Mad(-tu.Dot(n), n)
+	b := tv.Mad(-tv.Dot(n), n)
+	if t.Len2() < 1e-12 || b.Len2() < 1e-12 {
+		return n
+	}
+	return n.Mad(-p, t.Unit()).Mad(-q, b.Unit()).Unit()
+}
+
+// TriangleTangents returns the uv tangents of a mesh body's triangle in world space.
+func (s *Scene) TriangleTangents(body int32, prim uint32) (tu, tv geom.Vec) {
+	b := &s.Bodies[body]
+	m := b.Mesh
+	if m.UV == nil {
+		return
+	}
+	t := m.Tri[prim]
+	tu, tv = uvTangents(m.P[t[0]], m.P[t[1]], m.P[t[2]], m.UV[t[0]], m.UV[t[1]], m.UV[t[2]])
+	return b.ToWorld.Vector(tu).Mul(1 / b.Scale), b.ToWorld.Vector(tv).Mul(1 / b.Scale)
+}

@@ -1,0 +1,269 @@
+// Package frozen is the prepared scene: bodies with their hierarchies, eyes, lights and camera, in flat read-only
+// tables that any number of workers may use at once. It finds hits and rebuilds surface points; it does no light
+// transport. Lengths are in mm of the world unless a field says local.
+package frozen
+
+import (
+	"math"
+
+	"catchlight/light"
+	"catchlight/material/medium"
+	"catchlight/render/accel"
+	"catchlight/render/camera"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+	"catchlight/scene/texture"
+)
+
+// Mask says which rays meet a body; a ray carries one bit, a body any.
+type Mask uint8
+
+// The kinds of rays.
+const (
+	CameraRays     Mask = 1 << iota // from the camera, also through the cornea
+	ShadowRays                      // toward lights, and everything after a scattering event
+	ReflectionRays                  // mirrored at an eye that the camera sees
+	AllRays        Mask = CameraRays | ShadowRays | ReflectionRays
+)
+
+// Shape is the geometric kind of a body.
+type Shape uint8
+
+// The shapes. All but Mesh are intersected in closed form in float64.
+const (
+	Mesh Shape = iota
+	Sphere
+	Rectangle
+	Disc
+	Box
+	Slab
+)
+
+// Kind is how a body's surface answers light.
+type Kind uint8
+
+// The surface kinds. Outer and Inner are an eye's shells.
+const (
+	Diffuse Kind = iota
+	Conductor
+	Dielectric
+	Matched // no interface: only what is inside counts
+	Outer
+	Inner
+)
+
+// Material is a body's surface, and the volume inside it.
+type Material struct {
+	Kind      Kind
+	Colour    texture.Map // diffuse reflectance
+	Eta, K    colour.RGB  // conductor
+	Mirror    bool        // conductor that reflects all
+	Index     float64     // dielectric
+	Alpha     float64     // GGX alpha; 0 is smooth
+	HasMedium bool
+	Medium    medium.Medium
+}
+
+// Body is one instance of a shape.
+type Body struct {
+	Name     string
+	Shape    Shape
+	ToWorld  geom.Affine // a similarity
+	ToLocal  geom.Affine
+	Scale    float64 // world mm per local mm
+	Bounds   geom.Box
+	Mask     Mask
+	Size     geom.Vec // half extents of boxes and rectangles; X is the radius of spheres and discs; Z the thickness of slabs
+	Mesh     *mesh.Mesh
+	BVH      *accel.BVH
+	Closed   bool // encloses a volume
+	Material Material
+	Eye      int32 // index into Scene.Eyes for Outer and Inner, else -1
+}
+
+// Scene is a prepared scene. Nothing writes to it after it is made.
+type Scene struct {
+	Bodies          []Body
+	Eyes            []Eye
+	Lights          []*light.Light
+	LightSeen       []bool    // seen directly by the camera
+	LightPick       []float64 // probability with which a deep vertex chooses each light
+	Camera          *camera.Camera
+	Plate           bool     // the camera is an irradiance plate
+	PlateNormal     geom.Vec // direction that it faces
+	CameraIn        []int32  // closed bodies around the camera
+	ShowEnvironment bool     // camera rays that meet no body see the distant lights; else they count as uncovered
+	Settings        Settings // of the path tracer
+}
+
+// Settings are the path tracer's switches; see scene.Trace.
+type Settings struct {
+	MaxDepth     int
+	ExactExit    bool
+	Manifold     bool
+	Split        bool
+	LightSamples bool
+	Refraction   bool
+	Caustic      bool
+	Scattering   bool
+	Coat         bool
+	Shadow       bool
+}
+
+// Hit is where a ray meets a body or a light.
+type Hit struct {
+	T     float64
+	Body  int32 // index of the body; -1 for a light
+	Light int32 // index of the light; -1 for a body
+	Prim  uint32
+	U, V  float64
+}
+
+// Intersect finds the closest hit in (tmin, tmax) among the bodies and finite lights that the mask's rays meet.
+func (s *Scene) Intersect(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mask Mask, lights bool, h *Hit) bool {
+	found := false
+	h.T, h.Body, h.Light = tmax, -1, -1
+	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
+	for i := range s.Bodies {
+		b := &s.Bodies[i]
+		if b.Mask&mask == 0 {
+			continue
+		}
+		if _, _, ok := b.Bounds.Hit(r.O, inv, tmin, h.T); !ok {
+			continue
+		}
+		if b.Closest(sc, r, tmin, h.T, h) {
+			h.Body, found = int32(i), true
+		}
+	}
+	if lights {
+		for i, l := range s.Lights {
+			if !l.Finite() {
+				continue
+			}
+			if t, _, _, ok := l.Intersect(r.O, r.D, tmin, h.T); ok {
+				h.T, h.Body, h.Light, found = t, -1, int32(i), true
+			}
+		}
+	}
+	return found
+}
+
+// Occluded reports whether any body that the mask's rays meet lies in (tmin, tmax).
+func (s *Scene) Occluded(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mask Mask) bool {
+	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
+	for i := range s.Bodies {
+		b := &s.Bodies[i]
+		if b.Mask&mask == 0 {
+			continue
+		}
+		if _, _, ok := b.Bounds.Hit(r.O, inv, tmin, tmax); !ok {
+			continue
+		}
+		if b.Blocks(sc, r, tmin, tmax) {
+			return true
+		}
+	}
+	return false
+}
+
+// Closest finds the body's first hit in (tmin, tmax) and fills h but for its Body and Light.
+func (b *Body) Closest(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, h *Hit) bool {
+	o, d := b.ToLocal.Point(r.O), b.ToLocal.Vector(r.D)
+	if b.Shape == Mesh {
+		var ah accel.Hit
+		if !b.BVH.Closest(sc, o, d, tmin, tmax, &ah) {
+			return false
+		}
+		h.T, h.Prim, h.U, h.V = ah.T, ah.Prim, ah.U, ah.V
+		return true
+	}
+	t, face, ok := b.analytic(o, d, tmin, tmax)
+	if ok {
+		h.T, h.Prim = t, face
+	}
+	return ok
+}
+
+// Blocks reports whether the body has any hit in (tmin, tmax).
+func (b *Body) Blocks(sc *accel.Scratch, r geom.Ray, tmin, tmax float64) bool {
+	o, d := b.ToLocal.Point(r.O), b.ToLocal.Vector(r.D)
+	if b.Shape == Mesh {
+		return b.BVH.Occluded(sc, o, d, tmin, tmax)
+	}
+	_, _, ok := b.analytic(o, d, tmin, tmax)
+	return ok
+}
+
+// analytic intersects the closed-form shapes in local coordinates; face says which side of a box (0..5: -x +x -y +y
+// -z +z) or slab (0 front, 1 back) was hit.
+func (b *Body) analytic(o, d geom.Vec, tmin, tmax float64) (t float64, face uint32, ok bool) {
+	in := func(t float64) bool { return t > tmin && t < tmax }
+	switch b.Shape {
+	case Sphere:
+		// Stable quadratic: the distance of the centre from the line is taken first.
+		rad := b.Size.X
+		dd := d.Len2()
+		m := -o.Dot(d) / dd
+		q := o.Mad(m, d)
+		disc := (rad*rad - q.Len2()) / dd
+		if disc < 0 {
+			return 0, 0, false
+		}
+		sq := math.Sqrt(disc)
+		if t = m - sq; in(t) {
+			return t, 0, true
+		}
+		t = m + sq
+		return t, 0, in(t)
+	case Rectangle:
+		t = -o.Z / d.Z
+		if !in(t) {
+			return 0, 0, false
+		}
+		return t, 0, math.Abs(o.X+t*d.X) <= b.Size.X && math.Abs(o.Y+t*d.Y) <= b.Size.Y
+	case Disc:
+		t = -o.Z / d.Z
+		if !in(t) {
+			return 0, 0, false
+		}
+		x, y := o.X+t*d.X, o.Y+t*d.Y
+		return t, 0, x*x+y*y <= b.Size.X*b.Size.X
+	case Slab:
+		t0, t1 := -o.Z/d.Z, (-b.Size.Z-o.Z)/d.Z
+		f0, f1 := uint32(0), uint32(1)
+		if t0 > t1 {
+			t0, t1, f0, f1 = t1, t0, f1, f0
+		}
+		if in(t0) {
+			return t0, f0, true
+		}
+		return t1, f1, in(t1)
+	case Box:
+		lo, hi := math.Inf(-1), math.Inf(1)
+		var fl, fh uint32
+		for i := 0; i < 3; i++ {
+			e := b.Size.At(i)
+			n, f := (-e-o.At(i))/d.At(i), (e-o.At(i))/d.At(i)
+			fn, ff := uint32(2*i), uint32(2*i+1)
+			if n > f {
+				n, f, fn, ff = f, n, ff, fn
+			}
+			if n > lo {
+				lo, fl = n, fn
+			}
+			if f < hi {
+				hi, fh = f, ff
+			}
+		}
+		if lo > hi {
+			return 0, 0, false
+		}
+		if in(lo) {
+			return lo, fl, true
+		}
+		return hi, fh, in(hi)
+	}
+	return 0, 0, false
+}

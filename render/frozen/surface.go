@@ -1,0 +1,95 @@
+package frozen
+
+import (
+	"math"
+
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+)
+
+// Surface is a point of a body, rebuilt in float64 from the hit.
+type Surface struct {
+	P    geom.Vec // world, mm
+	Ng   geom.Vec // unit geometric normal, outward
+	Ns   geom.Vec // unit shading normal, outward: interpolated, before any normal map
+	UV   geom.UV
+	Body int32
+	Prim uint32
+	U, V float64   // barycentrics of a mesh
+	Part mesh.Part // of an inner shell
+	Eps  float64   // mm by which a ray leaving here is moved along Ng
+}
+
+// originUlps is how far a new ray starts off the surface, as a share of the largest coordinate: about 34 units in
+// the last place of the hierarchy's float32.
+const originUlps = 4e-6
+
+// Surface rebuilds the point of a body's hit. r is the ray that found it.
+func (s *Scene) Surface(r geom.Ray, h *Hit) Surface {
+	b := &s.Bodies[h.Body]
+	out := Surface{Body: h.Body, Prim: h.Prim, U: h.U, V: h.V}
+	var p, ng, ns geom.Vec // local
+	if b.Shape == Mesh {
+		m := b.Mesh
+		t := m.Tri[h.Prim]
+		p0, p1, p2 := m.P[t[0]], m.P[t[1]], m.P[t[2]]
+		p = geom.Mix(p0, p1, p2, h.U, h.V)
+		ng = p1.Sub(p0).Cross(p2.Sub(p0)).Unit()
+		ns = ng
+		if m.N != nil {
+			ns = geom.Mix(m.N[t[0]], m.N[t[1]], m.N[t[2]], h.U, h.V).Unit()
+		}
+		if m.UV != nil {
+			a, c, e := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
+			w := 1 - h.U - h.V
+			out.UV = geom.UV{U: w*a.U + h.U*c.U + h.V*e.U, V: w*a.V + h.U*c.V + h.V*e.V}
+		}
+		if m.Part != nil {
+			out.Part = m.Part[h.Prim]
+		}
+	} else {
+		p = b.ToLocal.Point(r.At(h.T))
+		switch b.Shape {
+		case Sphere:
+			ng = p.Unit()
+			p = ng.Mul(b.Size.X)
+			out.UV = geom.UV{U: 0.5 + math.Atan2(p.X, p.Z)/(2*math.Pi), V: math.Acos(max(-1, min(1, ng.Y))) / math.Pi}
+		case Rectangle:
+			ng, p.Z = geom.Vec{Z: 1}, 0
+			out.UV = geom.UV{U: 0.5 + p.X/(2*b.Size.X), V: 0.5 - p.Y/(2*b.Size.Y)}
+		case Disc:
+			ng, p.Z = geom.Vec{Z: 1}, 0
+			out.UV = geom.UV{U: 0.5 + p.X/(2*b.Size.X), V: 0.5 - p.Y/(2*b.Size.X)}
+		case Slab:
+			ng, p.Z = geom.Vec{Z: 1}, 0
+			if h.Prim == 1 {
+				ng, p.Z = geom.Vec{Z: -1}, -b.Size.Z
+			}
+		case Box:
+			sign := float64(h.Prim&1)*2 - 1
+			switch h.Prim / 2 {
+			case 0:
+				ng.X, p.X = sign, sign*b.Size.X
+			case 1:
+				ng.Y, p.Y = sign, sign*b.Size.Y
+			default:
+				ng.Z, p.Z = sign, sign*b.Size.Z
+			}
+		}
+		ns = ng
+	}
+	out.P = b.ToWorld.Point(p)
+	out.Ng = b.ToLocal.Normal(ng).Unit()
+	out.Ns = b.ToLocal.Normal(ns).Unit()
+	out.Eps = originUlps * b.Scale * max(p.MaxAbs(), 1e-3)
+	return out
+}
+
+// Leave returns where a ray that goes along d from the surface starts: off the surface on d's side.
+func (s *Surface) Leave(d geom.Vec) geom.Vec {
+	e := s.Eps
+	if d.Dot(s.Ng) < 0 {
+		e = -e
+	}
+	return s.P.Mad(e, s.Ng)
+}

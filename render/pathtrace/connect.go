@@ -1,0 +1,278 @@
+package pathtrace
+
+import (
+	"math"
+
+	"catchlight/light"
+	"catchlight/render/film"
+	"catchlight/render/frozen"
+	"catchlight/render/sampler"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// vertex is a scattering point that lights are connected to.
+type vertex struct {
+	p      geom.Vec // off the surface, on the side that the light comes from
+	ng, ns geom.Vec
+	eye    int32 // eye whose chamber it lies in, or -1
+	solve  bool
+	every  bool
+	class  film.Class
+}
+
+// answer says how a vertex answers light from a direction. It is a concrete switch, not a function value, so that
+// nothing escapes to the heap.
+type answer struct {
+	lobe  lobe
+	frame geom.Frame // about the normal on wo's side
+	wo    geom.Vec   // local
+	alpha float64
+	eta   float64 // far over near side, of the rough dielectric
+	body  int32   // conductor
+	shell int32   // eye whose tear film it is, or -1
+}
+
+type lobe uint8
+
+const (
+	lambert   lobe = iota // 1/pi
+	coatLobe              // an eye's rough tear film, reflection alone
+	metalLobe             // rough conductor
+	glassLobe             // rough dielectric, both sides
+)
+
+// connect estimates what all lights (or one of them) send to the vertex, and books it times beta.
+func (t *Tracer) connect(p *path, v *vertex, a *answer, out *film.Sample) {
+	if !t.set.LightSamples {
+		return
+	}
+	if v.every {
+		for i, l := range t.scene.Lights {
+			u0, u1 := t.smp.D2(p.vertex, sampler.Light, p.branch<<16|uint32(i))
+			t.connectOne(p, v, a, i, l, 1, u0, u1, out)
+		}
+		return
+	}
+	u := t.smp.D1(p.vertex, sampler.LightPick, p.branch)
+	for i, l := range t.scene.Lights {
+		q := t.scene.LightPick[i]
+		if u < q || i == len(t.scene.Lights)-1 {
+			if q <= 0 {
+				return
+			}
+			u0, u1 := t.smp.D2(p.vertex, sampler.Light, p.branch<<16|uint32(i))
+			t.connectOne(p, v, a, i, l, q, u0, u1, out)
+			return
+		}
+		u -= q
+	}
+}
+
+// connectOne connects one light, chosen with probability q, along the straight line and, for a vertex behind a
+// cornea, along the bent one.
+func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light, q, u0, u1 float64, out *film.Sample) {
+	s, ok := l.Sample(v.p, u0, u1)
+	if !ok || s.L.Black() || s.Pdf <= 0 {
+		return
+	}
+	far := s.Dist
+	if !math.IsInf(far, 0) {
+		far *= 1 - 1e-6
+	}
+	// Straight.
+	if f, pdf := t.evaluate(a, v, s.Wi); f.Max() > 0 {
+		pass := 1.0
+		start := v.p
+		rest := far
+		if v.eye >= 0 {
+			pass, start, rest = t.throughCoat(v, s.Wi, far)
+		}
+		if pass > 0 && !t.blocked(start, s.Wi, rest) {
+			t.add(i, v.class, p.beta.Mul(f).Mul(s.L).Scale(pass/(s.Pdf*q+pdf)), out)
+		}
+	}
+	// Bent.
+	if v.eye >= 0 && v.solve && t.set.Caustic {
+		t.connectBent(p, v, i, l, &s, q, out)
+	}
+}
+
+// blocked reports whether anything, another light included, lies between start and a light.
+func (t *Tracer) blocked(start, d geom.Vec, far float64) bool {
+	t.Stats.ShadowRays++
+	for _, l := range t.scene.Lights {
+		if l.Finite() {
+			if _, _, _, ok := l.Intersect(start, d, 0, far); ok {
+				return true
+			}
+		}
+	}
+	return t.scene.Occluded(t.sc, geom.Ray{O: start, D: d}, 0, far, frozen.ShadowRays)
+}
+
+// throughCoat follows the straight line from a vertex in an eye's chamber out through the outer shell. It returns
+// the share that the coat lets pass (0 where the line is blocked inside), and where the line goes on outside.
+func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, start geom.Vec, rest float64) {
+	e := &t.scene.Eyes[v.eye]
+	b := &t.scene.Bodies[e.Outer]
+	o, dl := b.ToLocal.Point(v.p), b.ToLocal.Vector(d).Unit()
+	var y frozen.ShellPoint
+	t.Stats.ShadowRays++
+	if !t.scene.CastOuter(t.sc, e, o, dl, 0, math.Inf(1), true, &y) || y.Dist*b.Scale > far {
+		return 0, o, 0
+	}
+	w := e.Zone(y.P)
+	cos := math.Abs(dl.Dot(y.N))
+	switch {
+	case !t.set.Caustic && t.set.Refraction:
+		// Straight light to the iris, for comparison: the cornea only weakens it.
+		pass = (1-w)*t.coatOut(e, cos) + w*(1-t.film(e, cos))
+	case w >= 1:
+		return 0, o, 0
+	default:
+		pass = (1 - w) * t.coatOut(e, cos)
+	}
+	// Nothing inside may be in the way.
+	t.Stats.ShadowRays++
+	if t.scene.Bodies[e.Inner].Blocks(t.sc, geom.Ray{O: v.p, D: d}, 0, y.Dist*b.Scale) {
+		return 0, o, 0
+	}
+	yw := b.ToWorld.Point(y.P)
+	eps := 4e-6 * b.Scale * y.P.MaxAbs()
+	start = yw.Mad(eps, b.ToLocal.Normal(y.Ng).Unit())
+	return pass, start, far - y.Dist*b.Scale
+}
+
+// coatOut and film are the coat's factors with the comparison switch for the tear film's reflection.
+func (t *Tracer) coatOut(e *frozen.Eye, c float64) float64 {
+	if !t.set.Coat {
+		return 1
+	}
+	return e.CoatOut(c)
+}
+
+// film returns the outer shell's reflectance from outside at cosine c.
+func (t *Tracer) film(e *frozen.Eye, c float64) float64 {
+	if !t.set.Coat {
+		return 0
+	}
+	return e.Reflectance(c)
+}
+
+// connectBent connects a sampled light through the cornea.
+func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light.Sample, q float64, out *film.Sample) {
+	e := &t.scene.Eyes[v.eye]
+	b := &t.scene.Bodies[e.Outer]
+	x := b.ToLocal.Point(v.p)
+	var tg target
+	if l.Finite() {
+		tg = target{point: b.ToLocal.Point(s.P)}
+	} else {
+		tg = target{distant: true, dir: b.ToLocal.Vector(s.Wi).Unit()}
+	}
+	sol, ok := t.solveCornea(e, x, tg)
+	if !ok {
+		return
+	}
+	w := e.Zone(sol.y.P)
+	if w <= 0 {
+		return
+	}
+	wi := b.ToWorld.Vector(sol.wi).Unit()
+	cos := wi.Dot(v.ns)
+	if cos <= 0 || wi.Dot(v.ng) <= 0 {
+		return
+	}
+	wo := b.ToWorld.Vector(sol.wo).Unit()
+	yw := b.ToWorld.Point(sol.y.P)
+	start := yw.Mad(4e-6*b.Scale*sol.y.P.MaxAbs(), b.ToLocal.Normal(sol.y.Ng).Unit())
+	lum := s.L
+	pdf := s.Pdf
+	far := math.Inf(1)
+	if l.Finite() {
+		to := s.P.Sub(yw)
+		d2 := to.Len2()
+		far = math.Sqrt(d2) * (1 - 1e-6)
+		cz := math.Abs(s.N.Dot(wo))
+		if cz < 1e-9 {
+			return
+		}
+		pdf = s.PdfArea * d2 / cz
+		lum = l.Radiance(s.P, wo.Neg())
+		if lum.Black() {
+			return
+		}
+	}
+	pdf *= q
+	t.Stats.ShadowRays++
+	if t.scene.Bodies[e.Inner].Blocks(t.sc, geom.Ray{O: v.p, D: wi}, 0, sol.y.Dist*b.Scale) {
+		return
+	}
+	if t.blocked(start, wo, far) {
+		return
+	}
+	pass := w * (1 - t.film(e, sol.cosOut))
+	// pdf is a density over directions outside; dividing by the Jacobian makes it one over directions inside.
+	inside := pdf / sol.jacobian
+	own := cos / math.Pi
+	t.add(i, v.class, p.beta.Mul(lum).Scale(pass*cos/math.Pi/(inside+own)), out)
+}
+
+// refractedWeight is the weight of a light found by a path that left a vertex through the cornea: the balance
+// heuristic where the solver would have made the very same path, else 1. pdf is the density with which the light
+// sample would have chosen this point, as a density over directions outside.
+func (t *Tracer) refractedWeight(p *path, i int, tg target, pdf float64) float64 {
+	if pdf <= 0 {
+		return 1
+	}
+	e := &t.scene.Eyes[p.eye]
+	b := &t.scene.Bodies[e.Outer]
+	if tg.distant {
+		tg.dir = b.ToLocal.Vector(tg.dir).Unit()
+	} else {
+		tg.point = b.ToLocal.Point(tg.point)
+	}
+	sol, ok := t.solveCornea(e, b.ToLocal.Point(p.x), tg)
+	if !ok || sol.y.P.Sub(p.y).Len() > 1e-3 {
+		return 1
+	}
+	inside := pdf * t.chosen(p, i) / sol.jacobian
+	return p.pdf / (p.pdf + inside)
+}
+
+// pdfToward returns the solid-angle density with which l's sample from x chooses the point z with normal nz.
+func (t *Tracer) pdfToward(l *light.Light, x, z, nz geom.Vec) float64 {
+	to := z.Sub(x)
+	d2 := to.Len2()
+	cos := math.Abs(nz.Dot(to)) / math.Sqrt(d2)
+	if cos < 1e-12 {
+		return 0
+	}
+	return l.PdfAreaAt(x, z) * d2 / cos
+}
+
+// evaluate returns f cos for light from wi (world), and the density with which the vertex itself samples wi.
+func (t *Tracer) evaluate(a *answer, v *vertex, wi geom.Vec) (colour.RGB, float64) {
+	switch a.lobe {
+	case lambert:
+		cos := wi.Dot(v.ns)
+		if cos <= 0 || wi.Dot(v.ng) <= 0 {
+			return colour.RGB{}, 0
+		}
+		return colour.Grey(cos / math.Pi), cos / math.Pi
+	case coatLobe:
+		if wi.Dot(v.ng) <= 0 {
+			return colour.RGB{}, 0
+		}
+		return t.evaluateFilm(a, a.frame.Local(wi))
+	case metalLobe:
+		if wi.Dot(v.ng) <= 0 {
+			return colour.RGB{}, 0
+		}
+		return t.evaluateMetal(a, a.frame.Local(wi))
+	case glassLobe:
+		return t.evaluateGlass(a, v, wi)
+	}
+	return colour.RGB{}, 0
+}

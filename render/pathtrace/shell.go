@@ -1,0 +1,351 @@
+package pathtrace
+
+import (
+	"math"
+
+	"catchlight/material/fresnel"
+	"catchlight/material/microfacet"
+	"catchlight/render/film"
+	"catchlight/render/frozen"
+	"catchlight/render/sampler"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// bend returns the normal nearest to ns for which a mirror ray of wo stays on wo's side of the surface. wo and both
+// normals lie on the same side (wo.ng > 0).
+//
+// Source: Keller et al., The Iray Light Transport Simulation and Rendering System, 2017, appendix A.3 (from memory):
+// the mirrored ray is lifted to the surface and the normal is the half vector.
+func bend(wo, ng, ns geom.Vec) geom.Vec {
+	const least = 0.01
+	r := geom.Reflect(wo, ns)
+	low := r.Dot(ng)
+	limit := min(least, 0.9*wo.Dot(ng))
+	if wo.Dot(ns) > 0 && low >= limit {
+		return ns
+	}
+	// Lift the mirror ray along ng until it clears the surface, and mirror about the half vector.
+	r = r.Mad(limit-low, ng).Unit()
+	h := wo.Add(r)
+	if h.Len2() < 1e-12 {
+		return ng
+	}
+	return h.Unit()
+}
+
+// outer answers a hit of an eye's outer shell from either side. It reports whether the path goes on.
+func (t *Tracer) outer(p *path, sf *frozen.Surface, out *film.Sample) bool {
+	b := &t.scene.Bodies[sf.Body]
+	e := &t.scene.Eyes[b.Eye]
+	n := sf.Ns
+	if e.Normal.Valid() {
+		tu, tv := t.scene.TriangleTangents(sf.Body, sf.Prim)
+		n = frozen.PerturbNormal(n, tu, tv, e.Normal.RGB(sf.UV, 0), e.NormalGain)
+	}
+	w := e.Zone(b.ToLocal.Point(sf.P))
+	if p.ray.D.Dot(sf.Ng) < 0 {
+		return t.outerFromOutside(p, sf, b.Eye, e, n, w, out)
+	}
+	return t.outerFromInside(p, sf, b.Eye, e, n, w, out)
+}
+
+func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w float64, out *film.Sample) bool {
+	wo := p.ray.D.Neg()
+	n = bend(wo, sf.Ng, n)
+	alpha := e.Alpha(w)
+	rough := alpha >= microfacet.MinAlpha
+	f := t.film(e, wo.Dot(n))
+	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
+	split := t.set.Split && p.sharp && p.branch == 0
+	if split || u1 < f {
+		q := *p
+		if split {
+			q.branch = 1
+			q.beta = q.beta.Scale(f)
+		}
+		if q.sharp {
+			q.class = Reflection
+		}
+		if t.mirrorFilm(&q, sf, eye, e, n, alpha, rough, f, out) {
+			if !split {
+				*p = q
+				return true
+			}
+			q.vertex++
+			q.seen = false
+			t.push(&q)
+		}
+		if !split {
+			return false
+		}
+	}
+	if split {
+		p.beta = p.beta.Scale(1 - f)
+		p.branch = 2
+	}
+	if f >= 1 {
+		return false
+	}
+	// What passes.
+	p.chain = unconnected
+	t.Stats.RefractedRays++
+	if u0 < w {
+		if rough && !e.SmoothRefract {
+			return t.refractRough(p, sf, eye, e, n, alpha, false, out)
+		}
+		d, ok := geom.Refract(wo, n, e.Index)
+		if !ok || d.Dot(sf.Ng) >= 0 {
+			return false
+		}
+		p.ray = geom.Ray{O: sf.Leave(d), D: d.Unit()}
+	} else {
+		p.ray.O = sf.Leave(p.ray.D)
+	}
+	p.enter(sf.Body)
+	return true
+}
+
+// mirrorFilm turns a path into the tear film's reflection. The factor F of the mean normal is already in the path
+// (or in the odds of coming here); a rough film puts the microfacet's in its place.
+func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, alpha float64, rough bool, f float64, out *film.Sample) bool {
+	wo := p.ray.D.Neg()
+	t.Stats.ReflectedRays++
+	if p.sharp {
+		p.mask = frozen.ReflectionRays
+	} else {
+		p.mask = frozen.ShadowRays
+	}
+	if !rough {
+		d := geom.Reflect(wo, n).Unit()
+		if d.Dot(sf.Ng) <= 0 {
+			return false
+		}
+		p.ray = geom.Ray{O: sf.Leave(d), D: d}
+		p.chain = unconnected
+		return true
+	}
+	a := answer{lobe: coatLobe, frame: geom.NewFrame(n), alpha: alpha, shell: eye}
+	a.wo = a.frame.Local(wo)
+	if f > 0 {
+		p.beta = p.beta.Scale(1 / f)
+	}
+	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class}
+	t.connect(p, &v, &a, out)
+	u0, u1 := t.smp.D2(p.vertex, sampler.Coat, p.branch)
+	wi, weight, h, pdf, ok := microfacet.Reflect{AX: alpha, AY: alpha}.Sample(a.wo, u0, u1)
+	if !ok {
+		return false
+	}
+	d := a.frame.World(wi).Unit()
+	if d.Dot(sf.Ng) <= 0 {
+		return false
+	}
+	p.beta = p.beta.Scale(weight * t.film(e, a.wo.Dot(h)))
+	p.ray = geom.Ray{O: v.p, D: d}
+	t.scattered(p, &v, pdf)
+	return true
+}
+
+// scattered notes that the path leaves a vertex that lights were connected to.
+func (t *Tracer) scattered(p *path, v *vertex, pdf float64) {
+	p.sharp = false
+	p.x, p.pdf, p.eye, p.solve, p.every = v.p, pdf, v.eye, v.solve, v.every
+	p.chain = direct
+	if !t.set.LightSamples {
+		p.chain = unconnected
+	}
+	t.Stats.ScatteredRays++
+}
+
+// evaluateFilm returns the tear film's reflected lobe times cosine, with its density; the local frame is a's.
+func (t *Tracer) evaluateFilm(a *answer, wi geom.Vec) (colour.RGB, float64) {
+	m := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
+	v := m.Eval(a.wo, wi)
+	if v <= 0 {
+		return colour.RGB{}, 0
+	}
+	h, _ := microfacet.HalfReflect(a.wo, wi)
+	f := t.film(&t.scene.Eyes[a.shell], a.wo.Dot(h))
+	return colour.Grey(v * f * wi.Z), m.Pdf(a.wo, wi)
+}
+
+func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w float64, out *film.Sample) bool {
+	d := p.ray.D
+	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
+	if u0 >= w { // straight out through the coat
+		p.beta = p.beta.Scale(t.coatOut(e, math.Abs(d.Dot(n))))
+		if p.chain == direct && p.eye == eye {
+			p.chain = coated
+		} else {
+			p.chain = unconnected
+		}
+		p.ray.O = sf.Leave(d)
+		p.leave(sf.Body)
+		return true
+	}
+	alpha := e.Alpha(w)
+	if alpha >= microfacet.MinAlpha && !e.SmoothRefract {
+		return t.refractRough(p, sf, eye, e, n, alpha, true, out)
+	}
+	wo := d.Neg()
+	if wo.Dot(n) >= 0 { // the shading normal looks away: the geometric one stands in
+		n = sf.Ng
+	}
+	bent, ok := geom.Refract(wo, n.Neg(), 1/e.Index)
+	f := 1.0
+	if ok {
+		f = t.film(e, bent.Dot(n))
+	}
+	if !ok || u1 < f {
+		t.Stats.ReflectedRays++
+		r := geom.Reflect(wo, n).Unit()
+		if r.Dot(sf.Ng) >= 0 {
+			r = geom.Reflect(wo, sf.Ng).Unit()
+		}
+		p.ray = geom.Ray{O: sf.Leave(r), D: r}
+		p.chain = unconnected
+		return true
+	}
+	t.Stats.RefractedRays++
+	if bent.Dot(sf.Ng) <= 0 {
+		return false
+	}
+	p.ray = geom.Ray{O: sf.Leave(bent), D: bent.Unit()}
+	p.leave(sf.Body)
+	if p.chain == direct && p.eye == eye && p.solve {
+		b := &t.scene.Bodies[sf.Body]
+		p.chain = refracted
+		p.y = b.ToLocal.Point(sf.P)
+	} else {
+		p.chain = unconnected
+	}
+	return true
+}
+
+// refractRough passes or mirrors a path at a rough cornea, from outside (the mirrored part is then dealt with
+// elsewhere, and F of the mean normal is already in the path) or from inside.
+func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, alpha float64, inside bool, out *film.Sample) bool {
+	ng := sf.Ng
+	eta := e.Index
+	if inside {
+		ng, n, eta = ng.Neg(), n.Neg(), 1/e.Index
+	}
+	wo := p.ray.D.Neg()
+	n = bend(wo, ng, n)
+	fr := geom.NewFrame(n)
+	lo := fr.Local(wo)
+	u := t.smp.D4(p.vertex, sampler.BSDF, p.branch)
+	if !inside {
+		// The mean normal's 1-F is in the path; the microfacet's takes its place.
+		wi, weight, h, _, ok := microfacet.Refract{AX: alpha, AY: alpha, Eta: eta}.Sample(lo, u[0], u[1])
+		if !ok {
+			return false
+		}
+		k := (1 - t.film(e, lo.Dot(h))) / max(1e-9, 1-t.film(e, lo.Z))
+		d := fr.World(wi).Unit()
+		if d.Dot(ng) >= 0 {
+			return false
+		}
+		p.beta = p.beta.Scale(weight * k)
+		p.ray = geom.Ray{O: sf.Leave(d), D: d}
+		p.enter(sf.Body)
+		return true
+	}
+	a := answer{lobe: glassLobe, frame: fr, wo: lo, alpha: alpha, eta: eta, shell: eye}
+	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: sf.Ng, eye: -1, class: p.class}
+	t.connect(p, &v, &a, out)
+	wi, weight, pdf, across, ok := t.sampleGlass(&a, u)
+	if !ok {
+		return false
+	}
+	d := fr.World(wi).Unit()
+	if (d.Dot(ng) > 0) == across {
+		return false
+	}
+	p.beta = p.beta.Scale(weight)
+	p.ray = geom.Ray{O: sf.Leave(d), D: d}
+	if across {
+		p.leave(sf.Body)
+		t.scattered(p, &v, pdf)
+	} else {
+		p.chain = unconnected
+		p.sharp = false
+	}
+	return true
+}
+
+// glassFresnel returns the reflectance met at a microfacet at cosine c on wo's side.
+func (t *Tracer) glassFresnel(a *answer, c float64) float64 {
+	if a.shell < 0 {
+		return fresnel.Dielectric(c, a.eta)
+	}
+	e := &t.scene.Eyes[a.shell]
+	if a.eta >= 1 {
+		return t.film(e, c)
+	}
+	s2 := (1 - c*c) / (a.eta * a.eta)
+	if s2 >= 1 {
+		return 1
+	}
+	return t.film(e, math.Sqrt(1-s2))
+}
+
+// sampleGlass samples a rough interface from wo's side: a microfacet normal, then reflection or refraction by its
+// Fresnel reflectance. across says that the direction lies on the other side.
+func (t *Tracer) sampleGlass(a *answer, u [4]float64) (wi geom.Vec, weight, pdf float64, across, ok bool) {
+	g := microfacet.GGX{AX: a.alpha, AY: a.alpha}
+	h := g.SampleVisible(a.wo, u[0], u[1])
+	c := a.wo.Dot(h)
+	if c <= 0 {
+		return
+	}
+	f := t.glassFresnel(a, c)
+	if u[2] < f {
+		wi = geom.Reflect(a.wo, h)
+		if wi.Z <= 0 {
+			return
+		}
+		r := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
+		pd := r.Pdf(a.wo, wi)
+		return wi, r.Eval(a.wo, wi) * wi.Z / pd, pd * f, false, pd > 0
+	}
+	r := microfacet.Refract{AX: a.alpha, AY: a.alpha, Eta: a.eta}
+	wi, bent := geom.Refract(a.wo, h, a.eta)
+	if !bent || wi.Z >= 0 {
+		return
+	}
+	pd := r.Pdf(a.wo, wi)
+	if !(pd > 0) {
+		return
+	}
+	return wi, r.Eval(a.wo, wi) * -wi.Z / pd, pd * (1 - f), true, true
+}
+
+// evaluateGlass returns a rough interface's function times cosine for world direction wi, with its density. From an
+// eye's inside only what leaves counts: connections start outside.
+func (t *Tracer) evaluateGlass(a *answer, v *vertex, wi geom.Vec) (colour.RGB, float64) {
+	l := a.frame.Local(wi)
+	if l.Z > 0 {
+		if a.shell >= 0 || wi.Dot(v.ng) <= 0 {
+			return colour.RGB{}, 0
+		}
+		r := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
+		h, ok := microfacet.HalfReflect(a.wo, l)
+		if !ok {
+			return colour.RGB{}, 0
+		}
+		f := t.glassFresnel(a, a.wo.Dot(h))
+		return colour.Grey(r.Eval(a.wo, l) * l.Z * f), r.Pdf(a.wo, l) * f
+	}
+	if a.shell < 0 || wi.Dot(v.ng) <= 0 {
+		return colour.RGB{}, 0
+	}
+	r := microfacet.Refract{AX: a.alpha, AY: a.alpha, Eta: a.eta}
+	h, ok := microfacet.HalfRefract(a.wo, l, a.eta)
+	if !ok {
+		return colour.RGB{}, 0
+	}
+	f := t.glassFresnel(a, a.wo.Dot(h))
+	return colour.Grey(r.Eval(a.wo, l) * -l.Z * (1 - f)), r.Pdf(a.wo, l) * (1 - f)
+}

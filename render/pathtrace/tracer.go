@@ -1,0 +1,197 @@
+// Package pathtrace estimates the radiance that arrives along a camera ray: an unbiased path tracer with a two-shell
+// eye, next-event estimation combined with hits by multiple importance sampling, a manifold solver that connects
+// lights to the iris through the cornea, and random walks in scattering tissue.
+//
+// Inside refracting bodies it carries basic radiance, L/n^2, which does not change across an interface; so an
+// interface has no n^2 factors anywhere, and whatever measures inside a medium multiplies by n^2 itself (the
+// irradiance plate does). Source: Nicodemus, Radiance, Am. J. Phys. 31 (1963), 368-377.
+package pathtrace
+
+import (
+	"catchlight/render/accel"
+	"catchlight/render/film"
+	"catchlight/render/frozen"
+	"catchlight/render/sampler"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// The classes of paths: what the camera saw first, and whether light came to it straight from a light.
+const (
+	Background     film.Class = iota // no body
+	Reflection                       // mirrored at an eye's outer shell
+	IrisDirect                       // light that fell on the iris from a light
+	IrisIndirect                     // light that fell on it from elsewhere
+	ScleraDirect                     // the same for the sclera
+	ScleraIndirect                   //
+	BodyDirect                       // the same for all else
+	BodyIndirect                     //
+	Classes
+)
+
+// ClassNames are the classes' names in files, by class.
+var ClassNames = [Classes]string{"background", "reflection", "iris.direct", "iris.indirect", "sclera.direct", "sclera.indirect", "body.direct", "body.indirect"}
+
+// Stats counts what a worker did.
+type Stats struct {
+	Samples       int64 `json:"samples"`
+	CameraRays    int64 `json:"camera_rays"`
+	ReflectedRays int64 `json:"reflected_rays"`
+	RefractedRays int64 `json:"refracted_rays"`
+	ScatteredRays int64 `json:"scattered_rays"`
+	ShadowRays    int64 `json:"shadow_rays"`
+	SolverRays    int64 `json:"solver_rays"`
+	SolverCalls   int64 `json:"solver_calls"`
+	SolverFound   int64 `json:"solver_found"`
+	SolverSteps   int64 `json:"solver_steps"`
+	Walks         int64 `json:"walks"`
+	WalkSteps     int64 `json:"walk_steps"`
+	WalkRays      int64 `json:"walk_rays"`
+	WalkLeaks     int64 `json:"walk_leaks"`
+	CutPaths      int64 `json:"cut_paths"`
+}
+
+// Plus adds two counts.
+func (a Stats) Plus(b Stats) Stats {
+	return Stats{
+		a.Samples + b.Samples, a.CameraRays + b.CameraRays, a.ReflectedRays + b.ReflectedRays,
+		a.RefractedRays + b.RefractedRays, a.ScatteredRays + b.ScatteredRays, a.ShadowRays + b.ShadowRays,
+		a.SolverRays + b.SolverRays, a.SolverCalls + b.SolverCalls, a.SolverFound + b.SolverFound,
+		a.SolverSteps + b.SolverSteps, a.Walks + b.Walks, a.WalkSteps + b.WalkSteps, a.WalkRays + b.WalkRays,
+		a.WalkLeaks + b.WalkLeaks, a.CutPaths + b.CutPaths,
+	}
+}
+
+// Tracer is one worker's path tracer. It is not safe for concurrent use; the scene it reads is shared.
+type Tracer struct {
+	scene *frozen.Scene
+	set   frozen.Settings
+	sc    *accel.Scratch
+	smp   sampler.Sampler
+	stack [4]path
+	n     int
+
+	Stats Stats
+}
+
+// New makes a worker for a scene.
+func New(s *frozen.Scene, seed uint64) *Tracer {
+	return &Tracer{scene: s, set: s.Settings, sc: accel.NewScratch(), smp: sampler.New(seed)}
+}
+
+// chain says what lies between a path's last scattering vertex and the ray that it now follows.
+type chain uint8
+
+const (
+	unconnected chain = iota // no light sample could have made this path: a hit counts in full
+	direct                   // nothing
+	coated                   // one straight passage out through an eye's coat
+	refracted                // one refraction out through an eye's cornea
+)
+
+// path is the state of a path under way.
+type path struct {
+	ray    geom.Ray
+	beta   colour.RGB
+	vertex int
+	branch uint32
+	mask   frozen.Mask
+	class  film.Class
+	seen   bool // the camera's first ray: nothing met yet
+	sharp  bool // only mirrors and refractions since the camera
+
+	chain  chain
+	x      geom.Vec // last scattering vertex, and the density with which it chose the ray's direction
+	pdf    float64  // 1/sr there
+	eye    int32    // eye whose chamber x lies in, or -1
+	solve  bool     // x is connected through the cornea by the solver
+	every  bool     // x was connected to every light (else to one, by LightPick)
+	y      geom.Vec // where the path crossed the cornea (chain refracted), eye frame
+	inside [6]int32 // closed bodies around the ray
+	depth  int      // of inside
+}
+
+func (p *path) enter(body int32) {
+	if p.depth < len(p.inside) {
+		p.inside[p.depth] = body
+		p.depth++
+	}
+}
+
+func (p *path) leave(body int32) {
+	for i := p.depth - 1; i >= 0; i-- {
+		if p.inside[i] == body {
+			copy(p.inside[i:p.depth], p.inside[i+1:p.depth])
+			p.depth--
+			return
+		}
+	}
+}
+
+// medium returns the body whose inside the ray is in, or -1.
+func (p *path) medium() int32 {
+	if p.depth == 0 {
+		return -1
+	}
+	return p.inside[p.depth-1]
+}
+
+// index returns the refractive index of a body's inside; -1 is air.
+func (t *Tracer) index(body int32) float64 {
+	if body < 0 {
+		return 1
+	}
+	b := &t.scene.Bodies[body]
+	switch b.Material.Kind {
+	case frozen.Dielectric:
+		return b.Material.Index
+	case frozen.Outer:
+		return t.scene.Eyes[b.Eye].Index
+	}
+	return 1
+}
+
+// Sample adds one sample to the film's door, which has been told the pixel: contributions in W/(m^2 sr) (W/m^2 on a
+// plate) with their light (-1 for the background) and class, and the coverage alpha. px and py are the film position
+// in pixels from the top left.
+func (t *Tracer) Sample(pixel uint64, replicate, sample uint32, px, py float64, out *film.Sample) {
+	t.smp.Start(pixel, replicate, sample)
+	t.Stats.Samples++
+	t.Stats.CameraRays++
+	l0, l1 := t.smp.D2(0, sampler.Lens, 0)
+	o, d, weight := t.scene.Camera.Ray(px, py, l0, l1)
+	p := path{
+		ray: geom.Ray{O: o, D: d}, beta: colour.Grey(weight), vertex: 1, mask: frozen.CameraRays, seen: true, sharp: true,
+		eye: -1,
+	}
+	for _, b := range t.scene.CameraIn {
+		p.enter(b)
+	}
+	out.Cover(1)
+	t.n = 0
+	if t.scene.Plate {
+		n := t.index(p.medium())
+		p.beta = p.beta.Scale(n * n)
+		t.plate(&p, out)
+	}
+	t.push(&p)
+	for t.n > 0 {
+		t.n--
+		q := t.stack[t.n]
+		t.follow(&q, out)
+	}
+}
+
+func (t *Tracer) push(p *path) {
+	if t.n < len(t.stack) {
+		t.stack[t.n] = *p
+		t.n++
+	}
+}
+
+// add books what a path brings from a light.
+func (t *Tracer) add(light int, class film.Class, v colour.RGB, out *film.Sample) {
+	if !v.Black() {
+		out.Add(light, 0, class, v)
+	}
+}

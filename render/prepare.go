@@ -1,0 +1,546 @@
+// Package render makes a picture of a scene: Prepare turns a description into a frozen scene, Render traces it into a
+// film in rounds, and a Result is developed and written.
+//
+//	Description --Prepare--> Prepared (frozen scene) --Render--> Result (film) --Write--> files
+//
+// After Prepare nothing writes to the scene, so any number of workers share it.
+package render
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"runtime"
+	"sync"
+	"sync/atomic"
+
+	"catchlight/light"
+	"catchlight/material/medium"
+	"catchlight/material/tissue"
+	"catchlight/render/accel"
+	"catchlight/render/camera"
+	"catchlight/render/film"
+	"catchlight/render/frozen"
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/imageio"
+	"catchlight/scene/mesh"
+	"catchlight/scene/texture"
+)
+
+// Progress hears how work goes on. Its methods are called from one goroutine at a time.
+type Progress interface {
+	Phase(name string)
+	Advance(done, total int64)
+}
+
+// Options say how to work; they never change the picture.
+type Options struct {
+	Workers  int // 0 takes one per processor
+	Progress Progress
+	Cache    *Cache // keeps what overrides leave unchanged; nil builds all anew
+}
+
+func (o Options) workers() int {
+	if o.Workers > 0 {
+		return o.Workers
+	}
+	return runtime.GOMAXPROCS(0)
+}
+
+func (o Options) phase(name string) {
+	if o.Progress != nil {
+		o.Progress.Phase(name)
+	}
+}
+
+// Prepared is a scene ready to render.
+type Prepared struct {
+	Description *scene.Description
+	Scene       *frozen.Scene
+	Filter      film.Filter
+	Warnings    []string
+	Bytes       int64 // of the hierarchies
+}
+
+// preparer gathers what Prepare makes.
+type preparer struct {
+	d     *scene.Description
+	o     Options
+	out   *frozen.Scene
+	warn  []string
+	errs  []error
+	bytes int64
+}
+
+func (p *preparer) warnf(format string, a ...any) { p.warn = append(p.warn, fmt.Sprintf(format, a...)) }
+
+func (p *preparer) fail(key string, err error) {
+	p.errs = append(p.errs, fmt.Errorf("%s: %s: %w", p.d.File, key, err))
+}
+
+// Prepare makes everything that rendering reads: meshes, hierarchies, maps, lights, camera. It reports all that is
+// wrong in one go.
+func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, error) {
+	p := &preparer{d: d, o: o, out: &frozen.Scene{}}
+	p.settings()
+	for i := range d.Bodies {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		b := &d.Bodies[i]
+		if !b.On {
+			continue
+		}
+		o.phase("preparing " + b.Name)
+		if b.Shape == "eye" {
+			p.eye(b)
+		} else {
+			p.body(b)
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	o.phase("preparing lights")
+	p.lights()
+	p.camera()
+	var filter film.Filter
+	if k, err := film.ParseFilter(d.Film.Filter); err != nil {
+		p.fail("film.filter", err)
+	} else if filter, err = film.NewFilter(k, d.Film.FilterRadius); err != nil {
+		p.fail("film.filter_radius", err)
+	}
+	if len(p.out.Bodies) == 0 && len(p.out.Lights) == 0 {
+		p.fail("bodies", errors.New("the scene holds no body and no light"))
+	}
+	if len(p.errs) > 0 {
+		return nil, errors.Join(p.errs...)
+	}
+	return &Prepared{Description: d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: p.bytes}, nil
+}
+
+func (p *preparer) settings() {
+	t := &p.d.Trace
+	e := &t.Effects
+	p.out.Settings = frozen.Settings{
+		MaxDepth: t.MaxDepth, ExactExit: t.Exit == "exact", Manifold: t.Manifold, Split: t.Split, LightSamples: t.LightSamples == "on",
+		Refraction: e.Refraction, Caustic: e.Caustic, Scattering: e.Scattering, Coat: e.Coat, Shadow: e.Shadow,
+	}
+	p.out.ShowEnvironment = p.d.View.Background == "environment"
+}
+
+// place returns the map from a body's frame to the world.
+func place(pl *scene.Place) geom.Affine {
+	return geom.Scale(pl.Scale).
+		Then(geom.RotateX(geom.Radians(pl.Rotate.X))).
+		Then(geom.RotateY(geom.Radians(pl.Rotate.Y))).
+		Then(geom.RotateZ(geom.Radians(pl.Rotate.Z))).
+		Then(geom.Translate(pl.At))
+}
+
+func (p *preparer) mask(b *scene.Body) frozen.Mask {
+	var m frozen.Mask
+	if b.Seen.Camera {
+		m |= frozen.CameraRays
+	}
+	if b.Seen.Shadow && (p.d.Trace.Effects.Shadow || b.Shape == "eye") {
+		m |= frozen.ShadowRays
+	}
+	if b.Seen.Reflection {
+		m |= frozen.ReflectionRays
+	}
+	return m
+}
+
+// add puts a body into the scene, with its bounds in the world.
+func (p *preparer) add(b frozen.Body, local geom.Box) int32 {
+	b.ToLocal = b.ToWorld.Inverse()
+	b.Scale = math.Cbrt(math.Abs(b.ToWorld.Det()))
+	box := geom.EmptyBox()
+	for i := 0; i < 8; i++ {
+		c := local.Lo
+		if i&1 != 0 {
+			c.X = local.Hi.X
+		}
+		if i&2 != 0 {
+			c.Y = local.Hi.Y
+		}
+		if i&4 != 0 {
+			c.Z = local.Hi.Z
+		}
+		box = box.Grow(b.ToWorld.Point(c))
+	}
+	pad := 1e-5 * (box.Size().MaxAbs() + 1e-3)
+	b.Bounds = geom.Box{Lo: box.Lo.Sub(geom.Vec{X: pad, Y: pad, Z: pad}), Hi: box.Hi.Add(geom.Vec{X: pad, Y: pad, Z: pad})}
+	p.out.Bodies = append(p.out.Bodies, b)
+	return int32(len(p.out.Bodies) - 1)
+}
+
+// body makes a plain body.
+func (p *preparer) body(b *scene.Body) {
+	f := frozen.Body{Name: b.Name, ToWorld: place(&b.Place), Mask: p.mask(b), Eye: -1}
+	var local geom.Box
+	switch b.Shape {
+	case "sphere":
+		f.Shape, f.Closed = frozen.Sphere, true
+		f.Size = geom.Vec{X: b.Radius}
+		local = geom.Box{Lo: geom.Vec{X: -b.Radius, Y: -b.Radius, Z: -b.Radius}, Hi: geom.Vec{X: b.Radius, Y: b.Radius, Z: b.Radius}}
+	case "disc":
+		f.Shape = frozen.Disc
+		f.Size = geom.Vec{X: b.Radius}
+		local = geom.Box{Lo: geom.Vec{X: -b.Radius, Y: -b.Radius}, Hi: geom.Vec{X: b.Radius, Y: b.Radius}}
+	case "rectangle":
+		f.Shape = frozen.Rectangle
+		f.Size = b.Size.Mul(0.5)
+		local = geom.Box{Lo: geom.Vec{X: -f.Size.X, Y: -f.Size.Y}, Hi: geom.Vec{X: f.Size.X, Y: f.Size.Y}}
+	case "box":
+		f.Shape, f.Closed = frozen.Box, true
+		f.Size = b.Size.Mul(0.5)
+		local = geom.Box{Lo: f.Size.Neg(), Hi: f.Size}
+	case "slab":
+		f.Shape, f.Closed = frozen.Slab, true
+		f.Size = geom.Vec{Z: b.Depth}
+		const far = 1e9
+		local = geom.Box{Lo: geom.Vec{X: -far, Y: -far, Z: -b.Depth}, Hi: geom.Vec{X: far, Y: far}}
+	case "mesh":
+		m, err := p.readMesh(b)
+		if err != nil {
+			p.fail("bodies."+b.Name+".file", err)
+			return
+		}
+		f.Shape, f.Mesh, f.Closed = frozen.Mesh, m, true
+		if f.BVH, err = p.hierarchy(m); err != nil {
+			p.fail("bodies."+b.Name+".file", err)
+			return
+		}
+		local = m.Bounds()
+	}
+	m := &b.Material
+	if m.Kind == "emissive" {
+		p.emissive(b, &f)
+		return
+	}
+	f.Material = p.material(b, m)
+	if f.Material.HasMedium && !f.Closed {
+		p.fail("bodies."+b.Name+".material.inside", fmt.Errorf("a %s encloses no volume; only sphere, box, slab and mesh can hold a medium", b.Shape))
+	}
+	p.add(f, local)
+}
+
+func (p *preparer) material(b *scene.Body, m *scene.Material) frozen.Material {
+	key := "bodies." + b.Name + ".material"
+	out := frozen.Material{Eta: m.Eta, K: m.K, Mirror: m.Mirror, Index: m.Index, Alpha: m.Roughness * m.Roughness}
+	switch m.Kind {
+	case "diffuse":
+		out.Kind = frozen.Diffuse
+	case "conductor":
+		out.Kind = frozen.Conductor
+	case "dielectric":
+		out.Kind = frozen.Dielectric
+	case "matched":
+		out.Kind = frozen.Matched
+	}
+	tex, err := p.texture(&m.Colour, true)
+	if err != nil {
+		p.fail(key+".colour", err)
+	}
+	out.Colour = tex
+	if in := m.Inside; in != nil {
+		if m.Kind != "dielectric" && m.Kind != "matched" {
+			p.fail(key+".inside", fmt.Errorf("a %s surface lets no light in; only dielectric and matched bodies can hold a medium", m.Kind))
+			return out
+		}
+		var med medium.Medium
+		switch {
+		case in.Colour != nil && in.MeanFreePath != nil:
+			alpha := colour.RGB{}
+			for c := range alpha {
+				// The inversion is for isotropic scattering: with g it gives the reduced albedo, undone here.
+				a := tissue.SingleScatterAlbedo(in.Colour[c])
+				alpha[c] = a / (1 - in.G + a*in.G)
+			}
+			med, err = medium.New(*in.MeanFreePath, alpha, in.G)
+		case in.SigmaA != nil && in.SigmaS != nil:
+			med, err = medium.FromCoefficients(*in.SigmaA, *in.SigmaS, in.G)
+		default:
+			err = errors.New("give sigma_a and sigma_s, or colour and mean_free_path")
+		}
+		if err != nil {
+			p.fail(key+".inside", err)
+		}
+		out.HasMedium, out.Medium = true, med
+	}
+	return out
+}
+
+// emissive turns an emissive body into a light of the same shape and place.
+func (p *preparer) emissive(b *scene.Body, f *frozen.Body) {
+	key := "bodies." + b.Name
+	m := &b.Material
+	if m.Radiance == nil {
+		p.fail(key+".material.radiance", errors.New("an emissive material needs a radiance"))
+		return
+	}
+	s := b.Place.Scale
+	fr := geom.Frame{S: f.ToWorld.Vector(geom.Vec{X: 1}).Unit(), T: f.ToWorld.Vector(geom.Vec{Y: 1}).Unit(), N: f.ToWorld.Vector(geom.Vec{Z: 1}).Unit()}
+	var l *light.Light
+	var err error
+	switch b.Shape {
+	case "sphere":
+		l, err = light.NewSphere(b.Name, b.Place.At, b.Radius*s, *m.Radiance)
+	case "disc":
+		l, err = light.NewDisc(b.Name, fr, b.Place.At, b.Radius*s, *m.Radiance, false)
+	case "rectangle":
+		l, err = light.NewRectangle(b.Name, fr, b.Place.At, b.Size.X*s, b.Size.Y*s, *m.Radiance, false)
+	default:
+		err = fmt.Errorf("a %s can't be emissive; sphere, rectangle and disc can", b.Shape)
+	}
+	if err != nil {
+		p.fail(key, err)
+		return
+	}
+	p.out.Lights = append(p.out.Lights, l)
+	p.out.LightSeen = append(p.out.LightSeen, b.Seen.Camera)
+}
+
+// texture makes a map of a spec; colours says that 8- and 16-bit pictures hold colour unless the spec says otherwise.
+func (p *preparer) texture(s *scene.MapSpec, colours bool) (texture.Map, error) {
+	if s.File == "" {
+		return texture.Constant(s.Value.Scale(s.Gain).Add(colour.Grey(s.Offset))), nil
+	}
+	pic, err := imageio.Read(string(s.File))
+	if err != nil {
+		return texture.Map{}, err
+	}
+	p.warn = append(p.warn, pic.Notes...)
+	im := pic.Image(s.Space == "srgb" || s.Space == "auto" && colours)
+	im.BuildMips()
+	return texture.FromImage(im, texture.Repeat).Scaled(s.Gain, s.Offset), nil
+}
+
+func (p *preparer) hierarchy(m *mesh.Mesh) (*accel.BVH, error) {
+	b, err := accel.Build(m.P, m.Tri, accel.Options{Workers: p.o.workers()})
+	if err == nil {
+		p.bytes += int64(b.Stats().Bytes)
+	}
+	return b, err
+}
+
+func (p *preparer) lights() {
+	for i := range p.d.Lights {
+		s := &p.d.Lights[i]
+		if !s.On {
+			continue
+		}
+		l, err := p.light(s)
+		if err != nil {
+			p.fail("lights."+s.Name, err)
+			continue
+		}
+		if l.Note != "" {
+			p.warnf("light %s: %s", s.Name, l.Note)
+		}
+		p.out.Lights = append(p.out.Lights, l)
+		p.out.LightSeen = append(p.out.LightSeen, s.Seen)
+	}
+	if len(p.out.Lights) == 0 {
+		p.warnf("there is no light: the picture is black")
+		return
+	}
+	// Deep vertices choose one light by what each sends to the middle of the bodies, but none is left out.
+	box := geom.EmptyBox()
+	for i := range p.out.Bodies {
+		if p.out.Bodies[i].Shape != frozen.Slab {
+			box = box.Union(p.out.Bodies[i].Bounds)
+		}
+	}
+	var mid geom.Vec
+	for i := range p.out.Eyes {
+		mid = p.out.Bodies[p.out.Eyes[i].Outer].Bounds.Centre()
+	}
+	if len(p.out.Eyes) == 0 && !box.Empty() {
+		mid = box.Centre()
+	}
+	var sum float64
+	for _, l := range p.out.Lights {
+		e := l.Irradiance(mid)
+		p.out.LightPick = append(p.out.LightPick, e)
+		sum += e
+	}
+	n := float64(len(p.out.Lights))
+	for i, e := range p.out.LightPick {
+		q := 1 / n
+		if sum > 0 && !math.IsInf(sum, 0) {
+			q = 0.9*e/sum + 0.1/n
+		}
+		p.out.LightPick[i] = q
+	}
+}
+
+func (p *preparer) light(s *scene.Light) (*light.Light, error) {
+	gain := s.Tint.Scale(math.Exp2(s.EV))
+	radiance := func(area float64) colour.RGB {
+		if s.Power != nil {
+			return light.PowerToRadiance(colour.Grey(*s.Power), area).Mul(gain)
+		}
+		return s.Radiance.Mul(gain)
+	}
+	centre := func() geom.Vec {
+		if s.At != nil {
+			return *s.At
+		}
+		return camera.Orbit(s.Toward, geom.Radians(s.From.Azimuth), geom.Radians(s.From.Elevation), s.From.Distance)
+	}
+	switch s.Kind {
+	case "constant":
+		return light.NewConstant(s.Name, s.Radiance.Mul(gain))
+	case "environment":
+		pic, err := imageio.Read(string(s.File))
+		if err != nil {
+			return nil, err
+		}
+		p.warn = append(p.warn, pic.Notes...)
+		p.warn = append(p.warn, pic.LatLong()...)
+		img, notes := clampNegative(pic)
+		for _, n := range notes {
+			p.warnf("light %s: %s", s.Name, n)
+		}
+		return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation), gain)
+	case "rectangle":
+		c := centre()
+		fr := facing(s.Toward.Sub(c), geom.Radians(s.Roll))
+		return light.NewRectangle(s.Name, fr, c, s.Width, s.Height, radiance(s.Width*s.Height), false,
+			light.WithPanes(s.Panes[0], s.Panes[1], s.Bar))
+	case "disc":
+		c := centre()
+		return light.NewDisc(s.Name, facing(s.Toward.Sub(c), 0), c, s.Radius, radiance(math.Pi*s.Radius*s.Radius), false)
+	case "sphere":
+		return light.NewSphere(s.Name, centre(), s.Radius, radiance(4*math.Pi*s.Radius*s.Radius))
+	case "distant":
+		dir := camera.Orbit(geom.Vec{}, geom.Radians(s.From.Azimuth), geom.Radians(s.From.Elevation), 1)
+		if s.Irradiance != nil {
+			return light.NewDistantIrradiance(s.Name, dir, geom.Radians(s.Angle), s.Irradiance.Mul(gain))
+		}
+		return light.NewDistant(s.Name, dir, geom.Radians(s.Angle), s.Radiance.Mul(gain))
+	}
+	return nil, fmt.Errorf("unknown kind %q", s.Kind)
+}
+
+// facing returns the frame of a rectangle that faces along n with its height upward, turned by roll about n.
+func facing(n geom.Vec, roll float64) geom.Frame {
+	n = n.Unit()
+	up := geom.Vec{Y: 1}
+	if math.Abs(n.Y) > 0.999 {
+		up = geom.Vec{Z: 1}
+	}
+	s := up.Cross(n).Unit()
+	t := n.Cross(s)
+	sin, cos := math.Sincos(roll)
+	return geom.Frame{S: s.Mul(cos).Mad(sin, t), T: t.Mul(cos).Mad(-sin, s), N: n}
+}
+
+// clampNegative returns an environment's picture with negative and non-finite texels set to zero, and says how many.
+func clampNegative(pic *imageio.Picture) (*texture.Image, []string) {
+	planes := pic.RGB()
+	n := pic.W * pic.H
+	pix := make([]float32, 3*n)
+	bad, worst := 0, float32(0)
+	for i := 0; i < n; i++ {
+		for c := 0; c < 3; c++ {
+			v := planes[c][i]
+			if !(v >= 0) || math.IsInf(float64(v), 0) {
+				bad++
+				worst = min(worst, v)
+				v = 0
+			}
+			pix[3*i+c] = v
+		}
+	}
+	img := texture.NewImage(pic.W, pic.H, 3, pix)
+	if bad == 0 {
+		return img, nil
+	}
+	return img, []string{fmt.Sprintf("%d values of the picture are negative or not finite (lowest %g) and count as 0", bad, worst)}
+}
+
+func (p *preparer) camera() {
+	c := &p.d.Camera
+	k := camera.Config{
+		Width: p.d.Film.Width, Height: p.d.Film.Height, Aim: c.Aim, Up: c.Up,
+		FocalLength: c.FocalLength, SensorWidth: c.Sensor, FOV: geom.Radians(c.FOV), FNumber: c.FNumber, Focus: c.Focus,
+		FrameWidth: c.Width, Shift: c.Shift,
+	}
+	switch {
+	case c.At != nil:
+		k.Position = *c.At
+	case c.Orbit != nil:
+		k.Position = camera.Orbit(c.Aim, geom.Radians(c.Orbit.Azimuth), geom.Radians(c.Orbit.Elevation), c.Orbit.Distance)
+	default:
+		k.Position = c.Aim.Add(geom.Vec{Z: 1000})
+	}
+	switch c.Kind {
+	case "perspective":
+		k.Kind = camera.Perspective
+	case "orthographic":
+		k.Kind = camera.Orthographic
+	case "plate":
+		k.Kind = camera.Plate
+		k.Normal = geom.Vec{Z: 1}
+		if c.Normal != nil {
+			k.Normal = *c.Normal
+		}
+		p.out.Plate = true
+		p.out.PlateNormal = k.Normal.Unit()
+		k.Position = c.Aim
+	}
+	cam, err := camera.New(k)
+	if err != nil {
+		p.fail("camera", err)
+		return
+	}
+	p.out.Camera = &cam
+	// Which bodies the camera stands in: a ray upward meets each such body's surface from inside first.
+	sc := accel.NewScratch()
+	dir := geom.Vec{X: 0.37, Y: 0.81, Z: 0.45}.Unit()
+	var enclosing []int32
+	for i := range p.out.Bodies {
+		b := &p.out.Bodies[i]
+		if !b.Closed || b.Material.Kind == frozen.Inner {
+			continue
+		}
+		var h frozen.Hit
+		r := geom.Ray{O: k.Position, D: dir}
+		if b.Closest(sc, r, 0, math.Inf(1), &h) {
+			h.Body = int32(i)
+			if sf := p.out.Surface(r, &h); sf.Ng.Dot(dir) > 0 {
+				enclosing = append(enclosing, int32(i))
+			}
+		}
+	}
+	p.out.CameraIn = enclosing
+}
+
+// parallel calls row for 0..n-1 from several goroutines.
+func parallel(workers int) func(n int, row func(y int)) {
+	return func(n int, row func(y int)) {
+		var next atomic.Int64
+		var wg sync.WaitGroup
+		for w := 0; w < workers; w++ {
+			wg.Add(1)
+			go func() {
+				defer wg.Done()
+				for {
+					y := int(next.Add(1)) - 1
+					if y >= n {
+						return
+					}
+					row(y)
+				}
+			}()
+		}
+		wg.Wait()
+	}
+}

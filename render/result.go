@@ -1,0 +1,140 @@
+package render
+
+import (
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"catchlight/render/film"
+	"catchlight/render/view"
+	"catchlight/scene/colour"
+	"catchlight/scene/imageio"
+)
+
+// Formats are the endings that Write knows.
+var Formats = []string{".png", ".hdr", ".pfm", ".exr", ".tif"}
+
+// CheckFormat returns an error for a file name whose ending Write does not know.
+func CheckFormat(path string) error {
+	ext := strings.ToLower(filepath.Ext(path))
+	if !slices.Contains(Formats, ext) {
+		return fmt.Errorf("%s: the ending %q is not one of %s", path, ext, strings.Join(Formats, " "))
+	}
+	return nil
+}
+
+// Write develops the picture and writes it in the format of the path's ending: .png and .tif as seen (exposure, view
+// transform, background, sRGB; 8 bits dithered and 16 bits), .hdr, .pfm and .exr linear and before exposure. OpenEXR
+// files also hold the coverage and the standard error of each channel.
+func (r *Result) Write(path string) error {
+	if err := CheckFormat(path); err != nil {
+		return err
+	}
+	pic := r.Film.Develop()
+	meta := r.record()
+	w, h := r.Width, r.Height
+	switch strings.ToLower(filepath.Ext(path)) {
+	case ".png":
+		pix, err := r.display(&pic)
+		if err != nil {
+			return err
+		}
+		rgb := make([]byte, 3*w*h)
+		view.Bytes(rgb, pix, uint64(r.d.Film.Seed))
+		if r.d.View.Background != "transparent" {
+			return imageio.WritePNG(path, w, h, 3, rgb, meta)
+		}
+		rgba := make([]byte, 4*w*h)
+		for i := range pic.Alpha {
+			copy(rgba[4*i:], rgb[3*i:3*i+3])
+			rgba[4*i+3] = byte(255*min(1, max(0, pic.Alpha[i])) + 0.5)
+		}
+		return imageio.WritePNG(path, w, h, 4, rgba, meta)
+	case ".tif":
+		pix, err := r.display(&pic)
+		if err != nil {
+			return err
+		}
+		rgb := make([]uint16, 3*w*h)
+		view.Words(rgb, pix)
+		return imageio.WriteTIFF(path, w, h, 3, rgb)
+	case ".hdr":
+		return imageio.WriteHDR(path, w, h, interleave(pic.Mean))
+	case ".pfm":
+		return imageio.WritePFM(path, w, h, 3, interleave(pic.Mean))
+	}
+	ch := func(name string, half bool, at func(i int) float64) imageio.EXRChannel {
+		p := make([]float32, w*h)
+		for i := range p {
+			p[i] = float32(at(i))
+		}
+		return imageio.EXRChannel{Name: name, Half: half, Pix: p}
+	}
+	channels := []imageio.EXRChannel{
+		ch("A", true, func(i int) float64 { return pic.Alpha[i] }),
+	}
+	for c, n := range []string{"R", "G", "B"} {
+		channels = append(channels,
+			ch(n, false, func(i int) float64 { return pic.Mean[i][c] }),
+			ch("error."+n, true, func(i int) float64 { return pic.Error[i][c] }))
+	}
+	return imageio.WriteEXR(path, w, h, channels, meta)
+}
+
+// display returns linear display light over the background.
+func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
+	v := &r.d.View
+	tr, err := view.Parse(v.Transform)
+	if err != nil {
+		return nil, err
+	}
+	vw := view.View{Transform: tr, Exposure: v.Exposure}
+	out := make([]colour.RGB, len(pic.Mean))
+	for i, c := range pic.Mean {
+		a := min(1, pic.Alpha[i])
+		switch v.Background {
+		case "environment":
+			out[i] = vw.Display(c)
+		case "transparent":
+			if a > 0 {
+				out[i] = vw.Display(c.Scale(1 / a))
+			}
+		default:
+			back := v.Colour
+			if v.Background == "gradient" {
+				x, y := float64(i%r.Width)+0.5, float64(i/r.Width)+0.5
+				back = back.Scale(view.Gradient(x, y, float64(r.Width), float64(r.Height), v.Edge))
+			}
+			out[i] = vw.Backdrop(c, a, back)
+		}
+	}
+	return out, nil
+}
+
+// record says in a picture how it was made.
+func (r *Result) record() map[string]string {
+	t := &r.d.Trace
+	m := map[string]string{
+		"Software": "catchlight",
+		"scene":    filepath.Base(r.d.File),
+		"about":    r.d.About,
+		"spp":      fmt.Sprint(r.SPP),
+		"seed":     fmt.Sprint(r.d.Film.Seed),
+		"exit":     t.Exit,
+		"view":     fmt.Sprintf("%s, exposure %g EV", r.d.View.Transform, r.d.View.Exposure),
+		"kernel":   r.Stats.Kernel,
+	}
+	if e := t.Effects; !(e.Refraction && e.Caustic && e.Scattering && e.Coat && e.Shadow) {
+		m["effects"] = fmt.Sprintf("refraction %t, caustic %t, scattering %t, coat %t, shadow %t", e.Refraction, e.Caustic, e.Scattering, e.Coat, e.Shadow)
+	}
+	return m
+}
+
+func interleave(pix []colour.RGB) []float32 {
+	out := make([]float32, 3*len(pix))
+	for i, c := range pix {
+		out[3*i], out[3*i+1], out[3*i+2] = float32(c[0]), float32(c[1]), float32(c[2])
+	}
+	return out
+}
