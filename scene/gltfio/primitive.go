@@ -1,0 +1,256 @@
+package gltfio
+
+import (
+	"fmt"
+	"math"
+
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+
+	"github.com/qmuntal/gltf"
+)
+
+// mesh adds the primitives of node i's mesh; world takes the node's coordinates to ours.
+func (r *reader) mesh(i int, world geom.Affine) error {
+	n := r.doc.Nodes[i]
+	if *n.Mesh < 0 || *n.Mesh >= len(r.doc.Meshes) {
+		return r.bad("nodes[%d] (%s) refers to mesh %d, there are %d", i, r.nodeName(i), *n.Mesh, len(r.doc.Meshes))
+	}
+	if n.Skin != nil {
+		r.note("%s: the skin is not read; the mesh is in its rest pose", r.nodeName(i))
+	}
+	det := world.Det()
+	if det == 0 {
+		r.note("%s is scaled to nothing and left out", r.nodeName(i))
+		return nil
+	}
+	if !(math.Abs(det) > 0) || math.IsInf(det, 0) || !world.T.Finite() {
+		return r.bad("nodes[%d] (%s): its place in the world is not finite", i, r.nodeName(i))
+	}
+	m := r.doc.Meshes[*n.Mesh]
+	shown := 0
+	for k, p := range m.Primitives {
+		where := fmt.Sprintf("nodes[%d] (%s): meshes[%d].primitives[%d]", i, r.nodeName(i), *n.Mesh, k)
+		if p.Mode != gltf.PrimitiveTriangles && p.Mode != gltf.PrimitiveTriangleStrip && p.Mode != gltf.PrimitiveTriangleFan {
+			r.note("%s: points and lines are not read", where)
+			continue
+		}
+		if len(p.Targets) > 0 {
+			r.note("%s: morph targets are not read", r.nodeName(i))
+		}
+		if _, ok := p.Attributes[gltf.COLOR_0]; ok {
+			r.note("%s: vertex colours are not read", r.nodeName(i))
+		}
+		name := r.nodeName(i)
+		if shown > 0 {
+			name = fmt.Sprintf("%s#%d", name, shown+1)
+		}
+		mat, set, err := r.material(p.Material)
+		if err != nil {
+			return r.bad("%s: %v", where, err)
+		}
+		out, err := r.primitive(p, name, set, world)
+		if err != nil {
+			return r.bad("%s: %v", where, err)
+		}
+		r.asset.Nodes = append(r.asset.Nodes, Node{Name: name, Mesh: out, Material: mat})
+		shown++
+	}
+	return nil
+}
+
+// primitive builds a mesh in world coordinates. set says which texture coordinates to take.
+func (r *reader) primitive(p *gltf.Primitive, name string, set uvSet, world geom.Affine) (*mesh.Mesh, error) {
+	at, ok := p.Attributes[gltf.POSITION]
+	if !ok {
+		return nil, fmt.Errorf("no POSITION")
+	}
+	pos, err := r.floats(at, gltf.AccessorVec3)
+	if err != nil {
+		return nil, fmt.Errorf("POSITION: %w", err)
+	}
+	count := len(pos) / 3
+	tri, err := r.triangleList(p, count)
+	if err != nil {
+		return nil, err
+	}
+	var normal, uv []float32
+	if at, ok := p.Attributes[gltf.NORMAL]; ok {
+		if normal, err = r.floats(at, gltf.AccessorVec3); err == nil && len(normal) != len(pos) {
+			err = fmt.Errorf("%d values for %d vertices", len(normal)/3, count)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("NORMAL: %w", err)
+		}
+	}
+	attribute := fmt.Sprintf("TEXCOORD_%d", set.index)
+	if at, ok := p.Attributes[attribute]; ok {
+		if uv, err = r.floats(at, gltf.AccessorVec2); err == nil && len(uv) != 2*count {
+			err = fmt.Errorf("%d values for %d vertices", len(uv)/2, count)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", attribute, err)
+		}
+	} else {
+		r.note("%s: no texture coordinates (%s)", name, attribute)
+	}
+
+	// Used vertices only, in the file's order.
+	to := make([]uint32, count)
+	for _, t := range tri {
+		to[t[0]], to[t[1]], to[t[2]] = 1, 1, 1
+	}
+	used := 0
+	for v := range to {
+		if to[v] == 1 {
+			to[v] = uint32(used)
+			used++
+		} else {
+			to[v] = math.MaxUint32
+		}
+	}
+	if r.vertices += used; r.vertices > MaxVertices {
+		return nil, fmt.Errorf("more than %d vertices in all", MaxVertices)
+	}
+	m := &mesh.Mesh{P: make([]geom.Vec, used), Tri: tri}
+	if normal != nil {
+		m.N = make([]geom.Vec, used)
+	}
+	if uv != nil {
+		m.UV = make([]geom.UV, used)
+	}
+	inv := world.Inverse()
+	lost, first, badNormals := 0, 0, 0
+	for v, id := range to {
+		if id == math.MaxUint32 {
+			continue
+		}
+		q := world.Point(geom.Vec{X: float64(pos[3*v]), Y: float64(pos[3*v+1]), Z: float64(pos[3*v+2])})
+		if !q.Finite() {
+			if lost == 0 {
+				first = v
+			}
+			lost++
+		}
+		m.P[id] = q
+		if normal != nil {
+			n := geom.Vec{X: float64(normal[3*v]), Y: float64(normal[3*v+1]), Z: float64(normal[3*v+2])}
+			if l := n.Len2(); !(l > 1e-12 && l < 1e12) {
+				badNormals++
+			}
+			m.N[id] = inv.Normal(n).Unit()
+		}
+		if uv != nil {
+			m.UV[id] = set.apply(geom.UV{U: float64(uv[2*v]), V: float64(uv[2*v+1])})
+			if s := m.UV[id].U + m.UV[id].V; math.IsNaN(s) || math.IsInf(s, 0) {
+				return nil, fmt.Errorf("%s: vertex %d is not finite", attribute, v)
+			}
+		}
+	}
+	if lost > 0 {
+		return nil, fmt.Errorf("POSITION: %d of %d vertices are NaN or infinite, the first is vertex %d", lost, used, first)
+	}
+	mirrored := world.Det() < 0
+	for k, t := range tri {
+		tri[k] = [3]uint32{to[t[0]], to[t[1]], to[t[2]]}
+		if mirrored {
+			tri[k][1], tri[k][2] = tri[k][2], tri[k][1]
+		}
+	}
+	if badNormals > 0 {
+		r.note("%s: %d normals have no direction; all are made anew", name, badNormals)
+		m.N = nil
+	}
+	r.finish(m, name)
+	return m, nil
+}
+
+// triangleList returns the triangles of a primitive by vertex number of the file, each number below count.
+func (r *reader) triangleList(p *gltf.Primitive, count int) ([][3]uint32, error) {
+	var index []uint32
+	n := count
+	if p.Indices != nil {
+		var err error
+		if index, err = r.indices(*p.Indices); err != nil {
+			return nil, fmt.Errorf("indices: %w", err)
+		}
+		n = len(index)
+	}
+	triangles := n - 2
+	if p.Mode == gltf.PrimitiveTriangles {
+		triangles = n / 3
+		if n%3 != 0 {
+			return nil, fmt.Errorf("%d corners, a list of triangles must have a multiple of 3", n)
+		}
+	}
+	if triangles < 1 {
+		return nil, fmt.Errorf("%d corners make no triangle", n)
+	}
+	if r.triangles += triangles; r.triangles > MaxTriangles {
+		return nil, fmt.Errorf("more than %d triangles in all", MaxTriangles)
+	}
+	tri := make([][3]uint32, triangles)
+	for i := range tri {
+		var c [3]int
+		switch p.Mode {
+		case gltf.PrimitiveTriangles:
+			c = [3]int{3 * i, 3*i + 1, 3*i + 2}
+		case gltf.PrimitiveTriangleStrip: // every other triangle would wind the other way
+			c = [3]int{i, i + 1 + i%2, i + 2 - i%2}
+		default: // a fan
+			c = [3]int{i + 1, i + 2, 0}
+		}
+		for k, j := range c {
+			v := uint32(j)
+			if index != nil {
+				v = index[j]
+			}
+			if int64(v) >= int64(count) {
+				return nil, fmt.Errorf("triangle %d uses vertex %d of %d", i, v, count)
+			}
+			tri[i][k] = v
+		}
+	}
+	return tri, nil
+}
+
+// finish makes missing normals, turns what is wound against its normals, and notes what is odd.
+func (r *reader) finish(m *mesh.Mesh, name string) {
+	flat, area, against := 0, 0.0, 0.0
+	for _, t := range m.Tri {
+		a, b, c := m.P[t[0]], m.P[t[1]], m.P[t[2]]
+		n := b.Sub(a).Cross(c.Sub(a))
+		l := n.Len()
+		if longest := max(b.Sub(a).Len2(), c.Sub(b).Len2(), a.Sub(c).Len2()); l <= 1e-9*longest {
+			flat++
+			continue
+		}
+		area += l
+		if m.N != nil && n.Dot(m.N[t[0]].Add(m.N[t[1]]).Add(m.N[t[2]])) < 0 {
+			against += l
+		}
+	}
+	if flat > 0 {
+		r.note("%s: %d of %d triangles have no area", name, flat, len(m.Tri))
+	}
+	inside := false
+	if m.N == nil {
+		if open, bad := mesh.Closed(m); open == 0 && bad == 0 && m.Volume() < 0 {
+			r.note("%s: the closed mesh is inside out; its triangles are turned", name)
+			inside = true
+		}
+	} else if against > 0.9*area {
+		r.note("%s: the triangles wind clockwise, against their normals; they are turned", name)
+		inside = true
+	} else if against > 0.01*area {
+		r.note("%s: %.0f %% of the area winds against its normals", name, 100*against/area)
+	}
+	if inside {
+		for k := range m.Tri {
+			m.Tri[k][1], m.Tri[k][2] = m.Tri[k][2], m.Tri[k][1]
+		}
+	}
+	if m.N == nil {
+		mesh.Normals(m)
+	}
+}
