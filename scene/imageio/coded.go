@@ -119,7 +119,7 @@ func fromImage(m image.Image) *Picture {
 	case *image.Gray:
 		y := planes("Y")[0]
 		for i := range y {
-			y[i] = float32(float64(m.Pix[i/w*m.Stride+i%w]) / 255)
+			y[i] = signal8[m.Pix[i/w*m.Stride+i%w]]
 		}
 		return p
 	case *image.Gray16:
@@ -146,8 +146,25 @@ func fromImage(m image.Image) *Picture {
 	case *image.NRGBA:
 		for c := range out {
 			for i := range out[c] {
-				out[c][i] = float32(float64(m.Pix[i/w*m.Stride+4*(i%w)+c]) / 255)
+				out[c][i] = signal8[m.Pix[i/w*m.Stride+4*(i%w)+c]]
 			}
+		}
+	case *image.RGBA:
+		if len(out) == 4 {
+			fromColours(out, m)
+			return p
+		}
+		for c := range out {
+			for i := range out[c] {
+				out[c][i] = signal8[m.Pix[i/w*m.Stride+4*(i%w)+c]]
+			}
+		}
+	case *image.YCbCr:
+		for i := range w * h {
+			x, y := b.Min.X+i%w, b.Min.Y+i/w
+			k, j := m.YOffset(x, y), m.COffset(x, y)
+			r, g, bl := color.YCbCrToRGB(m.Y[k], m.Cb[j], m.Cr[j])
+			out[0][i], out[1][i], out[2][i] = signal8[r], signal8[g], signal8[bl]
 		}
 	case *image.RGBA64:
 		p.Depth = 16
@@ -159,15 +176,21 @@ func fromImage(m image.Image) *Picture {
 			}
 		}
 	default:
-		for i := range w * h {
-			n := color.NRGBAModel.Convert(m.At(b.Min.X+i%w, b.Min.Y+i/w)).(color.NRGBA)
-			v := [4]uint8{n.R, n.G, n.B, n.A}
-			for c := range out {
-				out[c][i] = float32(float64(v[c]) / 255)
-			}
-		}
+		fromColours(out, m)
 	}
 	return p
+}
+
+// fromColours fills planes by way of the picture's colour model, dividing by alpha where that is needed.
+func fromColours(out [][]float32, m image.Image) {
+	b := m.Bounds()
+	for i := range out[0] {
+		n := color.NRGBAModel.Convert(m.At(b.Min.X+i%b.Dx(), b.Min.Y+i/b.Dx())).(color.NRGBA)
+		v := [4]uint8{n.R, n.G, n.B, n.A}
+		for c := range out {
+			out[c][i] = signal8[v[c]]
+		}
+	}
 }
 
 // pngText returns the text of uncompressed tEXt and iTXt chunks by keyword.

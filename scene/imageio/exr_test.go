@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -427,4 +428,23 @@ func FuzzEXR(f *testing.F) {
 	data, _ := os.ReadFile(dir + "/x.exr")
 	f.Add(data)
 	f.Fuzz(func(t *testing.T, data []byte) { fuzzRead(t, "\x76\x2f\x31\x01", data) })
+}
+
+// However many processors pack the blocks, the file is the same.
+func TestEXRWorkers(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "x.exr")
+	var want []byte
+	for _, n := range []int{1, 2, 7} {
+		old := runtime.GOMAXPROCS(n)
+		err := WriteEXR(path, 97, 150, saltmarsh(97, 150), nil)
+		runtime.GOMAXPROCS(old)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, _ := os.ReadFile(path)
+		if want != nil && !bytes.Equal(got, want) {
+			t.Errorf("%d workers write another file than one", n)
+		}
+		want = got
+	}
 }

@@ -6,13 +6,20 @@ import (
 	"cmp"
 	"compress/zlib"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 )
+
+// exrLevel is the effort of deflate, its default. In a trial level 1 saved 20 % of the time and gave files 6 to 10 % larger.
+const exrLevel = 6
 
 // EXRChannel is a plane to be written: Pix has one value a texel, row-major from the top left.
 type EXRChannel struct {
@@ -135,33 +142,33 @@ func exrBody(out io.Writer, head []byte, w, h int, channels []EXRChannel) error 
 			texel -= 2
 		}
 	}
+	// Blocks are packed by all processors; each depends on nothing but its own lines.
+	packed := make([][]byte, count)
+	errs := make([]error, count)
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), count) {
+		wg.Go(func() {
+			raw := make([]byte, 0, lines*w*texel)
+			var buf bytes.Buffer
+			z, _ := zlib.NewWriterLevel(&buf, exrLevel)
+			for b := int(next.Add(1)) - 1; b < count; b = int(next.Add(1)) - 1 {
+				raw = exrLines(raw[:0], channels, w, b*lines, min(h, (b+1)*lines))
+				p, err := exrPack(z, &buf, raw)
+				if len(p) >= len(raw) {
+					p = raw
+				}
+				packed[b], errs[b] = slices.Clone(p), err
+			}
+		})
+	}
+	wg.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return err
+	}
 	at := uint64(len(head) + 8*count)
 	var table []byte
-	packed := make([][]byte, count)
-	raw := make([]byte, 0, lines*w*texel)
-	var buf bytes.Buffer
-	z := zlib.NewWriter(&buf)
-	for b := range count {
-		raw = raw[:0]
-		for y := b * lines; y < min(h, (b+1)*lines); y++ {
-			for _, c := range channels {
-				for _, v := range c.Pix[y*w : (y+1)*w] {
-					if c.Half {
-						raw = binary.LittleEndian.AppendUint16(raw, floatToHalf(v))
-					} else {
-						raw = binary.LittleEndian.AppendUint32(raw, math.Float32bits(v))
-					}
-				}
-			}
-		}
-		p, err := exrPack(z, &buf, raw)
-		if err != nil {
-			return err
-		}
-		if len(p) >= len(raw) {
-			p = raw
-		}
-		packed[b] = slices.Clone(p)
+	for _, p := range packed {
 		table = binary.LittleEndian.AppendUint64(table, at)
 		at += uint64(8 + len(p))
 	}
@@ -174,4 +181,20 @@ func exrBody(out io.Writer, head []byte, w, h int, channels []EXRChannel) error 
 		o.Write(p)
 	}
 	return o.Flush()
+}
+
+// exrLines appends lines y0 to y1 of the channels, line by line, each channel's values together.
+func exrLines(raw []byte, channels []EXRChannel, w, y0, y1 int) []byte {
+	for y := y0; y < y1; y++ {
+		for _, c := range channels {
+			for _, v := range c.Pix[y*w : (y+1)*w] {
+				if c.Half {
+					raw = binary.LittleEndian.AppendUint16(raw, floatToHalf(v))
+				} else {
+					raw = binary.LittleEndian.AppendUint32(raw, math.Float32bits(v))
+				}
+			}
+		}
+	}
+	return raw
 }
