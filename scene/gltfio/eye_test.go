@@ -6,6 +6,8 @@ import (
 
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 func near(t *testing.T, what string, got, want, tol float64) {
@@ -150,4 +152,25 @@ func TestEyeSubdivides(t *testing.T) {
 			t.Errorf("%s: grows by %v mm out of its box", n.Name, d)
 		}
 	}
+}
+
+// The radius of the sphere fitted to the cornea within 3.6 mm of the axis, as stated with the data: 6.34 mm.
+func TestEyeCornealRadius(t *testing.T) {
+	a, err := Read("../../testdata/eye/ict_right_eye_axial24mm.glb")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rows, right []float64
+	for _, p := range a.Nodes[0].Mesh.P {
+		if p.Z > 6 && math.Hypot(p.X, p.Y) < 3.6 {
+			rows = append(rows, 2*p.X, 2*p.Y, 2*p.Z, 1) // |p|^2 = 2 p.c + r^2 - |c|^2
+			right = append(right, p.Len2())
+		}
+	}
+	var x mat.VecDense
+	if err := x.SolveVec(mat.NewDense(len(right), 4, rows), mat.NewVecDense(len(right), right)); err != nil {
+		t.Fatal(err)
+	}
+	c := geom.Vec{X: x.AtVec(0), Y: x.AtVec(1), Z: x.AtVec(2)}
+	near(t, "corneal radius", math.Sqrt(x.AtVec(3)+c.Len2()), 6.34, 0.006)
 }
