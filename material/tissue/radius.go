@@ -10,6 +10,9 @@ import (
 // the light leaves that comes back, in mean free paths: isotropic scattering, matched index, single-scattering albedo
 // alpha. Own computation (Monte Carlo, standard error about 0.002); TestExitRadiusTable walks it again.
 var exitRadius = []struct{ alpha, r50 float64 }{
+	{0, 0.351}, // the limit: light that has scattered once
+	{0.1, 0.371},
+	{0.3, 0.419},
 	{0.5, 0.486},
 	{0.8, 0.694},
 	{0.9, 0.861},
@@ -18,13 +21,14 @@ var exitRadius = []struct{ alpha, r50 float64 }{
 	{0.99, 1.377},
 	{0.995, 1.493},
 	{0.999, 1.698},
+	{1, 1.911},
 }
 
 var exitRadiusCurve = func() *interp.FritschButland {
-	n := len(exitRadius)
-	x, y := make([]float64, n), make([]float64, n)
+	x, y := make([]float64, len(exitRadius)), make([]float64, len(exitRadius))
 	for i, e := range exitRadius {
-		x[n-1-i], y[n-1-i] = math.Sqrt(1-e.alpha), e.r50
+		j := len(exitRadius) - 1 - i // ascending in sqrt(1-alpha)
+		x[j], y[j] = math.Sqrt(1-e.alpha), e.r50
 	}
 	c := new(interp.FritschButland)
 	if err := c.Fit(x, y); err != nil {
