@@ -114,7 +114,7 @@ func (l *Light) see(ref geom.Vec) (q spherical, ok bool) {
 	a0, a1 := corner(q.x1, q.y0, q.z), corner(q.x1, q.y1, q.z)
 	a2, a3 := corner(q.x0, q.y1, q.z), corner(q.x0, q.y0, q.z)
 	q.omega = (a1 - a0) - (a2 - a3)
-	q.k = math.Pi - a2 + a3
+	q.k = math.Pi + a2 - a3
 	return q, q.omega > 0
 }
 
