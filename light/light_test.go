@@ -432,6 +432,7 @@ func TestSphere(t *testing.T) {
 	if !ok || n.Sub(geom.Vec{X: -1}).Len() > 1e-12 {
 		t.Errorf("far crossing seen from inside: normal %v", n)
 	}
+	near(t, "area density on the far side", l.PdfAreaAt(c.Sub(geom.Vec{X: 5}), c.Add(geom.Vec{X: 2})), 0, 0)
 	if _, _, _, ok := l.Intersect(c.Sub(geom.Vec{X: 5}), geom.Vec{X: -1}, 0, 100); ok {
 		t.Error("hit behind the ray")
 	}

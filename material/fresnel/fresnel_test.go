@@ -138,14 +138,14 @@ func TestHemispherical(t *testing.T) {
 		e1 := 0.919317 + m*(-3.4793+m*(6.75335+m*(-7.80989+m*(4.98554+m*-1.36881))))
 		near(t, "d'Eon and Irving, external", re, e1, 1e-3)
 	}
-	// Where the closed form hands over to quadrature the two must meet, and both must vanish with the interface.
-	for _, n := range []float64{1.03, 1.05, 1.08} {
-		near(t, "hand-over", hemisphericalQuadrature(n), walsh(n), 1e-8)
+	// Where the closed form hands over to quadrature the two must meet, and both must vanish with the interface: as
+	// (n-1)/3, which follows from F = (sqrt(x+1) - sqrt(x))^4 at mu^2 = 2 (n-1) x (own derivation).
+	for _, n := range []float64{1.0005, 1.001, 1.03, 1.08} {
+		near(t, "hand-over", hemisphericalQuadrature(n), walsh(n), 2e-10)
 	}
 	near(t, "no interface", HemisphericalExternal(1), 0, 0)
-	if re := HemisphericalExternal(1.0001); !(re > 0 && re < 1e-4) {
-		t.Errorf("n 1.0001: external %g", re)
-	}
+	near(t, "next to none", HemisphericalExternal(1+1e-6)/1e-6, 1./3, 1e-4)
+	near(t, "next to none", HemisphericalExternal(1+1e-5)/1e-5, 1./3, 1e-3)
 }
 
 // internalMoments returns the integrals of F mu and F mu^2 seen from the dense side, split at the critical angle.

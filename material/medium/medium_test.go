@@ -114,6 +114,15 @@ func TestSamplePhase(t *testing.T) {
 			t.Errorf("g %g: %+v", g, r)
 		}
 	}
+	// u is the share of scattering below the sampled cosine, also where a series stands in for the closed form.
+	for _, g := range []float64{-9.9e-5, 9.9e-5, 1.01e-4, -0.6, 0.95} {
+		m := mustNew(t, 1, 1, g)
+		for _, u := range []float64{0.1, 0.5, 0.8} {
+			c, _ := m.SamplePhase(u)
+			share := quad.Fixed(func(x float64) float64 { return 2 * math.Pi * m.Phase(x) }, -1, c, 200, nil, 0)
+			near(t, fmt.Sprintf("g %g, u %g", g, u), share, u, 2e-8)
+		}
+	}
 	for _, g := range []float64{-0.999999, -1e-4, 1e-4, 0.999999} {
 		m := mustNew(t, 1, 1, g)
 		last := math.NaN()

@@ -22,8 +22,8 @@ func ChandrasekharH(mu, alpha float64) float64 {
 		p := math.Pi / 2 * x * x * x
 		t := math.Atan2(math.Sin(p), mu*math.Cos(p))
 		var q float64 // 1 - t cot t
-		if t < 1e-2 {
-			q = t * t * (1./3 + t*t/45)
+		if t < 1e-3 {
+			q = t * t / 3
 		} else {
 			q = 1 - t/math.Tan(t)
 		}

@@ -83,11 +83,17 @@ func TestHalfSpaceExact(t *testing.T) {
 	}
 }
 
-const walkCount = 400000
+// walkCount is how many walks the tests take.
+func walkCount() int {
+	if testing.Short() {
+		return 100000
+	}
+	return 400000
+}
 
 // diffuseWalks are shared by the tests below. Seeds are fixed, so the outcome is the same on every run.
 var diffuseWalks = sync.OnceValue(func() []exit {
-	e := walks(rand.New(rand.NewPCG(31, 1)), walkCount, 1000, false)
+	e := walks(rand.New(rand.NewPCG(31, 1)), walkCount(), 1000, false)
 	sortByRadius(e)
 	return e
 })
@@ -96,14 +102,15 @@ var diffuseWalks = sync.OnceValue(func() []exit {
 // albedos are not independent), for a normal beam and for diffuse light. The limit of 1000 collisions cuts off
 // too much only above an albedo of 0.99.
 func TestWalkReflectance(t *testing.T) {
-	normal := walks(rand.New(rand.NewPCG(32, 1)), walkCount/2, 1000, true)
+	n := walkCount()
+	normal := walks(rand.New(rand.NewPCG(32, 1)), n/2, 1000, true)
 	for _, r := range halfSpace {
 		if r.alpha > 0.99 {
 			continue
 		}
-		got, se := reflectance(normal, walkCount/2, r.alpha)
+		got, se := reflectance(normal, n/2, r.alpha)
 		near(t, fmt.Sprintf("normal beam, albedo %g", r.alpha), got, r.r1, 4*se)
-		got, se = reflectance(diffuseWalks(), walkCount, r.alpha)
+		got, se = reflectance(diffuseWalks(), n, r.alpha)
 		near(t, fmt.Sprintf("diffuse light, albedo %g", r.alpha), got, r.ru, 4*se)
 		if se > 0.002 {
 			t.Errorf("standard error %g", se)
@@ -118,15 +125,15 @@ func TestExitRadiusTable(t *testing.T) {
 		alpha, total := max(e.alpha, 1e-9), 0.0
 		switch e.alpha {
 		case 0.995:
-			total = 0.849849 * walkCount
+			total = 0.849849 * float64(walkCount())
 		case 0.999:
-			total = 0.929713 * walkCount
+			total = 0.929713 * float64(walkCount())
 		case 1:
-			total = walkCount
+			total = float64(walkCount())
 		}
 		got, se := quantile(diffuseWalks(), alpha, 0.5, total)
 		near(t, fmt.Sprintf("albedo %g", e.alpha), got, e.r50, 4*se+0.002)
-		if se > 0.006 {
+		if se > 0.006 && !testing.Short() {
 			t.Errorf("albedo %g: standard error %g", e.alpha, se)
 		}
 		near(t, "node", ExitRadius50(e.alpha), e.r50, 1e-12)
