@@ -16,12 +16,11 @@
 #define BASE  64
 #define AXIS  72
 #define NEAR  96
-#define FAR   120
-#define HIT   144
-#define ROOT  152
-#define TMP   156
-#define DIST  160
-#define STACK 192
+#define HIT   120
+#define ROOT  128
+#define TMP   132
+#define DIST  144
+#define STACK 176
 
 // refs of a node and triangles of a leaf
 #define REFS 192
@@ -40,9 +39,12 @@
 	MOVQ (NEAR+0)(AX), R9 \
 	MOVQ (NEAR+8)(AX), R10 \
 	MOVQ (NEAR+16)(AX), R11 \
-	MOVQ (FAR+0)(AX), R12 \
-	MOVQ (FAR+8)(AX), R13 \
-	MOVQ (FAR+16)(AX), R15 \
+	MOVQ R9, R12 \
+	MOVQ R10, R13 \
+	MOVQ R11, R15 \
+	XORQ $32, R12 \
+	XORQ $32, R13 \
+	XORQ $32, R15 \
 	LEAQ STACK(AX), DI \
 	MOVL $0xffffffff, DX \
 	MOVQ DX, (DI) \
@@ -97,18 +99,18 @@
 	PREFETCHT0 192(BX)(T*1)
 
 // ROWS loads v0, w and v2 along one axis, relative to the origin.
-#define ROWS(R, O, A, B, C) \
-	VBROADCASTSS (ORG+O)(AX), Y14 \
-	VBROADCASTF128 (SI)(R*1), A \
-	VMOVUPS 96(SI)(R*2), B \
-	VBROADCASTF128 48(SI)(R*1), C \
+#define ROWS(R, A, B, C) \
+	VBROADCASTSS ORG(AX)(R*1), Y14 \
+	VBROADCASTF128 (SI)(R*4), A \
+	VMOVUPS 96(SI)(R*8), B \
+	VBROADCASTF128 48(SI)(R*4), C \
 	VSUBPS Y14, A, A \
 	VSUBPS Y14, B, B \
 	VSUBPS Y14, C, C
 
 // SLANT projects them along the ray; their depths are in Y8, Y9, Y10.
-#define SLANT(O, A, B, C) \
-	VBROADCASTSS (SHEAR+O)(AX), Y15 \
+#define SLANT(R, A, B, C) \
+	VBROADCASTSS SHEAR(AX)(R*1), Y15 \
 	VFNMADD231PS Y8, Y15, A \
 	VFNMADD231PS Y9, Y15, B \
 	VFNMADD231PS Y10, Y15, C
@@ -123,11 +125,11 @@
 	MOVQ (AXIS+16)(AX), CX \
 	MOVQ (AXIS+0)(AX), R8 \
 	MOVQ (AXIS+8)(AX), R14 \
-	ROWS(CX, 8, Y8, Y9, Y10) \
-	ROWS(R8, 0, Y0, Y1, Y2) \
-	SLANT(0, Y0, Y1, Y2) \
-	ROWS(R14, 4, Y3, Y4, Y5) \
-	SLANT(4, Y3, Y4, Y5) \
+	ROWS(CX, Y8, Y9, Y10) \
+	ROWS(R8, Y0, Y1, Y2) \
+	SLANT(R8, Y0, Y1, Y2) \
+	ROWS(R14, Y3, Y4, Y5) \
+	SLANT(R14, Y3, Y4, Y5) \
 	VMULPS Y5, Y0, Y11 \
 	VMULPS Y2, Y3, Y14 \
 	VMULPS Y4, Y2, Y12 \
@@ -150,7 +152,7 @@
 	VCMPPS $13, Y2, Y0, Y0 \
 	VCMPPS $2, Y2, Y1, Y1 \
 	VORPS Y1, Y0, Y0 \
-	VBROADCASTSS (SHEAR+8)(AX), Y14 \
+	VBROADCASTSS 0(AX)(CX*1), Y14 \
 	VMULPS Y14, Y8, Y8 \
 	VPCMPEQD Y3, Y3, Y3 \
 	VPSLLD $31, Y3, Y3 \
@@ -339,6 +341,7 @@ more: // R8 farthest so far
 	CMOVQHI DX, R14
 	MOVQ    R14, (DI)
 	ADDQ    $8, DI
+	AHEAD(R14, DX)
 	TESTL   CX, CX
 	JNZ     more
 	MOVQ    R8, DX

@@ -12,8 +12,7 @@ import (
 func closestGo(k *kargs) {
 	mem := k.base
 	tn, tf := bitsOf(k.tn), bitsOf(k.tf)
-	nx, ny, nz := k.near[0]>>5&7%6, k.near[1]>>5&7%6, k.near[2]>>5&7%6
-	fx, fy, fz := k.far[0]>>5&7%6, k.far[1]>>5&7%6, k.far[2]>>5&7%6
+	nx, ny, nz := k.near[0]>>5&1, 2|k.near[1]>>5&1, 4|k.near[2]>>5&1
 	rx, ry, rz := k.r[0], k.r[1], k.r[2]
 	px, py, pz := k.or[0], k.or[1], k.or[2]
 	sp := 0
@@ -21,9 +20,9 @@ func closestGo(k *kargs) {
 	for {
 		if ref&leafBit == 0 {
 			n := (*node)(unsafe.Add(mem, uintptr(ref)<<6))
-			x0, x1 := &n.b[nx], &n.b[fx]
-			y0, y1 := &n.b[ny], &n.b[fy]
-			z0, z1 := &n.b[nz], &n.b[fz]
+			x0, x1 := &n.b[nx], &n.b[nx^1]
+			y0, y1 := &n.b[ny], &n.b[ny^1]
+			z0, z1 := &n.b[nz], &n.b[nz^1]
 			from := sp
 			for i := 0; i < 8; i++ {
 				c := n.child[i]
@@ -73,8 +72,7 @@ func closestGo(k *kargs) {
 func occludedGo(k *kargs) bool {
 	mem := k.base
 	tn, tf := bitsOf(k.tn), bitsOf(k.tf)
-	nx, ny, nz := k.near[0]>>5&7%6, k.near[1]>>5&7%6, k.near[2]>>5&7%6
-	fx, fy, fz := k.far[0]>>5&7%6, k.far[1]>>5&7%6, k.far[2]>>5&7%6
+	nx, ny, nz := k.near[0]>>5&1, 2|k.near[1]>>5&1, 4|k.near[2]>>5&1
 	rx, ry, rz := k.r[0], k.r[1], k.r[2]
 	px, py, pz := k.or[0], k.or[1], k.or[2]
 	sp := 0
@@ -82,9 +80,9 @@ func occludedGo(k *kargs) bool {
 	for {
 		if ref&leafBit == 0 {
 			n := (*node)(unsafe.Add(mem, uintptr(ref)<<6))
-			x0, x1 := &n.b[nx], &n.b[fx]
-			y0, y1 := &n.b[ny], &n.b[fy]
-			z0, z1 := &n.b[nz], &n.b[fz]
+			x0, x1 := &n.b[nx], &n.b[nx^1]
+			y0, y1 := &n.b[ny], &n.b[ny^1]
+			z0, z1 := &n.b[nz], &n.b[nz^1]
 			top := uint64(0)
 			any := false
 			for i := 0; i < 8; i++ {
@@ -128,9 +126,9 @@ func bitsOf(x float32) int32 { return int32(math.Float32bits(x)) }
 // leafGo tests the triangles of a leaf, takes over the closest hit in (k.tn, k.tf], and reports whether there was one;
 // with first set it returns at the first.
 func leafGo(k *kargs, l *leaf, first bool) bool {
-	ax, ay, az := k.axis[0]>>4&3%3, k.axis[1]>>4&3%3, k.axis[2]>>4&3%3
-	ox, oy, oz := k.org[0], k.org[1], k.org[2]
-	sx, sy, sz := k.shear[0], k.shear[1], k.shear[2]
+	ax, ay, az := k.axis[0]>>2%3, k.axis[1]>>2%3, k.axis[2]>>2%3
+	ox, oy, oz := k.org[ax], k.org[ay], k.org[az]
+	sx, sy, sz := k.shear[ax], k.shear[ay], k.r[az]
 	tn := k.tn
 	found := false
 	for i := 0; i < 4; i++ {

@@ -23,22 +23,23 @@ type Scratch struct{ k kargs }
 // NewScratch returns a working space.
 func NewScratch() *Scratch { return new(Scratch) }
 
-// kargs is what the kernels work on, in the hierarchy's own frame. kernel_amd64.s knows the offsets; a test compares.
+// kargs is what the kernels work on, in the hierarchy's own frame; vectors are by axis. kernel_amd64.s knows the
+// offsets; a test compares.
 type kargs struct {
-	r, or  [3]float32 // 0: 1/d and -o/d, by axis
+	r, or  [3]float32 // 0: 1/d and -o/d
 	tn, tf float32    // 24: parameter interval (tn, tf], 0 <= tn; tf shrinks as hits are found
-	org    [3]float32 // 32: origin, in the order of axis
-	shear  [3]float32 // 44: dx/dz, dy/dz, 1/dz, in the order of axis
+	org    [3]float32 // 32: origin
+	shear  [3]float32 // 44: d over its component along the ray's longest axis
 	_      [2]uint32
-	base   unsafe.Pointer    // 64: the arena
-	axis   [3]uint64         // 72: byte offset of a leaf's rows for x, y and z, where z is the ray's longest axis
-	near   [3]uint64         // 96: byte offset of a node's rows that the ray enters through, by axis
-	far    [3]uint64         // 120: and leaves through
-	hit    khit              // 144
-	root   uint32            // 152
-	tmp    uint32            // 156
-	dist   [8]float32        // 160
-	stack  [stackSize]uint64 // 192
+	base   unsafe.Pointer // 64: the arena
+	axis   [3]uint64      // 72: 4 times the axes that serve as x, y and z, where z is the ray's longest
+	near   [3]uint64      // 96: byte offset of a node's rows that the ray enters through; it leaves through offset ^ 32
+	hit    khit           // 120
+	root   uint32         // 128
+	tmp    uint32         // 132
+	_      uint64
+	dist   [8]float32        // 144
+	stack  [stackSize]uint64 // 176
 }
 
 // khit is a kernel's hit: parameter and triangle, noRef for none.
@@ -75,7 +76,12 @@ func (b *BVH) Closest(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *Hit) boo
 	if m != 1 {
 		h.T /= m
 	}
-	h.T = min(max(h.T, tmin), tmax)
+	if h.T < tmin {
+		h.T = tmin
+	}
+	if h.T > tmax {
+		h.T = tmax
+	}
 	return true
 }
 
@@ -115,11 +121,11 @@ func (b *BVH) aim(k *kargs, o, d geom.Vec, tmin, tmax float64) (dir geom.Vec, m,
 		return d, 0, 0
 	}
 	if !(math.Abs(o.X) <= startOut && math.Abs(o.Y) <= startOut && math.Abs(o.Z) <= startOut) {
-		// The first quarter of startOut-1 before the box is kept, so that no hit on the box itself is lost.
-		in, _, meets := b.clip.Hit(o, geom.Vec{X: 1 / d.X, Y: 1 / d.Y, Z: 1 / d.Z}, lo, hi)
-		if !meets {
+		in, ok := b.enter(o, d, lo, hi)
+		if !ok {
 			return d, 0, 0
 		}
+		// Some room before the box is kept, so that no hit on the box itself is lost.
 		if t0 = in - (startOut-1)/4; t0 > 0 {
 			o = o.Mad(t0, d)
 			hi -= t0
@@ -134,37 +140,71 @@ func (b *BVH) aim(k *kargs, o, d geom.Vec, tmin, tmax float64) (dir geom.Vec, m,
 		}
 	}
 
-	o3 := [3]float32{float32(o.X), float32(o.Y), float32(o.Z)}
-	d3 := [3]float32{float32(d.X), float32(d.Y), float32(d.Z)}
+	ox, oy, oz := float32(o.X), float32(o.Y), float32(o.Z)
+	dx, dy, dz := float32(d.X), float32(d.Y), float32(d.Z)
+	rx, ry, rz := recip(dx), recip(dy), recip(dz)
+	k.r[0], k.r[1], k.r[2] = rx, ry, rz
+	k.or[0], k.or[1], k.or[2] = -ox*rx, -oy*ry, -oz*rz
+	k.org[0], k.org[1], k.org[2] = ox, oy, oz
 	k.tn, k.tf = float32(lo), float32(hi)
-	k.r = [3]float32{recip(d3[0]), recip(d3[1]), recip(d3[2])}
-	k.or = [3]float32{-o3[0] * k.r[0], -o3[1] * k.r[1], -o3[2] * k.r[2]}
-	sx := uint64(math.Float32bits(d3[0])>>31) * 32
-	sy := uint64(math.Float32bits(d3[1])>>31) * 32
-	sz := uint64(math.Float32bits(d3[2])>>31) * 32
-	k.near = [3]uint64{sx, 64 + sy, 128 + sz}
-	k.far = [3]uint64{32 - sx, 96 - sy, 160 - sz}
 
-	ax, ay, az := abs32(d3[0]), abs32(d3[1]), abs32(d3[2])
-	switch {
-	case az >= ax && az >= ay:
-		k.axis = [3]uint64{0, 16, 32}
-		k.org = o3
-		k.shear = [3]float32{d3[0] * k.r[2], d3[1] * k.r[2], k.r[2]}
-	case ax >= ay:
-		k.axis = [3]uint64{16, 32, 0}
-		k.org = [3]float32{o3[1], o3[2], o3[0]}
-		k.shear = [3]float32{d3[1] * k.r[0], d3[2] * k.r[0], k.r[0]}
-	default:
-		k.axis = [3]uint64{32, 0, 16}
-		k.org = [3]float32{o3[2], o3[0], o3[1]}
-		k.shear = [3]float32{d3[2] * k.r[1], d3[0] * k.r[1], k.r[1]}
-	}
+	bx, by, bz := math.Float32bits(dx), math.Float32bits(dy), math.Float32bits(dz)
+	k.near[0], k.near[1], k.near[2] = uint64(bx>>31)<<5, 64+uint64(by>>31)<<5, 128+uint64(bz>>31)<<5
+	// The two lowest bits of the lengths make room for the axis, so that no branch on random directions is needed.
+	long := max(bx&lenBits, by&lenBits|1, bz&lenBits|2) & 3
+	k.axis = axes[long]
+	r := k.r[long%3]
+	k.shear[0], k.shear[1], k.shear[2] = dx*r, dy*r, dz*r
 	if k.base != b.base { // the test saves the garbage collector's write barrier
 		k.base = b.base
 	}
 	k.root = b.root
 	return d, m, t0
+}
+
+const lenBits = 0x7ffffffc
+
+// axes are the values of kargs.axis for each longest axis.
+var axes = [4][3]uint64{{4, 8, 0}, {8, 0, 4}, {0, 4, 8}}
+
+// enter returns where in [lo, hi] the ray enters the box about the mesh; all in its own frame. A NaN, from 0 times
+// infinity where the ray runs in a plane of the box, loses both of its comparisons.
+func (b *BVH) enter(o, d geom.Vec, lo, hi float64) (in float64, ok bool) {
+	c := &b.clip
+	i := 1 / d.X
+	n, f := (c.Lo.X-o.X)*i, (c.Hi.X-o.X)*i
+	if i < 0 {
+		n, f = f, n
+	}
+	if n > lo {
+		lo = n
+	}
+	if f < hi {
+		hi = f
+	}
+	i = 1 / d.Y
+	n, f = (c.Lo.Y-o.Y)*i, (c.Hi.Y-o.Y)*i
+	if i < 0 {
+		n, f = f, n
+	}
+	if n > lo {
+		lo = n
+	}
+	if f < hi {
+		hi = f
+	}
+	i = 1 / d.Z
+	n, f = (c.Lo.Z-o.Z)*i, (c.Hi.Z-o.Z)*i
+	if i < 0 {
+		n, f = f, n
+	}
+	if n > lo {
+		lo = n
+	}
+	if f < hi {
+		hi = f
+	}
+	return lo, lo <= hi
 }
 
 // minDirection is the least length of a direction, so that t stays finite.
@@ -200,7 +240,12 @@ func (b *BVH) refine(o, d geom.Vec, h *Hit) {
 		h.nearestEdge(p0, p1, p2, o, d)
 		return
 	}
-	u, v = max(u, 0), max(v, 0)
+	if u < 0 {
+		u = 0
+	}
+	if v < 0 {
+		v = 0
+	}
 	if s := u + v; s > 1 {
 		u, v = u/s, v/s
 	}
