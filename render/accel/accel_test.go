@@ -88,6 +88,11 @@ func TestNoLeaks(t *testing.T) {
 			b := mustBuild(t, p, tri)
 			r := rand.New(rand.NewPCG(3, uint64(i)))
 			n := rays / len(spheres)
+			inscribed := sp.radius
+			for _, x := range tri {
+				normal := p[x[1]].Sub(p[x[0]]).Cross(p[x[2]].Sub(p[x[0]])).Unit()
+				inscribed = min(inscribed, normal.Dot(p[x[0]].Sub(sp.mid)))
+			}
 			closest, occluded := 0, 0
 			for j := range n {
 				x := tri[r.IntN(len(tri))]
@@ -98,9 +103,8 @@ func TestNoLeaks(t *testing.T) {
 				case 1:
 					target = geom.Lerp(p[x[0]], p[x[1]], 0.5)
 				}
-				// Inside the inscribed ball of the coarsest sphere, 0.93 of the radius; often close to the surface, so
-				// that rays graze it.
-				o := randVec(r, 1).Unit().Mul(0.93 * sp.radius * (1 - math.Pow(10, -4*r.Float64()))).Add(sp.mid)
+				// inside the inscribed ball, often close to the surface, so that rays graze it
+				o := randVec(r, 1).Unit().Mul(inscribed * (1 - math.Pow(10, -4*r.Float64()))).Add(sp.mid)
 				if j%7 == 0 {
 					o = sp.mid
 				}
@@ -110,9 +114,7 @@ func TestNoLeaks(t *testing.T) {
 					c := [3]float64{}
 					c[r.IntN(3)] = 1
 					d = geom.Vec{X: c[0], Y: c[1], Z: c[2]}
-					if q := target.Sub(sp.mid).Mul(0.5); q.Len() < 0.9*sp.radius {
-						o = sp.mid.Add(q)
-					}
+					o = geom.Lerp(sp.mid, target, 0.5)
 				case 5:
 					d.Y = 0
 				case 7:
@@ -291,6 +293,36 @@ func TestOddRays(t *testing.T) {
 		var none BVH
 		if none.Closest(s, geom.Vec{}, x, 0, inf, new(Hit)) || none.Occluded(s, geom.Vec{}, x, 0, inf) {
 			t.Error("the empty hierarchy is met")
+		}
+	})
+}
+
+// A ray that starts at -0, exactly in the plane of a padded box, enters it at -0; the kernels order distances by their
+// bits, where that would be the farthest of all.
+func TestNegativeZeroDistance(t *testing.T) {
+	p := []geom.Vec{
+		{X: -1, Y: -0.5, Z: 1}, {X: 1, Y: -1, Z: 1}, {X: 1, Y: 1, Z: -1}, // about the ray, but not in its way
+		{X: -0.5, Y: -2 * boxPad, Z: -0.5}, {X: 0.5, Y: -0.5, Z: -0.5}, {Y: -0.9, Z: 0.6}, // in its way
+	}
+	var tri [][3]uint32
+	for range 6 {
+		tri = append(tri, [3]uint32{0, 1, 2}, [3]uint32{3, 4, 5})
+	}
+	zero := math.Copysign(0, -1)
+	o, d := geom.Vec{X: zero, Y: zero, Z: zero}, geom.Vec{X: 0.1, Y: -1, Z: 0.1}
+	want := brute(p, tri, o, d, 0, math.Inf(1))
+	if !want.ok || want.Prim&1 == 0 || brute(p, tri[:1], o, d, 0, math.Inf(1)).ok {
+		t.Fatalf("the twin meets %+v", want)
+	}
+	b := mustBuild(t, p, tri)
+	n := b.nodeAt(b.root)
+	if b.stats.Nodes != 1 || b.stats.Leaves != 2 || n.b[3][0]*n.b[3][1] != 0 {
+		t.Fatalf("no box ends at 0: %v, %+v", n.b[3], b.stats)
+	}
+	eachKernel(t, func(t *testing.T) {
+		var h Hit
+		if !b.Closest(NewScratch(), o, d, 0, math.Inf(1), &h) || math.Abs(h.T-want.T) > 1e-12 {
+			t.Errorf("T = %g, want %g", h.T, want.T)
 		}
 	})
 }
