@@ -226,8 +226,8 @@ func (n *node) phrase() string {
 	case nullNode:
 		return "no value"
 	}
-	if n.quoted {
-		return strconv.Quote(shorten(n.text)) + " in quotes"
+	if s := shorten(n.text); n.quoted && s == n.text {
+		return strconv.Quote(s) + " in quotes"
 	}
 	return shorten(n.text)
 }
@@ -243,6 +243,18 @@ func (n *node) show() string {
 // decimal is how a number is written; hexadecimal and octal forms are left out so that 010 can't mean 8.
 var decimal = regexp.MustCompile(`^[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?$`)
 
+// infinite reports whether text stands for no finite number.
+func infinite(s string) bool {
+	switch strings.ToLower(strings.TrimLeft(s, "+-")) {
+	case ".nan", ".inf", "nan", "inf", "infinity":
+		return true
+	}
+	return false
+}
+
+// numberLike reports whether text was meant to be a number.
+func numberLike(s string) bool { return decimal.MatchString(s) || infinite(s) }
+
 // number decodes one number, checks its range and returns it; 0 after a problem.
 func (d *decoder) number(f *field, n *node, path string) float64 {
 	integer := f.kind == whole || f.kind == wholePair
@@ -255,8 +267,7 @@ func (d *decoder) number(f *field, n *node, path string) float64 {
 		return 0
 	}
 	s := n.text
-	switch strings.ToLower(strings.TrimLeft(s, "+-")) {
-	case ".nan", ".inf", "nan", "inf", "infinity":
+	if infinite(s) {
 		d.add(n.at, path, s, "%s is not finite", shorten(s))
 		return 0
 	}
@@ -298,7 +309,7 @@ func (d *decoder) numbers(f *field, n *node, x []float64, path string) {
 // colour decodes a number, which stands for all channels, or a list of three.
 func (d *decoder) colour(f *field, n *node, c *colour.RGB, path string) {
 	switch {
-	case n.kind == scalarNode && !n.quoted:
+	case n.kind == scalarNode && !n.quoted && numberLike(n.text):
 		*c = colour.Grey(d.number(f, n, path))
 	case n.kind == listNode && len(n.items) == 3:
 		d.numbers(f, n, c[:], path)
@@ -318,7 +329,7 @@ func (d *decoder) surfaceMap(f *field, n *node, m *MapSpec, path string) {
 			d.colour(f, value, &m.Value, join(path, "value")) // once more, for the range of this map
 		}
 	case scalarNode:
-		if !n.quoted && decimal.MatchString(n.text) {
+		if !n.quoted && numberLike(n.text) {
 			d.colour(f, n, &m.Value, path)
 			return
 		}

@@ -78,10 +78,19 @@ func (r relation) oneOf(sets ...[]string) {
 	case len(begun) == 0:
 		r.add(r.n.at, r.path, "", "give %s", listing(names, "or"))
 	case len(begun) > 1:
-		r.at(begun[1], "give either %s, not both", listing(names, "or"))
+		r.at(r.later(begun[0], begun[1]), "give either %s, not both", listing(names, "or"))
 	case !whole:
 		r.at(begun[0], "give %s", listing(names, "or"))
 	}
+}
+
+// later returns the one of two given keys that comes later in the file, or in the overrides.
+func (r relation) later(a, b string) string {
+	p, q := r.n.keyPlace(a), r.n.keyPlace(b)
+	if p.order > q.order || p.order == q.order && (p.line > q.line || p.line == q.line && p.column > q.column) {
+		return a
+	}
+	return b
 }
 
 // need wants a key, for the reason given.
@@ -118,7 +127,7 @@ func (r relation) camera(p *Camera, sound bool) {
 		r.oneOf([]string{"at"}, []string{"orbit"})
 	}
 	if r.given("fov") && r.given("focal_length") {
-		r.at("fov", "give either focal_length or fov, not both")
+		r.at(r.later("focal_length", "fov"), "give either focal_length or fov, not both")
 	}
 	if !sound {
 		return

@@ -19,6 +19,9 @@ import (
 const (
 	maxFileBytes = 4 << 20 // bytes
 	maxNesting   = 64      // blocks and lists within each other
+	maxTokens    = 100_000 // words and marks; the parser's time can grow with the square of their number
+	maxKeys      = 20_000  // keys, for the same reason (half a second when all are in one block, as measured)
+	maxDocuments = 16      // document marks; a second document is refused, but the parser reads all before we know
 	maxExpanded  = 100_000 // values that aliases may add
 )
 
@@ -152,15 +155,15 @@ func (c *converter) parse(data []byte) (file *ast.File) {
 	}()
 	text := strings.ReplaceAll(strings.TrimPrefix(string(data), "\ufeff"), "\r\n", "\n")
 	tokens := lexer.Tokenize(text)
-	if tk := tooNested(tokens); tk != nil {
-		c.add(tk, "more than %d values within each other", maxNesting)
+	if tk, why := tooMuch(tokens); tk != nil {
+		c.add(tk, "%s", why)
 		return nil
 	}
 	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
 	if err != nil {
 		var at yaml.Error
 		if errors.As(err, &at) {
-			c.add(at.GetToken(), "not valid YAML: %s", shorten(at.GetMessage()))
+			c.add(at.GetToken(), "not valid YAML: %s", shorten(strings.ReplaceAll(at.GetMessage(), "\t", `\t`)))
 		} else {
 			c.add(nil, "not valid YAML: %s", shorten(err.Error()))
 		}
@@ -169,12 +172,16 @@ func (c *converter) parse(data []byte) (file *ast.File) {
 	return file
 }
 
-// tooNested returns the token at which nesting passes the limit, or nil. The parser calls itself for each level, so
-// this has to be known before. It counts open brackets, and within a line or between commas the marks that open a
-// level (dash, question mark, colon, tag, anchor); deep indentation is bounded by the square root of the file size.
-func tooNested(tokens token.Tokens) *token.Token {
-	depth, run, line := 0, 0, -1
-	for _, tk := range tokens {
+// tooMuch returns the token at which a limit is passed and says which, or nil. The parser calls itself for each level
+// of nesting, so that has to be bounded before: open brackets, and within a line or between commas the marks that open
+// a level (dash, question mark, colon, tag, anchor). Deep indentation is bounded by the square root of the file size.
+func tooMuch(tokens token.Tokens) (*token.Token, string) {
+	depth, run, line, keys, documents := 0, 0, -1, 0, 0
+	for i, tk := range tokens {
+		if depth <= 0 && tk.Position.Line != line && tk.Type != token.TagType && tk.Type != token.AnchorType {
+			run = 0
+		}
+		line = tk.Position.Line
 		switch tk.Type {
 		case token.SequenceStartType, token.MappingStartType:
 			depth++
@@ -184,18 +191,26 @@ func tooNested(tokens token.Tokens) *token.Token {
 			run = 0
 		case token.CollectEntryType:
 			run = 0
-		case token.SequenceEntryType, token.MappingKeyType, token.MappingValueType, token.TagType, token.AnchorType, token.AliasType:
-			if depth <= 0 && tk.Position.Line != line && tk.Type != token.TagType && tk.Type != token.AnchorType {
-				run = 0
-			}
+		case token.MappingValueType:
+			keys++
 			run++
+		case token.SequenceEntryType, token.MappingKeyType, token.TagType, token.AnchorType, token.AliasType:
+			run++
+		case token.DocumentHeaderType, token.DocumentEndType:
+			documents++
 		}
-		line = tk.Position.Line
-		if depth > maxNesting || run > maxNesting {
-			return tk
+		switch {
+		case depth > maxNesting || run > maxNesting:
+			return tk, fmt.Sprintf("more than %d values within each other", maxNesting)
+		case keys > maxKeys:
+			return tk, fmt.Sprintf("more than %d keys", maxKeys)
+		case i >= maxTokens:
+			return tk, fmt.Sprintf("more than %d words and marks", maxTokens)
+		case documents > maxDocuments:
+			return tk, "a scene file holds one document"
 		}
 	}
-	return nil
+	return nil, ""
 }
 
 // place returns the position of a token, or the file's beginning for nil.

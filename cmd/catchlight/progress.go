@@ -1,0 +1,61 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"golang.org/x/term"
+)
+
+// reporter shows how work goes on: a bar with the time left on a terminal, else a line now and then.
+type reporter struct {
+	w     io.Writer
+	term  bool
+	phase string
+	bar   *progressbar.ProgressBar
+	start time.Time
+	last  time.Time
+}
+
+const lineEvery = 5 * time.Second
+
+func newReporter(w io.Writer) *reporter {
+	f, ok := w.(*os.File)
+	return &reporter{w: w, term: ok && term.IsTerminal(int(f.Fd()))}
+}
+
+// Phase implements render.Progress.
+func (r *reporter) Phase(name string) {
+	r.done()
+	r.phase, r.start, r.last = name, time.Now(), time.Now()
+	fmt.Fprintln(r.w, name)
+}
+
+// Advance implements render.Progress.
+func (r *reporter) Advance(done, total int64) {
+	if r.term {
+		if r.bar == nil {
+			r.bar = progressbar.NewOptions64(total, progressbar.OptionSetWriter(r.w), progressbar.OptionSetPredictTime(true),
+				progressbar.OptionSetDescription(r.phase), progressbar.OptionThrottle(200*time.Millisecond), progressbar.OptionClearOnFinish())
+		}
+		_ = r.bar.Set64(done)
+		return
+	}
+	if now := time.Now(); now.Sub(r.last) >= lineEvery {
+		r.last = now
+		gone := now.Sub(r.start)
+		left := time.Duration(float64(gone) * float64(total-done) / float64(max(done, 1)))
+		fmt.Fprintf(r.w, "%s: %.0f %%, %s left\n", r.phase, 100*float64(done)/float64(total), left.Round(time.Second))
+	}
+}
+
+// done takes the bar away.
+func (r *reporter) done() {
+	if r.bar != nil {
+		_ = r.bar.Finish()
+		r.bar = nil
+	}
+}
