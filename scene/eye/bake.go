@@ -8,16 +8,33 @@ import (
 	"catchlight/scene/texture"
 )
 
+// bakeColour paints the inner shell's albedo over its map: iris, white, and the blend between.
 func bakeColour(p *Params, c *chart, ir *iris) *texture.Image {
 	n := p.MapSize
 	pix := make([]float32, n*n*3)
-	parallel(n, 16, func(y0, y1 int) {
+	w := white{p: p, veins: newVeins(p), limbus: math.Asin(p.LimbusRadius / p.GlobeRadius)}
+	parallel(n, 8, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for x := range n {
 				u, v := (float64(x)+0.5)/float64(n)-0.5, 0.5-(float64(y)+0.5)/float64(n)
 				rho := math.Hypot(u, v)
-				k := geom.Smoothstep(0.24, 0.27, rho)
-				a := colour.Lerp(colour.RGB{0.15, 0.12, 0.08}, p.ScleraColour, k)
+				r := rho / c.perMM // half chord, inside the limbus
+				var a colour.RGB
+				k := 1.0
+				if rho <= irisShare*1.2 {
+					k = geom.Smoothstep(ir.root-0.32, ir.root+0.30, r)
+				}
+				if k < 1 {
+					a = ir.tissue.colour(u/c.perMM, v/c.perMM)
+				}
+				if k > 0 {
+					sin, cos := c.polar(min(rho, 0.4999))
+					cx, cy := 1.0, 0.0
+					if rho > 0 {
+						cx, cy = u/rho, v/rho
+					}
+					a = colour.Lerp(a, w.colour(math.Atan2(sin, cos), cx, cy, geom.Vec{X: sin * cx, Y: sin * cy, Z: cos}), k)
+				}
 				for i := range 3 {
 					pix[(y*n+x)*3+i] = float32(a[i])
 				}
@@ -25,4 +42,46 @@ func bakeColour(p *Params, c *chart, ir *iris) *texture.Image {
 		}
 	})
 	return texture.NewImage(n, n, 3, pix)
+}
+
+// white is the sclera as seen under diffuse light.
+type white struct {
+	p      *Params
+	veins  *veins
+	limbus float64 // polar angle
+}
+
+// colour returns the albedo at polar angle phi in direction d (unit; cx, cy its unit direction about the axis).
+func (w *white) colour(phi, cx, cy float64, d geom.Vec) colour.RGB {
+	p := w.p
+	q := d.Mul(p.GlobeRadius)
+	out := (phi - w.limbus) / (geom.Radians(75) - w.limbus) // 0 at the limbus, 1 well back
+	rim := geom.Smoothstep(0.05, 1, out)
+	corner := math.Abs(cx) * rim
+	low := fbm3(p.Seed^0xb1, 0.16*q.X, 0.16*q.Y, 0.16*q.Z, 4)
+	mid := fbm3(p.Seed^0xb2, 0.7*q.X, 0.7*q.Y, 0.7*q.Z, 4)
+	a := p.ScleraColour
+	// Warmer and redder toward the rim and the corners.
+	red := p.Redness * (0.55*rim + 0.45*corner) * (1 + 0.7*low)
+	a = a.Mul(colour.RGB{1 - 0.03*red, 1 - 0.26*red, 1 - 0.33*red})
+	// Yellowish fatty patches and grey thin ones.
+	fat := max(0, mid+0.25*low) * (0.35 + 0.65*rim)
+	a = a.Mul(colour.RGB{1, 1 - 0.05*fat, 1 - 0.20*fat})
+	a = a.Scale(1 + 0.05*low + 0.04*mid)
+	// Cooler and greyer beside the limbus, where the tissue is thin.
+	near := math.Exp(-max(0, phi-w.limbus) / 0.09)
+	a = a.Mul(colour.RGB{1 - 0.30*near, 1 - 0.25*near, 1 - 0.19*near})
+	shallow, deep := w.veins.at(phi, cx, cy)
+	shallow, deep = shallow*p.Veins, deep*p.Veins
+	// A thin film of blood takes blue and green, hardly red.
+	for i, k := range [3]float64{0.22, 0.95, 0.85} {
+		a[i] *= math.Exp(-0.75 * k * min(shallow, 2.5))
+	}
+	for i, k := range [3]float64{0.40, 0.52, 0.36} {
+		a[i] *= math.Exp(-0.42 * k * min(deep, 2.5))
+	}
+	for i := range a {
+		a[i] = max(0.05, min(a[i], 0.95))
+	}
+	return a
 }

@@ -46,6 +46,7 @@ func Build(p Params) (*Eye, error) {
 
 	w := newWobble(&p, c, prof)
 	ir := newIris(&p, e.IrisZ)
+	ir.tissue = newTissue(&p, ir)
 	e.Colour = bakeColour(&p, c, ir)
 	e.Outer, e.Inner = buildShells(&p, prof, w, ir, c)
 	return e, nil

@@ -1,0 +1,181 @@
+package eye
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"catchlight/scene/geom"
+)
+
+// veins is the vessels of the white as two rasters over the azimuthal-equidistant plane about the optical axis: the
+// shallow conjunctival vessels, sharp and red, and the deeper episcleral ones, soft and violet-grey.
+type veins struct {
+	l             *layer
+	globe         float64
+	shallow, deep []float32 // optical density, 0 and up
+}
+
+// node is a joint of a growing vessel, in mm of the plane.
+type node struct {
+	x, y   float64
+	parent int
+	kids   int
+	flow   float64 // radius cubed
+}
+
+// newVeins grows both networks by space colonisation and sets their widths by Murray's law.
+//
+// Sources: Runions et al., Modeling and visualization of leaf venation patterns, SIGGRAPH 2005; Murray, PNAS 12
+// (1926), 207.
+func newVeins(p *Params) *veins {
+	reach := geom.Radians(100) * p.GlobeRadius
+	n := max(64, p.MapSize)
+	v := &veins{l: newLayer(n, float64(n)/(2*reach)), globe: p.GlobeRadius}
+	inner := math.Asin(p.LimbusRadius/p.GlobeRadius)*p.GlobeRadius + 0.25*p.LimbusWidth
+	v.shallow = make([]float32, n*n)
+	v.deep = make([]float32, n*n)
+	rng := stream(p.Seed, "veins")
+	v.network(rng, v.shallow, network{attractors: 900, inner: inner + 0.9, outer: 0.97 * reach, step: 0.16, kill: 0.42, trunks: 9, tip: 0.010, tortuous: 0.16, seed: p.Seed ^ 0xa1})
+	v.network(rng, v.deep, network{attractors: 420, inner: inner + 0.5, outer: 0.97 * reach, step: 0.2, kill: 0.7, trunks: 7, tip: 0.022, tortuous: 0.10, seed: p.Seed ^ 0xa2})
+	v.deep = v.l.blur(v.deep, 0.10*v.l.ppm)
+	return v
+}
+
+type network struct {
+	attractors   int
+	inner, outer float64 // mm of the plane
+	step, kill   float64 // mm
+	trunks       int
+	tip          float64 // radius of the last twigs, mm
+	tortuous     float64 // mm
+	seed         uint64
+}
+
+func (v *veins) network(rng *rand.Rand, dst []float32, c network) {
+	type point struct {
+		x, y    float64
+		near    int
+		dist    float64
+		reached bool
+	}
+	// Attractors: denser toward the corners (left and right), thinning toward the limbus.
+	var at []point
+	for len(at) < c.attractors {
+		r := math.Sqrt(c.inner*c.inner + (c.outer*c.outer-c.inner*c.inner)*rng.Float64())
+		th := 2 * math.Pi * rng.Float64()
+		keep := (0.35 + 0.65*math.Abs(math.Cos(th))) * geom.Smoothstep(c.inner-0.3, c.inner+3.5, r+1.2)
+		if rng.Float64() < keep {
+			at = append(at, point{x: r * math.Cos(th), y: r * math.Sin(th), near: -1, dist: math.Inf(1)})
+		}
+	}
+	var ns []node
+	for i := range c.trunks {
+		th := 0.55*rng.NormFloat64() + math.Pi*float64(i%2)
+		if i >= 6 {
+			th = 2 * math.Pi * rng.Float64()
+		}
+		ns = append(ns, node{x: c.outer * math.Cos(th), y: c.outer * math.Sin(th), parent: -1})
+	}
+	from := 0
+	for range 400 {
+		for i := range at {
+			a := &at[i]
+			if a.reached {
+				continue
+			}
+			for k := from; k < len(ns); k++ {
+				if d := math.Hypot(ns[k].x-a.x, ns[k].y-a.y); d < a.dist {
+					a.dist, a.near = d, k
+				}
+			}
+			a.reached = a.dist < c.kill
+		}
+		type pull struct {
+			x, y float64
+			n    int
+		}
+		pulls := make([]pull, len(ns))
+		for i := range at {
+			a := &at[i]
+			if a.reached {
+				continue
+			}
+			q := &pulls[a.near]
+			q.x += (a.x - ns[a.near].x) / a.dist
+			q.y += (a.y - ns[a.near].y) / a.dist
+			q.n++
+		}
+		from = len(ns)
+		for k, q := range pulls {
+			l := math.Hypot(q.x, q.y)
+			if q.n == 0 || l < 1e-3 || ns[k].kids > 2 {
+				continue
+			}
+			jx, jy := 0.35*rng.NormFloat64(), 0.35*rng.NormFloat64()
+			x, y := q.x/l+jx, q.y/l+jy
+			l = math.Hypot(x, y)
+			ns[k].kids++
+			ns = append(ns, node{x: ns[k].x + c.step*x/l, y: ns[k].y + c.step*y/l, parent: k})
+		}
+		if len(ns) == from {
+			break
+		}
+	}
+	for i := len(ns) - 1; i >= 0; i-- {
+		if ns[i].kids == 0 {
+			ns[i].flow = c.tip * c.tip * c.tip
+		}
+		if p := ns[i].parent; p >= 0 {
+			ns[p].flow += ns[i].flow
+		}
+	}
+	place := func(q *node) (x, y float64) {
+		// Thin vessels wind more than trunks.
+		k := c.tortuous / (1 + math.Cbrt(q.flow)/0.04)
+		return q.x + k*fbm3(c.seed, 1.1*q.x, 1.1*q.y, 0, 3)*2.4, q.y + k*fbm3(c.seed^7, 1.1*q.x, 1.1*q.y, 9, 3)*2.4
+	}
+	for i := range ns {
+		q := &ns[i]
+		if q.parent < 0 {
+			continue
+		}
+		x0, y0 := place(&ns[q.parent])
+		x1, y1 := place(q)
+		r := math.Cbrt(q.flow)
+		// Vessels fade toward the limbus, and some lie deeper along the way.
+		d := math.Hypot(q.x, q.y)
+		strength := geom.Smoothstep(c.inner-0.4, c.inner+3, d) * (0.75 + 0.5*fbm3(c.seed^3, 0.5*q.x, 0.5*q.y, 0, 2))
+		v.line(dst, x0, y0, x1, y1, min(r, 0.085), max(0, strength))
+	}
+}
+
+// line adds a vessel's optical density along a segment: chord length through a cylinder of radius r, spread over at
+// least a texel so that thin ones keep their total.
+func (v *veins) line(dst []float32, x0, y0, x1, y1, r, strength float64) {
+	l := v.l
+	w := max(r, 0.6/l.ppm)
+	peak := strength * (r / 0.05) * (r / w)
+	c := float64(l.n) / 2
+	i0, i1 := int(c+(min(x0, x1)-2*w)*l.ppm), int(c+(max(x0, x1)+2*w)*l.ppm)+1
+	j0, j1 := int(c-(max(y0, y1)+2*w)*l.ppm), int(c-(min(y0, y1)-2*w)*l.ppm)+1
+	ex, ey := x1-x0, y1-y0
+	inv := 1 / (ex*ex + ey*ey + 1e-12)
+	for j := max(0, j0); j < min(l.n, j1); j++ {
+		for i := max(0, i0); i < min(l.n, i1); i++ {
+			x, y := l.place(i, j)
+			t := min(1, max(0, ((x-x0)*ex+(y-y0)*ey)*inv))
+			dx, dy := x-x0-t*ex, y-y0-t*ey
+			d := peak * math.Exp(-(dx*dx+dy*dy)/(w*w))
+			if at := j*l.n + i; d > float64(dst[at]) {
+				dst[at] = float32(d)
+			}
+		}
+	}
+}
+
+// at returns both densities at polar angle phi (rad) and the unit direction (cx, cy) about the axis.
+func (v *veins) at(phi, cx, cy float64) (shallow, deep float64) {
+	x, y := phi*v.globe*cx, phi*v.globe*cy
+	edge := 1 - geom.Smoothstep(0.85, 0.98, phi/geom.Radians(100))
+	return edge * v.l.sample(v.shallow, x, y), edge * v.l.sample(v.deep, x, y)
+}
