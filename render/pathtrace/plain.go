@@ -212,4 +212,6 @@ func (t *Tracer) plate(p *path, out *film.Sample) {
 }
 
 // compensation makes up for light that scatters more than once among the microfacets of a metal.
-func (t *Tracer) compensation(m *frozen.Material, mu float64) colour.RGB { return colour.Grey(1) }
+func (t *Tracer) compensation(m *frozen.Material, mu float64) colour.RGB {
+	return t.energy.Scale(metal(m, 1), mu, m.Alpha)
+}

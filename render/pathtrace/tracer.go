@@ -8,6 +8,9 @@
 package pathtrace
 
 import (
+	"sync"
+
+	"catchlight/material/microfacet"
 	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
@@ -64,20 +67,31 @@ func (a Stats) Plus(b Stats) Stats {
 
 // Tracer is one worker's path tracer. It is not safe for concurrent use; the scene it reads is shared.
 type Tracer struct {
-	scene *frozen.Scene
-	set   frozen.Settings
-	sc    *accel.Scratch
-	smp   sampler.Sampler
-	stack [4]path
-	n     int
+	scene  *frozen.Scene
+	set    frozen.Settings
+	sc     *accel.Scratch
+	smp    sampler.Sampler
+	energy *microfacet.EnergyTable // where a rough metal needs it, else nil
+	stack  [4]path
+	n      int
 
 	Stats Stats
 }
 
 // New makes a worker for a scene.
 func New(s *frozen.Scene, seed uint64) *Tracer {
-	return &Tracer{scene: s, set: s.Settings, sc: accel.NewScratch(), smp: sampler.New(seed)}
+	t := &Tracer{scene: s, set: s.Settings, sc: accel.NewScratch(), smp: sampler.New(seed)}
+	for i := range s.Bodies {
+		if m := &s.Bodies[i].Material; m.Kind == frozen.Conductor && m.Alpha >= microfacet.MinAlpha {
+			t.energy = energyTable()
+			break
+		}
+	}
+	return t
 }
+
+// energyTable is made once, when a scene first holds a rough metal, and only read afterwards.
+var energyTable = sync.OnceValue(microfacet.NewEnergyTable)
 
 // chain says what lies between a path's last scattering vertex and the ray that it now follows.
 type chain uint8

@@ -1,0 +1,40 @@
+package render
+
+import (
+	"context"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// marshEye is an eye under a sky, a lamp and a sun: every kind of path is in it.
+const marshEye = `
+film: {width: 32, height: 32, spp: 8}
+camera: {kind: orthographic, width: 26, aim: [0, 0, 8], orbit: {azimuth: 0}}
+lights:
+  - {name: sky, kind: constant, radiance: [0.3, 0.35, 0.4]}
+  - {name: lamp, kind: rectangle, from: {azimuth: 30, elevation: 30, distance: 600}, radiance: [8, 7, 6]}
+  - {name: sun, kind: distant, angle: 2, from: {azimuth: -50, elevation: 20}, irradiance: [2, 2, 2]}
+bodies:
+  - {name: eye, shape: eye, eye: {map_size: 128}}
+`
+
+// A picture's bits depend on the scene, the seed and the samples, never on the workers.
+func TestWorkersMakeTheSamePicture(t *testing.T) {
+	p := prepare(t, marshEye)
+	var first *Result
+	for _, n := range []int{1, 2, 7} {
+		r, err := p.Render(context.Background(), Options{Workers: n})
+		require.NoError(t, err)
+		if first == nil {
+			first = r
+			continue
+		}
+		assert.True(t, first.Film.Equal(r.Film), "%d workers", n)
+		a, b := first.Stats.Stats, r.Stats.Stats
+		assert.Equal(t, a, b, "%d workers count alike", n)
+	}
+	other := finish(t, prepare(t, marshEye, "film.seed=2"))
+	assert.False(t, first.Film.Equal(other.Film), "another seed gives other noise")
+}
