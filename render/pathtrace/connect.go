@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"catchlight/light"
+	"catchlight/material/microfacet"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
 	"catchlight/render/sampler"
@@ -176,8 +177,8 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 		return
 	}
 	w := e.Zone(sol.y.P)
-	if w <= 0 {
-		return
+	if w <= 0 || e.Alpha(w) >= microfacet.MinAlpha && !e.SmoothRefract {
+		return // a rough cornea is met by chance, and lights are connected to there
 	}
 	wi := b.ToWorld.Vector(sol.wi).Unit()
 	cos := wi.Dot(v.ns)
