@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
-
 )
 
 // furnace is a lit-from-everywhere scene: whatever a body does to light, without loss the picture stays 1 everywhere.

@@ -51,4 +51,3 @@ func mean(pic *film.Picture, c int, keep func(i int) bool) (m, se float64) {
 	}
 	return m / n, math.Sqrt(se) / n
 }
-
