@@ -34,6 +34,7 @@ type shells struct {
 	outerBVH, innerBVH *accel.BVH
 	colour             *frozen.VolumeMap
 	alpha              *frozen.VolumeMap
+	film               *frozen.VolumeMap // nil without vessels on top
 	far                float64
 	bytes              int64
 	notes              []string
@@ -90,7 +91,7 @@ func (p *preparer) eye(b *scene.Body) {
 	}
 	e.Prepare()
 	e.Tissue = frozen.Tissue{
-		ScatterIris: d.Iris.Scatter, ScatterSclera: d.Sclera.Scatter, Colour: s.colour, Alpha: s.alpha,
+		ScatterIris: d.Iris.Scatter, ScatterSclera: d.Sclera.Scatter, Colour: s.colour, Alpha: s.alpha, Film: s.film,
 	}
 	p.extinction(&e, d, scale)
 	ix := int32(len(p.out.Eyes))
@@ -138,15 +139,25 @@ func (p *preparer) shells(d *scene.Eye) (*shells, error) {
 	if err != nil {
 		return nil, err
 	}
-	at := func(v geom.Vec) colour.RGB {
-		// The surface in front of a direction: the iris plane within the root, the globe outside.
+	// The surface in front of a direction: the iris plane within the root, the globe outside.
+	front := func(v geom.Vec) (geom.Vec, geom.UV) {
 		q := v.Mul(par.GlobeRadius)
 		if v.Z > 0 {
 			if r := math.Hypot(v.X, v.Y) / v.Z * grown.IrisZ; r < grown.LipRadius {
 				q = v.Mul(grown.IrisZ / v.Z)
 			}
 		}
-		uv := grown.SurfaceUV(q)
+		return q, grown.SurfaceUV(q)
+	}
+	if !d.Sclera.Colour.Given && d.Sclera.Veins > 0 {
+		film := texture.FromImage(grown.Film, texture.Clamp)
+		s.film = frozen.NewVolumeMap(d.Detail, func(v geom.Vec) colour.RGB {
+			_, uv := front(v)
+			return film.RGB(uv, 0)
+		}, parallel(p.o.workers()))
+	}
+	at := func(v geom.Vec) colour.RGB {
+		q, uv := front(v)
 		w := grown.Zone(q)
 		return colour.Lerp(white.RGB(uv, 0).Mul(d.Sclera.Tint), iris.RGB(uv, 0), w)
 	}

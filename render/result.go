@@ -122,7 +122,7 @@ func (r *Result) record() map[string]string {
 		"spp":      fmt.Sprint(r.SPP),
 		"seed":     fmt.Sprint(r.d.Film.Seed),
 		"exit":     t.Exit,
-		"view":     fmt.Sprintf("%s, exposure %g EV", r.d.View.Transform, r.d.View.Exposure),
+		"display":  fmt.Sprintf("%s, exposure %g EV", r.d.View.Transform, r.d.View.Exposure),
 		"kernel":   r.Stats.Kernel,
 	}
 	if e := t.Effects; !(e.Refraction && e.Caustic && e.Scattering && e.Coat && e.Shadow) {

@@ -254,7 +254,7 @@ type Iris struct {
 	Normal      MapSpec    `key:"normal" doc:"tangent-space normal map of the inner shell (green up)"`
 	Height      MapSpec    `key:"height" doc:"displacement of the inner shell along its normal"`
 	HeightScale float64    `key:"height_scale" unit:"mm" range:"[0,2]" default:"0" doc:"displacement of a full step of the height map; 0.5 of the map is no displacement"`
-	HalfRadius  colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.09, 0.075, 0.06]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	HalfRadius  colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	Scatter     bool       `key:"scatter" default:"true" doc:"off makes the iris plain diffuse"`
 	PupilClosed bool       `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`
 }
@@ -264,6 +264,6 @@ type Sclera struct {
 	Colour     MapSpec    `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
 	Tint       colour.RGB `key:"tint" range:"[0,2]" default:"[1, 1, 1]" doc:"multiplies the colour of the inner shell outside the iris"`
 	Veins      float64    `key:"veins" range:"[0,2]" default:"1" doc:"strength of the built veins"`
-	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.36, 0.26, 0.18]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	Scatter    bool       `key:"scatter" default:"true" doc:"off makes the sclera plain diffuse"`
 }

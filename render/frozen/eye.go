@@ -43,6 +43,7 @@ type Tissue struct {
 	SigmaSclera   colour.RGB
 	Alpha         *VolumeMap // single-scattering albedo
 	Colour        *VolumeMap // diffuse reflectance
+	Film          *VolumeMap // share that what lies on top lets pass on one crossing; nil is all
 }
 
 // Prepare fills what is derived.

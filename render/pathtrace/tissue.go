@@ -32,6 +32,9 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	p.settle(iris)
 	tis := &e.Tissue
+	if tis.Film != nil {
+		p.beta = p.beta.Mul(tis.Film.At(lp))
+	}
 	scatter := tis.ScatterIris
 	if tis.ScatterIris != tis.ScatterSclera {
 		scatter = (t.smp.D1(p.vertex, sampler.Lobe, p.branch) < w) == tis.ScatterIris
@@ -39,10 +42,16 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	if scatter && t.set.Scattering {
 		var exit frozen.Surface
 		var d geom.Vec
-		if !t.walk(p, b, e, sf, &exit, &d) {
+		collisions := t.walk(p, b, e, sf, &exit, &d)
+		if collisions < 0 {
 			return false
 		}
-		if t.set.ExactExit {
+		// Light that crossed a thin ridge without a collision goes straight on: only what was scattered leaves by the
+		// model of a flat, deep body. (In a flat body there is no such light.)
+		if t.set.ExactExit || collisions == 0 {
+			if tis.Film != nil {
+				p.beta = p.beta.Mul(tis.Film.At(b.ToLocal.Point(exit.P)))
+			}
 			p.ray = geom.Ray{O: exit.Leave(d), D: d}
 			p.chain, p.sharp, p.mask = unconnected, false, frozen.ShadowRays
 			return t.roulette(p)
@@ -50,6 +59,9 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		sf = &exit
 	} else {
 		p.beta = p.beta.Mul(tis.Colour.At(lp))
+	}
+	if tis.Film != nil {
+		p.beta = p.beta.Mul(tis.Film.At(b.ToLocal.Point(sf.P)))
 	}
 	n := sf.Ns
 	if e.InnerNormal.Valid() {
@@ -63,16 +75,16 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 
 // walk follows a random walk below the inner shell until it leaves, in the eye's own frame, and multiplies the path
 // by the walk's weight. It fills the surface where the walk leaves and the world direction in which it does. It
-// reports false if the walk ended inside.
+// returns the number of collisions, or -1 if the walk ended inside.
 //
 // In a zone of constant extinction each flight's length is sampled for one channel, chosen anew by what the path
 // carries, and weighted over all channels that might have been chosen (the balance heuristic). Where zones blend,
-// flights run against one majorant for all channels and may be null collisions. The albedo is that of the colour map
+// flights run against the larger extinction of each channel and may end in null collisions. The albedo is that of the colour map
 // in front of the collision. Nothing is cut off: long walks end by roulette.
 //
 // Sources: Woodcock et al. 1965 (null collisions); Chiang, Kutz, Burley, SIGGRAPH Talks 2016 (walks set by surface
 // colour).
-func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir *geom.Vec) bool {
+func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir *geom.Vec) int {
 	t.Stats.Walks++
 	tis := &e.Tissue
 	m := b.Mesh
@@ -96,14 +108,18 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 	beta := colour.Grey(1)
 	half := e.LimbusWidth / 2
 	rin, rout := e.LimbusRadius-half, e.LimbusRadius+half
+	var major colour.RGB
+	for c := range major {
+		major[c] = max(tis.SigmaIris[c], tis.SigmaSclera[c])
+	}
 	var h accel.Hit
+	collisions := 0
 	for step := 0; ; step++ {
 		t.Stats.WalkSteps++
-		// Which extinction holds here, and how far at least.
+		// Which extinction holds here, and how far at least. Where zones blend each channel has a majorant.
 		r := math.Sqrt(pos.X*pos.X + pos.Y*pos.Y)
 		room := r - rout
 		sigma := &tis.SigmaSclera
-		pure := true
 		if room < 0 {
 			if pos.Z <= 0 {
 				room = -pos.Z
@@ -111,21 +127,14 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 				sigma = &tis.SigmaIris
 			}
 		}
-		if room < 0.02 {
-			pure = false
+		pure := room >= 0.02
+		if !pure {
+			sigma, room = &major, math.Inf(1)
 		}
 		u := rng.Float64()
-		var dist float64
-		var major float64
 		q := channelOdds(beta)
-		if pure {
-			c := pickChannel(q, &u)
-			dist = -math.Log(1-u) / sigma[c]
-		} else {
-			major = max(tis.SigmaIris.Max(), tis.SigmaSclera.Max())
-			dist = -math.Log(1-u) / major
-			room = math.Inf(1)
-		}
+		c := pickChannel(q, &u)
+		dist := -math.Log(1-u) / sigma[c]
 		far := min(dist, room)
 		t.Stats.WalkRays++
 		hit := b.BVH.Closest(t.sc, pos, d, 0, far, &h)
@@ -134,14 +143,11 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 			fly = h.T
 		}
 		collided := !hit && dist <= room
-		if pure {
-			e0, e1, e2 := math.Exp(-sigma[0]*fly), math.Exp(-sigma[1]*fly), math.Exp(-sigma[2]*fly)
-			tr := colour.RGB{e0, e1, e2}
-			if collided {
-				tr = tr.Mul(*sigma)
-			}
-			beta = beta.Mul(tr).Scale(1 / (q[0]*tr[0] + q[1]*tr[1] + q[2]*tr[2]))
+		tr := colour.RGB{math.Exp(-sigma[0] * fly), math.Exp(-sigma[1] * fly), math.Exp(-sigma[2] * fly)}
+		if collided {
+			tr = tr.Mul(*sigma)
 		}
+		beta = beta.Mul(tr).Scale(1 / (q[0]*tr[0] + q[1]*tr[1] + q[2]*tr[2]))
 		if hit {
 			tri := m.Tri[h.Prim]
 			n := m.P[tri[1]].Sub(m.P[tri[0]]).Cross(m.P[tri[2]].Sub(m.P[tri[0]]))
@@ -152,13 +158,13 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 				continue
 			}
 			if m.Part != nil && m.Part[h.Prim] == mesh.Backing {
-				return false
+				return -1
 			}
 			fh := frozen.Hit{Body: e.Inner, Prim: h.Prim, U: h.U, V: h.V}
 			*exit = t.scene.Surface(geom.Ray{}, &fh)
 			*dir = b.ToWorld.Vector(d).Unit()
 			p.beta = p.beta.Mul(beta)
-			return beta.Max() > 0
+			return collisions
 		}
 		pos = pos.Mad(far, d)
 		if !collided {
@@ -166,31 +172,34 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 		}
 		if pos.Len2() > 4*e.Far*e.Far {
 			t.Stats.WalkLeaks++
-			return false
+			return -1
 		}
-		alpha := tis.Alpha.At(pos)
-		if pure {
-			beta = beta.Mul(alpha)
-		} else {
+		if !pure {
+			// A real collision, or none: by what all channels together find likely.
 			w := e.TissueZone(pos)
-			st := colour.Lerp(tis.SigmaSclera, tis.SigmaIris, w)
-			ps := (q[0]*st[0] + q[1]*st[1] + q[2]*st[2]) / major
+			var share colour.RGB
+			for c := range share {
+				share[c] = (w*tis.SigmaIris[c] + (1-w)*tis.SigmaSclera[c]) / major[c]
+			}
+			q = channelOdds(beta)
+			ps := q[0]*share[0] + q[1]*share[1] + q[2]*share[2]
 			if rng.Float64() >= ps {
-				null := colour.Grey(major).Sub(st).Scale(1 / (major * (1 - ps)))
-				beta = beta.Mul(null)
+				beta = beta.Mul(colour.Grey(1).Sub(share)).Scale(1 / (1 - ps))
 				continue
 			}
-			beta = beta.Mul(st).Mul(alpha).Scale(1 / (major * ps))
+			beta = beta.Mul(share).Scale(1 / ps)
 		}
+		collisions++
+		beta = beta.Mul(tis.Alpha.At(pos))
 		if k := beta.Max(); k < 0.3 {
 			if !(k > 0) || rng.Float64() >= k/0.3 {
-				return false
+				return -1
 			}
 			beta = beta.Scale(0.3 / k)
 		}
 		if step >= 256 {
 			if rng.Float64() >= 0.98 {
-				return false
+				return -1
 			}
 			beta = beta.Scale(1 / 0.98)
 		}

@@ -8,10 +8,12 @@ import (
 	"catchlight/scene/texture"
 )
 
-// bakeColour paints the inner shell's albedo over its map: iris, white, and the blend between.
-func bakeColour(p *Params, c *chart, ir *iris) *texture.Image {
+// bakeColour paints the inner shell's albedo over its map: iris, white, and the blend between. The second picture is
+// the share of light that the shallow vessels let pass on one crossing: they lie on top of the scattering white, which
+// is why they are sharp.
+func bakeColour(p *Params, c *chart, ir *iris) (albedo, film *texture.Image) {
 	n := p.MapSize
-	pix := make([]float32, n*n*3)
+	pix, over := make([]float32, n*n*3), make([]float32, n*n*3)
 	w := white{p: p, veins: newVeins(p), limbus: math.Asin(p.LimbusRadius / p.GlobeRadius)}
 	parallel(n, 8, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
@@ -20,6 +22,7 @@ func bakeColour(p *Params, c *chart, ir *iris) *texture.Image {
 				rho := math.Hypot(u, v)
 				r := rho / c.perMM // half chord, inside the limbus
 				var a colour.RGB
+				f := colour.Grey(1)
 				k := 1.0
 				if rho <= irisShare*1.2 {
 					k = geom.Smoothstep(ir.root-0.32, ir.root+0.30, r)
@@ -33,15 +36,18 @@ func bakeColour(p *Params, c *chart, ir *iris) *texture.Image {
 					if rho > 0 {
 						cx, cy = u/rho, v/rho
 					}
-					a = colour.Lerp(a, w.colour(math.Atan2(sin, cos), cx, cy, geom.Vec{X: sin * cx, Y: sin * cy, Z: cos}), k)
+					var b colour.RGB
+					b, f = w.colour(math.Atan2(sin, cos), cx, cy, geom.Vec{X: sin * cx, Y: sin * cy, Z: cos})
+					a = colour.Lerp(a, b, k)
 				}
 				for i := range 3 {
 					pix[(y*n+x)*3+i] = float32(a[i])
+					over[(y*n+x)*3+i] = float32(f[i])
 				}
 			}
 		}
 	})
-	return texture.NewImage(n, n, 3, pix)
+	return texture.NewImage(n, n, 3, pix), texture.NewImage(n, n, 3, over)
 }
 
 // white is the sclera as seen under diffuse light.
@@ -51,8 +57,9 @@ type white struct {
 	limbus float64 // polar angle
 }
 
-// colour returns the albedo at polar angle phi in direction d (unit; cx, cy its unit direction about the axis).
-func (w *white) colour(phi, cx, cy float64, d geom.Vec) colour.RGB {
+// colour returns the albedo at polar angle phi in direction d (unit; cx, cy its unit direction about the axis), and
+// what the vessels on top let pass on one crossing.
+func (w *white) colour(phi, cx, cy float64, d geom.Vec) (a, film colour.RGB) {
 	p := w.p
 	q := d.Mul(p.GlobeRadius)
 	out := (phi - w.limbus) / (geom.Radians(75) - w.limbus) // 0 at the limbus, 1 well back
@@ -60,7 +67,7 @@ func (w *white) colour(phi, cx, cy float64, d geom.Vec) colour.RGB {
 	corner := math.Abs(cx) * rim
 	low := fbm3(p.Seed^0xb1, 0.16*q.X, 0.16*q.Y, 0.16*q.Z, 4)
 	mid := fbm3(p.Seed^0xb2, 0.7*q.X, 0.7*q.Y, 0.7*q.Z, 4)
-	a := p.ScleraColour
+	a = p.ScleraColour
 	// Warmer and redder toward the rim and the corners.
 	red := p.Redness * (0.55*rim + 0.45*corner) * (1 + 0.7*low)
 	a = a.Mul(colour.RGB{1 - 0.03*red, 1 - 0.26*red, 1 - 0.33*red})
@@ -75,13 +82,13 @@ func (w *white) colour(phi, cx, cy float64, d geom.Vec) colour.RGB {
 	shallow, deep = shallow*p.Veins, deep*p.Veins
 	// A thin film of blood takes blue and green, hardly red.
 	for i, k := range [3]float64{0.22, 0.95, 0.85} {
-		a[i] *= math.Exp(-0.75 * k * min(shallow, 2.5))
+		film[i] = math.Exp(-2.6 * k * min(shallow, 1.2))
 	}
 	for i, k := range [3]float64{0.40, 0.52, 0.36} {
-		a[i] *= math.Exp(-0.42 * k * min(deep, 2.5))
+		a[i] *= math.Exp(-1.5 * k * min(deep, 1.5))
 	}
 	for i := range a {
 		a[i] = max(0.05, min(a[i], 0.95))
 	}
-	return a
+	return a, film
 }

@@ -17,6 +17,9 @@ type Eye struct {
 	// it is the colour as seen under diffuse light, in the iris zone that of bare tissue; the two blend with Zone.
 	Colour *texture.Image
 
+	// Film is the share of light that shallow vessels on top of the white let pass on one crossing, laid out as Colour.
+	Film *texture.Image
+
 	ApexZ       float64 // z of the undisplaced corneal apex, mm
 	LimbusZ     float64 // z of the undisplaced outer shell at LimbusRadius, mm
 	IrisZ       float64 // z of the pupil plane, mm: ApexZ - IrisDepth
@@ -47,7 +50,7 @@ func Build(p Params) (*Eye, error) {
 	w := newWobble(&p, c, prof)
 	ir := newIris(&p, e.IrisZ)
 	ir.tissue = newTissue(&p, ir)
-	e.Colour = bakeColour(&p, c, ir)
+	e.Colour, e.Film = bakeColour(&p, c, ir)
 	e.Outer, e.Inner = buildShells(&p, prof, w, ir, c)
 	return e, nil
 }

@@ -35,18 +35,18 @@ var melanin = colour.RGB{1, 1.49, 2.91}
 // The presets; their numbers are chosen by eye (common practice, no published source).
 var patterns = map[string]IrisPattern{
 	"hazel": {
-		Stroma: 0.62, StromaHue: colour.RGB{0.88, 1.02, 1.10}, Ground: colour.RGB{0.030, 0.026, 0.024},
-		PupillaryPigment: 0.95, CiliaryPigment: 0.38, OuterPigment: 0.22, PigmentHue: melanin, Patchiness: 0.6, Velvet: 0.2,
-		LimbalRing: 0.45, Crypts: 26, Furrows: 4, Freckles: 5,
+		Stroma: 0.50, StromaHue: colour.RGB{1.0, 1.0, 0.86}, Ground: colour.RGB{0.030, 0.026, 0.024},
+		PupillaryPigment: 2.0, CiliaryPigment: 0.62, OuterPigment: 0.40, PigmentHue: melanin, Patchiness: 0.6, Velvet: 0.2,
+		LimbalRing: 0.7, Crypts: 26, Furrows: 4, Freckles: 5,
 	},
 	"grey-blue": {
-		Stroma: 0.58, StromaHue: colour.RGB{0.83, 0.99, 1.18}, Ground: colour.RGB{0.028, 0.029, 0.033},
+		Stroma: 0.40, StromaHue: colour.RGB{0.80, 0.99, 1.20}, Ground: colour.RGB{0.028, 0.029, 0.033},
 		PupillaryPigment: 0.16, CiliaryPigment: 0.03, OuterPigment: 0.02, PigmentHue: melanin, Patchiness: 0.5, Velvet: 0,
-		LimbalRing: 0.5, Crypts: 30, Furrows: 3, Freckles: 2,
+		LimbalRing: 0.75, Crypts: 30, Furrows: 3, Freckles: 2,
 	},
 	"brown": {
 		Stroma: 0.9, StromaHue: colour.RGB{1.0, 1.0, 1.0}, Ground: colour.RGB{0.026, 0.022, 0.020},
-		PupillaryPigment: 1.25, CiliaryPigment: 1.6, OuterPigment: 1.9, PigmentHue: melanin, Patchiness: 0.35, Velvet: 0.6,
+		PupillaryPigment: 1.7, CiliaryPigment: 2.1, OuterPigment: 2.4, PigmentHue: melanin, Patchiness: 0.35, Velvet: 0.6,
 		LimbalRing: 0.35, Crypts: 18, Furrows: 5, Freckles: 4,
 	},
 	"green": {

@@ -280,8 +280,8 @@ func (t *tissue) ruff(rng *rand.Rand) []stroke {
 		len := 0.05 + 0.05*rng.Float64()
 		x0, y0 := t.ir.margin(th, 0)
 		x1, y1 := t.ir.margin(th+0.01*rng.NormFloat64(), len)
-		w := float32(0.042 + 0.02*rng.Float64())
-		s = append(s, stroke{bead{float32(x0), float32(y0), w, 0.05, 0.05, 6}, bead{float32(x1), float32(y1), w * 0.8, 0.045, 0.05, 6}})
+		w := float32(0.05 + 0.025*rng.Float64())
+		s = append(s, stroke{bead{float32(x0), float32(y0), w, 0.045, 0.12, 4}, bead{float32(x1), float32(y1), w * 0.8, 0.03, 0.2, 3}})
 	}
 	return s
 }
