@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"catchlight/render/accel"
+	"catchlight/render/frozen"
 	"catchlight/scene"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -154,7 +155,7 @@ func (p *preparer) assetShells(d *scene.Eye) (*shells, error) {
 			return nil, fmt.Errorf("%s: %s has no texture coordinates to lay it on", q.key, d.Asset.File)
 		}
 	}
-	if err := p.judge(s); err != nil {
+	if err := p.judge(s, d); err != nil {
 		return nil, err
 	}
 	at, err := p.assetColour(s, d, outer[0].Material, inner[0].Material)
@@ -321,8 +322,9 @@ func displace(m *mesh.Mesh, h texture.Map, scale float64) error {
 	return nil
 }
 
-// judge marks what of the inner shell faces its own cavity, and notes where it pierces the outer shell.
-func (p *preparer) judge(s *shells) error {
+// judge marks what of the inner shell faces its own cavity, notes where it pierces the outer shell, and lays the rest
+// of it close beneath the outer shell outside the limbus.
+func (p *preparer) judge(s *shells, d *scene.Eye) error {
 	outer, err := accel.Build(s.outer.P, s.outer.Tri, accel.Options{Workers: p.o.workers()})
 	if err != nil {
 		return fmt.Errorf("outer shell: %w", err)
@@ -335,7 +337,67 @@ func (p *preparer) judge(s *shells) error {
 		s.notes = append(s.notes, fmt.Sprintf("the inner shell pokes through the outer shell at %d of %d vertices looked at: light is lost or wrong there", out, of))
 	}
 	s.inner.Part = cavity(s.inner, inner, outer, parallel(p.o.workers()))
+	gap := max(filmGap, sagitta(s.outer), sagitta(s.inner))
+	if moved, most := snug(s.inner, outer, d.Limbus, gap); moved > 0 {
+		s.notes = append(s.notes, fmt.Sprintf("outside the limbus the inner shell now lies %.2g mm beneath the outer shell, as tissue under a tear film does: %d vertices moved by up to %.3g mm",
+			gap, moved, most))
+	}
 	return nil
+}
+
+// filmGap is the least distance in mm between the shells of an asset outside the limbus: our own choice.
+const filmGap = 0.03
+
+// sagitta returns how far the flat triangles of a globe can lie beneath its surface, from the longest edge e:
+// e^2/(8 R) along an edge, at most twice that in the middle of a triangle.
+func sagitta(m *mesh.Mesh) float64 {
+	var e2 float64
+	for _, t := range m.Tri {
+		for k := range 3 {
+			e2 = max(e2, m.P[t[k]].Sub(m.P[t[(k+1)%3]]).Len2())
+		}
+	}
+	s := m.Bounds().Size()
+	return e2 / (4 * (s.X + s.Y) / 4)
+}
+
+// snug moves the outward-facing vertices of the inner shell away from the globe's centre until they lie gap mm
+// beneath the outer shell: fully outside the limbus, by the zone weight within its blend, not at all in the iris.
+// There the outer shell is a thin coat on the tissue, and a gap would show as a clear rim about the eye. Gaps of more
+// than a quarter of the distance from the centre are left: such a shell is not a globe there. It returns how many
+// vertices moved, and the farthest move.
+func snug(m *mesh.Mesh, outer *accel.BVH, l scene.Limbus, gap float64) (moved int, most float64) {
+	hold := make(map[geom.Vec]bool) // positions with a triangle that faces the cavity; seams hold together
+	for i, t := range m.Tri {
+		if m.Part[i] == mesh.Backing {
+			hold[m.P[t[0]]], hold[m.P[t[1]]], hold[m.P[t[2]]] = true, true, true
+		}
+	}
+	sc := accel.NewScratch()
+	for i, q := range m.P {
+		w := 1 - zoneWeight(l, q)
+		r := q.Len()
+		if w == 0 || r == 0 || hold[q] {
+			continue
+		}
+		var h accel.Hit
+		dir := q.Mul(1 / r)
+		if !outer.Closest(sc, q, dir, 0, r/4, &h) || h.T <= gap {
+			continue
+		}
+		move := w * (h.T - gap)
+		m.P[i] = q.Mad(move, dir)
+		moved++
+		most = max(most, move)
+	}
+	mesh.Normals(m)
+	return
+}
+
+// zoneWeight is 1 in the iris zone and 0 in the sclera's, as the renderer blends them.
+func zoneWeight(l scene.Limbus, q geom.Vec) float64 {
+	e := frozen.Eye{LimbusRadius: l.Radius, LimbusWidth: l.Width}
+	return e.TissueZone(q)
 }
 
 // pierced counts the vertices of in that lie outside the closed mesh m, of at most some 4000 looked at.
@@ -438,12 +500,6 @@ func (p *preparer) assetColour(s *shells, d *scene.Eye, out, in gltfio.Material)
 	}
 	m := s.inner
 	far := 2 * (m.Bounds().Size().Len() + m.Bounds().Centre().Len())
-	zone := func(q geom.Vec) float64 {
-		if q.Z <= 0 {
-			return 0
-		}
-		return 1 - geom.Smoothstep(d.Limbus.Radius-d.Limbus.Width/2, d.Limbus.Radius+d.Limbus.Width/2, math.Hypot(q.X, q.Y))
-	}
 	pool := sync.Pool{New: func() any { return accel.NewScratch() }}
 	return func(v geom.Vec) colour.RGB {
 		sc := pool.Get().(*accel.Scratch)
@@ -475,6 +531,6 @@ func (p *preparer) assetColour(s *shells, d *scene.Eye, out, in gltfio.Material)
 				uv = geom.UV{U: w*a.U + h.U*b.U + h.V*c.U, V: w*a.V + h.U*b.V + h.V*c.V}
 			}
 		}
-		return colour.Lerp(white.RGB(uv, 0).Mul(whiteTint), iris.RGB(uv, 0).Mul(irisTint), zone(q))
+		return colour.Lerp(white.RGB(uv, 0).Mul(whiteTint), iris.RGB(uv, 0).Mul(irisTint), zoneWeight(d.Limbus, q))
 	}, nil
 }
