@@ -89,7 +89,16 @@ func (e *Eye) CoatIn(c float64) float64 { return 1 - e.Reflectance(c) }
 // CoatOut is the factor outward; see CoatIn.
 func (e *Eye) CoatOut(c float64) float64 { return (1 - e.Reflectance(c)) / (1 - e.coatAll) }
 
-// Alpha returns the GGX alpha of the tear film at zone weight w.
+// BendAlpha returns the GGX alpha of the cornea where it bends light: 0 if that is to be smooth. The roughness of the
+// tear film over the sclera scatters what it mirrors alone, so it does not reach into the limbus here.
+func (e *Eye) BendAlpha() float64 {
+	if e.SmoothRefract {
+		return 0
+	}
+	return e.AlphaCornea
+}
+
+// Alpha returns the GGX alpha of the tear film at zone weight w, where it mirrors light.
 func (e *Eye) Alpha(w float64) float64 { return w*e.AlphaCornea + (1-w)*e.AlphaSclera }
 
 // VolumeMap holds a colour for each direction from the centre of the globe, so that a point inside the volume can

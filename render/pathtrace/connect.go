@@ -142,7 +142,7 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 	yw := b.ToWorld.Point(y.P)
 	eps := 4e-6 * b.Scale * y.P.MaxAbs()
 	start = yw.Mad(eps, b.ToLocal.Normal(y.Ng).Unit())
-	return pass, start, far - y.Dist*b.Scale
+	return pass, start, far - y.Dist*b.Scale - eps // the step off the shell must not reach the light
 }
 
 // coatOut and film are the coat's factors with the comparison switch for the tear film's reflection.
@@ -177,7 +177,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 		return
 	}
 	w := e.Zone(sol.y.P)
-	if w <= 0 || e.Alpha(w) >= microfacet.MinAlpha && !e.SmoothRefract {
+	if w <= 0 || e.BendAlpha() >= microfacet.MinAlpha {
 		return // a rough cornea is met by chance, and lights are connected to there
 	}
 	wi := b.ToWorld.Vector(sol.wi).Unit()
@@ -187,14 +187,15 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	}
 	wo := b.ToWorld.Vector(sol.wo).Unit()
 	yw := b.ToWorld.Point(sol.y.P)
-	start := yw.Mad(4e-6*b.Scale*sol.y.P.MaxAbs(), b.ToLocal.Normal(sol.y.Ng).Unit())
+	eps := 4e-6 * b.Scale * sol.y.P.MaxAbs()
+	start := yw.Mad(eps, b.ToLocal.Normal(sol.y.Ng).Unit())
 	lum := s.L
 	pdf := s.Pdf
 	far := math.Inf(1)
 	if l.Finite() {
 		to := s.P.Sub(yw)
 		d2 := to.Len2()
-		far = math.Sqrt(d2) * (1 - 1e-6)
+		far = math.Sqrt(d2)*(1-1e-6) - eps
 		cz := math.Abs(s.N.Dot(wo))
 		if cz < 1e-9 {
 			return

@@ -91,8 +91,8 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 	p.chain = unconnected
 	t.Stats.RefractedRays++
 	if u0 < w {
-		if rough && !e.SmoothRefract {
-			return t.refractRough(p, sf, eye, e, n, alpha, false, out)
+		if a := e.BendAlpha(); a >= microfacet.MinAlpha {
+			return t.refractRough(p, sf, eye, e, n, a, false, out)
 		}
 		d, ok := geom.Refract(wo, n, e.Index)
 		if !ok || d.Dot(sf.Ng) >= 0 {
@@ -184,9 +184,8 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 		p.leave(sf.Body)
 		return true
 	}
-	alpha := e.Alpha(w)
-	if alpha >= microfacet.MinAlpha && !e.SmoothRefract {
-		return t.refractRough(p, sf, eye, e, n, alpha, true, out)
+	if a := e.BendAlpha(); a >= microfacet.MinAlpha {
+		return t.refractRough(p, sf, eye, e, n, a, true, out)
 	}
 	wo := d.Neg()
 	if wo.Dot(n) >= 0 { // the shading normal looks away: the geometric one stands in
