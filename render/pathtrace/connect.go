@@ -89,7 +89,7 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light
 		if v.eye >= 0 {
 			pass, start, rest = t.throughCoat(v, s.Wi, far)
 		}
-		if pass > 0 && !t.blocked(start, s.Wi, rest) {
+		if pass > 0 && !t.blocked(start, s.Wi, rest, i) {
 			t.add(i, v.class, p.beta.Mul(f).Mul(s.L).Scale(pass/(s.Pdf*q+pdf)), out)
 		}
 	}
@@ -99,11 +99,12 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light
 	}
 }
 
-// blocked reports whether anything, another light included, lies between start and a light.
-func (t *Tracer) blocked(start, d geom.Vec, far float64) bool {
+// blocked reports whether anything, another light included, lies between start and light i. The light itself is
+// convex and can't be in its own way; asked, it would be, as start is a step off the line that it was sampled along.
+func (t *Tracer) blocked(start, d geom.Vec, far float64, i int) bool {
 	t.Stats.ShadowRays++
-	for _, l := range t.scene.Lights {
-		if l.Finite() {
+	for k, l := range t.scene.Lights {
+		if k != i && l.Finite() {
 			if _, _, _, ok := l.Intersect(start, d, 0, far); ok {
 				return true
 			}
@@ -142,7 +143,7 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 	yw := b.ToWorld.Point(y.P)
 	eps := 4e-6 * b.Scale * y.P.MaxAbs()
 	start = yw.Mad(eps, b.ToLocal.Normal(y.Ng).Unit())
-	return pass, start, far - y.Dist*b.Scale - eps // the step off the shell must not reach the light
+	return pass, start, far - y.Dist*b.Scale
 }
 
 // coatOut and film are the coat's factors with the comparison switch for the tear film's reflection.
@@ -187,15 +188,14 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	}
 	wo := b.ToWorld.Vector(sol.wo).Unit()
 	yw := b.ToWorld.Point(sol.y.P)
-	eps := 4e-6 * b.Scale * sol.y.P.MaxAbs()
-	start := yw.Mad(eps, b.ToLocal.Normal(sol.y.Ng).Unit())
+	start := yw.Mad(4e-6*b.Scale*sol.y.P.MaxAbs(), b.ToLocal.Normal(sol.y.Ng).Unit())
 	lum := s.L
 	pdf := s.Pdf
 	far := math.Inf(1)
 	if l.Finite() {
 		to := s.P.Sub(yw)
 		d2 := to.Len2()
-		far = math.Sqrt(d2)*(1-1e-6) - eps
+		far = math.Sqrt(d2) * *(1 - 1e-6)
 		cz := math.Abs(s.N.Dot(wo))
 		if cz < 1e-9 {
 			return
@@ -211,7 +211,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	if t.scene.Bodies[e.Inner].Blocks(t.sc, geom.Ray{O: v.p, D: wi}, 0, sol.y.Dist*b.Scale) {
 		return
 	}
-	if t.blocked(start, wo, far) {
+	if t.blocked(start, wo, far, i) {
 		return
 	}
 	pass := w * (1 - t.film(e, sol.cosOut))
