@@ -195,7 +195,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	if l.Finite() {
 		to := s.P.Sub(yw)
 		d2 := to.Len2()
-		far = math.Sqrt(d2) * *(1 - 1e-6)
+		far = math.Sqrt(d2) * (1 - 1e-6)
 		cz := math.Abs(s.N.Dot(wo))
 		if cz < 1e-9 {
 			return
