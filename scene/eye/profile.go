@@ -9,7 +9,6 @@ type profile struct {
 	globe, radius, q1 float64 // q1 is 1 + asphericity
 	a, b              float64 // half chords at which the blend begins and ends
 	apex              float64 // z of the corneal apex
-	cornea            float64 // z that the conic's sag is taken from, which is the apex
 }
 
 func newProfile(p *Params) *profile {

@@ -10,16 +10,15 @@ import (
 
 // exrHeader is what a header says, as far as this package needs it.
 type exrHeader struct {
-	channels            []exrChannel
-	method              int
-	x0, y0, x1, y1      int32 // data window, inclusive
-	dx0, dy0, dx1, dy1  int32 // display window
-	lineOrder           byte
-	chromaticities      [8]float64
-	seen                map[string]bool
-	text                map[string]string
-	windowed, displayed bool
-	hasChromaticities   bool
+	channels           []exrChannel
+	method             int
+	x0, y0, x1, y1     int32 // data window, inclusive
+	dx0, dy0, dx1, dy1 int32 // display window
+	lineOrder          byte
+	chromaticities     [8]float64
+	seen               map[string]bool
+	text               map[string]string
+	hasChromaticities  bool
 }
 
 type exrChannel struct {
