@@ -196,3 +196,17 @@ func TestReadMesh(t *testing.T) {
 	_, err = p.readMesh(&scene.Body{Name: "b", File: soundEye, Node: "Lid"})
 	assert.ErrorContains(t, err, `no node "Lid"; it has "`+outerNode)
 }
+
+// A height map swells the built eye as it does an asset's: by half the scale at 1 on each side.
+func TestBuiltEyeHeight(t *testing.T) {
+	const yaml = `
+camera: {kind: orthographic, orbit: {azimuth: 0}}
+lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
+bodies: [{name: eye, shape: eye, eye: {map_size: 64, cornea: {height: 1, height_scale: %g}}}]
+`
+	width := func(scale float64) float64 {
+		p := prepare(t, fmt.Sprintf(yaml, scale))
+		return p.Scene.Bodies[p.Scene.Eyes[0].Outer].Mesh.Bounds().Size().X
+	}
+	assert.InDelta(t, width(0)+0.1, width(0.1), 0.005)
+}

@@ -134,6 +134,9 @@ func (p *preparer) shells(d *scene.Eye) (*shells, error) {
 		return nil, err
 	}
 	s := &shells{outer: grown.Outer, inner: grown.Inner}
+	if err := p.displaceShells(s, d); err != nil {
+		return nil, err
+	}
 	built := texture.FromImage(grown.Colour, texture.Clamp)
 	iris, white, err := p.tissueMaps(d, built)
 	if err != nil {
