@@ -15,7 +15,7 @@ func checkCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "check-picture FILE",
 		Short: "Say a picture's mean, range, clipped and non-finite shares; fails if it is black, blown out or not finite",
-		Args:  cobra.ExactArgs(1),
+		Args:  exactly(1, "one picture is needed"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			pic, err := imageio.Read(args[0])
 			if err != nil {

@@ -5,8 +5,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
+	"runtime"
+	"runtime/debug"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -33,6 +37,11 @@ func main() {
 		<-ctx.Done()
 		stop()
 	}()
+	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// run carries out one command line and returns the exit code.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	root := &cobra.Command{
 		Use:   "catchlight",
 		Short: "Renders two-layer eyes for look development: path traced, true to scale, from one scene file",
@@ -40,38 +49,83 @@ func main() {
 
 Optical and anatomical defaults serve pictures; they are no medical advice.`,
 		SilenceUsage: true, SilenceErrors: true,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return nil
+			}
+			hint := "see catchlight --help"
+			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+				hint = "did you mean " + strings.Join(near, " or ") + "?"
+			}
+			return usageError{fmt.Errorf("no command %q; %s", args[0], hint)}
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.AddCommand(renderCommand(), keysCommand(), exampleCommand(), checkCommand())
+	root.SuggestionsMinimumDistance = 2
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		text, _, _ := strings.Cut(err.Error(), ": strconv.")
+		return usageError{errors.New(text)}
+	})
+	root.AddCommand(renderCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
 	err := root.ExecuteContext(ctx)
 	if err == nil {
-		return
+		return 0
 	}
-	fmt.Fprintln(os.Stderr, err)
+	fmt.Fprintln(stderr, err)
 	var usage usageError
 	var problems scene.Problems
 	switch {
 	case errors.Is(err, errInterrupted):
-		os.Exit(exitInterrupted)
+		return exitInterrupted
 	case errors.As(err, &usage), errors.As(err, &problems):
-		os.Exit(exitUsage)
+		return exitUsage
 	}
-	os.Exit(exitFailed)
+	return exitFailed
 }
 
-func oneScene(cmd *cobra.Command, args []string) error {
-	if len(args) != 1 {
-		return usageError{fmt.Errorf("%s: one scene file is needed, %d given; see catchlight %s --help", cmd.Name(), len(args), cmd.Name())}
+// exactly wants n arguments, each a what.
+func exactly(n int, what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) == n {
+			return nil
+		}
+		return usageError{fmt.Errorf("%s: %s, %d given; see catchlight %s --help", cmd.Name(), what, len(args), cmd.Name())}
 	}
-	return nil
 }
 
 func keysCommand() *cobra.Command {
-	return &cobra.Command{Use: "keys", Short: "Print every key of a scene file, with unit, range and default", Args: cobra.NoArgs,
+	return &cobra.Command{Use: "keys", Short: "Print every key of a scene file, with unit, range and default", Args: exactly(0, "no arguments are needed"),
 		RunE: func(cmd *cobra.Command, _ []string) error { return scene.Reference(cmd.OutOrStdout()) }}
 }
 
 func exampleCommand() *cobra.Command {
-	return &cobra.Command{Use: "example", Short: "Print a commented example scene", Args: cobra.NoArgs,
+	return &cobra.Command{Use: "example", Short: "Print a commented example scene", Args: exactly(0, "no arguments are needed"),
 		RunE: func(cmd *cobra.Command, _ []string) error { return scene.Example(cmd.OutOrStdout()) }}
+}
+
+func versionCommand() *cobra.Command {
+	return &cobra.Command{Use: "version", Short: "Print which build this is", Args: exactly(0, "no arguments are needed"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			version, revision, when, changed := "unknown", "", "", ""
+			if info, ok := debug.ReadBuildInfo(); ok {
+				version = info.Main.Version
+				for _, s := range info.Settings {
+					switch s.Key {
+					case "vcs.revision":
+						revision = " " + s.Value
+					case "vcs.time":
+						when = " of " + s.Value
+					case "vcs.modified":
+						if s.Value == "true" {
+							changed = ", changed since"
+						}
+					}
+				}
+			}
+			_, err := fmt.Fprintf(cmd.OutOrStdout(), "catchlight %s%s%s%s, %s %s/%s\n", version, revision, when, changed, runtime.Version(), runtime.GOOS, runtime.GOARCH)
+			return err
+		}}
 }

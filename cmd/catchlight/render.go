@@ -8,7 +8,9 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -41,9 +43,9 @@ exposure). Without --out the picture goes to out/NAME.png. Ctrl-C leaves a whole
 NAME.partial.EXT and exits with 130; a second Ctrl-C ends at once. Overrides name keys by path, lists by name or index:
 
   catchlight render scenes/ferry_keeper.yaml --spp 16 --set bodies.eye.eye.iris.pupil=2.5 --set lights.window.ev=1`,
-		Args: oneScene,
+		Args: exactly(1, "one scene file is needed"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return runRender(cmd.Context(), args[0], &f, cmd.Flags().Changed("seed"), cmd.OutOrStdout(), cmd.ErrOrStderr())
+			return runRender(cmd.Context(), args[0], &f, cmd.Flags().Changed, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	fl := c.Flags()
@@ -57,54 +59,95 @@ NAME.partial.EXT and exits with 130; a second Ctrl-C ends at once. Overrides nam
 	return c
 }
 
+// override is a key=value that a flag stands for.
+type override struct{ flag, set string }
+
 // overrides turns flags into overrides of the scene, so that they are checked where scenes are.
-func (f *renderFlags) overrides(seedGiven bool) ([]string, error) {
-	set := append([]string(nil), f.set...)
-	if f.spp != 0 {
-		set = append(set, fmt.Sprintf("film.spp=%d", f.spp))
+func (f *renderFlags) overrides(given func(flag string) bool) ([]override, error) {
+	var list []override
+	for _, s := range f.set {
+		list = append(list, override{"--set " + s, s})
 	}
-	if seedGiven {
-		set = append(set, fmt.Sprintf("film.seed=%d", f.seed))
+	if given("spp") {
+		list = append(list, override{fmt.Sprintf("--spp %d", f.spp), fmt.Sprintf("film.spp=%d", f.spp)})
 	}
-	if f.size != "" {
-		var w, h int
-		var rest string
-		if n, _ := fmt.Sscanf(f.size+" .", "%dx%d %s", &w, &h, &rest); n != 3 || rest != "." {
+	if given("seed") {
+		list = append(list, override{fmt.Sprintf("--seed %d", f.seed), fmt.Sprintf("film.seed=%d", f.seed)})
+	}
+	if given("size") {
+		m := sizeForm.FindStringSubmatch(f.size)
+		if m == nil {
 			return nil, usageError{fmt.Errorf("--size %q: give width and height in pixels as WxH, for instance 640x640", f.size)}
 		}
-		set = append(set, fmt.Sprintf("film.width=%d", w), fmt.Sprintf("film.height=%d", h))
+		list = append(list, override{"--size " + f.size, "film.width=" + m[1]}, override{"--size " + f.size, "film.height=" + m[2]})
 	}
-	if f.workers < 0 || f.workers > 4096 {
-		return nil, usageError{fmt.Errorf("--workers %d is outside [0, 4096]", f.workers)}
-	}
-	return set, nil
+	return list, nil
 }
 
-func runRender(ctx context.Context, path string, f *renderFlags, seedGiven bool, stdout, stderr io.Writer) error {
-	set, err := f.overrides(seedGiven)
+var sizeForm = regexp.MustCompile(`^([0-9]{1,9})[xX]([0-9]{1,9})$`)
+
+// load reads the scene with the flags' overrides on it, and names the flags in problems.
+func (f *renderFlags) load(path string, given func(string) bool) (*scene.Description, error) {
+	list, err := f.overrides(given)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	outs := f.out
-	if len(outs) == 0 {
-		base := strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
-		outs = []string{filepath.Join("out", base+".png")}
+	sets := make([]string, len(list))
+	for i, o := range list {
+		sets[i] = o.set
 	}
-	for _, o := range outs {
-		if err := render.CheckFormat(o); err != nil {
-			return usageError{fmt.Errorf("--out %w", err)}
+	d, err := scene.Load(path, sets...)
+	var problems scene.Problems
+	if errors.As(err, &problems) {
+		for i := range problems {
+			for _, o := range list {
+				if problems[i].File == "--set "+o.set {
+					problems[i].File = o.flag
+				}
+			}
 		}
 	}
-	d, err := scene.Load(path, set...)
+	return d, err
+}
+
+// targets returns the pictures to write, each of a known format and none twice.
+func (f *renderFlags) targets(scenePath string) ([]string, error) {
+	outs := f.out
+	if len(outs) == 0 {
+		base := strings.TrimSuffix(filepath.Base(scenePath), filepath.Ext(scenePath))
+		outs = []string{filepath.Join("out", base+".png")}
+	}
+	seen := map[string]bool{}
+	for _, o := range outs {
+		if err := render.CheckFormat(o); err != nil {
+			return nil, usageError{fmt.Errorf("--out %w", err)}
+		}
+		if seen[filepath.Clean(o)] {
+			return nil, usageError{fmt.Errorf("--out %s: given twice", o)}
+		}
+		seen[filepath.Clean(o)] = true
+	}
+	return outs, nil
+}
+
+func runRender(ctx context.Context, path string, f *renderFlags, given func(flag string) bool, stdout, stderr io.Writer) error {
+	if f.workers < 0 || f.workers > 4096 {
+		return usageError{fmt.Errorf("--workers %d is outside [0, 4096]", f.workers)}
+	}
+	outs, err := f.targets(path)
 	if err != nil {
 		return err
 	}
-	targets := outs
-	if f.stats != "" {
-		targets = append(append([]string(nil), outs...), f.stats)
+	d, err := f.load(path, given)
+	if err != nil {
+		return err
 	}
-	for _, o := range targets {
-		if err := writable(filepath.Dir(o)); err != nil {
+	files := outs
+	if f.stats != "" {
+		files = append(slices.Clone(outs), f.stats)
+	}
+	for _, o := range files {
+		if err := writable(o); err != nil {
 			return err
 		}
 	}
@@ -127,6 +170,9 @@ func runRender(ctx context.Context, path string, f *renderFlags, seedGiven bool,
 	r, err := p.Render(ctx, opt)
 	report.done()
 	if err != nil && r == nil {
+		if ctx.Err() != nil {
+			return errInterrupted
+		}
 		return err
 	}
 	for _, w := range r.Warnings {
@@ -158,14 +204,18 @@ func runRender(ctx context.Context, path string, f *renderFlags, seedGiven bool,
 	return nil
 }
 
-// writable makes a folder if need be and tries a file in it, before any work starts.
-func writable(dir string) error {
+// writable makes a file's folder if need be and tries a file in it, so that no work is done in vain.
+func writable(file string) error {
+	dir := filepath.Dir(file)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return err
+		return fmt.Errorf("%s: its folder can't be made: %w", file, err)
+	}
+	if info, err := os.Stat(file); err == nil && info.IsDir() {
+		return fmt.Errorf("%s: is a folder", file)
 	}
 	t, err := os.CreateTemp(dir, ".catchlight-*")
 	if err != nil {
-		return fmt.Errorf("%s: no file can be written there: %w", dir, err)
+		return fmt.Errorf("%s: can't be written there: %w", file, err)
 	}
 	t.Close()
 	return os.Remove(t.Name())

@@ -1,0 +1,180 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/scene"
+	"catchlight/scene/imageio"
+)
+
+// A heron's float on the marsh: quick to render, for the command's own behaviour.
+const float = `film: {width: 16, height: 12, spp: 2}
+camera: {orbit: {distance: 200}, fov: 20}
+lights: [{name: sky, kind: constant, radiance: 0.5}]
+bodies: [{name: float, shape: sphere, radius: 15}]
+`
+
+// catchlight runs one command line and returns the exit code and both outputs.
+func catchlight(args ...string) (code int, stdout, stderr string) {
+	var out, err bytes.Buffer
+	code = run(context.Background(), args, &out, &err)
+	return code, out.String(), err.String()
+}
+
+func writeScene(t *testing.T) (dir, file string) {
+	dir = t.TempDir()
+	file = filepath.Join(dir, "float.yaml")
+	require.NoError(t, os.WriteFile(file, []byte(float), 0o666))
+	return dir, file
+}
+
+func TestMistakes(t *testing.T) {
+	dir, file := writeScene(t)
+	t.Chdir(dir)
+	require.NoError(t, os.Mkdir("folder.png", 0o777))
+	require.NoError(t, os.WriteFile("reed", nil, 0o666))
+	for _, c := range []struct {
+		args string
+		code int
+		want string
+	}{
+		{"rendre x", exitUsage, `no command "rendre"; did you mean render?`},
+		{"fly", exitUsage, `no command "fly"; see catchlight --help`},
+		{"render", exitUsage, "render: one scene file is needed, 0 given; see catchlight render --help"},
+		{"render a b", exitUsage, "render: one scene file is needed, 2 given; see catchlight render --help"},
+		{"render nest.yaml", exitUsage, "nest.yaml: cannot be read: no such file or directory"},
+		{"render " + file + " --fast", exitUsage, "unknown flag: --fast"},
+		{"render " + file + " --spp x", exitUsage, `invalid argument "x" for "--spp" flag`},
+		{"render " + file + " --spp 0", exitUsage, "--spp 0: film.spp: 0 is outside [1, 1048576]"},
+		{"render " + file + " --seed -1", exitUsage, "--seed -1: film.seed: -1 is outside [0, 2147483647]"},
+		{"render " + file + " --size 3x", exitUsage, `--size "3x": give width and height in pixels as WxH, for instance 640x640`},
+		{"render " + file + " --size 3x4x5", exitUsage, `--size "3x4x5": give width and height in pixels as WxH, for instance 640x640`},
+		{"render " + file + " --size 0x99999", exitUsage, "--size 0x99999: film.width: 0 is outside [1, 16384] px\n--size 0x99999: film.height: 99999 is outside [1, 16384] px"},
+		{"render " + file + " --size 16000x16000", exitUsage, "--size 16000x16000: film.height: 16000 x 16000 is more than 100 million pixels"},
+		{"render " + file + " --workers -1", exitUsage, "--workers -1 is outside [0, 4096]"},
+		{"render " + file + " --out a.jpg", exitUsage, `--out a.jpg: the ending ".jpg" is not one of .png .hdr .pfm .exr .tif`},
+		{"render " + file + " --out a.png --out ./a.png", exitUsage, "--out ./a.png: given twice"},
+		{"render " + file + " --out folder.png", exitFailed, "folder.png: is a folder"},
+		{"render " + file + " --out reed/a.png", exitFailed, "reed/a.png: its folder can't be made: mkdir reed: not a directory"},
+		{"render " + file + " --set film.sp=3", exitUsage, "--set film.sp=3: film.sp: unknown key; did you mean spp?"},
+		{"keys all", exitUsage, "keys: no arguments are needed, 1 given; see catchlight keys --help"},
+		{"check-picture", exitUsage, "check-picture: one picture is needed, 0 given; see catchlight check-picture --help"},
+		{"check-picture nest.png", exitFailed, "open nest.png: no such file or directory"},
+	} {
+		code, stdout, stderr := catchlight(strings.Fields(c.args)...)
+		require.Equal(t, c.want+"\n", stderr, c.args)
+		require.Equal(t, c.code, code, c.args)
+		require.Empty(t, stdout, c.args)
+	}
+	names, err := filepath.Glob("*")
+	require.NoError(t, err)
+	require.Equal(t, []string{"float.yaml", "folder.png", "reed"}, names, "a mistake leaves nothing behind")
+}
+
+func TestRender(t *testing.T) {
+	dir, file := writeScene(t)
+	t.Chdir(dir)
+	code, stdout, stderr := catchlight("render", file, "--stats", "sub/stats.json")
+	require.Zero(t, code, stderr)
+	require.Equal(t, "wrote out/float.png (16 x 12, 2 spp)\n", stdout)
+	code, stdout, stderr = catchlight("render", file, "-o", "sub/a.pfm", "-o", "sub/a.tif", "--size", "8x4", "--spp", "3", "--set", "lights.sky.ev=1")
+	require.Zero(t, code, stderr)
+	require.Equal(t, "wrote sub/a.pfm (8 x 4, 3 spp)\nwrote sub/a.tif (8 x 4, 3 spp)\n", stdout)
+	pic, err := imageio.Read("sub/a.pfm")
+	require.NoError(t, err)
+	require.Equal(t, [2]int{8, 4}, [2]int{pic.W, pic.H})
+	require.InDelta(t, 1.0, pic.RGB()[0][0], 1e-6) // a corner sees the sky: radiance 0.5, and one stop more
+	data, err := os.ReadFile("sub/stats.json")
+	require.NoError(t, err)
+	var stats map[string]any
+	require.NoError(t, json.Unmarshal(data, &stats))
+	require.Equal(t, file, stats["scene"])
+
+	code, stdout, stderr = catchlight("check-picture", "sub/a.pfm")
+	require.Zero(t, code, stderr)
+	require.Contains(t, stdout, "sub/a.pfm: 8 x 4, mean ")
+}
+
+// cancelAt is a writer that cancels once a text went through it.
+type cancelAt struct {
+	bytes.Buffer
+	text   string
+	cancel func()
+}
+
+func (c *cancelAt) Write(p []byte) (int, error) {
+	if bytes.Contains(p, []byte(c.text)) {
+		c.cancel()
+	}
+	return c.Buffer.Write(p)
+}
+
+// An interrupt leaves a whole picture under a name of its own, says how many samples it has, and exits with 130.
+func TestInterrupt(t *testing.T) {
+	dir, file := writeScene(t)
+	t.Chdir(dir)
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	var stdout bytes.Buffer
+	stderr := cancelAt{text: "rendering", cancel: cancel}
+	code := run(ctx, []string{"render", file, "--spp", "1048576", "--out", "a.pfm"}, &stdout, &stderr)
+	require.Equal(t, exitInterrupted, code, stderr.String())
+	require.Regexp(t, `^wrote a\.partial\.pfm \(16 x 12, [1-9][0-9]* spp\)\n$`, stdout.String())
+	require.NoFileExists(t, "a.pfm")
+	pic, err := imageio.Read("a.partial.pfm")
+	require.NoError(t, err)
+	require.InDelta(t, 0.5, pic.RGB()[0][0], 1e-6)
+}
+
+func TestPrints(t *testing.T) {
+	code, stdout, _ := catchlight("example")
+	require.Zero(t, code)
+	_, err := scene.Parse("example.yaml", []byte(stdout))
+	require.NoError(t, err)
+	code, stdout, _ = catchlight("keys")
+	require.Zero(t, code)
+	require.Contains(t, stdout, "`film.spp`")
+	code, stdout, _ = catchlight("version")
+	require.Zero(t, code)
+	require.Regexp(t, `^catchlight \S+.* go1\.\d+`, stdout)
+	code, stdout, _ = catchlight()
+	require.Zero(t, code)
+	require.Contains(t, stdout, "Usage:")
+}
+
+// Pictures that nobody wants: black, one value, not finite.
+func TestCheckPicture(t *testing.T) {
+	t.Chdir(t.TempDir())
+	inf := float32(math.Inf(1))
+	for name, c := range map[string]struct {
+		pix  []float32
+		want string
+	}{
+		"grey":     {[]float32{1, 1, 1, 1, 1, 1}, "the picture is of one value\n"},
+		"infinite": {[]float32{1, inf, 0, 0, 1, 2}, "the picture holds values that are not finite\n"},
+	} {
+		file := name + ".pfm"
+		require.NoError(t, imageio.WritePFM(file, 2, 1, 3, c.pix))
+		code, _, stderr := catchlight("check-picture", file)
+		require.Equal(t, exitFailed, code)
+		require.Equal(t, c.want, stderr)
+	}
+	require.NoError(t, imageio.WritePNG("black.png", 2, 1, 3, []uint8{0, 0, 0, 4, 0, 0}, nil))
+	code, _, stderr := catchlight("check-picture", "black.png")
+	require.Equal(t, exitFailed, code)
+	require.Equal(t, "the picture is black\n", stderr)
+	require.NoError(t, imageio.WritePNG("white.png", 2, 1, 3, []uint8{255, 255, 255, 0, 0, 0}, nil))
+	code, stdout, stderr := catchlight("check-picture", "white.png")
+	require.Equal(t, exitFailed, code)
+	require.Equal(t, "white.png: 2 x 1, mean 0.5, range 0 to 1, clipped 50.00 %, not finite 0\n", stdout)
+	require.Equal(t, "the picture is blown out\n", stderr)
+}
