@@ -21,18 +21,20 @@ import (
 // Stats says what a render did and what it cost.
 type Stats struct {
 	pathtrace.Stats
-	Width            int      `json:"width"`
-	Height           int      `json:"height"`
-	SPP              int      `json:"spp"`
-	Seed             int      `json:"seed"`
-	Workers          int      `json:"workers"`
-	Kernel           string   `json:"kernel"`
-	Seconds          float64  `json:"render_seconds"`
-	SamplesPerSecond float64  `json:"samples_per_second"`
-	HierarchyBytes   int64    `json:"hierarchy_bytes"`
-	PeakBytes        int64    `json:"peak_bytes"`
-	Dropped          uint64   `json:"dropped_non_finite_samples"`
-	Warnings         []string `json:"warnings,omitempty"`
+	Width            int     `json:"width"`
+	Height           int     `json:"height"`
+	SPP              int     `json:"spp"`
+	Seed             int     `json:"seed"`
+	Workers          int     `json:"workers"`
+	Kernel           string  `json:"kernel"`
+	Seconds          float64 `json:"render_seconds"`
+	SamplesPerSecond float64 `json:"samples_per_second"`
+	HierarchyBytes   int64   `json:"hierarchy_bytes"`
+	PeakBytes        int64   `json:"peak_bytes"`
+	Dropped          uint64  `json:"dropped_non_finite_samples"`
+	// Ledger is the mean luminance over the picture, W/(m^2 sr), by the class of path that brought it.
+	Ledger   map[string]float64 `json:"ledger"`
+	Warnings []string           `json:"warnings,omitempty"`
 }
 
 // Result is a picture, whole or partial.
@@ -129,6 +131,14 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 		res.Stats.Stats = res.Stats.Stats.Plus(benches[i].t.Stats)
 	}
 	s := &res.Stats
+	s.Ledger = map[string]float64{}
+	for c, name := range pathtrace.ClassNames {
+		sum := 0.0
+		for i := range benches {
+			sum += benches[i].t.Ledger[c]
+		}
+		s.Ledger[name] = sum / math.Max(1, float64(s.Samples))
+	}
 	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Film.Seed, workers, accel.Kernel()
 	s.Seconds = time.Since(start).Seconds()
 	s.SamplesPerSecond = float64(s.Samples) / math.Max(s.Seconds, 1e-9)

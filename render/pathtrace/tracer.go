@@ -76,6 +76,8 @@ type Tracer struct {
 	n      int
 
 	Stats Stats
+	// Ledger is the luminance that came to the film by each class of path, summed over samples.
+	Ledger [Classes]float64
 }
 
 // New makes a worker for a scene.
@@ -207,5 +209,6 @@ func (t *Tracer) push(p *path) {
 func (t *Tracer) add(light int, class film.Class, v colour.RGB, out *film.Sample) {
 	if !v.Black() {
 		out.Add(light, 0, class, v)
+		t.Ledger[class] += v.Luminance()
 	}
 }
