@@ -178,3 +178,15 @@ func TestCheckPicture(t *testing.T) {
 	require.Equal(t, "white.png: 2 x 1, mean 0.5, range 0 to 1, clipped 50.00 %, not finite 0\n", stdout)
 	require.Equal(t, "the picture is blown out\n", stderr)
 }
+
+// Every scene that we ship loads: its keys are known, its values in range, its files there.
+func TestShippedScenes(t *testing.T) {
+	files, err := filepath.Glob("../../scenes/*.yaml")
+	require.NoError(t, err)
+	require.NotEmpty(t, files)
+	for _, f := range files {
+		d, err := scene.Load(f)
+		require.NoError(t, err)
+		require.NotEmpty(t, d.About, f)
+	}
+}
