@@ -83,6 +83,7 @@ func TestWhiteEyeFurnace(t *testing.T) {
 	}{
 		{"all", 26, 64, nil},
 		{"iris alone", 8, 64, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0", "bodies.eye.eye.iris.relief=0"}},
+		{"iris with its relief", 8, 64, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0"}},
 		{"one light sample path", 26, 64, []string{"trace.split=false"}},
 		{"chance", 26, 64, []string{"trace.light_samples=off"}},
 		{"no solver", 26, 64, []string{"trace.manifold=false"}},

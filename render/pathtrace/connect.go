@@ -182,8 +182,8 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 		return // a rough cornea is met by chance, and lights are connected to there
 	}
 	wi := b.ToWorld.Vector(sol.wi).Unit()
-	cos := wi.Dot(v.ns)
-	if cos <= 0 || wi.Dot(v.ng) <= 0 {
+	cos := folded(v, wi)
+	if cos <= 0 {
 		return
 	}
 	wo := b.ToWorld.Vector(sol.wo).Unit()
@@ -258,10 +258,7 @@ func (t *Tracer) pdfToward(l *light.Light, x, z, nz geom.Vec) float64 {
 func (t *Tracer) evaluate(a *answer, v *vertex, wi geom.Vec) (colour.RGB, float64) {
 	switch a.lobe {
 	case lambert:
-		cos := wi.Dot(v.ns)
-		if cos <= 0 || wi.Dot(v.ng) <= 0 {
-			return colour.RGB{}, 0
-		}
+		cos := folded(v, wi)
 		return colour.Grey(cos / math.Pi), cos / math.Pi
 	case coatLobe:
 		if wi.Dot(v.ng) <= 0 {

@@ -1,6 +1,8 @@
 package pathtrace
 
 import (
+	"math"
+
 	"catchlight/material/fresnel"
 	"catchlight/material/microfacet"
 	"catchlight/render/film"
@@ -52,13 +54,24 @@ func (t *Tracer) leaveDiffuse(p *path, v *vertex, out *film.Sample) bool {
 	u0, u1 := t.smp.D2(p.vertex, sampler.BSDF, p.branch)
 	l := geom.CosineHemisphere(u0, u1)
 	d := geom.NewFrame(v.ns).World(l).Unit()
-	if d.Dot(v.ng) <= 0 {
-		return false
+	if k := d.Dot(v.ng); k < 0 {
+		d = d.Mad(-2*k, v.ng).Unit()
 	}
 	p.ray = geom.Ray{O: v.p, D: d}
 	p.mask = frozen.ShadowRays
-	t.scattered(p, v, max(0, d.Dot(v.ns))/3.141592653589793)
+	t.scattered(p, v, folded(v, d)/math.Pi)
 	return true
+}
+
+// folded returns the cosine of a Lambertian vertex toward direction d: that with the shading normal, plus that of d's
+// mirror image in the true surface. The part of the lobe that the shading normal puts below the surface is folded up,
+// so the vertex gives back all that it takes; over the upper side the result integrates to pi. It is 0 below.
+func folded(v *vertex, d geom.Vec) float64 {
+	k := d.Dot(v.ng)
+	if k <= 0 {
+		return 0
+	}
+	return max(0, d.Dot(v.ns)) + max(0, d.Mad(-2*k, v.ng).Dot(v.ns))
 }
 
 // conductor answers a hit of a metal.
@@ -208,7 +221,7 @@ func (t *Tracer) plate(p *path, out *film.Sample) {
 	}
 	a := answer{lobe: lambert, shell: -1}
 	t.connect(p, &v, &a, out)
-	t.scattered(p, &v, max(0, p.ray.D.Dot(n))/3.141592653589793)
+	t.scattered(p, &v, folded(&v, p.ray.D)/math.Pi)
 }
 
 // compensation makes up for light that scatters more than once among the microfacets of a metal.
