@@ -15,6 +15,8 @@ func bakeColour(p *Params, c *chart, ir *iris) (albedo, film *texture.Image) {
 	n := p.MapSize
 	pix, over := make([]float32, n*n*3), make([]float32, n*n*3)
 	w := white{p: p, veins: newVeins(p), limbus: math.Asin(p.LimbusRadius / p.GlobeRadius)}
+	// Where the map is coarser than the baked iris a texel takes the mean of several places.
+	sub := max(1, int(ir.tissue.ppm/(c.perMM*float64(n))+0.5))
 	parallel(n, 8, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for x := range n {
@@ -25,10 +27,16 @@ func bakeColour(p *Params, c *chart, ir *iris) (albedo, film *texture.Image) {
 				f := colour.Grey(1)
 				k := 1.0
 				if rho <= irisShare*1.2 {
-					k = geom.Smoothstep(ir.root-0.32, ir.root+0.30, r)
+					k = geom.Smoothstep(5.2, 6.3, r)
 				}
 				if k < 1 {
-					a = ir.tissue.colour(u/c.perMM, v/c.perMM)
+					for j := range sub {
+						for i := range sub {
+							du, dv := ((float64(i)+0.5)/float64(sub)-0.5)/float64(n), ((float64(j)+0.5)/float64(sub)-0.5)/float64(n)
+							a = a.Add(ir.tissue.albedo(clampDisc((u+du)/c.perMM, (v+dv)/c.perMM, ir.root+0.08)))
+						}
+					}
+					a = a.Scale(1 / float64(sub*sub))
 				}
 				if k > 0 {
 					sin, cos := c.polar(min(rho, 0.4999))
@@ -48,6 +56,19 @@ func bakeColour(p *Params, c *chart, ir *iris) (albedo, film *texture.Image) {
 		}
 	})
 	return texture.NewImage(n, n, 3, pix), texture.NewImage(n, n, 3, over)
+}
+
+// tissueDensity returns the pixels per mm at which the iris is baked: those of the map, but enough for the mesh.
+func tissueDensity(p *Params, c *chart) float64 {
+	return max(c.perMM*float64(p.MapSize), min(88, 4/p.MeshDetail))
+}
+
+// clampDisc moves a point outside the disc of radius r to its edge.
+func clampDisc(x, y, r float64) (float64, float64) {
+	if d := math.Hypot(x, y); d > r {
+		return x * r / d, y * r / d
+	}
+	return x, y
 }
 
 // white is the sclera as seen under diffuse light.

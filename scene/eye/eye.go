@@ -49,7 +49,7 @@ func Build(p Params) (*Eye, error) {
 
 	w := newWobble(&p, c, prof)
 	ir := newIris(&p, e.IrisZ)
-	ir.tissue = newTissue(&p, ir)
+	ir.tissue = growTissue(&p, ir, tissueDensity(&p, c))
 	e.Colour, e.Film = bakeColour(&p, c, ir)
 	e.Outer, e.Inner = buildShells(&p, prof, w, ir, c)
 	return e, nil

@@ -85,7 +85,8 @@ func (ir *iris) front(x, y, rho float64) float64 {
 	c := min(1, max(0, rho))
 	z := ir.z - ir.convexity*c*(0.5+0.5*c)
 	if ir.tissue != nil {
-		z += ir.relief * ir.tissue.height(x, y)
+		// The root is smooth, so that the wall above it is.
+		z += ir.relief * ir.tissue.height(x, y) * (1 - geom.Smoothstep(0.92, 1.02, rho))
 	}
 	return z
 }

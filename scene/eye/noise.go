@@ -23,18 +23,6 @@ func noise1(seed uint64, x float64) float64 {
 	return a + (b-a)*t*t*t*(10+t*(6*t-15))
 }
 
-// fbm1 sums octaves of noise1, each of twice the frequency and half the height; within [-1, 1].
-func fbm1(seed uint64, x float64, octaves int) float64 {
-	sum, amp, all := 0.0, 1.0, 0.0
-	for o := range octaves {
-		sum += amp * noise1(seed+uint64(o)*0x632be59bd9b4e019, x)
-		all += amp
-		amp *= 0.5
-		x = 2*x + 0.37
-	}
-	return sum / all
-}
-
 // noise3 is gradient noise in space, about within [-1, 1], with features one unit across.
 // Source: Perlin, Improving Noise, ACM TOG 21 (2002); gradients come from a hash here, not from his table.
 func noise3(seed uint64, x, y, z float64) float64 {

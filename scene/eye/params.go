@@ -159,7 +159,7 @@ func (p *Params) Check() error {
 
 // irisRadius returns the radius of the iris root: a quarter of the limbal blend inside the limbus, 5.55 mm by default.
 // Source of the default: mean visible iris of 11.83 mm gives a true radius of 5.55 mm, Aguirre, Sci. Rep. 9 (2019).
-func (p *Params) irisRadius() float64 { return p.LimbusRadius - p.LimbusWidth/4 }
+func (p *Params) irisRadius() float64 { return p.LimbusRadius - 0.4*p.LimbusWidth }
 
 // lipRadius returns the radius at which the inner shell comes up to just below the outer one.
-func (p *Params) lipRadius() float64 { return p.LimbusRadius + 0.3*p.LimbusWidth }
+func (p *Params) lipRadius() float64 { return p.LimbusRadius + 0.48*p.LimbusWidth }

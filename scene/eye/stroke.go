@@ -84,6 +84,11 @@ func (l *layer) drawOne(st *stroke, j0, j1 int) {
 			if q > flank*flank {
 				continue
 			}
+			// Cover: the rim of a stroke shades off over a pixel, so that its edge has no steps.
+			cover := float32(1)
+			if rim := (flank-float32(math.Sqrt(float64(q))))*w*ppm*0.7 + 0.1; rim < 1 {
+				cover = rim
+			}
 			z := a.z + t*(b.z-a.z) + w*(1-q)*1.2
 			at := row + i
 			d := (z - l.h[at]) * (0.5 / weld)
@@ -93,13 +98,13 @@ func (l *layer) drawOne(st *stroke, j0, j1 int) {
 			shade := 1 - 0.45*min(1, q)
 			s := (a.s + t*(b.s-a.s)) * shade
 			m := a.m + t*(b.m-a.m)
-			if d > 1 {
-				l.h[at], l.s[at], l.m[at] = z, s, m
-				continue
-			}
 			// Smooth maximum of second degree; k is the share of the new stroke.
-			k := 0.5 + 0.5*d
-			l.h[at] += k*(z-l.h[at]) + weld*k*(1-k)
+			k := cover
+			if d < 1 {
+				k *= 0.5 + 0.5*d
+				l.h[at] += weld * k * (1 - k)
+			}
+			l.h[at] += k * (z - l.h[at])
 			l.s[at] += k * (s - l.s[at])
 			l.m[at] += k * (m - l.m[at])
 		}

@@ -3,350 +3,263 @@ package eye
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 )
 
-// tissue is the baked relief and make-up of the iris: strands in two decks, drawn once, from which both the height
-// and the colour are read, so that what stands up is also what shines.
+// tissue is the baked relief and colour of the iris over its plane.
 type tissue struct {
-	ir      *iris
-	pat     IrisPattern
-	seed    uint64
-	l       *layer
-	broad   []float32 // heights smoothed over a strand's neighbourhood, for the shade in gaps
-	crypts  []crypt
-	furrows []furrow
-	spots   []spot
-	top     float64 // mm of height that counts as 1
+	layer
+	colour []colour.RGB // albedo of bare tissue, one a pixel
+	scale  float64      // height of one unit of relief, 1/mm of raw height
+	middle float64      // raw height that is level 0, mm
 }
 
-// crypt is an opening in the upper deck: a lens in (theta, rho).
-type crypt struct{ theta, rho, a, b float64 }
+// height returns the relief at a point of the iris plane in units of IrisRelief, about within [-0.6, 0.6].
+func (t *tissue) height(x, y float64) float64 {
+	return (t.sample(t.h, x, y) - t.middle) * t.scale
+}
 
-// furrow is a contraction furrow: part of a ring.
-type furrow struct{ rho, theta, half, wave, depth float64 }
+// albedo returns the colour at a point of the iris plane, bilinear.
+func (t *tissue) albedo(x, y float64) colour.RGB {
+	c := float64(t.n) / 2
+	fx, fy := c+x*t.ppm-0.5, c-y*t.ppm-0.5
+	fx, fy = min(float64(t.n-1), max(0, fx)), min(float64(t.n-1), max(0, fy))
+	i, j := min(int(fx), t.n-2), min(int(fy), t.n-2)
+	tx, ty := fx-float64(i), fy-float64(j)
+	a := colour.Lerp(t.colour[j*t.n+i], t.colour[j*t.n+i+1], tx)
+	b := colour.Lerp(t.colour[(j+1)*t.n+i], t.colour[(j+1)*t.n+i+1], tx)
+	return colour.Lerp(a, b, ty)
+}
 
+// spot is a freckle: a patch of pigment on the surface.
 type spot struct{ x, y, r, m float64 }
 
-// reliefScale is the height of strands above the ground that is drawn, before IrisRelief scales it, in mm.
-const reliefScale = 0.2
+// furrow is a contraction furrow: a partial arc about the pupil.
+type furrow struct {
+	rho, half, depth float64 // place, half width in rho, depth in mm
+	seed             uint64
+}
 
-func newTissue(p *Params, ir *iris) *tissue {
-	ppm := 120 * float64(p.MapSize) / 2048
-	ppm = math.Max(24, math.Min(ppm, 240))
-	n := int(2 * (ir.lip + 0.3) * ppm)
-	t := &tissue{ir: ir, pat: p.Pattern, seed: p.Seed, l: newLayer(n, ppm), top: reliefScale}
-	rng := stream(p.Seed, "tissue")
-	t.openings(rng)
-	t.ground()
-	var s []stroke
-	s = t.strands(s, rng, deck{count: 300, w0: 0.022, w1: 0.045, z: 0.015, from: 0.04, to: 1.06, wander: 0.035, stroma: 0.42, gap: 0.10})
-	t.l.draw(s)
-	s = t.bundles(s[:0], rng)
-	s = t.pupillary(s, rng)
-	t.l.draw(s)
-	t.l.draw(t.collarette(rng))
-	t.l.draw(t.ruff(rng))
-	t.broad = t.l.blur(t.l.h, 0.09*ppm)
+// painter turns the strands of a layer into relief and colour.
+type painter struct {
+	*grower
+	pat     *IrisPattern
+	t       *tissue
+	spots   []spot
+	furrows []furrow
+}
+
+// growTissue bakes the iris at ppm pixels per mm.
+func growTissue(p *Params, ir *iris, ppm float64) *tissue {
+	g := newGrower(p, ir)
+	g.grow(p)
+	n := 2 * int(math.Ceil((ir.root+0.12)*ppm))
+	t := &tissue{layer: *newLayer(n, ppm), colour: make([]colour.RGB, n*n)}
+	pa := &painter{grower: g, pat: &p.Pattern, t: t}
+	rng := stream(p.Seed, "spots")
+	pa.sprinkle(rng, p.Pattern.Freckles)
+	pa.fold(rng, p.Pattern.Furrows)
+	pa.ground()
+	t.draw(g.strokes)
+	pa.finish()
 	return t
 }
 
-// openings places crypts, furrows and pigment spots.
-func (t *tissue) openings(rng *rand.Rand) {
-	for i := range t.pat.Crypts {
-		c := crypt{theta: 2 * math.Pi * (float64(i) + 0.9*rng.Float64()) * 0.6180339887498949, rho: 0.36 + 0.12*rng.Float64()}
-		if rng.Float64() < 0.35 {
-			c.rho = 0.66 + 0.28*rng.Float64()
-		}
-		size := 0.35 + rng.Float64()*rng.Float64()*1.1
-		c.a, c.b = 0.055*size, 0.085*size*(0.7+0.6*rng.Float64())
-		t.crypts = append(t.crypts, c)
-	}
-	for i := range t.pat.Furrows {
-		for range 2 + rng.IntN(2) {
-			t.furrows = append(t.furrows, furrow{
-				rho:   0.52 + 0.42*(float64(i)+0.4*rng.Float64())/float64(max(1, t.pat.Furrows)),
-				theta: 2 * math.Pi * rng.Float64(), half: 0.35 + 0.8*rng.Float64(), wave: 2 * math.Pi * rng.Float64(), depth: 0.25 + 0.5*rng.Float64(),
-			})
-		}
-	}
-	for range t.pat.Freckles {
-		th, rh := 2*math.Pi*rng.Float64(), 0.35+0.55*rng.Float64()
-		x, y := t.ir.planar(th, rh)
-		t.spots = append(t.spots, spot{x, y, 0.05 + 0.16*rng.Float64()*rng.Float64(), 0.8 + 1.4*rng.Float64()})
+// sprinkle places freckles.
+func (pa *painter) sprinkle(r *rand.Rand, n int) {
+	for range n {
+		a, rho := 2*math.Pi*r.Float64(), 0.12+0.8*r.Float64()
+		x, y := pa.ir.planar(a, rho)
+		pa.spots = append(pa.spots, spot{x, y, 0.05 + 0.16*r.Float64()*r.Float64(), 0.5 + 1.1*r.Float64()})
 	}
 }
 
-// opening returns how far inside a crypt (theta, rho) lies: 1 in its middle, 0 outside.
-func (t *tissue) opening(theta, rho float64) float64 {
-	best := 0.0
-	for i := range t.crypts {
-		c := &t.crypts[i]
-		d := math.Remainder(theta-c.theta, 2*math.Pi) / c.a
-		e := (rho - c.rho) / c.b
-		if q := d*d + e*e; q < 1 {
-			best = max(best, 1-q)
-		}
+// fold places furrows in the outer half, deeper when the pupil is wide.
+func (pa *painter) fold(r *rand.Rand, n int) {
+	wide := min(1.6, max(0.5, pa.ir.pupil/1.75))
+	for i := range n {
+		pa.furrows = append(pa.furrows, furrow{
+			rho:   0.52 + 0.40*(float64(i)+0.2+0.6*r.Float64())/float64(n),
+			half:  (0.045 + 0.03*r.Float64()) / pa.width,
+			depth: (0.03 + 0.025*r.Float64()) * wide,
+			seed:  r.Uint64(),
+		})
 	}
-	return best
 }
 
-// push returns the angle by which a strand at (theta, rho) gives way to the crypts.
-func (t *tissue) push(theta, rho float64) float64 {
-	sum := 0.0
-	for i := range t.crypts {
-		c := &t.crypts[i]
-		e := (rho - c.rho) / c.b
-		if e < -1.6 || e > 1.6 {
-			continue
-		}
-		d := math.Remainder(theta-c.theta, 2*math.Pi)
-		f := math.Exp(-1.4*e*e) * math.Exp(-math.Abs(d)/(1.1*c.a))
-		sum += math.Copysign(0.85*c.a*f, d)
-	}
-	return sum
-}
-
-// ground fills the layer with the deep deck: dark, uneven, sloping with low noise.
-func (t *tissue) ground() {
-	l := t.l
-	parallel(l.n, 16, func(j0, j1 int) {
+// ground lays the floor beneath all strands.
+func (pa *painter) ground() {
+	t := pa.t
+	parallel(t.n, 8, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
-			for i := range l.n {
-				x, y := l.place(i, j)
-				at := j*l.n + i
-				l.h[at] = float32(0.012 * fbm3(t.seed^0x51, 1.3*x, 1.3*y, 0, 3))
-				l.s[at] = float32(0.20 + 0.10*fbm3(t.seed^0x52, 2*x, 2*y, 0, 4))
-				l.m[at] = 0.8
+			for i := range t.n {
+				x, y := t.place(i, j)
+				at := j*t.n + i
+				t.h[at] = float32(-0.035 + 0.015*noise3(pa.seed+41, 3*x, 3*y, 0.5))
+				t.s[at] = float32(0.10 + 0.05*noise3(pa.seed+42, 5*x, 5*y, 0.5))
+				t.m[at] = 1.2
 			}
 		}
 	})
 }
 
-// deck describes a set of single strands.
-type deck struct {
-	count    int
-	w0, w1   float64 // half widths, mm
-	z        float64 // height of their axis, mm
-	from, to float64 // rho
-	wander   float64 // rad
-	stroma   float64
-	gap      float64 // share left out
-}
-
-// strand appends a strand as strokes. at gives theta for each rho.
-func (t *tissue) strand(s []stroke, from, to float64, steps int, at func(rho float64) float64, bead1 func(rho, u float64) bead) []stroke {
-	var last bead
-	for k := 0; k <= steps; k++ {
-		u := float64(k) / float64(steps)
-		rho := from + (to-from)*u
-		th := at(rho)
-		var x, y float64
-		if rho <= 1 {
-			x, y = t.ir.planar(th, max(0, rho))
-		} else {
-			r := t.ir.root + (rho-1)*(t.ir.root-t.ir.pupil)
-			x, y = r*math.Cos(th), r*math.Sin(th)
-		}
-		b := bead1(rho, u)
-		b.x, b.y = float32(x), float32(y)
-		if k > 0 {
-			s = append(s, stroke{last, b})
-		}
-		last = b
-	}
-	return s
-}
-
-func (t *tissue) strands(s []stroke, rng *rand.Rand, d deck) []stroke {
-	for i := range d.count {
-		th0 := 2 * math.Pi * (float64(i) + 0.8*rng.Float64()) / float64(d.count)
-		seed := rng.Uint64()
-		w := d.w0 + (d.w1-d.w0)*rng.Float64()
-		skip := rng.Float64() < d.gap
-		st := d.stroma * (0.7 + 0.6*rng.Float64())
-		if skip {
-			continue
-		}
-		s = t.strand(s, d.from, d.to, 26, func(rho float64) float64 {
-			return th0 + d.wander*fbm1(seed, 3.5*rho, 3) + 0.4*t.push(th0, rho)
-		}, func(rho, u float64) bead {
-			return bead{w: float32(w * (0.75 + 0.5*noise1(seed^1, 7*rho)*0.5)), z: float32(d.z * (1 + 0.6*noise1(seed^2, 5*rho))), s: float32(st * (1 + 0.3*noise1(seed^3, 9*rho))), m: 0.9}
-		})
-	}
-	return s
-}
-
-// bundles draws the upper deck of the ciliary zone: bundles that gather at the collarette and fan out, split and
-// cross on their way to the root, each of a few strands.
-func (t *tissue) bundles(s []stroke, rng *rand.Rand) []stroke {
-	th := 0.0
-	for th < 2*math.Pi-0.02 {
-		width := 0.05 + 0.10*rng.Float64()*rng.Float64() + 0.02*rng.Float64()
-		centre := th + width/2
-		th += width * (0.75 + 0.65*rng.Float64())
-		seed := rng.Uint64()
-		if rng.Float64() < 0.06 {
-			continue
-		}
-		lift := 0.05 + 0.07*rng.Float64()
-		stroma := 0.65 + 0.5*rng.Float64()
-		pigment := 0.8 + 0.5*rng.Float64()
-		tilt := 0.06 * rng.NormFloat64()
-		n := 3 + rng.IntN(5)
-		for k := range n {
-			f := (float64(k)+0.5)/float64(n) - 0.5 + 0.12*rng.NormFloat64()
-			ss := rng.Uint64()
-			w := 0.02 + 0.022*rng.Float64()
-			end := 1.05
-			if rng.Float64() < 0.2 {
-				end = 0.6 + 0.35*rng.Float64()
+// finish adds the broad form to the strands' heights and computes colour from what the strands left.
+func (pa *painter) finish() {
+	t, ir := pa.t, pa.ir
+	fine := t.blur(t.h, 0.14*t.ppm)
+	parallel(t.n, 8, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range t.n {
+				x, y := t.place(i, j)
+				at := j*t.n + i
+				theta, rho := ir.polar(x, y)
+				if rho < -0.06 {
+					t.colour[at] = colour.Grey(0.02)
+					continue
+				}
+				sunk := float64(t.h[at] - fine[at]) // below its surroundings, mm
+				t.colour[at], t.h[at] = pa.pixel(x, y, theta, rho, sunk, at)
 			}
-			start := 0.29 + 0.05*rng.NormFloat64()*0.4
-			cross := 0.25 * rng.NormFloat64()
-			s = t.strand(s, start, end, 30, func(rho float64) float64 {
-				open := geom.Smoothstep(0.27, 0.62, rho) // gathers at the collarette
-				a := centre + width*f*(0.35+0.75*open) + width*cross*open*rho
-				a += tilt*(rho-0.3) + 0.05*fbm1(seed, 2.6*rho, 2) + 0.022*fbm1(ss, 6*rho, 3)
-				return a + t.push(a, rho)
-			}, func(rho, u float64) bead {
-				th := centre + width*f
-				dive := 1 - 0.9*t.opening(th, rho)
-				fade := geom.Smoothstep(0, 0.12, u) * (1 - 0.6*geom.Smoothstep(0.8, 1, u))
-				z := lift * (0.5 + 0.5*math.Sin(math.Pi*min(1, 1.2*u))) * (1 + 0.5*noise1(ss^2, 6*rho)) * dive
-				return bead{w: float32(w * (0.55 + 0.45*fade) * (1 + 0.3*noise1(ss^3, 8*rho))), z: float32(z),
-					s: float32(stroma * (0.75 + 0.25*fade) * (1 + 0.25*noise1(ss^4, 11*rho))), m: float32(pigment)}
-			})
 		}
-	}
-	return s
+	})
+	// The mesh cannot follow a cliff: take the sharpest edges off the height.
+	copy(t.h, t.blur(t.h, 0.011*t.ppm))
+	pa.level()
 }
 
-// pupillary draws the fine strands between collarette and margin.
-func (t *tissue) pupillary(s []stroke, rng *rand.Rand) []stroke {
-	const n = 190
-	for i := range n {
-		th0 := 2 * math.Pi * (float64(i) + rng.Float64()) / n
-		seed := rng.Uint64()
-		w := 0.014 + 0.014*rng.Float64()
-		to := 0.30 + 0.06*rng.NormFloat64()*0.5
-		st := 0.6 + 0.35*rng.Float64()
-		if rng.Float64() < 0.12 {
+// pixel returns the albedo and the raw height of one place.
+func (pa *painter) pixel(x, y, theta, rho, sunk float64, at int) (colour.RGB, float32) {
+	t, pat := pa.t, pa.pat
+	sin, cos := math.Sincos(theta)
+	h, s, m := float64(t.h[at]), float64(t.s[at]), float64(t.m[at])
+	d := rho * pa.width // from the margin, mm
+	c := pa.collarette(theta)
+
+	// Broad form: the collarette stands up, the pupillary zone lies lower and slopes to the margin, the root sinks.
+	e := (rho - c) / 0.07
+	h += 0.05*math.Exp(-e*e) - 0.035*geom.Smoothstep(c, c-0.12, rho) - 0.05*geom.Smoothstep(0.82, 1.02, rho)
+	h += 0.02 * noise3(pa.seed+51, 0.9*x, 0.9*y, 0.5)
+
+	// Openings sink and darken.
+	open := 0.0
+	for i := range pa.crypts {
+		k := &pa.crypts[i]
+		v := (rho - k.rho) * pa.width / k.b
+		if v*v >= 1 {
 			continue
 		}
-		s = t.strand(s, 0.02, to, 12, func(rho float64) float64 {
-			return th0 + 0.05*fbm1(seed, 6*rho, 2)
-		}, func(rho, u float64) bead {
-			return bead{w: float32(w), z: float32(0.03 + 0.03*noise1(seed^1, 8*rho)), s: float32(st), m: float32(1 + 0.3*noise1(seed^2, 4*rho))}
-		})
+		u := turn(theta-k.theta) * pa.radius(rho) / (k.a * (1 - v*v))
+		u *= 1 + 0.25*noise3(pa.seed+52, 4*x, 4*y, 0.5)
+		open = max(open, k.depth*geom.Smoothstep(1.1, 0.55, math.Abs(u))*geom.Smoothstep(1, 0.8, v*v))
 	}
-	return s
+	h -= 0.06 * open
+
+	// Furrows.
+	crease := 0.0
+	for i := range pa.furrows {
+		f := &pa.furrows[i]
+		there := geom.Smoothstep(-0.1, 0.35, noise3(f.seed, 1.2*cos, 1.2*sin, 0.5))
+		if there == 0 {
+			continue
+		}
+		v := (rho - f.rho - 0.035*noise3(f.seed+1, 1.7*cos, 1.7*sin, 0.5) - 0.008*noise3(f.seed+2, 8*cos, 8*sin, 0.5)) / f.half
+		if v*v < 9 {
+			k := there * math.Exp(-v*v)
+			h -= f.depth * k
+			h += 0.35 * f.depth * there * math.Exp(-(v-1.9)*(v-1.9))
+			crease = max(crease, k)
+		}
+	}
+
+	// Pigment: by zone, uneven in flames along the fibres and in patches.
+	flame := noise3(pa.seed+61, 5.5*cos, 5.5*sin, 1.1*rho) + 0.6*noise3(pa.seed+62, 15*cos, 15*sin, 1.9*rho) + 0.3*noise3(pa.seed+63, 37*cos, 37*sin, 3.1*rho)
+	patch := fbm3(pa.seed+64, 0.55*x, 0.55*y, 0.5, 3)
+	edge := rho + 0.13*flame
+	inner := geom.Smoothstep(c+0.22, c-0.06, edge)
+	outer := geom.Smoothstep(0.72, 0.98, rho+0.05*flame)
+	zone := pat.CiliaryPigment + inner*(pat.PupillaryPigment-pat.CiliaryPigment) + outer*(pat.OuterPigment-pat.CiliaryPigment)
+	zone *= math.Exp(pat.Patchiness * (1.1*patch + 0.5*flame))
+	pigment := zone * m
+	for _, k := range pa.spots {
+		q := math.Hypot(x-k.x, y-k.y) / (k.r * (1 + 0.5*noise3(pa.seed+65, 9*x, 9*y, 0.3)))
+		if q < 1.4 {
+			pigment += k.m * geom.Smoothstep(1.2, 0.5, q) * (0.5 + 0.5*min(1, s))
+		}
+	}
+
+	// A border layer levels the relief and carries pigment.
+	if v := pat.Velvet; v > 0 {
+		grain := 0.5 + 0.5*fbm3(pa.seed+66, 6*x, 6*y, 0.5, 3)
+		s += v * (1 - open) * (0.30 + 0.2*grain) * (1 - 0.5*min(1, s))
+		h = h - 0.5*v*(1-0.7*open)*min(0.1, max(-0.1, sunk))
+	}
+
+	// Stroma: what lies low is thin and sees little light.
+	s *= math.Exp(min(0.4, max(-1.5, 13*sunk))) * (1 - 0.72*open)
+	s *= 1 + 0.36*fbm3(pa.seed+67, 0.6*x, 0.6*y, 2.5, 3)
+	s *= 1 + 0.35*inner
+	crest := math.Exp(-e*e) * geom.Smoothstep(-0.35, 0.3, noise3(pa.seed+53, 2.4*cos, 2.4*sin, 0.5))
+	s *= 1 + 0.35*crest
+	pigment *= 1 - 0.25*crest
+	s *= 1 - 0.15*crease
+	ring := geom.Smoothstep(0.74, 1.0, rho+0.03*flame)
+	s *= 1 - pat.LimbalRing*ring
+	pigment += 0.25 * pat.LimbalRing * ring * ring
+
+	// The ruff: the dark brown edge of the pigment epithelium, rolled round the margin in beads.
+	bead := pa.ruff(theta, cos, sin)
+	ruff := geom.Smoothstep(bead, 0.55*bead, d)
+	h += 0.03 * ruff * math.Sqrt(max(0, 1-(d/max(bead, 1e-6))*(d/max(bead, 1e-6))))
+	a := pat.blend(s*pat.Stroma, pigment)
+	a = colour.Lerp(a, colour.RGB{0.022, 0.012, 0.008}, 0.96*ruff)
+	for i := range a {
+		a[i] = min(0.5, math.Hypot(0.02, a[i]))
+	}
+	return a, float32(h)
 }
 
-// collarette draws the broken, wavy ring where the two zones meet.
-func (t *tissue) collarette(rng *rand.Rand) []stroke {
-	var s []stroke
-	seed := rng.Uint64()
-	for pass := range 3 {
-		const n = 420
-		var last bead
-		ok := false
-		for k := 0; k <= n; k++ {
-			th := 2 * math.Pi * float64(k%n) / n
-			c, d := math.Cos(th), math.Sin(th)
-			// Noise on a circle closes on itself.
-			rho := 0.305 + 0.055*fbm3(seed^uint64(pass), 2.1*c, 2.1*d, float64(pass), 3) + 0.03*fbm3(seed^9, 7*c, 7*d, float64(pass), 2)
-			there := fbm3(seed^77, 3*c, 3*d, 1.7*float64(pass), 2) > -0.12
-			x, y := t.ir.planar(th, rho)
-			v := fbm3(seed^5, 9*c, 9*d, float64(pass), 2)
-			b := bead{x: float32(x), y: float32(y), w: float32(0.035 + 0.02*v), z: float32(0.085 + 0.03*v), s: float32(0.85 + 0.3*v), m: 1.15}
-			if ok && there {
-				s = append(s, stroke{last, b})
+// ruff returns the width of the ruff at an angle, mm: uneven beads, some 70 round the pupil.
+func (pa *painter) ruff(theta, cos, sin float64) float64 {
+	turns := 70*theta + 2.6*noise3(pa.seed+71, 2.5*cos, 2.5*sin, 0.5)*2*math.Pi
+	b := 0.5 + 0.5*math.Cos(turns)
+	size := 0.5 + 0.5*noise3(pa.seed+72, 6*cos, 6*sin, 0.5)
+	return 0.045 + 0.035*size + (0.02+0.05*size)*math.Sqrt(b)
+}
+
+// blend returns the albedo of stroma of scattering power s over the ground, under and mixed with pigment of optical
+// density m at red.
+//
+// A non-absorbing layer of scattering power s over a black ground reflects s/(1+s) (Kubelka and Munk, Z. Tech. Phys.
+// 12 (1931), 593); the ground shows through what is left. Pigment attenuates by Beer's law and scatters a little
+// itself.
+func (pat *IrisPattern) blend(s, m float64) colour.RGB {
+	var a colour.RGB
+	for i := range a {
+		x := s * pat.StromaHue[i]
+		r := x / (1 + x)
+		r += (1 - r) * (1 - r) * pat.Ground[i]
+		k := math.Exp(-m * pat.PigmentHue[i])
+		a[i] = r*k + (1-k)*0.022/(0.5+0.5*pat.PigmentHue[i])
+	}
+	return a
+}
+
+// level finds the scale of the relief: the 4th to the 96th percentile of the front are one unit.
+func (pa *painter) level() {
+	t := pa.t
+	var v []float32
+	for j := 0; j < t.n; j += 4 {
+		for i := 0; i < t.n; i += 4 {
+			x, y := t.place(i, j)
+			if _, rho := pa.ir.polar(x, y); rho > 0.04 && rho < 0.97 {
+				v = append(v, t.h[j*t.n+i])
 			}
-			last, ok = b, there
 		}
 	}
-	return s
-}
-
-// ruff draws the dark beads of the pigment layer that curl round the margin.
-func (t *tissue) ruff(rng *rand.Rand) []stroke {
-	var s []stroke
-	n := 70
-	for i := range n {
-		th := 2 * math.Pi * (float64(i) + 0.5*rng.Float64()) / float64(n)
-		len := 0.05 + 0.05*rng.Float64()
-		x0, y0 := t.ir.margin(th, 0)
-		x1, y1 := t.ir.margin(th+0.01*rng.NormFloat64(), len)
-		w := float32(0.05 + 0.025*rng.Float64())
-		s = append(s, stroke{bead{float32(x0), float32(y0), w, 0.045, 0.12, 4}, bead{float32(x1), float32(y1), w * 0.8, 0.03, 0.2, 3}})
-	}
-	return s
-}
-
-// height returns the relief at a point of the iris plane, about 0 at the ground and 1 on ridges. It fades out at the
-// margin's rounding and at the root.
-func (t *tissue) height(x, y float64) float64 {
-	h := t.l.sample(t.l.h, x, y) / t.top
-	th, rho := t.ir.polar(x, y)
-	h -= t.furrow(th, rho)
-	mean := 0.25
-	edge := geom.Smoothstep(-0.01, 0.06, rho) * (1 - geom.Smoothstep(0.93, 1.05, rho))
-	return (h - mean) * edge
-}
-
-func (t *tissue) furrow(theta, rho float64) float64 {
-	sum := 0.0
-	for i := range t.furrows {
-		f := &t.furrows[i]
-		d := math.Abs(math.Remainder(theta-f.theta, 2*math.Pi)) / f.half
-		if d >= 1 {
-			continue
-		}
-		e := (rho - f.rho - 0.012*math.Sin(5*theta+f.wave)) / 0.016
-		if e*e < 9 {
-			sum += 0.35 * f.depth * (1 - d*d) * math.Exp(-0.5*e*e)
-		}
-	}
-	return sum
-}
-
-// colour returns the albedo of bare tissue at a point of the iris plane.
-func (t *tissue) colour(x, y float64) colour.RGB {
-	l, p := t.l, &t.pat
-	th, rho := t.ir.polar(x, y)
-	h := l.sample(l.h, x, y)
-	s := l.sample(l.s, x, y)
-	m := l.sample(l.m, x, y)
-	// Gaps lie in the shade of what stands around them, ridges catch more.
-	rel := (h - l.sample(t.broad, x, y)) / 0.05
-	shade := math.Exp(0.30 * max(-1.6, min(1.2, rel)))
-	// Pigmented border layers level the fibres.
-	s = s*(1-0.55*p.Velvet) + 0.55*p.Velvet*0.55
-	stroma := p.Stroma * max(0, s) * shade
-	patch := 1 + p.Patchiness*1.3*fbm3(t.seed^0x71, 0.55*x, 0.55*y, 3, 4)
-	base := p.CiliaryPigment
-	base += (p.PupillaryPigment - base) * (1 - geom.Smoothstep(0.20, 0.50, rho+0.07*fbm3(t.seed^0x72, 1.5*x, 1.5*y, 0, 3)))
-	base += (p.OuterPigment - base) * geom.Smoothstep(0.70, 1.0, rho)
-	pig := max(0, base*patch) * m
-	for i := range t.spots {
-		sp := &t.spots[i]
-		dx, dy := x-sp.x, y-sp.y
-		q := (dx*dx + dy*dy) / (sp.r * sp.r)
-		if q < 4 {
-			pig += sp.m * math.Exp(-1.5*q) * (1 + 0.5*fbm3(t.seed^0x73, 9*x, 9*y, 0, 2))
-		}
-	}
-	ring := 1 - 0.75*p.LimbalRing*geom.Smoothstep(0.74, 1.02, rho+0.03*fbm3(t.seed^0x74, 1.2*x, 1.2*y, 5, 2))
-	ring *= 1 - 0.25*t.furrow(th, rho)
-	// The root sinks into grey limbal tissue.
-	var c colour.RGB
-	for i := range c {
-		back := 0.62 * (1 - math.Exp(-1.05*stroma*p.StromaHue[i]))
-		c[i] = (p.Ground[i] + back) * math.Exp(-0.62*pig*p.PigmentHue[i]) * ring
-		c[i] = max(0.012, min(c[i], 0.5))
-	}
-	return c
+	slices.Sort(v)
+	lo, mid, hi := float64(v[len(v)/25]), float64(v[len(v)/2]), float64(v[len(v)*24/25])
+	t.middle, t.scale = mid, 1/max(1e-6, hi-lo)
 }
