@@ -49,9 +49,15 @@ func Build(p Params) (*Eye, error) {
 
 	w := newWobble(&p, c, prof)
 	ir := newIris(&p, e.IrisZ)
-	ir.tissue = growTissue(&p, ir, tissueDensity(&p, c))
-	e.Colour, e.Film = bakeColour(&p, c, ir)
-	e.Outer, e.Inner = buildShells(&p, prof, w, ir, c)
+	sh := newShells(&p, prof, w, ir)
+	var vs *veins
+	both(func() {
+		vs = newVeins(&p)
+		e.Outer = sh.outer(c)
+	}, func() {
+		ir.tissue = growTissue(&p, ir, tissueDensity(&p, c))
+	})
+	both(func() { e.Inner = sh.inner(c) }, func() { e.Colour, e.Film = bakeColour(&p, c, ir, vs) })
 	return e, nil
 }
 

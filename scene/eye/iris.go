@@ -10,11 +10,11 @@ import (
 // the root, along straight lines from a slightly ragged margin about the pupil's centre to the circular root about
 // the axis. When the pupil widens, tissue keeps its (theta, rho), as Pamplona et al., ACM TOG 28 (2009), observed.
 type iris struct {
-	root, lip float64 // radii about the axis, mm
-	pupil     float64 // mean radius of the margin, mm
-	cx, cy    float64 // centre of the pupil, mm
-	ragged    [5]struct{ amp, phase float64 }
-	z         float64 // of the pupil plane, mm
+	root, lip float64       // radii about the axis, mm
+	pupil     float64       // mean radius of the margin, mm
+	cx, cy    float64       // centre of the pupil, mm
+	ragged    [5][2]float64 // cosine and sine amplitudes of harmonics 2 to 6
+	z         float64       // of the pupil plane, mm
 	convexity float64
 	relief    float64
 
@@ -27,22 +27,26 @@ func newIris(p *Params, z float64) *iris {
 	rng := stream(p.Seed, "margin")
 	sum := 0.0
 	for i := range ir.ragged {
-		a := &ir.ragged[i]
-		a.amp, a.phase = (0.6+0.4*rng.Float64())/(1+float64(i)*float64(i)*0.5), 2*math.Pi*rng.Float64()
-		sum += a.amp
+		amp, phase := (0.6+0.4*rng.Float64())/(1+float64(i)*float64(i)*0.5), 2*math.Pi*rng.Float64()
+		sin, cos := math.Sincos(phase)
+		ir.ragged[i] = [2]float64{amp * cos, amp * sin}
+		sum += amp
 	}
 	for i := range ir.ragged {
-		ir.ragged[i].amp *= p.PupilRagged / sum
+		ir.ragged[i][0] *= p.PupilRagged / sum
+		ir.ragged[i][1] *= p.PupilRagged / sum
 	}
 	return ir
 }
 
-// edge returns the distance of the margin from the pupil's centre at angle theta: harmonics 2 to 6 on a circle, which
-// never add up to more than PupilRagged.
-func (ir *iris) edge(theta float64) float64 {
+// edge returns the distance of the margin from the pupil's centre in the direction (cos, sin): harmonics 2 to 6 on a
+// circle, which never add up to more than PupilRagged.
+func (ir *iris) edge(cos, sin float64) float64 {
 	s := 1.0
-	for i, a := range ir.ragged {
-		s += a.amp * math.Cos(float64(i+2)*theta+a.phase)
+	x, y := cos, sin // powers of the direction as a complex number
+	for i := range ir.ragged {
+		x, y = x*cos-y*sin, x*sin+y*cos
+		s += ir.ragged[i][0]*x - ir.ragged[i][1]*y
 	}
 	return ir.pupil * s
 }
@@ -50,40 +54,44 @@ func (ir *iris) edge(theta float64) float64 {
 // margin returns the point d mm outside the margin at angle theta, about the pupil's centre.
 func (ir *iris) margin(theta, d float64) (x, y float64) {
 	sin, cos := math.Sincos(theta)
-	r := ir.edge(theta) + d
+	r := ir.edge(cos, sin) + d
 	return ir.cx + r*cos, ir.cy + r*sin
 }
 
 // planar returns the point of the iris plane at (theta, rho); rho in [0, 1].
 func (ir *iris) planar(theta, rho float64) (x, y float64) {
 	sin, cos := math.Sincos(theta)
-	r := ir.edge(theta)
+	r := ir.edge(cos, sin)
 	r += rho * (ir.root - r)
 	return ir.cx*(1-rho) + r*cos, ir.cy*(1-rho) + r*sin
 }
 
 // polar inverts planar; rho is below 0 inside the pupil and above 1 past the root.
 func (ir *iris) polar(x, y float64) (theta, rho float64) {
-	rho = (math.Hypot(x, y) - ir.pupil) / (ir.root - ir.pupil)
-	for range 40 {
-		k := 1 - min(1, max(-1, rho))
+	rho = (math.Sqrt(x*x+y*y) - ir.pupil) / (ir.root - ir.pupil)
+	for range 60 {
+		k := 1 - min(1, max(0, rho))
 		qx, qy := x-ir.cx*k, y-ir.cy*k
-		theta = math.Atan2(qy, qx)
-		e := ir.edge(theta)
-		next := (math.Sqrt(qx*qx+qy*qy) - e) / (ir.root - e)
+		q := math.Sqrt(qx*qx + qy*qy)
+		e := ir.pupil
+		if q > 0 {
+			e = ir.edge(qx/q, qy/q)
+		}
+		next := (q - e) / (ir.root - e)
 		if math.Abs(next-rho) < 1e-7 {
-			return theta, next
+			return math.Atan2(qy, qx), next
 		}
 		rho = next
 	}
-	return theta, rho
+	k := 1 - min(1, max(0, rho))
+	return math.Atan2(y-ir.cy*k, x-ir.cx*k), rho
 }
 
 // front returns the height of the iris front at a point of its plane with coordinate rho, without the rounding of
-// the margin: a shallow cone toward the pupil that carries the relief.
+// the margin: a shallow dome toward the pupil that carries the relief.
 func (ir *iris) front(x, y, rho float64) float64 {
 	c := min(1, max(0, rho))
-	z := ir.z - ir.convexity*c*(0.5+0.5*c)
+	z := ir.z - ir.convexity*c*c*(3-2*c)
 	if ir.tissue != nil {
 		// The root is smooth, so that the wall above it is.
 		z += ir.relief * ir.tissue.height(x, y) * (1 - geom.Smoothstep(0.92, 1.02, rho))

@@ -64,9 +64,9 @@ func Defaults() Params {
 		PupilOffset:       [2]float64{0.2, 0.05},
 		PupilRagged:       0.015,
 		ShellGap:          0.04,
-		WobbleSlopeCornea: 0.012,
-		WobbleSlopeSclera: 0.03,
-		WobbleSize:        4,
+		WobbleSlopeCornea: 0.005,
+		WobbleSlopeSclera: 0.02,
+		WobbleSize:        2,
 		Pattern:           hazel,
 		ScleraColour:      colour.RGB{0.70, 0.64, 0.60},
 		Redness:           0.4,
@@ -157,9 +157,10 @@ func (p *Params) Check() error {
 	return errors.Join(c.errs...)
 }
 
-// irisRadius returns the radius of the iris root: a quarter of the limbal blend inside the limbus, 5.55 mm by default.
-// Source of the default: mean visible iris of 11.83 mm gives a true radius of 5.55 mm, Aguirre, Sci. Rep. 9 (2019).
+// irisRadius returns the radius at which the flat of the iris ends and the wall begins, 5.37 mm by default. The wall is
+// kept gentle: seen through the cornea a steep one is a hard line. The colour of the iris runs on up the wall, so the
+// iris that is seen is wider, about 11.7 mm.
 func (p *Params) irisRadius() float64 { return p.LimbusRadius - 0.4*p.LimbusWidth }
 
-// lipRadius returns the radius at which the inner shell comes up to just below the outer one.
+// lipRadius returns the radius at which the inner shell has come up to just below the outer one.
 func (p *Params) lipRadius() float64 { return p.LimbusRadius + 0.48*p.LimbusWidth }

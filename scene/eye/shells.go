@@ -80,6 +80,14 @@ type shells struct {
 	prof *profile
 	w    *wobble
 	ir   *iris
+	sts  []station // meridian from the lip backward
+	segs []int     // vertices of each of its rings
+}
+
+func newShells(p *Params, prof *profile, w *wobble, ir *iris) *shells {
+	s := &shells{p: p, prof: prof, w: w, ir: ir}
+	s.sts, s.segs = s.scleraStations()
+	return s
 }
 
 // surface returns the outer shell's point at a station and angle and its normal, both with wobble.
@@ -133,22 +141,17 @@ func spaced(f *profile, r0, r1, l float64) []float64 {
 	}
 }
 
-func buildShells(p *Params, prof *profile, w *wobble, ir *iris, c *chart) (outer, inner *mesh.Mesh) {
-	s := &shells{p: p, prof: prof, w: w, ir: ir}
-	sts, segs := s.scleraStations()
-	both(func() { outer = s.outer(sts, segs) }, func() { inner = s.inner(sts, segs) })
-	for _, m := range []*mesh.Mesh{outer, inner} {
-		m.UV = make([]geom.UV, len(m.P))
-		parallel(len(m.P), 4096, func(i0, i1 int) {
-			for i := i0; i < i1; i++ {
-				m.UV[i] = c.uv(m.P[i])
-			}
-		})
+// lay gives a mesh its texture coordinates.
+func lay(m *mesh.Mesh, c *chart) *mesh.Mesh {
+	m.UV = make([]geom.UV, len(m.P))
+	for i, p := range m.P {
+		m.UV[i] = c.uv(p)
 	}
-	return outer, inner
+	return m
 }
 
-func (s *shells) outer(sts []station, segs []int) *mesh.Mesh {
+// outer builds the outer shell from the corneal apex back.
+func (s *shells) outer(c *chart) *mesh.Mesh {
 	var b builder
 	pole, pn := s.surface(s.prof.front(0), 0)
 	b.point(pole, pn, mesh.Tissue)
@@ -159,18 +162,18 @@ func (s *shells) outer(sts []station, segs []int) *mesh.Mesh {
 			b.ring(segments(r, l), mesh.Tissue, func(t float64) (geom.Vec, geom.Vec) { return s.surface(st, t) })
 		}
 	}
-	for i, st := range sts {
-		b.ring(segs[i], mesh.Tissue, func(t float64) (geom.Vec, geom.Vec) { return s.surface(st, t) })
+	for i, st := range s.sts {
+		b.ring(s.segs[i], mesh.Tissue, func(t float64) (geom.Vec, geom.Vec) { return s.surface(st, t) })
 	}
 	back, bn := s.surface(s.prof.sphere(math.Pi), 0)
 	b.point(back, bn, mesh.Tissue)
 	b.m.Part = nil
-	return &b.m
+	return lay(&b.m, c)
 }
 
 // inner builds the inner shell from the floor of the pit forward, over the margin and the iris, up the wall and back
 // round the globe.
-func (s *shells) inner(sts []station, segs []int) *mesh.Mesh {
+func (s *shells) inner(c *chart) *mesh.Mesh {
 	var b builder
 	ir := s.ir
 	edge := s.p.MeshDetail / 8
@@ -187,8 +190,8 @@ func (s *shells) inner(sts []station, segs []int) *mesh.Mesh {
 		b.ring(rw.n, mesh.Tissue, func(t float64) (geom.Vec, geom.Vec) { return s.at(rw, t), up })
 	}
 	faces := len(b.m.P)
-	for i, st := range sts {
-		b.ring(segs[i], mesh.Tissue, func(t float64) (geom.Vec, geom.Vec) {
+	for i, st := range s.sts {
+		b.ring(s.segs[i], mesh.Tissue, func(t float64) (geom.Vec, geom.Vec) {
 			p, nv := s.surface(st, t)
 			return p.Mad(-s.p.ShellGap, nv), nv
 		})
@@ -196,7 +199,7 @@ func (s *shells) inner(sts []station, segs []int) *mesh.Mesh {
 	back, bn := s.surface(s.prof.sphere(math.Pi), 0)
 	b.point(back.Mad(-s.p.ShellGap, bn), bn, mesh.Tissue)
 	faceNormals(&b.m, faces)
-	return &b.m
+	return lay(&b.m, c)
 }
 
 var up = geom.Vec{Z: 1}

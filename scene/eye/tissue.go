@@ -39,8 +39,29 @@ type spot struct{ x, y, r, m float64 }
 
 // furrow is a contraction furrow: a partial arc about the pupil.
 type furrow struct {
-	rho, half, depth float64 // place, half width in rho, depth in mm
-	seed             uint64
+	half, depth float64 // half width in rho, depth in mm
+	there, rho  dial    // how much of it there is, and where, by angle
+}
+
+// dial is a function of angle, tabulated. The angle is in radians, any turn.
+type dial [4096]float32
+
+func newDial(f func(theta, cos, sin float64) float64) (d dial) {
+	for i := range d {
+		theta := 2 * math.Pi * float64(i) / float64(len(d))
+		sin, cos := math.Sincos(theta)
+		d[i] = float32(f(theta, cos, sin))
+	}
+	return d
+}
+
+// at interpolates between the two nearest entries.
+func (d *dial) at(theta float64) float64 {
+	x := (theta/(2*math.Pi) + 4) * float64(len(d))
+	i := int(x)
+	t := x - float64(i)
+	a, b := d[i%len(d)], d[(i+1)%len(d)]
+	return float64(a) + t*float64(b-a)
 }
 
 // painter turns the strands of a layer into relief and colour.
@@ -50,6 +71,8 @@ type painter struct {
 	t       *tissue
 	spots   []spot
 	furrows []furrow
+
+	collar, ruff, crest dial // collarette (rho), width of the ruff (mm), how present the collarette is
 }
 
 // growTissue bakes the iris at ppm pixels per mm.
@@ -59,6 +82,11 @@ func growTissue(p *Params, ir *iris, ppm float64) *tissue {
 	n := 2 * int(math.Ceil((ir.root+0.12)*ppm))
 	t := &tissue{layer: *newLayer(n, ppm), colour: make([]colour.RGB, n*n)}
 	pa := &painter{grower: g, pat: &p.Pattern, t: t}
+	pa.collar = newDial(func(theta, _, _ float64) float64 { return g.collarette(theta) })
+	pa.ruff = newDial(pa.beads)
+	pa.crest = newDial(func(_, cos, sin float64) float64 {
+		return geom.Smoothstep(-0.35, 0.3, noise3(pa.seed+53, 2.4*cos, 2.4*sin, 0.5))
+	})
 	rng := stream(p.Seed, "spots")
 	pa.sprinkle(rng, p.Pattern.Freckles)
 	pa.fold(rng, p.Pattern.Furrows)
@@ -81,11 +109,16 @@ func (pa *painter) sprinkle(r *rand.Rand, n int) {
 func (pa *painter) fold(r *rand.Rand, n int) {
 	wide := min(1.6, max(0.5, pa.ir.pupil/1.75))
 	for i := range n {
+		rho, seed := 0.52+0.40*(float64(i)+0.2+0.6*r.Float64())/float64(n), r.Uint64()
 		pa.furrows = append(pa.furrows, furrow{
-			rho:   0.52 + 0.40*(float64(i)+0.2+0.6*r.Float64())/float64(n),
 			half:  (0.045 + 0.03*r.Float64()) / pa.width,
 			depth: (0.03 + 0.025*r.Float64()) * wide,
-			seed:  r.Uint64(),
+			there: newDial(func(_, cos, sin float64) float64 {
+				return geom.Smoothstep(-0.1, 0.35, noise3(seed, 1.2*cos, 1.2*sin, 0.5))
+			}),
+			rho: newDial(func(_, cos, sin float64) float64 {
+				return rho + 0.035*noise3(seed+1, 1.7*cos, 1.7*sin, 0.5) + 0.008*noise3(seed+2, 8*cos, 8*sin, 0.5)
+			}),
 		})
 	}
 }
@@ -136,7 +169,7 @@ func (pa *painter) pixel(x, y, theta, rho, sunk float64, at int) (colour.RGB, fl
 	sin, cos := math.Sincos(theta)
 	h, s, m := float64(t.h[at]), float64(t.s[at]), float64(t.m[at])
 	d := rho * pa.width // from the margin, mm
-	c := pa.collarette(theta)
+	c := pa.collar.at(theta)
 
 	// Broad form: the collarette stands up, the pupillary zone lies lower and slopes to the margin, the root sinks.
 	e := (rho - c) / 0.07
@@ -161,11 +194,11 @@ func (pa *painter) pixel(x, y, theta, rho, sunk float64, at int) (colour.RGB, fl
 	crease := 0.0
 	for i := range pa.furrows {
 		f := &pa.furrows[i]
-		there := geom.Smoothstep(-0.1, 0.35, noise3(f.seed, 1.2*cos, 1.2*sin, 0.5))
+		there := f.there.at(theta)
 		if there == 0 {
 			continue
 		}
-		v := (rho - f.rho - 0.035*noise3(f.seed+1, 1.7*cos, 1.7*sin, 0.5) - 0.008*noise3(f.seed+2, 8*cos, 8*sin, 0.5)) / f.half
+		v := (rho - f.rho.at(theta)) / f.half
 		if v*v < 9 {
 			k := there * math.Exp(-v*v)
 			h -= f.depth * k
@@ -201,7 +234,7 @@ func (pa *painter) pixel(x, y, theta, rho, sunk float64, at int) (colour.RGB, fl
 	s *= math.Exp(min(0.4, max(-1.5, 13*sunk))) * (1 - 0.72*open)
 	s *= 1 + 0.36*fbm3(pa.seed+67, 0.6*x, 0.6*y, 2.5, 3)
 	s *= 1 + 0.35*inner
-	crest := math.Exp(-e*e) * geom.Smoothstep(-0.35, 0.3, noise3(pa.seed+53, 2.4*cos, 2.4*sin, 0.5))
+	crest := math.Exp(-e*e) * pa.crest.at(theta)
 	s *= 1 + 0.35*crest
 	pigment *= 1 - 0.25*crest
 	s *= 1 - 0.15*crease
@@ -210,23 +243,23 @@ func (pa *painter) pixel(x, y, theta, rho, sunk float64, at int) (colour.RGB, fl
 	pigment += 0.25 * pat.LimbalRing * ring * ring
 
 	// The ruff: the dark brown edge of the pigment epithelium, rolled round the margin in beads.
-	bead := pa.ruff(theta, cos, sin)
+	bead := pa.ruff.at(theta)
 	ruff := geom.Smoothstep(bead, 0.55*bead, d)
 	h += 0.03 * ruff * math.Sqrt(max(0, 1-(d/max(bead, 1e-6))*(d/max(bead, 1e-6))))
 	a := pat.blend(s*pat.Stroma, pigment)
-	a = colour.Lerp(a, colour.RGB{0.022, 0.012, 0.008}, 0.96*ruff)
+	a = colour.Lerp(a, colour.RGB{0.040, 0.022, 0.013}, 0.96*ruff)
 	for i := range a {
 		a[i] = min(0.5, math.Hypot(0.02, a[i]))
 	}
 	return a, float32(h)
 }
 
-// ruff returns the width of the ruff at an angle, mm: uneven beads, some 70 round the pupil.
-func (pa *painter) ruff(theta, cos, sin float64) float64 {
+// beads returns the width of the ruff at an angle, mm: uneven beads, some 70 round the pupil.
+func (pa *painter) beads(theta, cos, sin float64) float64 {
 	turns := 70*theta + 2.6*noise3(pa.seed+71, 2.5*cos, 2.5*sin, 0.5)*2*math.Pi
 	b := 0.5 + 0.5*math.Cos(turns)
 	size := 0.5 + 0.5*noise3(pa.seed+72, 6*cos, 6*sin, 0.5)
-	return 0.045 + 0.035*size + (0.02+0.05*size)*math.Sqrt(b)
+	return 0.055 + 0.04*size + (0.025+0.06*size)*math.Sqrt(b)
 }
 
 // blend returns the albedo of stroma of scattering power s over the ground, under and mixed with pigment of optical

@@ -21,6 +21,7 @@ type node struct {
 	parent int
 	kids   int
 	flow   float64 // radius cubed
+	sx, sy float64 // where its parent was when it was smoothed
 }
 
 // newVeins grows both networks by space colonisation and sets their widths by Murray's law.
@@ -35,8 +36,8 @@ func newVeins(p *Params) *veins {
 	v.shallow = make([]float32, n*n)
 	v.deep = make([]float32, n*n)
 	rng := stream(p.Seed, "veins")
-	v.network(rng, v.shallow, network{attractors: 900, inner: inner + 0.9, outer: 0.97 * reach, step: 0.16, kill: 0.42, trunks: 9, tip: 0.010, tortuous: 0.16, seed: p.Seed ^ 0xa1})
-	v.network(rng, v.deep, network{attractors: 420, inner: inner + 0.5, outer: 0.97 * reach, step: 0.2, kill: 0.7, trunks: 7, tip: 0.022, tortuous: 0.10, seed: p.Seed ^ 0xa2})
+	v.network(rng, v.shallow, network{attractors: 760, inner: inner + 1.0, outer: 0.97 * reach, step: 0.16, kill: 0.45, sight: 4.5, trunks: 16, tip: 0.009, tortuous: 0.34, seed: p.Seed ^ 0xa1})
+	v.network(rng, v.deep, network{attractors: 300, inner: inner + 0.5, outer: 0.97 * reach, step: 0.2, kill: 0.8, sight: 7, trunks: 12, tip: 0.024, tortuous: 0.22, seed: p.Seed ^ 0xa2})
 	v.deep = v.l.blur(v.deep, 0.10*v.l.ppm)
 	return v
 }
@@ -45,6 +46,7 @@ type network struct {
 	attractors   int
 	inner, outer float64 // mm of the plane
 	step, kill   float64 // mm
+	sight        float64 // mm: attractors farther than this do not pull
 	trunks       int
 	tip          float64 // radius of the last twigs, mm
 	tortuous     float64 // mm
@@ -68,13 +70,15 @@ func (v *veins) network(rng *rand.Rand, dst []float32, c network) {
 			at = append(at, point{x: r * math.Cos(th), y: r * math.Sin(th), near: -1, dist: math.Inf(1)})
 		}
 	}
+	// Trunks come in at the corners, a few above and below, over the edge of the map.
 	var ns []node
 	for i := range c.trunks {
-		th := 0.55*rng.NormFloat64() + math.Pi*float64(i%2)
-		if i >= 6 {
-			th = 2 * math.Pi * rng.Float64()
+		th := math.Pi*float64(i%2) + 0.62*(2*rng.Float64()-1)
+		if i%4 == 3 {
+			th = math.Pi * (0.5 + float64(i/4%2) + 0.3*rng.NormFloat64())
 		}
-		ns = append(ns, node{x: c.outer * math.Cos(th), y: c.outer * math.Sin(th), parent: -1})
+		r := c.outer * (0.9 + 0.1*rng.Float64())
+		ns = append(ns, node{x: r * math.Cos(th), y: r * math.Sin(th), parent: -1})
 	}
 	from := 0
 	for range 400 {
@@ -97,7 +101,7 @@ func (v *veins) network(rng *rand.Rand, dst []float32, c network) {
 		pulls := make([]pull, len(ns))
 		for i := range at {
 			a := &at[i]
-			if a.reached {
+			if a.reached || a.dist > c.sight {
 				continue
 			}
 			q := &pulls[a.near]
@@ -111,8 +115,12 @@ func (v *veins) network(rng *rand.Rand, dst []float32, c network) {
 			if q.n == 0 || l < 1e-3 || ns[k].kids > 2 {
 				continue
 			}
-			jx, jy := 0.35*rng.NormFloat64(), 0.35*rng.NormFloat64()
-			x, y := q.x/l+jx, q.y/l+jy
+			x, y := q.x/l+0.25*rng.NormFloat64(), q.y/l+0.25*rng.NormFloat64()
+			// A vessel has some stiffness.
+			if up := ns[k].parent; up >= 0 {
+				x += 0.8 * (ns[k].x - ns[up].x) / c.step
+				y += 0.8 * (ns[k].y - ns[up].y) / c.step
+			}
 			l = math.Hypot(x, y)
 			ns[k].kids++
 			ns = append(ns, node{x: ns[k].x + c.step*x/l, y: ns[k].y + c.step*y/l, parent: k})
@@ -129,10 +137,25 @@ func (v *veins) network(rng *rand.Rand, dst []float32, c network) {
 			ns[p].flow += ns[i].flow
 		}
 	}
+	// Growth leaves corners of one step; pull each joint toward the middle of its neighbours.
+	for range 4 {
+		for i := range ns {
+			q := &ns[i]
+			if q.parent >= 0 && q.kids == 1 {
+				q.sx, q.sy = ns[q.parent].x, ns[q.parent].y
+			}
+		}
+		for i := range ns {
+			if p := ns[i].parent; p >= 0 && ns[p].kids == 1 && ns[p].parent >= 0 {
+				ns[p].x = 0.5*ns[p].x + 0.25*(ns[p].sx+ns[i].x)
+				ns[p].y = 0.5*ns[p].y + 0.25*(ns[p].sy+ns[i].y)
+			}
+		}
+	}
 	place := func(q *node) (x, y float64) {
 		// Thin vessels wind more than trunks.
-		k := c.tortuous / (1 + math.Cbrt(q.flow)/0.04)
-		return q.x + k*fbm3(c.seed, 1.1*q.x, 1.1*q.y, 0, 3)*2.4, q.y + k*fbm3(c.seed^7, 1.1*q.x, 1.1*q.y, 9, 3)*2.4
+		k := c.tortuous / (1 + math.Cbrt(q.flow)/0.03)
+		return q.x + k*fbm3(c.seed, 0.8*q.x, 0.8*q.y, 0, 3)*2.4, q.y + k*fbm3(c.seed^7, 0.8*q.x, 0.8*q.y, 9, 3)*2.4
 	}
 	for i := range ns {
 		q := &ns[i]

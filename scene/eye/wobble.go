@@ -21,10 +21,9 @@ type wobble struct {
 }
 
 func newWobble(p *Params, c *chart, prof *profile) *wobble {
-	rng := stream(p.Seed, "wobble")
 	w := &wobble{chart: c}
-	w.cornea = octaves(rng, p.WobbleSize, 3, 14)
-	w.sclera = octaves(rng, p.WobbleSize, 4, 14)
+	w.cornea = octaves(stream(p.Seed, "wobble cornea"), p.WobbleSize, p.MeshDetail, 3, 14)
+	w.sclera = octaves(stream(p.Seed, "wobble sclera"), p.WobbleSize, p.MeshDetail, 4, 14)
 	// Scale to the slope asked for, measured on the undisplaced surface of each zone.
 	w.scale(w.cornea, p.WobbleSlopeCornea, prof, 0, prof.b)
 	w.scale(w.sclera, p.WobbleSlopeSclera, prof, prof.a, 0.98*p.GlobeRadius)
@@ -32,10 +31,14 @@ func newWobble(p *Params, c *chart, prof *profile) *wobble {
 }
 
 // octaves returns n waves an octave, the first of the given wavelength, each octave with half the slope of the last.
-// Directions are spread evenly over the sphere, so no direction is favoured.
-func octaves(rng *rand.Rand, size float64, count, n int) []wave {
+// Directions are spread evenly over the sphere, so no direction is favoured. Octaves that a mesh of the given edge
+// length cannot carry are left out, but for the first.
+func octaves(rng *rand.Rand, size, edge float64, count, n int) []wave {
 	var ws []wave
 	for o := range count {
+		if o > 0 && size*math.Exp2(-float64(o)) < 4.5*edge {
+			break
+		}
 		shift := rng.Float64()
 		for i := range n {
 			l := size * math.Exp2(-float64(o)-0.45*rng.Float64())
