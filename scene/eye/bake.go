@@ -16,7 +16,7 @@ func bakeColour(p *Params, c *chart, ir *iris, vs *veins) (albedo, film *texture
 	pix, over := make([]float32, n*n*3), make([]float32, n*n*3)
 	w := newWhite(p, c, vs, n)
 	// Where the map is coarser than the baked iris a texel takes the mean of several places.
-	sub := max(1, int(ir.tissue.ppm/(c.perMM*float64(n))+0.5))
+	sub := max(1, min(8, int(ir.tissue.ppm/(c.perMM*float64(n))+0.5)))
 	parallel(n, 8, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for x := range n {
@@ -58,9 +58,10 @@ func bakeColour(p *Params, c *chart, ir *iris, vs *veins) (albedo, film *texture
 	return texture.NewImage(n, n, 3, pix), texture.NewImage(n, n, 3, over)
 }
 
-// tissueDensity returns the pixels per mm at which the iris is baked: those of the map, but enough for the mesh.
+// tissueDensity returns the pixels per mm at which the iris is baked: those of the map, but enough for the mesh, and
+// not more than strands a few hundredths of a mm wide need.
 func tissueDensity(p *Params, c *chart) float64 {
-	return max(c.perMM*float64(p.MapSize), min(88, 4/p.MeshDetail))
+	return min(180, max(c.perMM*float64(p.MapSize), min(88, 17.6/p.MeshDetail)))
 }
 
 // clampDisc moves a point outside the disc of radius r to its edge.

@@ -145,14 +145,20 @@ func (p *Params) Check() error {
 	if z := prof.apex - p.IrisDepth; z < 0.4*p.GlobeRadius {
 		c.fail("IrisDepth: %g mm puts the iris %.3g mm in front of the globe's centre (at least 0.4 of GlobeRadius, %.3g mm)", p.IrisDepth, z, 0.4*p.GlobeRadius)
 	}
-	// The iris nears the outer shell most at its root or its margin; 0.3 mm covers wobble (at most 0.06 mm rms) and
-	// leaves fluid between.
+	// The iris nears the outer shell most at its margin or its root. Relief stands up by about 0.7 of IrisRelief and the
+	// wobble dips by four standard deviations at most (own computation); fluid must be left between.
+	dip := 4 * p.WobbleSlopeCornea * p.WobbleSize / (2 * math.Pi)
 	for _, r := range []float64{0, p.PupilDiameter / 2, p.irisRadius()} {
 		z, _, _ := prof.at(r)
-		if room := z - (prof.apex - p.IrisDepth) - p.IrisRelief; room < 0.3 {
+		if room := z - (prof.apex - p.IrisDepth) - p.IrisRelief - dip; room < 0.3 {
 			c.fail("IrisDepth: %g mm leaves only %.3g mm between iris and cornea at %.3g mm from the axis (at least 0.3 mm)", p.IrisDepth, room, r)
 			break
 		}
+	}
+	// Facets of edge l sag l^2/(8 R) below a surface of radius R; where the shells' facets differ, at the limbus, R is
+	// about a third of the globe's.
+	if sag := p.MeshDetail * p.MeshDetail / (8 * p.GlobeRadius / 3); sag > 0.5*p.ShellGap {
+		c.fail("MeshDetail: facets of %g mm sag %.3g mm, more than half of ShellGap (%g mm)", p.MeshDetail, sag, p.ShellGap)
 	}
 	return errors.Join(c.errs...)
 }

@@ -36,8 +36,10 @@ func newVeins(p *Params) *veins {
 	v.shallow = make([]float32, n*n)
 	v.deep = make([]float32, n*n)
 	rng := stream(p.Seed, "veins")
-	v.network(rng, v.shallow, network{attractors: 760, inner: inner + 1.0, outer: 0.97 * reach, step: 0.16, kill: 0.45, sight: 4.5, trunks: 16, tip: 0.009, tortuous: 0.34, seed: p.Seed ^ 0xa1})
-	v.network(rng, v.deep, network{attractors: 300, inner: inner + 0.5, outer: 0.97 * reach, step: 0.2, kill: 0.8, sight: 7, trunks: 12, tip: 0.024, tortuous: 0.22, seed: p.Seed ^ 0xa2})
+	shallow := network{attractors: 760, inner: inner + 1.0, outer: 0.97 * reach, step: 0.16, kill: 0.45, sight: 4.5, trunks: 16, tip: 0.009, tortuous: 0.34, seed: p.Seed ^ 0xa1}
+	v.draw(v.shallow, &shallow, shallow.grow(rng))
+	deep := network{attractors: 300, inner: inner + 0.5, outer: 0.97 * reach, step: 0.2, kill: 0.8, sight: 7, trunks: 12, tip: 0.024, tortuous: 0.22, seed: p.Seed ^ 0xa2}
+	v.draw(v.deep, &deep, deep.grow(rng))
 	v.deep = v.l.blur(v.deep, 0.10*v.l.ppm)
 	return v
 }
@@ -53,7 +55,8 @@ type network struct {
 	seed         uint64
 }
 
-func (v *veins) network(rng *rand.Rand, dst []float32, c network) {
+// grow returns the joints of a network, parents before their children.
+func (c *network) grow(rng *rand.Rand) []node {
 	type point struct {
 		x, y    float64
 		near    int
@@ -152,6 +155,11 @@ func (v *veins) network(rng *rand.Rand, dst []float32, c network) {
 			}
 		}
 	}
+	return ns
+}
+
+// draw adds a network's optical density to dst.
+func (v *veins) draw(dst []float32, c *network, ns []node) {
 	place := func(q *node) (x, y float64) {
 		// Thin vessels wind more than trunks.
 		k := c.tortuous / (1 + math.Cbrt(q.flow)/0.03)
