@@ -144,7 +144,7 @@ func (w *white) colour(x, y int, phi, cx, cy float64) (a, film colour.RGB) {
 	if shallow > 0 {
 		// A thin film of blood takes blue and green, hardly red.
 		for i, k := range [3]float64{0.22, 0.95, 0.85} {
-			film[i] = math.Exp(-2.1 * k * min(shallow, 1.2))
+			film[i] = math.Exp(-2.6 * k * min(shallow, 1.2))
 		}
 	}
 	if deep > 0 {
