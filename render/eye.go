@@ -71,7 +71,7 @@ func (p *preparer) eye(b *scene.Body) {
 	to := place(&b.Place)
 	scale := b.Place.Scale
 	e := frozen.Eye{
-		Scale: scale, LimbusRadius: d.Limbus.Radius, LimbusWidth: d.Limbus.Width, ForceCoat: !p.out.Settings.Refraction,
+		LimbusRadius: d.Limbus.Radius, LimbusWidth: d.Limbus.Width, ForceCoat: !p.out.Settings.Refraction,
 		Index: d.Cornea.Index, ReflectIndex: d.Cornea.ReflectIndex,
 		AlphaCornea: d.Cornea.Roughness * d.Cornea.Roughness, AlphaSclera: d.Cornea.ScleraRough * d.Cornea.ScleraRough,
 		SmoothRefract: d.Cornea.SmoothRefract, NormalGain: d.Cornea.NormalStrength, Far: s.far,

@@ -16,8 +16,7 @@ import (
 // The zone weight, not the gap between the shells, decides the physics of the outer shell: weight 1 is a dielectric
 // interface, weight 0 a thin coat, and in between it is the first with that probability.
 type Eye struct {
-	Outer, Inner  int32 // bodies
-	Scale         float64
+	Outer, Inner  int32   // bodies
 	LimbusRadius  float64 // local mm
 	LimbusWidth   float64
 	ForceCoat     bool    // no refraction anywhere: comparison only
@@ -78,15 +77,8 @@ func (e *Eye) TissueZone(p geom.Vec) float64 {
 // may differ from that of bending.
 func (e *Eye) Reflectance(c float64) float64 { return fresnel.Dielectric(c, e.ReflectIndex) }
 
-// ReflectanceInside returns the reflectance met from inside, where ci is the cosine inside and co that of the
-// refracted direction outside: F evaluated at the outside angle, so that both sides agree.
-func (e *Eye) ReflectanceInside(co float64) float64 { return fresnel.Dielectric(co, e.ReflectIndex) }
-
-// CoatIn and CoatOut are the factors of light that passes the coat inward and outward at cosine c; together they are
-// (1-F(o)) (1-F(i)) / (1-re), which gives back exactly what falls in when the base reflects all.
-func (e *Eye) CoatIn(c float64) float64 { return 1 - e.Reflectance(c) }
-
-// CoatOut is the factor outward; see CoatIn.
+// CoatOut is the factor of light that passes the coat outward at cosine c. With the factor 1 - Reflectance(o) inward it
+// makes (1-F(o)) (1-F(i)) / (1-re), which gives back exactly what falls in when the base reflects all.
 func (e *Eye) CoatOut(c float64) float64 { return (1 - e.Reflectance(c)) / (1 - e.coatAll) }
 
 // BendAlpha returns the GGX alpha of the cornea where it bends light: 0 if that is to be smooth. The roughness of the

@@ -24,7 +24,6 @@ const (
 	CameraRays     Mask = 1 << iota // from the camera, also through the cornea
 	ShadowRays                      // toward lights, and everything after a scattering event
 	ReflectionRays                  // mirrored at an eye that the camera sees
-	AllRays        Mask = CameraRays | ShadowRays | ReflectionRays
 )
 
 // Shape is the geometric kind of a body.

@@ -113,7 +113,7 @@ func (t *Tracer) escape(p *path, out *film.Sample) {
 			}
 			v = v.Scale(t.refractedWeight(p, i, target{distant: true, dir: p.ray.D}, l.PdfDir(p.x, p.ray.D)))
 		}
-		t.add(i, p.lit(), v, out)
+		t.add(i, p.class, v, out)
 	}
 }
 
@@ -140,13 +140,7 @@ func (t *Tracer) meetLight(p *path, h *frozen.Hit, out *film.Sample) {
 		p2 := l.PdfAreaAt(p.x, z) * tt * tt / max(cos, 1e-12)
 		v = v.Scale(t.refractedWeight(p, int(h.Light), target{point: z}, p2))
 	}
-	t.add(int(h.Light), p.lit(), v, out)
-}
-
-// lit returns the class of light that the path's present ray brings from a light itself: the direct kind where the
-// ray left the first thing that the camera saw.
-func (p *path) lit() film.Class {
-	return p.class
+	t.add(int(h.Light), p.class, v, out)
 }
 
 // chosen returns the probability with which the path's last scattering vertex was connected to light i.
