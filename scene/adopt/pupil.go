@@ -1,0 +1,121 @@
+package adopt
+
+import (
+	"math"
+
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+)
+
+// Pupil is what a look along the axis onto the inner shell shows. Lengths are as in the file.
+type Pupil struct {
+	Open    bool       // there is a hole
+	Radius  float64    // mean radius of its contour
+	Long    float64    // longest over shortest diameter of the contour
+	Upright bool       // the longest one runs nearer to Y than to X
+	Offset  [2]float64 // of the contour's centre from the axis, right and up in the eye's frame
+	Plane   float64    // height of the iris plane (its median between pupil and root) above the globe's centre
+	Lip     float64    // height of the contour's edge, the median
+}
+
+const depthCells = 257
+
+// lookAtPupil draws the heights of the inner shell along the axis into a grid and follows the hole about the middle.
+// axis is the frame of the eye: N the axis, T up. reach is the half width of the look.
+func lookAtPupil(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
+	n := depthCells
+	z := make([]float64, n*n)
+	for i := range z {
+		z[i] = math.Inf(-1)
+	}
+	cell := 2 * reach / float64(n)
+	local := make([]geom.Vec, len(m.P))
+	for i, p := range m.P {
+		local[i] = f.Local(p.Sub(centre))
+	}
+	at := func(x float64) int { return int(math.Floor((x + reach) / cell)) }
+	for _, t := range m.Tri {
+		a, b, c := local[t[0]], local[t[1]], local[t[2]]
+		den := (b.X-a.X)*(c.Y-a.Y) - (c.X-a.X)*(b.Y-a.Y)
+		if den == 0 {
+			continue
+		}
+		x0, x1 := at(min(a.X, b.X, c.X)), at(max(a.X, b.X, c.X))
+		y0, y1 := at(min(a.Y, b.Y, c.Y)), at(max(a.Y, b.Y, c.Y))
+		for y := max(0, y0); y <= min(n-1, y1); y++ {
+			for x := max(0, x0); x <= min(n-1, x1); x++ {
+				px, py := (float64(x)+0.5)*cell-reach, (float64(y)+0.5)*cell-reach
+				u := ((px-a.X)*(c.Y-a.Y) - (c.X-a.X)*(py-a.Y)) / den
+				v := ((b.X-a.X)*(py-a.Y) - (px-a.X)*(b.Y-a.Y)) / den
+				if u < 0 || v < 0 || u+v > 1 {
+					continue
+				}
+				if h := a.Z + u*(b.Z-a.Z) + v*(c.Z-a.Z); h > z[y*n+x] {
+					z[y*n+x] = h
+				}
+			}
+		}
+	}
+	// The iris plane: the median height of a ring where there is iris for every usual pupil.
+	var ring []float64
+	for y := range n {
+		for x := range n {
+			px, py := (float64(x)+0.5)*cell-reach, (float64(y)+0.5)*cell-reach
+			if r := math.Hypot(px, py); r > 0.55*reach && r < 0.75*reach && !math.IsInf(z[y*n+x], -1) {
+				ring = append(ring, z[y*n+x])
+			}
+		}
+	}
+	p := Pupil{Long: 1}
+	if len(ring) == 0 {
+		return p
+	}
+	p.Plane = median(ring)
+	// The hole: what is reached from the middle without climbing to within a tenth of the reach of the iris plane.
+	deep := p.Plane - 0.25*reach
+	mid := n/2*n + n/2
+	if z[mid] > deep {
+		return p
+	}
+	seen := make([]bool, n*n)
+	seen[mid] = true
+	todo := []int{mid}
+	var sx, sy, sxx, syy, sxy, cells float64
+	var lip []float64
+	touches := false
+	for len(todo) > 0 {
+		i := todo[len(todo)-1]
+		todo = todo[:len(todo)-1]
+		x, y := i%n, i/n
+		px, py := (float64(x)+0.5)*cell-reach, (float64(y)+0.5)*cell-reach
+		sx, sy, cells = sx+px, sy+py, cells+1
+		sxx, syy, sxy = sxx+px*px, syy+py*py, sxy+px*py
+		if x == 0 || y == 0 || x == n-1 || y == n-1 {
+			touches = true
+			continue
+		}
+		for _, j := range []int{i - 1, i + 1, i - n, i + n} {
+			switch {
+			case seen[j]:
+			case z[j] > deep:
+				lip = append(lip, z[j])
+			default:
+				seen[j] = true
+				todo = append(todo, j)
+			}
+		}
+	}
+	if touches || len(lip) == 0 {
+		return p
+	}
+	p.Open = true
+	p.Radius = math.Sqrt(cells/math.Pi) * cell
+	p.Offset = [2]float64{sx / cells, sy / cells}
+	p.Lip = median(lip)
+	// Second moments of an ellipse are a^2/4 and b^2/4.
+	xx, yy, xy := sxx/cells-p.Offset[0]*p.Offset[0], syy/cells-p.Offset[1]*p.Offset[1], sxy/cells-p.Offset[0]*p.Offset[1]
+	d := math.Hypot((xx-yy)/2, xy)
+	p.Long = math.Sqrt(((xx+yy)/2 + d) / max(1e-12, (xx+yy)/2-d))
+	p.Upright = yy > xx
+	return p
+}

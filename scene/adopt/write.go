@@ -1,0 +1,159 @@
+package adopt
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"catchlight/scene/geom"
+)
+
+// Lights of a scene that was adopted; a draft turns one of them on.
+var Lights = []string{"window", "grazing", "overcast"}
+
+// Scene returns the text of a scene file for the folder dir. Each guess stands there with its reason; what is not sure
+// is marked UNSURE, what the built-in eye lends BORROWED, what is left open QUESTION.
+func (p *Proposal) Scene(in Input, dir string) string {
+	w := &strings.Builder{}
+	name := strings.TrimSuffix(filepath.Base(in.Asset), filepath.Ext(in.Asset))
+	line := func(format string, a ...any) { fmt.Fprintf(w, format+"\n", a...) }
+	// why writes the findings of a topic as comments.
+	why := func(indent string, topics ...string) {
+		for _, t := range topics {
+			for _, f := range p.Findings {
+				if f.Topic != t {
+					continue
+				}
+				tag := ""
+				if f.Grade != Sure {
+					tag = strings.ToUpper(f.Grade.String()) + ": "
+				}
+				line("%s# %s%s: %s; %s", indent, tag, f.Topic, f.Choice, f.Reason)
+			}
+		}
+	}
+	rel := func(file string) string {
+		from, err1 := filepath.Abs(dir)
+		to, err2 := filepath.Abs(file)
+		if r, err := filepath.Rel(from, to); err1 == nil && err2 == nil && err == nil {
+			return strconv.Quote(filepath.ToSlash(r))
+		}
+		return strconv.Quote(file)
+	}
+	R := p.Globe.Radius
+	line("# Proposed for %s. Lines marked UNSURE, BORROWED or QUESTION want a look; %s.", filepath.Base(in.Asset), p.Verdict)
+	line("about: %s", strconv.Quote("An adopted eye: "+name+"."))
+	line("film: {width: 512, height: 512, spp: 64}")
+	line("camera: # a pinhole one metre away, slightly off the axis; the globe fills three quarters of the picture")
+	line("  aim: [0, 0, %.4g]", R/3)
+	line("  orbit: {azimuth: 14, elevation: 2, distance: 1000}")
+	line("  focal_length: %.4g", 36*1000/(2*R/0.75))
+	line("view: {background: gradient, colour: [0.035, 0.035, 0.04]}")
+	line("lights: # turn one set on at a time")
+	line("  - {name: window, kind: rectangle, from: {azimuth: -36, elevation: 28, distance: 1400}, width: 860, height: 1100, panes: [2, 3], bar: 50, radiance: [15, 14.6, 14]}")
+	line("  - {name: room, kind: constant, radiance: [0.22, 0.21, 0.20]}")
+	line("  - {name: grazing, \"on\": false, kind: disc, from: {azimuth: 68, elevation: 12, distance: 700}, radius: 30, radiance: [620, 600, 570]}")
+	line("  - {name: overcast, \"on\": false, kind: constant, radiance: [1, 1, 1]}")
+	line("bodies:")
+	line("  - name: eye")
+	line("    shape: eye")
+	why("    ", "side", "pair", "globe", "other meshes", "winding", "edges", "texture coordinates")
+	line("    eye:")
+	line("      asset:")
+	line("        file: %s", rel(in.Asset))
+	why("        ", "shells")
+	if p.Outer != "" {
+		line("        outer: %s", strconv.Quote(p.Outer))
+	}
+	if p.Inner != "" {
+		line("        inner: %s", strconv.Quote(p.Inner))
+	}
+	if !in.Metres {
+		why("        ", "unit")
+		line("        unit: %s", p.Unit)
+	}
+	why("        ", "factor")
+	line("        factor: %.8g", p.Factor)
+	why("        ", "axis")
+	line("        axis: [%.6f, %.6f, %.6f]", p.Globe.Axis.X, p.Globe.Axis.Y, p.Globe.Axis.Z)
+	line("      globe: {radius: %.4g}", R)
+	why("      ", "limbus")
+	line("      limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
+	key := func(part string) {
+		var maps []Mapped
+		for _, m := range p.Maps {
+			if strings.HasPrefix(m.Slot, part+".") {
+				maps = append(maps, m)
+			}
+		}
+		topics := []string{part + ".colour", part + ".normal", part + ".height"}
+		said := part == "iris"
+		for _, f := range p.Findings {
+			for _, t := range topics {
+				said = said || f.Topic == t
+			}
+		}
+		if !said {
+			return
+		}
+		if len(maps) == 0 && part != "iris" {
+			why("      ", topics...)
+			return
+		}
+		line("      %s:", part)
+		if part == "iris" {
+			why("        ", "pupil")
+			if p.Pupil.Open {
+				line("        pupil: 4")
+			}
+			if p.Pupil.Open && p.Globe.Apex > p.Pupil.Lip {
+				line("        depth: %.3g", min(20, max(0.5, p.Globe.Apex-p.Pupil.Plane)))
+			}
+		}
+		why("        ", topics...)
+		for _, m := range maps {
+			k := strings.TrimPrefix(m.Slot, part+".")
+			switch k {
+			case "normal":
+				green := "up"
+				if m.GreenDown {
+					green = "down"
+				}
+				line("        normal: {file: %s, green: %s}", rel(m.File), green)
+			case "height":
+				line("        height: {file: %s, mid: %.4g}", rel(m.File), m.Mid)
+				line("        height_scale: %.3g # mm of a full step", heightScale(part, m))
+			default:
+				line("        %s: {file: %s}", k, rel(m.File))
+			}
+		}
+	}
+	key("cornea")
+	key("iris")
+	key("sclera")
+	line("  - name: lid-card # shades the eye from above as a lid would; turn it off to see the bare ball")
+	line("    shape: box")
+	line("    place: {at: [0, %.4g, %.4g], rotate: [16, 0, 0]}", 1.217*R, 0.96*R)
+	line("    size: [%.4g, %.4g, %.4g]", 2.8*R, 0.125*R, 1.25*R)
+	line("    material: {kind: diffuse, colour: [0.05, 0.036, 0.03]}")
+	line("    seen_by: {camera: false}")
+	return w.String()
+}
+
+// heightScale is the displacement in mm that a height map without a stated height is first taken to have: the relief
+// of the iris (0.2 mm) or of the tear film (0.02 mm) over the map's own range. It is always marked unsure.
+func heightScale(part string, m Mapped) float64 {
+	relief := 0.2
+	if part == "cornea" {
+		relief = 0.02
+	}
+	if span := m.Look.hi - m.Look.lo; span > 0 && !math.IsInf(span, 0) {
+		return min(2, relief/span)
+	}
+	return relief
+}
+
+// Degrees between two unit directions, for messages and tests.
+func between(a, b geom.Vec) float64 { return geom.Degrees(math.Acos(max(-1, min(1, a.Dot(b))))) }
