@@ -1,0 +1,40 @@
+// Package asset is what a file of meshes brings, whatever its format: named meshes in mm with their looks. Packages
+// gltfio and meshio fill it.
+package asset
+
+import (
+	"catchlight/scene/colour"
+	"catchlight/scene/mesh"
+	"catchlight/scene/texture"
+)
+
+// Asset is what a file shows in its default scene.
+type Asset struct {
+	Nodes []Node   // one a primitive, in the order of the tree; never empty
+	Notes []string // warnings, for people
+}
+
+// Node is one primitive of the scene.
+type Node struct {
+	Name     string     // of the node; with #2, #3, ... behind it from its second primitive on
+	Mesh     *mesh.Mesh // world coordinates, mm; N is always there, UV where the file has it; no unused vertices
+	Material Material
+}
+
+// Material is the look that the file gives to a primitive. A map multiplies the value beside it.
+type Material struct {
+	Name                string     // empty: the standard's default material
+	BaseColour          colour.RGB // linear
+	Roughness           float64    // perceptual, 0 to 1; alpha = roughness^2
+	Metallic            float64    // 0 to 1, the mean over its map where there is one
+	IOR                 float64    // default 1.5 (KHR_materials_ior)
+	Transmission        float64    // 0 to 1 (KHR_materials_transmission)
+	AttenuationDistance float64    // mm to attenuate to AttenuationColour, +Inf: clear (KHR_materials_volume)
+	AttenuationColour   colour.RGB
+
+	BaseMap     *texture.Image // linear
+	NormalMap   *texture.Image // tangent space, values as in the file: 0 to 1 for -1 to 1, +Y up
+	RoughMap    *texture.Image // one channel
+	NormalScale float64        // of the slopes of NormalMap
+	Wrap        texture.Wrap   // of the maps
+}
