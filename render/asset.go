@@ -106,7 +106,8 @@ func merge(nodes []gltfio.Node) *mesh.Mesh {
 }
 
 // assetShells takes both shells from the file, in the frame of the eye, with their tissue colour.
-func (p *preparer) assetShells(d *scene.Eye) (*shells, error) {
+func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
+	m.opens(string(d.Asset.File))
 	a, err := gltfio.Read(string(d.Asset.File))
 	if err != nil {
 		return nil, err
@@ -140,7 +141,7 @@ func (p *preparer) assetShells(d *scene.Eye) (*shells, error) {
 		return nil, err
 	}
 	s.centre()
-	if err := p.displaceShells(s, d); err != nil {
+	if err := p.displaceShells(s, d, m); err != nil {
 		return nil, err
 	}
 	for _, q := range []struct {
@@ -158,11 +159,8 @@ func (p *preparer) assetShells(d *scene.Eye) (*shells, error) {
 	if err := p.judge(s, d); err != nil {
 		return nil, err
 	}
-	at, err := p.assetColour(s, d, outer[0].Material, inner[0].Material)
-	if err != nil {
-		return nil, err
-	}
-	return s, p.finish(s, d, at)
+	s.own = ownTissue(outer[0].Material, inner[0].Material)
+	return s, nil
 }
 
 // axisFrame returns the turn that takes axis to +Z and keeps +Y up as far as it can.
@@ -274,7 +272,7 @@ func unitGuess(length float64) string {
 }
 
 // displaceShells applies the height maps of cornea and iris.
-func (p *preparer) displaceShells(s *shells, d *scene.Eye) error {
+func (p *preparer) displaceShells(s *shells, d *scene.Eye, m *making) error {
 	for _, q := range []struct {
 		key   string
 		m     *mesh.Mesh
@@ -284,7 +282,7 @@ func (p *preparer) displaceShells(s *shells, d *scene.Eye) error {
 		if !q.spec.Given || q.scale == 0 {
 			continue
 		}
-		h, err := p.texture(q.spec, false)
+		h, err := p.picture(m, q.spec, false)
 		if err != nil {
 			return fmt.Errorf("%s: %w", q.key, err)
 		}
@@ -460,48 +458,37 @@ func cavity(m *mesh.Mesh, inner, outer *accel.BVH, rows func(n int, row func(y i
 	return part
 }
 
-// assetColour returns the reflectance in front of each direction from the globe's centre: what a ray from outside
-// toward the centre meets first of the inner shell. The scene's maps come first, then the inner shell's picture, then
-// the plain colours of the file (of the inner shell for the iris, of an opaque outer shell for the white), then quiet
-// ones of our own. Within the pupil it is the colour of the pupil's margin.
-func (p *preparer) assetColour(s *shells, d *scene.Eye, out, in gltfio.Material) (func(geom.Vec) colour.RGB, error) {
-	iris, white := texture.Constant(plainIris), texture.Constant(plainWhite)
+// assetTissue is the colour that an asset brings: maps of iris and white, and what multiplies both.
+type assetTissue struct {
+	iris, white texture.Map
+	tint        colour.RGB
+}
+
+// ownTissue takes the inner shell's picture, then the plain colours of the file (of the inner shell for the iris, of an
+// opaque outer shell for the white), then quiet ones of our own.
+func ownTissue(out, in gltfio.Material) assetTissue {
+	t := assetTissue{texture.Constant(plainIris), texture.Constant(plainWhite), colour.Grey(1)}
 	if in.Name != "" {
-		iris = texture.Constant(in.BaseColour)
+		t.iris = texture.Constant(in.BaseColour)
 	}
 	if out.Name != "" && out.Transmission == 0 {
-		white = texture.Constant(out.BaseColour)
+		t.white = texture.Constant(out.BaseColour)
 	}
-	tint := colour.Grey(1)
 	if in.BaseMap != nil {
-		iris = texture.FromImage(in.BaseMap, in.Wrap)
-		white, tint = iris, in.BaseColour
+		t.iris = texture.FromImage(in.BaseMap, in.Wrap)
+		t.white, t.tint = t.iris, in.BaseColour
 	}
-	if d.Iris.Colour.Given {
-		var err error
-		if iris, err = p.texture(&d.Iris.Colour, true); err != nil {
-			return nil, fmt.Errorf("iris.colour: %w", err)
-		}
-	}
-	irisTint, whiteTint := tint, tint.Mul(d.Sclera.Tint)
-	if d.Iris.Colour.Given {
-		irisTint = colour.Grey(1)
-	}
-	if d.Sclera.Colour.Given {
-		var err error
-		if white, err = p.texture(&d.Sclera.Colour, true); err != nil {
-			return nil, fmt.Errorf("sclera.colour: %w", err)
-		}
-		whiteTint = d.Sclera.Tint
-	}
-	bvh, err := accel.Build(s.inner.P, s.inner.Tri, accel.Options{Workers: p.o.workers()})
-	if err != nil {
-		return nil, fmt.Errorf("inner shell: %w", err)
-	}
+	return t
+}
+
+// meet returns what a ray from outside toward the globe's centre meets first of an imported inner shell: its texture
+// coordinates and zone weight. Within the pupil it is the pupil's margin.
+func (s *shells) meet(d *scene.Eye) func(geom.Vec) (geom.UV, float64) {
+	bvh, limbus := s.innerBVH, d.Limbus
 	m := s.inner
 	far := 2 * (m.Bounds().Size().Len() + m.Bounds().Centre().Len())
 	pool := sync.Pool{New: func() any { return accel.NewScratch() }}
-	return func(v geom.Vec) colour.RGB {
+	return func(v geom.Vec) (geom.UV, float64) {
 		sc := pool.Get().(*accel.Scratch)
 		defer pool.Put(sc)
 		var h accel.Hit
@@ -531,6 +518,6 @@ func (p *preparer) assetColour(s *shells, d *scene.Eye, out, in gltfio.Material)
 				uv = geom.UV{U: w*a.U + h.U*b.U + h.V*c.U, V: w*a.V + h.U*b.V + h.V*c.V}
 			}
 		}
-		return colour.Lerp(white.RGB(uv, 0).Mul(whiteTint), iris.RGB(uv, 0).Mul(irisTint), zoneWeight(d.Limbus, q))
-	}, nil
+		return uv, zoneWeight(limbus, q)
+	}
 }

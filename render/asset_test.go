@@ -35,7 +35,7 @@ func assetEye(file, outer, inner string) *scene.Eye {
 
 func takeShells(t *testing.T, d *scene.Eye) (*shells, error) {
 	t.Helper()
-	return (&preparer{}).assetShells(d)
+	return (&preparer{}).shells(d, &making{})
 }
 
 func assetScene(file string) string {

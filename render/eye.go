@@ -1,11 +1,9 @@
 package render
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
-	"sync"
 
 	"catchlight/material/tissue"
 	"catchlight/render/accel"
@@ -18,56 +16,50 @@ import (
 	"catchlight/scene/texture"
 )
 
-// Cache keeps prepared eyes by the content of what they are made from, so that a variation that leaves an eye alone
-// does not build it again. It may be shared by calls one after another.
-type Cache struct {
-	mu   sync.Mutex
-	eyes map[string]*shells
-}
-
-// NewCache returns an empty cache.
-func NewCache() *Cache { return &Cache{eyes: map[string]*shells{}} }
-
-// shells is the geometry and tissue colour of an eye: all that is dear to make.
+// shells is the geometry of an eye, and where each direction from the globe's centre finds its colour.
 type shells struct {
 	outer, inner       *mesh.Mesh
 	outerBVH, innerBVH *accel.BVH
-	colour             *frozen.VolumeMap
-	alpha              *frozen.VolumeMap
-	film               *frozen.VolumeMap // nil without vessels on top
 	far                float64
-	bytes              int64
-	notes              []string
+
+	grown *eye.Eye                            // of a built eye
+	own   assetTissue                         // of an imported one
+	front func(v geom.Vec) (geom.UV, float64) // texture coordinates and zone weight in front of a direction
+
+	// What the stage says; making takes it over.
+	notes []string
+	bytes int64
+}
+
+// front is the answer of shells.front for each texel of a volume map: u, v, weight.
+type front []float32
+
+// coat is the tissue's maps over the volume.
+type coat struct {
+	colour, alpha *frozen.VolumeMap
+	film          *frozen.VolumeMap // nil without vessels on top
 }
 
 // eye makes a two-shell eye.
 func (p *preparer) eye(b *scene.Body) {
 	d := b.Eye
 	key := "bodies." + b.Name + ".eye"
-	id, err := json.Marshal(d)
+	s, err := stage(p, "shells "+b.Name, shapeOf(d), func(m *making) (*shells, error) {
+		s, err := p.shells(d, m)
+		if s != nil {
+			m.notes, m.bytes = append(m.notes, s.notes...), m.bytes+s.bytes
+		}
+		return s, err
+	})
 	if err != nil {
 		p.fail(key, err)
 		return
 	}
-	var s *shells
-	if c := p.o.Cache; c != nil {
-		c.mu.Lock()
-		s = c.eyes[string(id)]
-		c.mu.Unlock()
+	tissue, err := p.tissue(b.Name, s, d)
+	if err != nil {
+		p.fail(key, err)
+		return
 	}
-	if s == nil {
-		if s, err = p.shells(d); err != nil {
-			p.fail(key, err)
-			return
-		}
-		if c := p.o.Cache; c != nil {
-			c.mu.Lock()
-			c.eyes[string(id)] = s
-			c.mu.Unlock()
-		}
-	}
-	p.warn = append(p.warn, s.notes...)
-	p.bytes += s.bytes
 	to := place(&b.Place)
 	scale := b.Place.Scale
 	e := frozen.Eye{
@@ -80,18 +72,18 @@ func (p *preparer) eye(b *scene.Body) {
 		e.ReflectIndex = e.Index
 	}
 	if d.Cornea.Normal.Given {
-		if e.Normal, err = p.texture(&d.Cornea.Normal, false); err != nil {
+		if e.Normal, err = p.texture(key+".cornea.normal", &d.Cornea.Normal, false); err != nil {
 			p.fail(key+".cornea.normal", err)
 		}
 	}
 	if d.Iris.Normal.Given {
-		if e.InnerNormal, err = p.texture(&d.Iris.Normal, false); err != nil {
+		if e.InnerNormal, err = p.texture(key+".iris.normal", &d.Iris.Normal, false); err != nil {
 			p.fail(key+".iris.normal", err)
 		}
 	}
 	e.Prepare()
 	e.Tissue = frozen.Tissue{
-		ScatterIris: d.Iris.Scatter, ScatterSclera: d.Sclera.Scatter, Colour: s.colour, Alpha: s.alpha, Film: s.film,
+		ScatterIris: d.Iris.Scatter, ScatterSclera: d.Sclera.Scatter, Colour: tissue.colour, Alpha: tissue.alpha, Film: tissue.film,
 	}
 	p.extinction(&e, d, scale)
 	ix := int32(len(p.out.Eyes))
@@ -121,10 +113,52 @@ func (p *preparer) extinction(e *frozen.Eye, d *scene.Eye, scale float64) {
 	}
 }
 
-func (p *preparer) shells(d *scene.Eye) (*shells, error) {
+// shapeOf is the part of an eye's description that its shells depend on.
+func shapeOf(d *scene.Eye) scene.Eye {
+	q := *d
+	q.Iris.Colour, q.Iris.Normal, q.Iris.HalfRadius, q.Iris.Scatter = scene.MapSpec{}, scene.MapSpec{}, colour.RGB{}, false
+	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.HalfRadius, q.Sclera.Scatter = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
+	q.Cornea.Index, q.Cornea.ReflectIndex, q.Cornea.Roughness, q.Cornea.ScleraRough, q.Cornea.SmoothRefract = 0, 0, 0, 0, false
+	q.Cornea.Normal, q.Cornea.NormalStrength = scene.MapSpec{}, 0
+	return q
+}
+
+func (p *preparer) shells(d *scene.Eye, m *making) (*shells, error) {
+	var s *shells
+	var err error
 	if d.Asset != nil {
-		return p.assetShells(d)
+		s, err = p.assetShells(d, m)
+	} else {
+		s, err = p.builtShells(d, m)
 	}
+	if err != nil {
+		return s, err
+	}
+	if s.inner.Part != nil && d.Iris.PupilClosed {
+		s.inner.Part = nil
+	}
+	if s.outerBVH, err = s.hierarchy(s.outer, p.o.workers()); err != nil {
+		return s, fmt.Errorf("outer shell: %w", err)
+	}
+	if s.innerBVH, err = s.hierarchy(s.inner, p.o.workers()); err != nil {
+		return s, fmt.Errorf("inner shell: %w", err)
+	}
+	s.far = s.inner.Bounds().Size().Len()
+	if d.Asset != nil {
+		s.front = s.meet(d)
+	}
+	return s, nil
+}
+
+func (s *shells) hierarchy(m *mesh.Mesh, workers int) (*accel.BVH, error) {
+	b, err := accel.Build(m.P, m.Tri, accel.Options{Workers: workers})
+	if err == nil {
+		s.bytes += int64(b.Stats().Bytes)
+	}
+	return b, err
+}
+
+func (p *preparer) builtShells(d *scene.Eye, m *making) (*shells, error) {
 	par, err := eyeParams(d)
 	if err != nil {
 		return nil, err
@@ -133,83 +167,120 @@ func (p *preparer) shells(d *scene.Eye) (*shells, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &shells{outer: grown.Outer, inner: grown.Inner}
-	if err := p.displaceShells(s, d); err != nil {
-		return nil, err
-	}
-	built := texture.FromImage(grown.Colour, texture.Clamp)
-	iris, white, err := p.tissueMaps(d, built)
-	if err != nil {
+	s := &shells{outer: grown.Outer, inner: grown.Inner, grown: grown}
+	if err := p.displaceShells(s, d, m); err != nil {
 		return nil, err
 	}
 	// The surface in front of a direction: the iris plane within the root, the globe outside.
-	front := func(v geom.Vec) (geom.Vec, geom.UV) {
+	s.front = func(v geom.Vec) (geom.UV, float64) {
 		q := v.Mul(par.GlobeRadius)
 		if v.Z > 0 {
 			if r := math.Hypot(v.X, v.Y) / v.Z * grown.IrisZ; r < grown.LipRadius {
 				q = v.Mul(grown.IrisZ / v.Z)
 			}
 		}
-		return q, grown.SurfaceUV(q)
+		return grown.SurfaceUV(q), grown.Zone(q)
 	}
-	if !d.Sclera.Colour.Given && d.Sclera.Veins > 0 {
-		film := texture.FromImage(grown.Film, texture.Clamp)
-		s.film = frozen.NewVolumeMap(d.Detail, func(v geom.Vec) colour.RGB {
-			_, uv := front(v)
-			return film.RGB(uv, 0)
-		}, parallel(p.o.workers()))
-	}
-	at := func(v geom.Vec) colour.RGB {
-		q, uv := front(v)
-		w := grown.Zone(q)
-		return colour.Lerp(white.RGB(uv, 0).Mul(d.Sclera.Tint), iris.RGB(uv, 0), w)
-	}
-	return s, p.finish(s, d, at)
+	return s, nil
 }
 
-// tissueMaps returns the maps of the iris and of the sclera; built stands in for what the scene does not give.
-func (p *preparer) tissueMaps(d *scene.Eye, built texture.Map) (iris, white texture.Map, err error) {
-	iris, white = built, built
+// tissue makes the maps over the volume. With a cache the way from directions to texture coordinates is a stage of its
+// own, so that a saved picture costs a look-up a texel.
+func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
+	rows := parallel(p.o.workers())
+	// Rounded as the table keeps it, so that a cache changes no bit.
+	look := func(_ int, v geom.Vec) (geom.UV, float64) {
+		uv, w := s.front(v)
+		return geom.UV{U: float64(float32(uv.U)), V: float64(float32(uv.V))}, float64(float32(w))
+	}
+	if p.o.Cache != nil {
+		table, err := stage(p, "front "+name, []any{shapeOf(d), p.stamps(d)}, func(*making) (front, error) {
+			t := make(front, 3*d.Detail*d.Detail)
+			frozen.Directions(d.Detail, func(i int, v geom.Vec) {
+				uv, w := s.front(v)
+				t[3*i], t[3*i+1], t[3*i+2] = float32(uv.U), float32(uv.V), float32(w)
+			}, rows)
+			return t, nil
+		})
+		if err != nil {
+			return nil, err
+		}
+		look = func(i int, _ geom.Vec) (geom.UV, float64) {
+			return geom.UV{U: float64(table[3*i]), V: float64(table[3*i+1])}, float64(table[3*i+2])
+		}
+	}
+	inputs := []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint}
+	return stage(p, "tissue "+name, inputs, func(m *making) (*coat, error) {
+		iris, white, irisTint, whiteTint, err := p.tissueMaps(s, d, m)
+		if err != nil {
+			return nil, err
+		}
+		c := &coat{}
+		if s.grown != nil && !d.Sclera.Colour.Given && d.Sclera.Veins > 0 {
+			film := texture.FromImage(s.grown.Film, texture.Clamp)
+			c.film = frozen.NewVolumeMap(d.Detail, func(i int, v geom.Vec) colour.RGB {
+				uv, _ := look(i, v)
+				return film.RGB(uv, 0)
+			}, rows)
+		}
+		c.colour = frozen.NewVolumeMap(d.Detail, func(i int, v geom.Vec) colour.RGB {
+			uv, w := look(i, v)
+			q := colour.Lerp(white.RGB(uv, 0).Mul(whiteTint), iris.RGB(uv, 0).Mul(irisTint), w)
+			for k := range q {
+				q[k] = max(0, min(q[k], maxColour))
+			}
+			return q
+		}, rows)
+		c.alpha = c.colour.Map(func(q colour.RGB) colour.RGB {
+			return colour.RGB{tissue.SingleScatterAlbedo(q[0]), tissue.SingleScatterAlbedo(q[1]), tissue.SingleScatterAlbedo(q[2])}
+		}, rows)
+		return c, nil
+	})
+}
+
+// stamps tells the state of the files that the shells are made from.
+func (p *preparer) stamps(d *scene.Eye) []string {
+	var out []string
+	add := func(path scene.Path) {
+		if path != "" {
+			s := stampOf(string(path))
+			out = append(out, fmt.Sprint(s.path, s.size, s.time))
+		}
+	}
+	if d.Asset != nil {
+		add(d.Asset.File)
+	}
+	add(d.Cornea.Height.File)
+	add(d.Iris.Height.File)
+	return out
+}
+
+// tissueMaps returns the maps of the iris and of the sclera and what multiplies them: the scene's, else what the asset
+// or the built eye brings.
+func (p *preparer) tissueMaps(s *shells, d *scene.Eye, m *making) (iris, white texture.Map, irisTint, whiteTint colour.RGB, err error) {
+	irisTint, whiteTint = colour.Grey(1), d.Sclera.Tint
+	if s.grown != nil {
+		iris = texture.FromImage(s.grown.Colour, texture.Clamp)
+		white = iris
+	} else {
+		iris, white, irisTint = s.own.iris, s.own.white, s.own.tint
+		whiteTint = whiteTint.Mul(s.own.tint)
+	}
 	if d.Iris.Colour.Given {
 		var e error
-		if iris, e = p.texture(&d.Iris.Colour, true); e != nil {
+		if iris, e = p.picture(m, &d.Iris.Colour, true); e != nil {
 			err = errors.Join(err, fmt.Errorf("iris.colour: %w", e))
 		}
+		irisTint = colour.Grey(1)
 	}
 	if d.Sclera.Colour.Given {
 		var e error
-		if white, e = p.texture(&d.Sclera.Colour, true); e != nil {
+		if white, e = p.picture(m, &d.Sclera.Colour, true); e != nil {
 			err = errors.Join(err, fmt.Errorf("sclera.colour: %w", e))
 		}
+		whiteTint = d.Sclera.Tint
 	}
 	return
-}
-
-// finish builds hierarchies and tissue maps. at gives the diffuse reflectance in front of each direction.
-func (p *preparer) finish(s *shells, d *scene.Eye, at func(geom.Vec) colour.RGB) error {
-	if s.inner.Part != nil && d.Iris.PupilClosed {
-		s.inner.Part = nil
-	}
-	var err error
-	if s.outerBVH, err = p.hierarchy(s.outer); err != nil {
-		return fmt.Errorf("outer shell: %w", err)
-	}
-	if s.innerBVH, err = p.hierarchy(s.inner); err != nil {
-		return fmt.Errorf("inner shell: %w", err)
-	}
-	rows := parallel(p.o.workers())
-	s.colour = frozen.NewVolumeMap(d.Detail, func(v geom.Vec) colour.RGB {
-		c := at(v)
-		for i := range c {
-			c[i] = max(0, min(c[i], maxColour))
-		}
-		return c
-	}, rows)
-	s.alpha = s.colour.Map(func(c colour.RGB) colour.RGB {
-		return colour.RGB{tissue.SingleScatterAlbedo(c[0]), tissue.SingleScatterAlbedo(c[1]), tissue.SingleScatterAlbedo(c[2])}
-	}, rows)
-	s.far = s.inner.Bounds().Size().Len()
-	return nil
 }
 
 // maxColour is the largest tissue reflectance; a colour of exactly 1 is let through for energy checks.

@@ -243,7 +243,7 @@ func (p *preparer) material(b *scene.Body, m *scene.Material) frozen.Material {
 	case "matched":
 		out.Kind = frozen.Matched
 	}
-	tex, err := p.texture(&m.Colour, true)
+	tex, err := p.texture(key+".colour", &m.Colour, true)
 	if err != nil {
 		p.fail(key+".colour", err)
 	}
@@ -306,16 +306,23 @@ func (p *preparer) emissive(b *scene.Body, f *frozen.Body) {
 	p.out.LightSeen = append(p.out.LightSeen, b.Seen.Camera)
 }
 
-// texture makes a map of a spec; colours says that 8- and 16-bit pictures hold colour unless the spec says otherwise.
-func (p *preparer) texture(s *scene.MapSpec, colours bool) (texture.Map, error) {
+// texture makes a map of a spec as a stage of its own; colours says that 8- and 16-bit pictures hold colour unless the
+// spec says otherwise. key is the place of the spec in the scene.
+func (p *preparer) texture(key string, s *scene.MapSpec, colours bool) (texture.Map, error) {
+	return stage(p, "map "+key, []any{s, colours}, func(m *making) (texture.Map, error) { return p.picture(m, s, colours) })
+}
+
+// picture makes a map of a spec within the stage m.
+func (p *preparer) picture(m *making, s *scene.MapSpec, colours bool) (texture.Map, error) {
 	if s.File == "" {
 		return texture.Constant(s.Value.Scale(s.Gain).Add(colour.Grey(s.Offset))), nil
 	}
+	m.opens(string(s.File))
 	pic, err := imageio.Read(string(s.File))
 	if err != nil {
 		return texture.Map{}, err
 	}
-	p.warn = append(p.warn, pic.Notes...)
+	m.notes = append(m.notes, pic.Notes...)
 	im := pic.Image(s.Space == "srgb" || s.Space == "auto" && colours)
 	im.BuildMips()
 	return texture.FromImage(im, texture.Repeat).Scaled(s.Gain, s.Offset), nil
@@ -398,17 +405,19 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 	case "constant":
 		return light.NewConstant(s.Name, s.Radiance.Mul(gain))
 	case "environment":
-		pic, err := imageio.Read(string(s.File))
-		if err != nil {
-			return nil, err
-		}
-		p.warn = append(p.warn, pic.Notes...)
-		p.warn = append(p.warn, pic.LatLong()...)
-		img, notes := clampNegative(pic)
-		for _, n := range notes {
-			p.warnf("light %s: %s", s.Name, n)
-		}
-		return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation), gain)
+		return stage(p, "light "+s.Name, []any{s.File, s.Rotation, gain}, func(m *making) (*light.Light, error) {
+			m.opens(string(s.File))
+			pic, err := imageio.Read(string(s.File))
+			if err != nil {
+				return nil, err
+			}
+			m.notes = append(append(m.notes, pic.Notes...), pic.LatLong()...)
+			img, notes := clampNegative(pic)
+			for _, n := range notes {
+				m.notes = append(m.notes, fmt.Sprintf("light %s: %s", s.Name, n))
+			}
+			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation), gain)
+		})
 	case "rectangle":
 		c := centre()
 		fr := facing(s.Toward.Sub(c), geom.Radians(s.Roll))

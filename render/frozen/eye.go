@@ -104,18 +104,25 @@ type VolumeMap struct {
 // VolumeShare is tan(angle/2) of the direction that lies at half the map's radius: 35 degrees, just outside the iris.
 const VolumeShare = 0.315
 
-// NewVolumeMap makes a map of n x n texels by asking f for each direction (unit, eye frame). Rows are made in
+// NewVolumeMap makes a map of n x n texels by asking f for each texel i and its direction d (unit, eye frame). Rows are made in
 // parallel by the caller if it wishes: f is called in order here.
-func NewVolumeMap(n int, f func(d geom.Vec) colour.RGB, parallel func(n int, row func(y int))) *VolumeMap {
+func NewVolumeMap(n int, f func(i int, d geom.Vec) colour.RGB, parallel func(n int, row func(y int))) *VolumeMap {
 	m := &VolumeMap{n: n, pix: make([]float32, 3*n*n)}
+	Directions(n, func(i int, d geom.Vec) {
+		c := f(i, d)
+		m.pix[3*i], m.pix[3*i+1], m.pix[3*i+2] = float32(c[0]), float32(c[1]), float32(c[2])
+	}, parallel)
+	return m
+}
+
+// Directions calls f for each texel of a map of n x n: its number in reading order and its direction.
+func Directions(n int, f func(i int, d geom.Vec), parallel func(n int, row func(y int))) {
+	m := &VolumeMap{n: n}
 	parallel(n, func(y int) {
 		for x := 0; x < n; x++ {
-			c := f(m.direction(x, y))
-			i := 3 * (y*n + x)
-			m.pix[i], m.pix[i+1], m.pix[i+2] = float32(c[0]), float32(c[1]), float32(c[2])
+			f(y*n+x, m.direction(x, y))
 		}
 	})
-	return m
 }
 
 // Map returns the map of g(c) for each texel's c.
