@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -29,6 +30,7 @@ type renderFlags struct {
 	seed    int
 	workers int
 	stats   string
+	probe   string
 }
 
 func renderCommand() *cobra.Command {
@@ -55,6 +57,7 @@ NAME.partial.EXT and exits with 130; a second Ctrl-C ends at once. Overrides nam
 	fl.IntVar(&f.seed, "seed", 0, "seed of all random numbers, instead of the scene's")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
+	fl.StringVar(&f.probe, "probe", "", "render nothing, but say what pixel x,y shows: bodies, places in mm, maps, texels, values")
 	fl.StringVar(&f.stats, "stats", "", "write what was counted and timed to this JSON file")
 	return c
 }
@@ -133,6 +136,9 @@ func (f *renderFlags) targets(scenePath string) ([]string, error) {
 func runRender(ctx context.Context, path string, f *renderFlags, given func(flag string) bool, stdout, stderr io.Writer) error {
 	if f.workers < 0 || f.workers > 4096 {
 		return usageError{fmt.Errorf("--workers %d is outside [0, 4096]", f.workers)}
+	}
+	if given("probe") {
+		return runProbe(ctx, path, f, given, stdout)
 	}
 	outs, err := f.targets(path)
 	if err != nil {
@@ -235,4 +241,32 @@ func writeStats(path string, d *scene.Description, r *render.Result, prepare, wr
 		_, err := w.Write(append(data, '\n'))
 		return err
 	})
+}
+
+var probeForm = regexp.MustCompile(`^([0-9]{1,6}),([0-9]{1,6})$`)
+
+func runProbe(ctx context.Context, path string, f *renderFlags, given func(string) bool, stdout io.Writer) error {
+	m := probeForm.FindStringSubmatch(f.probe)
+	if m == nil {
+		return usageError{fmt.Errorf("--probe %q: give a pixel as x,y, counted from the top left, for instance 320,240", f.probe)}
+	}
+	d, err := f.load(path, given)
+	if err != nil {
+		return err
+	}
+	p, err := render.Prepare(ctx, d, render.Options{Workers: f.workers})
+	if err != nil {
+		if ctx.Err() != nil {
+			return errInterrupted
+		}
+		return err
+	}
+	x, _ := strconv.Atoi(m[1])
+	y, _ := strconv.Atoi(m[2])
+	q, err := p.Probe(x, y)
+	if err != nil {
+		return usageError{fmt.Errorf("--probe: %w", err)}
+	}
+	_, err = io.WriteString(stdout, q.String())
+	return err
 }
