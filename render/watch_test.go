@@ -163,3 +163,48 @@ func TestWatchManySaves(t *testing.T) {
 	t.Logf("%d drafts of 201 saves; %d MB in use after the first, %d MB after the last", drafts, early.HeapAlloc>>20, late.HeapAlloc>>20)
 	require.Less(t, late.HeapAlloc, 2*early.HeapAlloc+64<<20)
 }
+
+// How long after a save of a 2048 colour map the first pixels and a readable 256 px iris are there.
+func BenchmarkWatchSave(b *testing.B) {
+	dir := b.TempDir()
+	file := filepath.Join(dir, "eye.png")
+	pix := make([]uint8, 3*2048*2048)
+	save := func(i int) {
+		for k := range pix {
+			pix[k] = uint8(k*7+k/6144*3) ^ uint8(i)
+		}
+		require.NoError(b, imageio.WritePNG(file, 2048, 2048, 3, pix, nil))
+	}
+	save(0)
+	asset, err := filepath.Abs(soundEye)
+	require.NoError(b, err)
+	text := strings.Replace(assetScene(asset), "map_size: 128", "map_size: 1024, iris: {colour: {file: eye.png}}, sclera: {colour: {file: eye.png}}", 1)
+	path := filepath.Join(dir, "scene.yaml")
+	require.NoError(b, os.WriteFile(path, []byte(text), 0o666))
+	drafts := make(chan Draft, 64)
+	w := &Watcher{File: path, Passes: []int{1, 4, 12}, Size: 256, Window: (*Prepared).IrisWindow,
+		Load: func() (*scene.Description, error) { return scene.Load(path) },
+		Show: func(d Draft) error { drafts <- d; return nil }}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error)
+	go func() { done <- w.Run(ctx) }()
+	for !(<-drafts).Last {
+	}
+	var first, readable time.Duration
+	for i := 0; b.Loop(); i++ {
+		b.StopTimer()
+		save(i + 1)
+		b.StartTimer()
+		start := time.Now()
+		d := <-drafts
+		first += time.Since(start)
+		for !d.Last {
+			d = <-drafts
+		}
+		readable += time.Since(start)
+	}
+	cancel()
+	<-done
+	b.ReportMetric(first.Seconds()/float64(b.N), "s/first")
+	b.ReportMetric(readable.Seconds()/float64(b.N), "s/readable")
+}

@@ -43,7 +43,7 @@ good draft stays. --crop iris shows the iris alone. Ctrl-C ends the watch.`,
 	fl.StringVarP(&f.out, "out", "o", "", "folder of the drafts; out/watch-NAME without it")
 	fl.StringVar(&f.crop, "crop", "", "part of the picture: iris")
 	fl.IntVar(&f.pix, "pixels", 384, "longer side of the draft in pixels (256 with --crop)")
-	fl.IntVar(&f.spp, "spp", 16, "samples per pixel of the last pass")
+	fl.IntVar(&f.spp, "spp", 12, "samples per pixel of the last pass")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
 	return c
