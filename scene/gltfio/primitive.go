@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"catchlight/scene/asset"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 
@@ -161,7 +162,7 @@ func (r *reader) primitive(p *gltf.Primitive, name string, set uvSet, world geom
 		r.note("%s: %d normals have no direction; all are made anew", name, badNormals)
 		m.N = nil
 	}
-	r.finish(m, name)
+	asset.Finish(m, name, r.note)
 	return m, nil
 }
 
@@ -212,45 +213,4 @@ func (r *reader) triangleList(p *gltf.Primitive, count int) ([][3]uint32, error)
 		}
 	}
 	return tri, nil
-}
-
-// finish makes missing normals, turns what is wound against its normals, and notes what is odd.
-func (r *reader) finish(m *mesh.Mesh, name string) {
-	flat, area, against := 0, 0.0, 0.0
-	for _, t := range m.Tri {
-		a, b, c := m.P[t[0]], m.P[t[1]], m.P[t[2]]
-		n := b.Sub(a).Cross(c.Sub(a))
-		l := n.Len()
-		if longest := max(b.Sub(a).Len2(), c.Sub(b).Len2(), a.Sub(c).Len2()); l <= 1e-9*longest {
-			flat++
-			continue
-		}
-		area += l
-		if m.N != nil && n.Dot(m.N[t[0]].Add(m.N[t[1]]).Add(m.N[t[2]])) < 0 {
-			against += l
-		}
-	}
-	if flat > 0 {
-		r.note("%s: %d of %d triangles have no area", name, flat, len(m.Tri))
-	}
-	inside := false
-	if m.N == nil {
-		if open, bad := mesh.Closed(m); open == 0 && bad == 0 && m.Volume() < 0 {
-			r.note("%s: the closed mesh is inside out; its triangles are turned", name)
-			inside = true
-		}
-	} else if against > 0.9*area {
-		r.note("%s: the triangles wind clockwise, against their normals; they are turned", name)
-		inside = true
-	} else if against > 0.01*area {
-		r.note("%s: %.0f %% of the area winds against its normals", name, 100*against/area)
-	}
-	if inside {
-		for k := range m.Tri {
-			m.Tri[k][1], m.Tri[k][2] = m.Tri[k][2], m.Tri[k][1]
-		}
-	}
-	if m.N == nil {
-		mesh.Normals(m)
-	}
 }

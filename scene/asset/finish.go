@@ -1,0 +1,44 @@
+package asset
+
+import "catchlight/scene/mesh"
+
+// Finish makes missing normals, turns what is wound against its normals or inside out, and notes what is odd.
+func Finish(m *mesh.Mesh, name string, note func(format string, args ...any)) {
+	flat, area, against := 0, 0.0, 0.0
+	for _, t := range m.Tri {
+		a, b, c := m.P[t[0]], m.P[t[1]], m.P[t[2]]
+		n := b.Sub(a).Cross(c.Sub(a))
+		l := n.Len()
+		if longest := max(b.Sub(a).Len2(), c.Sub(b).Len2(), a.Sub(c).Len2()); l <= 1e-9*longest {
+			flat++
+			continue
+		}
+		area += l
+		if m.N != nil && n.Dot(m.N[t[0]].Add(m.N[t[1]]).Add(m.N[t[2]])) < 0 {
+			against += l
+		}
+	}
+	if flat > 0 {
+		note("%s: %d of %d triangles have no area", name, flat, len(m.Tri))
+	}
+	inside := false
+	if m.N == nil {
+		if open, bad := mesh.Closed(m); open == 0 && bad == 0 && m.Volume() < 0 {
+			note("%s: the closed mesh is inside out; its triangles are turned", name)
+			inside = true
+		}
+	} else if against > 0.9*area {
+		note("%s: the triangles wind clockwise, against their normals; they are turned", name)
+		inside = true
+	} else if against > 0.01*area {
+		note("%s: %.0f %% of the area winds against its normals", name, 100*against/area)
+	}
+	if inside {
+		for k := range m.Tri {
+			m.Tri[k][1], m.Tri[k][2] = m.Tri[k][2], m.Tri[k][1]
+		}
+	}
+	if m.N == nil {
+		mesh.Normals(m)
+	}
+}
