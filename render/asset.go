@@ -14,6 +14,7 @@ import (
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/gltfio"
+	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
 	"catchlight/scene/texture"
 )
@@ -149,7 +150,7 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
 		m   *mesh.Mesh
 		on  bool
 	}{
-		{"cornea.normal", s.outer, d.Cornea.Normal.Given}, {"iris.normal", s.inner, d.Iris.Normal.Given},
+		{"cornea.normal", s.outer, d.Cornea.Normal != nil}, {"iris.normal", s.inner, d.Iris.Normal != nil},
 		{"iris.colour", s.inner, d.Iris.Colour.File != ""}, {"sclera.colour", s.inner, d.Sclera.Colour.File != ""},
 	} {
 		if q.on && q.m.UV == nil {
@@ -274,28 +275,27 @@ func unitGuess(length float64) string {
 // displaceShells applies the height maps of cornea and iris.
 func (p *preparer) displaceShells(s *shells, d *scene.Eye, m *making) error {
 	for _, q := range []struct {
-		key   string
-		m     *mesh.Mesh
-		spec  *scene.MapSpec
-		scale float64
-	}{{"cornea.height", s.outer, &d.Cornea.Height, d.Cornea.HeightScale}, {"iris.height", s.inner, &d.Iris.Height, d.Iris.HeightScale}} {
-		if !q.spec.Given || q.scale == 0 {
+		key  string
+		m    *mesh.Mesh
+		spec *scene.HeightMap
+	}{{"cornea.height", s.outer, d.Cornea.Height}, {"iris.height", s.inner, d.Iris.Height}} {
+		if q.spec == nil || q.spec.Scale == 0 {
 			continue
 		}
-		h, err := p.picture(m, q.spec, false)
+		h, err := m.read(q.spec.File, q.spec.Wrap, imageio.As{Channel: q.spec.Channel})
 		if err != nil {
 			return fmt.Errorf("%s: %w", q.key, err)
 		}
-		if err := displace(q.m, h, q.scale); err != nil {
+		if err := displace(q.m, h, q.spec.Mid, q.spec.Scale); err != nil {
 			return fmt.Errorf("%s: %w", q.key, err)
 		}
 	}
 	return nil
 }
 
-// displace moves each vertex along its normal by (h - 0.5) scale mm and makes new normals. Vertices in one place move
+// displace moves each vertex along its normal by (h - mid) scale mm and makes new normals. Vertices in one place move
 // by the mean of what their texture coordinates say, so that seams stay shut.
-func displace(m *mesh.Mesh, h texture.Map, scale float64) error {
+func displace(m *mesh.Mesh, h texture.Map, mid, scale float64) error {
 	if m.UV == nil && h.Varies() {
 		return errors.New("the shell has no texture coordinates to lay the map on")
 	}
@@ -310,7 +310,7 @@ func displace(m *mesh.Mesh, h texture.Map, scale float64) error {
 			uv = m.UV[i]
 		}
 		v := at[q]
-		at[q] = sum{v.d.Mad((h.Scalar(uv, 0)-0.5)*scale, m.N[i]), v.n + 1}
+		at[q] = sum{v.d.Mad((h.Scalar(uv, 0)-mid)*scale, m.N[i]), v.n + 1}
 	}
 	for i, q := range m.P {
 		v := at[q]

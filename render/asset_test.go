@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -11,6 +12,7 @@ import (
 	"catchlight/scene"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
 	"catchlight/scene/texture"
 
@@ -173,12 +175,12 @@ func TestDisplace(t *testing.T) {
 	s, err := takeShells(t, assetEye(soundEye, outerNode, innerNode))
 	require.NoError(t, err)
 	size := s.outer.Bounds().Size()
-	require.NoError(t, displace(s.outer, texture.ConstantScalar(0.5), 1))
+	require.NoError(t, displace(s.outer, texture.ConstantScalar(0.5), 0.5, 1))
 	assert.Equal(t, size, s.outer.Bounds().Size())
-	require.NoError(t, displace(s.outer, texture.ConstantScalar(1), 0.2))
+	require.NoError(t, displace(s.outer, texture.ConstantScalar(1), 0.5, 0.2))
 	assert.InDelta(t, size.Z+0.2, s.outer.Bounds().Size().Z, 0.005)
 	wave := texture.FromImage(texture.NewImage(2, 1, 1, []float32{0, 1}), texture.Clamp)
-	require.NoError(t, displace(s.outer, wave, 0.2))
+	require.NoError(t, displace(s.outer, wave, 0.5, 0.2))
 	open, odd := mesh.Closed(s.outer)
 	assert.Zero(t, open+odd)
 }
@@ -197,16 +199,22 @@ func TestReadMesh(t *testing.T) {
 	assert.ErrorContains(t, err, `no node "Lid"; it has "`+outerNode)
 }
 
-// A height map swells the built eye as it does an asset's: by half the scale at 1 on each side.
+// A height map swells the built eye as it does an asset's: a picture that is 1 all over by half the scale on each side
+// where 0.5 is no displacement, by nothing where 1 is. The scale's sign turns it.
 func TestBuiltEyeHeight(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "one.png")
+	require.NoError(t, imageio.WritePNG(file, 2, 2, 1, []byte{255, 255, 255, 255}, nil))
 	const yaml = `
 camera: {kind: orthographic, orbit: {azimuth: 0}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 64, cornea: {height: 1, height_scale: %g}}}]
+bodies: [{name: eye, shape: eye, eye: {map_size: 64, cornea: {height: {file: %s, scale: %g, mid: %g}}}}]
 `
-	width := func(scale float64) float64 {
-		p := prepare(t, fmt.Sprintf(yaml, scale))
+	width := func(scale, mid float64) float64 {
+		p := prepare(t, fmt.Sprintf(yaml, file, scale, mid))
 		return p.Scene.Bodies[p.Scene.Eyes[0].Outer].Mesh.Bounds().Size().X
 	}
-	assert.InDelta(t, width(0)+0.1, width(0.1), 0.005)
+	flat := width(0, 0.5)
+	assert.InDelta(t, flat+0.1, width(0.1, 0.5), 0.005)
+	assert.InDelta(t, flat-0.1, width(-0.1, 0.5), 0.005)
+	assert.InDelta(t, flat, width(0.1, 1), 1e-12)
 }

@@ -66,18 +66,20 @@ func (p *preparer) eye(b *scene.Body) {
 		LimbusRadius: d.Limbus.Radius, LimbusWidth: d.Limbus.Width, ForceCoat: !p.out.Settings.Refraction,
 		Index: d.Cornea.Index, ReflectIndex: d.Cornea.ReflectIndex,
 		AlphaCornea: d.Cornea.Roughness * d.Cornea.Roughness, AlphaSclera: d.Cornea.ScleraRough * d.Cornea.ScleraRough,
-		SmoothRefract: d.Cornea.SmoothRefract, NormalGain: d.Cornea.NormalStrength, Far: s.far,
+		SmoothRefract: d.Cornea.SmoothRefract, Far: s.far,
 	}
 	if e.ReflectIndex == 0 {
 		e.ReflectIndex = e.Index
 	}
-	if d.Cornea.Normal.Given {
-		if e.Normal, err = p.texture(key+".cornea.normal", &d.Cornea.Normal, false); err != nil {
+	if q := d.Cornea.Normal; q != nil {
+		e.NormalGain = q.Strength
+		if e.Normal, err = p.normals(key+".cornea.normal", q); err != nil {
 			p.fail(key+".cornea.normal", err)
 		}
 	}
-	if d.Iris.Normal.Given {
-		if e.InnerNormal, err = p.texture(key+".iris.normal", &d.Iris.Normal, false); err != nil {
+	if q := d.Iris.Normal; q != nil {
+		e.InnerNormalGain = q.Strength
+		if e.InnerNormal, err = p.normals(key+".iris.normal", q); err != nil {
 			p.fail(key+".iris.normal", err)
 		}
 	}
@@ -116,10 +118,10 @@ func (p *preparer) extinction(e *frozen.Eye, d *scene.Eye, scale float64) {
 // shapeOf is the part of an eye's description that its shells depend on.
 func shapeOf(d *scene.Eye) scene.Eye {
 	q := *d
-	q.Iris.Colour, q.Iris.Normal, q.Iris.HalfRadius, q.Iris.Scatter = scene.MapSpec{}, scene.MapSpec{}, colour.RGB{}, false
+	q.Iris.Colour, q.Iris.Normal, q.Iris.HalfRadius, q.Iris.Scatter = scene.MapSpec{}, nil, colour.RGB{}, false
 	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.HalfRadius, q.Sclera.Scatter = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
 	q.Cornea.Index, q.Cornea.ReflectIndex, q.Cornea.Roughness, q.Cornea.ScleraRough, q.Cornea.SmoothRefract = 0, 0, 0, 0, false
-	q.Cornea.Normal, q.Cornea.NormalStrength = scene.MapSpec{}, 0
+	q.Cornea.Normal = nil
 	return q
 }
 
@@ -250,8 +252,11 @@ func (p *preparer) stamps(d *scene.Eye) []string {
 	if d.Asset != nil {
 		add(d.Asset.File)
 	}
-	add(d.Cornea.Height.File)
-	add(d.Iris.Height.File)
+	for _, h := range []*scene.HeightMap{d.Cornea.Height, d.Iris.Height} {
+		if h != nil {
+			add(h.File)
+		}
+	}
 	return out
 }
 

@@ -10,8 +10,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"path/filepath"
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -317,15 +320,66 @@ func (p *preparer) picture(m *making, s *scene.MapSpec, colours bool) (texture.M
 	if s.File == "" {
 		return texture.Constant(s.Value.Scale(s.Gain).Add(colour.Grey(s.Offset))), nil
 	}
-	m.opens(string(s.File))
-	pic, err := imageio.Read(string(s.File))
+	t, err := m.read(s.File, s.Wrap, imageio.As{SRGB: s.Space == "srgb" || s.Space == "auto" && colours, Channel: s.Channel})
+	return t.Scaled(s.Gain, s.Offset), err
+}
+
+// normals makes the map of a normal map.
+func (p *preparer) normals(key string, s *scene.NormalMap) (texture.Map, error) {
+	return stage(p, "map "+key, s, func(m *making) (texture.Map, error) {
+		t, err := m.read(s.File, s.Wrap, imageio.As{Slopes: true})
+		if s.Green == "down" {
+			t = t.GreenDown()
+		}
+		return t, err
+	})
+}
+
+// read reads a picture or a set of tiles, one picture at a time.
+func (m *making) read(path scene.Path, wrap string, as imageio.As) (texture.Map, error) {
+	one := func(file string) (*texture.Image, error) {
+		m.opens(file)
+		im, notes, err := imageio.ReadTexture(file, as)
+		if err != nil {
+			return nil, err
+		}
+		m.notes = append(m.notes, prefixed(filepath.Base(file)+": ", notes)...)
+		im.BuildMips()
+		return im, nil
+	}
+	tiles, err := scene.TileFiles(path)
 	if err != nil {
 		return texture.Map{}, err
 	}
-	m.notes = append(m.notes, pic.Notes...)
-	im := pic.Image(s.Space == "srgb" || s.Space == "auto" && colours)
-	im.BuildMips()
-	return texture.FromImage(im, texture.Repeat).Scaled(s.Gain, s.Offset), nil
+	if len(tiles) == 0 {
+		im, err := one(string(path))
+		if err != nil {
+			return texture.Map{}, err
+		}
+		return texture.FromImage(im, wraps[wrap]), nil
+	}
+	pictures := map[int]*texture.Image{}
+	for _, n := range slices.Sorted(maps.Keys(tiles)) {
+		if pictures[n], err = one(tiles[n]); err != nil {
+			return texture.Map{}, err
+		}
+	}
+	set, err := texture.NewTiles(pictures)
+	if err != nil {
+		return texture.Map{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return texture.FromTiles(set), nil
+}
+
+// wraps by their words; "" is the zero value of a description made in code.
+var wraps = map[string]texture.Wrap{"": texture.Repeat, "repeat": texture.Repeat, "clamp": texture.Clamp, "mirror": texture.Mirror}
+
+func prefixed(prefix string, notes []string) []string {
+	out := make([]string, len(notes))
+	for i, n := range notes {
+		out[i] = prefix + n
+	}
+	return out
 }
 
 func (p *preparer) hierarchy(m *mesh.Mesh) (*accel.BVH, error) {

@@ -10,6 +10,7 @@ import (
 	"catchlight/scene"
 	"catchlight/scene/geom"
 	"catchlight/scene/imageio"
+	"catchlight/scene/texture"
 )
 
 // Probe says what one pixel of a picture shows: the surfaces behind its middle, and where their maps are read.
@@ -68,7 +69,7 @@ func (p *Prepared) Probe(x, y int) (*Probe, error) {
 			dv = geom.UV{U: down[i].UV.U - s.UV.U, V: down[i].UV.V - s.UV.V}
 		}
 		for _, m := range p.mapsOf(s.Body, q.Zone) {
-			t, err := readTexel(m.key, m.spec, s.UV, du, dv)
+			t, err := readTexel(m.key, m.file, s.UV, du, dv)
 			if err != nil {
 				return nil, err
 			}
@@ -118,15 +119,25 @@ func (p *Prepared) seen(px, py float64) []frozen.Surface {
 
 type keyedMap struct {
 	key  string
-	spec *scene.MapSpec
+	file scene.Path
 }
 
 // mapsOf lists the maps from files that a body reads.
 func (p *Prepared) mapsOf(body int32, zone float64) []keyedMap {
 	var out []keyedMap
-	add := func(key string, s *scene.MapSpec) {
-		if s.File != "" {
-			out = append(out, keyedMap{key, s})
+	add := func(key string, file scene.Path) {
+		if file != "" {
+			out = append(out, keyedMap{key, file})
+		}
+	}
+	normal := func(key string, m *scene.NormalMap) {
+		if m != nil {
+			add(key, m.File)
+		}
+	}
+	height := func(key string, m *scene.HeightMap) {
+		if m != nil {
+			add(key, m.File)
 		}
 	}
 	name := p.Scene.Bodies[body].Name
@@ -134,38 +145,45 @@ func (p *Prepared) mapsOf(body int32, zone float64) []keyedMap {
 		b := &p.Description.Bodies[i]
 		if b.Eye == nil {
 			if b.Name == name {
-				add("bodies."+name+".material.colour", &b.Material.Colour)
+				add("bodies."+name+".material.colour", b.Material.Colour.File)
 			}
 			continue
 		}
 		key := "bodies." + b.Name + ".eye."
 		switch name {
 		case b.Name + ".outer":
-			add(key+"cornea.normal", &b.Eye.Cornea.Normal)
-			add(key+"cornea.height", &b.Eye.Cornea.Height)
+			normal(key+"cornea.normal", b.Eye.Cornea.Normal)
+			height(key+"cornea.height", b.Eye.Cornea.Height)
 		case b.Name + ".inner":
 			if zone > 0 {
-				add(key+"iris.colour", &b.Eye.Iris.Colour)
+				add(key+"iris.colour", b.Eye.Iris.Colour.File)
 			}
 			if zone < 1 {
-				add(key+"sclera.colour", &b.Eye.Sclera.Colour)
+				add(key+"sclera.colour", b.Eye.Sclera.Colour.File)
 			}
-			add(key+"iris.normal", &b.Eye.Iris.Normal)
-			add(key+"iris.height", &b.Eye.Iris.Height)
+			normal(key+"iris.normal", b.Eye.Iris.Normal)
+			height(key+"iris.height", b.Eye.Iris.Height)
 		}
 	}
 	return out
 }
 
 // readTexel finds the texel nearest to uv in the file of a map.
-func readTexel(key string, s *scene.MapSpec, uv, du, dv geom.UV) (Texel, error) {
-	pic, err := imageio.Read(string(s.File))
+func readTexel(key string, path scene.Path, uv, du, dv geom.UV) (Texel, error) {
+	file := string(path)
+	if tiles, _ := scene.TileFiles(path); len(tiles) > 0 {
+		n := texture.TileOf(uv)
+		if file = tiles[n]; file == "" {
+			return Texel{}, fmt.Errorf("%s: %s has no tile for uv (%g, %g)", key, path, uv.U, uv.V)
+		}
+	}
+	pic, err := imageio.Read(file)
 	if err != nil {
 		return Texel{}, fmt.Errorf("%s: %w", key, err)
 	}
 	at := func(v float64, n int) int { return min(n-1, int((v-math.Floor(v))*float64(n))) }
 	w, h := float64(pic.W), float64(pic.H)
-	t := Texel{Key: key, File: string(s.File), X: at(uv.U, pic.W), Y: at(uv.V, pic.H), Width: pic.W, Height: pic.H,
+	t := Texel{Key: key, File: file, X: at(uv.U, pic.W), Y: at(uv.V, pic.H), Width: pic.W, Height: pic.H,
 		PerPixel: math.Sqrt(math.Abs(du.U*dv.V-du.V*dv.U) * w * h)}
 	for i, n := range pic.Names {
 		t.Channels = append(t.Channels, n)

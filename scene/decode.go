@@ -15,6 +15,7 @@ import (
 
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/texture"
 )
 
 // decoder fills a Description from a tree and collects everything that is wrong on the way.
@@ -388,6 +389,14 @@ func (d *decoder) fileName(f *field, n *node, p *Path, path string) {
 	full := filepath.FromSlash(n.text)
 	if !filepath.IsAbs(full) {
 		full = filepath.Join(d.folder, full)
+	}
+	if strings.Contains(filepath.Base(full), TileToken) {
+		if tiles, err := TileFiles(Path(full)); err != nil || len(tiles) == 0 {
+			d.add(n.at, path, shorten(n.text), "%s: no such tile (looked for %s with %d to %d)", shorten(n.text), shorten(full), texture.FirstTile, texture.LastTile)
+			return
+		}
+		*p = Path(full)
+		return
 	}
 	switch info, err := os.Stat(full); {
 	case errors.Is(err, fs.ErrNotExist):

@@ -182,12 +182,31 @@ type Medium struct {
 //
 // In a scene file it is a number, a list of three, or a block with these keys.
 type MapSpec struct {
-	Value  colour.RGB `key:"value" default:"[0, 0, 0]" doc:"constant value"`
-	File   Path       `key:"file" default:"" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture: .png, .jpg, .tif, .hdr, .exr or .pfm"`
-	Space  string     `key:"space" oneof:"auto|srgb|linear" default:"auto" doc:"how its numbers are coded; auto: colour maps in 8 or 16 bit are sRGB, all else is linear"`
-	Gain   float64    `key:"gain" range:"[-1e6,1e6]" default:"1" doc:"multiplies the values"`
-	Offset float64    `key:"offset" range:"[-1e6,1e6]" default:"0" doc:"added after gain"`
-	Given  bool       // whether the key was in the file
+	Value   colour.RGB `key:"value" default:"[0, 0, 0]" doc:"constant value"`
+	File    Path       `key:"file" default:"" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture: .png, .jpg, .tif, .hdr, .exr or .pfm; {tile} in the name stands for the numbers 1001 and up of a set of tiles"`
+	Space   string     `key:"space" oneof:"auto|srgb|linear" default:"auto" doc:"how its numbers are coded; auto: colour maps in 8 or 16 bit are sRGB, all else is linear"`
+	Channel string     `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y, or any of an OpenEXR file"`
+	Wrap    string     `key:"wrap" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
+	Gain    float64    `key:"gain" range:"[-1e6,1e6]" default:"1" doc:"multiplies the values"`
+	Offset  float64    `key:"offset" range:"[-1e6,1e6]" default:"0" doc:"added after gain"`
+	Given   bool       // whether the key was in the file
+}
+
+// NormalMap is a tangent-space normal map: 0 to 1 stand for -1 to 1, red along u.
+type NormalMap struct {
+	File     Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, or a set of tiles with {tile} in its name; never decoded as colour"`
+	Green    string  `key:"green" oneof:"up|down" default:"up" doc:"where a positive green points in the picture"`
+	Strength float64 `key:"strength" range:"[0,10]" default:"1" doc:"multiplies its slopes"`
+	Wrap     string  `key:"wrap" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
+}
+
+// HeightMap moves a surface along its normal by scale (value - mid).
+type HeightMap struct {
+	File    Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, or a set of tiles with {tile} in its name; never decoded as colour"`
+	Channel string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y, or any of an OpenEXR file; without it the first"`
+	Mid     float64 `key:"mid" range:"[-1e6,1e6]" default:"0.5" doc:"value that is no displacement"`
+	Scale   float64 `key:"scale" unit:"mm" range:"[-100,100]" default:"required" doc:"displacement of a value one above mid"`
+	Wrap    string  `key:"wrap" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
 }
 
 // Eye is the two-shell eye. Shells come from an asset or are grown from the numbers here.
@@ -221,20 +240,18 @@ type Globe struct {
 
 // Cornea is the outer shell's optics and shape.
 type Cornea struct {
-	Radius         float64 `key:"radius" unit:"mm" range:"[1,40]" default:"7.8" doc:"apical radius of curvature"`
-	Asphericity    float64 `key:"asphericity" range:"[-1,1]" default:"-0.26" doc:"conic constant Q"`
-	Index          float64 `key:"index" range:"[1,2.5]" default:"1.336" doc:"index of refraction for bending and for reflection"`
-	ReflectIndex   float64 `key:"reflect_index" range:"[0,2.5]" default:"0" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
-	Roughness      float64 `key:"roughness" range:"[0,1]" default:"0" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
-	ScleraRough    float64 `key:"sclera_roughness" range:"[0,1]" default:"0.12" doc:"roughness of the tear film over the sclera"`
-	SmoothRefract  bool    `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
-	Wobble         float64 `key:"wobble" range:"[0,0.2]" default:"0.012" doc:"RMS slope of the built cornea's relief"`
-	ScleraWobble   float64 `key:"sclera_wobble" range:"[0,0.5]" default:"0.03" doc:"RMS slope of the built sclera's relief"`
-	WobbleSize     float64 `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the relief"`
-	Normal         MapSpec `key:"normal" doc:"tangent-space normal map of the outer shell (green up), instead of or on top of the relief"`
-	NormalStrength float64 `key:"normal_strength" range:"[0,10]" default:"1" doc:"multiplies the slopes of the normal map"`
-	Height         MapSpec `key:"height" doc:"displacement of the outer shell along its normal, in mm, where 0.5 of the map is no displacement"`
-	HeightScale    float64 `key:"height_scale" unit:"mm" range:"[0,2]" default:"0" doc:"displacement of a full step of the height map"`
+	Radius        float64    `key:"radius" unit:"mm" range:"[1,40]" default:"7.8" doc:"apical radius of curvature"`
+	Asphericity   float64    `key:"asphericity" range:"[-1,1]" default:"-0.26" doc:"conic constant Q"`
+	Index         float64    `key:"index" range:"[1,2.5]" default:"1.336" doc:"index of refraction for bending and for reflection"`
+	ReflectIndex  float64    `key:"reflect_index" range:"[0,2.5]" default:"0" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
+	Roughness     float64    `key:"roughness" range:"[0,1]" default:"0" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
+	ScleraRough   float64    `key:"sclera_roughness" range:"[0,1]" default:"0.12" doc:"roughness of the tear film over the sclera"`
+	SmoothRefract bool       `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
+	Wobble        float64    `key:"wobble" range:"[0,0.2]" default:"0.012" doc:"RMS slope of the built cornea's relief"`
+	ScleraWobble  float64    `key:"sclera_wobble" range:"[0,0.5]" default:"0.03" doc:"RMS slope of the built sclera's relief"`
+	WobbleSize    float64    `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the relief"`
+	Normal        *NormalMap `key:"normal" doc:"normal map of the outer shell, on top of the relief"`
+	Height        *HeightMap `key:"height" doc:"displacement of the outer shell"`
 }
 
 // Limbus blends cornea and sclera.
@@ -251,9 +268,8 @@ type Iris struct {
 	PupilOffset [2]float64 `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
 	Pattern     string     `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
 	Colour      MapSpec    `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
-	Normal      MapSpec    `key:"normal" doc:"tangent-space normal map of the inner shell (green up)"`
-	Height      MapSpec    `key:"height" doc:"displacement of the inner shell along its normal"`
-	HeightScale float64    `key:"height_scale" unit:"mm" range:"[0,2]" default:"0" doc:"displacement of a full step of the height map; 0.5 of the map is no displacement"`
+	Normal      *NormalMap `key:"normal" doc:"normal map of the inner shell"`
+	Height      *HeightMap `key:"height" doc:"displacement of the inner shell"`
 	HalfRadius  colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	Scatter     bool       `key:"scatter" default:"true" doc:"off makes the iris plain diffuse"`
 	PupilClosed bool       `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`

@@ -1,9 +1,47 @@
 package scene
 
-import "reflect"
+import (
+	"maps"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
 
-// Files lists the files that the description names, each once, in its order: pictures, meshes, environments. The scene
-// file itself comes first.
+	"catchlight/scene/texture"
+)
+
+// TileToken stands in a file name for the number of a tile.
+const TileToken = "{tile}"
+
+// TileFiles finds the files of a set of tiles by their numbers. It is empty for a name without the token.
+func TileFiles(path Path) (map[int]string, error) {
+	dir, base := filepath.Split(string(path))
+	before, after, ok := strings.Cut(base, TileToken)
+	if !ok {
+		return nil, nil
+	}
+	list, err := os.ReadDir(filepath.Clean(dir + "."))
+	if err != nil {
+		return nil, err
+	}
+	out := map[int]string{}
+	for _, e := range list {
+		rest, ok := strings.CutPrefix(e.Name(), before)
+		if !ok || !e.Type().IsRegular() {
+			continue
+		}
+		number, ok := strings.CutSuffix(rest, after)
+		if n, err := strconv.Atoi(number); ok && err == nil && len(number) == 4 && n >= texture.FirstTile && n <= texture.LastTile {
+			out[n] = filepath.Join(dir, e.Name())
+		}
+	}
+	return out, nil
+}
+
+// Files lists the files that the description names, each once, in its order: pictures and each of their tiles, meshes,
+// environments. The scene file itself comes first.
 func (d *Description) Files() []string {
 	var out []string
 	seen := map[string]bool{}
@@ -32,8 +70,16 @@ func (d *Description) Files() []string {
 				walk(v.Index(i))
 			}
 		case reflect.String:
-			if p, ok := v.Interface().(Path); ok {
+			p, ok := v.Interface().(Path)
+			if !ok {
+				return
+			}
+			tiles, _ := TileFiles(p)
+			if len(tiles) == 0 {
 				add(string(p))
+			}
+			for _, n := range slices.Sorted(maps.Keys(tiles)) {
+				add(tiles[n])
 			}
 		}
 	}

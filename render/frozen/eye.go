@@ -30,7 +30,9 @@ type Eye struct {
 	Normal        texture.Map // tangent-space normal map of the outer shell
 	NormalGain    float64
 	InnerNormal   texture.Map // of the inner shell
-	Tissue        Tissue
+
+	InnerNormalGain float64
+	Tissue          Tissue
 }
 
 // Tissue is the scattering body inside an eye's inner shell. Extinction is constant in each zone and blends across
@@ -258,7 +260,7 @@ func (s *Scene) mappedNormal(e *Eye, p *ShellPoint, derivs bool) (n, d1, d2 geom
 		w := 1 - u - v
 		uv := geom.UV{U: w*a.U + u*b.U + v*c.U, V: w*a.V + u*b.V + v*c.V}
 		tu, tv := uvTangents(m.P[t[0]], m.P[t[1]], m.P[t[2]], a, b, c)
-		return PerturbNormal(base, tu, tv, e.Normal.RGB(uv, 0), e.NormalGain)
+		return PerturbNormal(base, tu, tv, e.Normal.Normal(uv, 0), e.NormalGain)
 	}
 	n = at(p.U, p.V)
 	if !derivs {
@@ -304,14 +306,11 @@ func uvTangents(p0, p1, p2 geom.Vec, a, b, c geom.UV) (tu, tv geom.Vec) {
 	return tu.Unit(), tv.Unit()
 }
 
-// PerturbNormal tilts the unit normal n by a tangent-space normal map's texel (channels 0..1, green up); gain scales
-// the slopes. tu and tv are the unit directions of growing u and of up in the picture.
-func PerturbNormal(n, tu, tv geom.Vec, texel colour.RGB, gain float64) geom.Vec {
-	x, y, z := 2*texel[0]-1, 2*texel[1]-1, 2*texel[2]-1
-	if z < 0.02 {
-		z = 0.02
-	}
-	p, q := -gain*x/z, -gain*y/z // slopes dh/du, dh/dv
+// PerturbNormal tilts the unit normal n by the unit normal m of a tangent-space normal map, green up; gain scales the
+// slopes. tu and tv are the unit directions of growing u and of up in the picture.
+func PerturbNormal(n, tu, tv geom.Vec, m geom.Vec, gain float64) geom.Vec {
+	z := max(0.02, m.Z)
+	p, q := -gain*m.X/z, -gain*m.Y/z // slopes dh/du, dh/dv
 	t := tu.Mad(-tu.Dot(n), n)
 	b := tv.Mad(-tv.Dot(n), n)
 	if t.Len2() < 1e-12 || b.Len2() < 1e-12 {

@@ -123,8 +123,7 @@ func (p *Proposal) Scene(in Input, dir string) string {
 				}
 				line("        normal: {file: %s, green: %s}", rel(m.File), green)
 			case "height":
-				line("        height: {file: %s, mid: %.4g}", rel(m.File), m.Mid)
-				line("        height_scale: %.3g # mm of a full step", heightScale(part, m))
+				line("        height: {file: %s, mid: %.4g, scale: %.3g}", rel(m.File), m.Mid, heightScale(part, m))
 			default:
 				line("        %s: {file: %s}", k, rel(m.File))
 			}

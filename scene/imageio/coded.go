@@ -23,56 +23,54 @@ func guard(kind string, err *error) {
 // decodePNG reads any PNG. Colour chunks (gAMA, cHRM, sRGB, iCCP) do not change the values.
 //
 // Source: W3C, Portable Network Graphics specification.
-func decodePNG(data []byte) (p *Picture, err error) {
+func decodePNG(data []byte) (c coded, err error) {
 	const kind = "PNG"
 	defer guard(kind, &err)
 	// The first chunk: length, "IHDR", width, height, bits a sample, colour type.
 	if len(data) < 33 || string(data[12:16]) != "IHDR" {
-		return nil, bad(kind, "the file ends in its header, or has none")
+		return c, bad(kind, "the file ends in its header, or has none")
 	}
 	w, h := int64(binary.BigEndian.Uint32(data[16:])), int64(binary.BigEndian.Uint32(data[20:]))
 	samples := [7]int{0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
 	bits, ct := int(data[24]), int(data[25])
 	if ct > 6 || samples[ct] == 0 {
-		return nil, bad(kind, "colour type %d", ct)
+		return c, bad(kind, "colour type %d", ct)
 	}
 	if err := checkSize(kind, w, h, float64(bits*samples[ct]), len(data), maxRatio); err != nil {
-		return nil, err
+		return c, err
 	}
 	m, err := png.Decode(bytes.NewReader(data))
 	if err != nil {
-		return nil, bad(kind, "%s", strings.TrimPrefix(err.Error(), "png: "))
+		return c, bad(kind, "%s", strings.TrimPrefix(err.Error(), "png: "))
 	}
-	p = fromImage(m)
-	p.Attrs = pngText(data)
-	return p, nil
+	return coded{image: m, attrs: pngText(data)}, nil
 }
 
 // decodeJPEG reads baseline and progressive JPEG.
-func decodeJPEG(data []byte) (p *Picture, err error) {
+func decodeJPEG(data []byte) (c coded, err error) {
 	const kind = "JPEG"
 	defer guard(kind, &err)
 	cfg, err := jpeg.DecodeConfig(bytes.NewReader(data))
 	if err != nil {
-		return nil, bad(kind, "%s", strings.TrimPrefix(err.Error(), "invalid JPEG format: "))
+		return c, bad(kind, "%s", strings.TrimPrefix(err.Error(), "invalid JPEG format: "))
 	}
 	// A block of 64 samples takes at least one bit.
 	if err := checkSize(kind, int64(cfg.Width), int64(cfg.Height), 8, len(data), 64*8); err != nil {
-		return nil, err
+		return c, err
 	}
 	m, err := jpeg.Decode(bytes.NewReader(data))
 	if err != nil {
-		return nil, bad(kind, "%s", strings.TrimPrefix(err.Error(), "invalid JPEG format: "))
+		return c, bad(kind, "%s", strings.TrimPrefix(err.Error(), "invalid JPEG format: "))
 	}
-	p = fromImage(m)
+	c.image = m
 	if _, ok := m.(*image.CMYK); ok {
-		p.note("four ink channels were turned into RGB without a profile: colours are approximate")
+		c.notes = []string{"four ink channels were turned into RGB without a profile: colours are approximate"}
 	}
-	return p, nil
+	return c, nil
 }
 
 // decodeTIFF reads the TIFF kinds of 8 and 16 bits that golang.org/x/image/tiff does.
-func decodeTIFF(data []byte) (p *Picture, err error) {
+func decodeTIFF(data []byte) (c coded, err error) {
 	const kind = "TIFF"
 	defer guard(kind, &err)
 	wrap := func(err error) error {
@@ -83,23 +81,54 @@ func decodeTIFF(data []byte) (p *Picture, err error) {
 	}
 	cfg, err := tiff.DecodeConfig(bytes.NewReader(data))
 	if err != nil {
-		return nil, wrap(err)
+		return c, wrap(err)
 	}
 	if err := checkSize(kind, int64(cfg.Width), int64(cfg.Height), 1, len(data), maxRatio); err != nil {
-		return nil, err
+		return c, err
 	}
 	m, err := tiff.Decode(bytes.NewReader(data))
 	if err != nil {
-		return nil, wrap(err)
+		return c, wrap(err)
 	}
-	p = fromImage(m)
-	if r, ok := m.(*image.RGBA); ok && !r.Opaque() {
-		p.note("colours were premultiplied by alpha; they are divided by it")
+	c.image = m
+	switch r := m.(type) {
+	case *image.RGBA:
+		if !r.Opaque() {
+			c.notes = premultiplied
+		}
+	case *image.RGBA64:
+		if !r.Opaque() {
+			c.notes = premultiplied
+		}
 	}
-	if r, ok := m.(*image.RGBA64); ok && !r.Opaque() {
-		p.note("colours were premultiplied by alpha; they are divided by it")
+	return c, nil
+}
+
+var premultiplied = []string{"colours were premultiplied by alpha; they are divided by it"}
+
+// coded is a decoded picture of 8 or 16 bits as its library gives it.
+type coded struct {
+	image image.Image
+	attrs map[string]string
+	notes []string
+}
+
+// picture turns it into planes.
+func (c coded) picture() *Picture {
+	p := fromImage(c.image)
+	p.Attrs, p.Notes = c.attrs, append(p.Notes, c.notes...)
+	return p
+}
+
+// planar makes a decoder of planes of one of coded pictures.
+func planar(decode func(data []byte) (coded, error)) func(data []byte) (*Picture, error) {
+	return func(data []byte) (*Picture, error) {
+		c, err := decode(data)
+		if err != nil {
+			return nil, err
+		}
+		return c.picture(), nil
 	}
-	return p, nil
 }
 
 // fromImage makes planes of a decoded picture: Y, or R G B, and A where the picture is not opaque.

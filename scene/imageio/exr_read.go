@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"catchlight/scene/half"
 )
 
 // exrHeader is what a header says, as far as this package needs it.
@@ -294,7 +296,7 @@ func exrConvert(dst []float32, src []byte, t exrType) {
 	switch t {
 	case exrHalf:
 		for i := range dst {
-			dst[i] = halfToFloat(binary.LittleEndian.Uint16(src[2*i:]))
+			dst[i] = half.ToFloat(binary.LittleEndian.Uint16(src[2*i:]))
 		}
 	case exrFloat:
 		for i := range dst {

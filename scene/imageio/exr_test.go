@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"catchlight/scene/half"
 )
 
 // All 65536 halves against the definition (IEEE 754-2008, binary16): (-1)^s 2^(e-15) (1 + f/1024), 2^-14 f/1024 at
@@ -30,11 +32,11 @@ func TestHalfAllValues(t *testing.T) {
 		case e == 31:
 			want = math.NaN()
 		}
-		got := float64(halfToFloat(h))
+		got := float64(half.ToFloat(h))
 		if got != want && !(math.IsNaN(got) && math.IsNaN(want)) || math.Signbit(got) != (h>>15 == 1) {
 			t.Fatalf("%04x: got %v, want %v", h, got, want)
 		}
-		back := floatToHalf(float32(got))
+		back := half.FromFloat(float32(got))
 		if back != h && !(math.IsNaN(want) && back&0x7c00 == 0x7c00 && back&0x3ff != 0) {
 			t.Fatalf("%04x comes back as %04x", h, back)
 		}
@@ -46,11 +48,11 @@ func TestHalfRounding(t *testing.T) {
 	nearest := func(v float64) uint16 { // v >= 0
 		best := uint16(0)
 		for h := uint16(0); h <= 0x7c00; h++ {
-			x := float64(halfToFloat(h))
+			x := float64(half.ToFloat(h))
 			if h == 0x7c00 {
 				x = 65536 // IEEE 754: rounding acts as if the exponent went on
 			}
-			b := float64(halfToFloat(best))
+			b := float64(half.ToFloat(best))
 			d := math.Abs(x-v) - math.Abs(b-v)
 			if d < 0 || d == 0 && h&1 == 0 {
 				best = h
@@ -65,10 +67,10 @@ func TestHalfRounding(t *testing.T) {
 		values = append(values, float32(math.Exp(9*r.NormFloat64())))
 	}
 	for _, v := range values {
-		if got, want := floatToHalf(v), nearest(min(float64(v), 65536)); got != want {
+		if got, want := half.FromFloat(v), nearest(min(float64(v), 65536)); got != want {
 			t.Errorf("%v: got %04x, want %04x", v, got, want)
 		}
-		if got, want := floatToHalf(-v), floatToHalf(v)|0x8000; got != want {
+		if got, want := half.FromFloat(-v), half.FromFloat(v)|0x8000; got != want {
 			t.Errorf("%v: got %04x, want %04x", -v, got, want)
 		}
 	}
@@ -83,7 +85,7 @@ func noise(n int, seed uint64) []float32 {
 		if i%64 < 40 {
 			v = float32(i % 64)
 		}
-		out[i] = halfToFloat(floatToHalf(v))
+		out[i] = half.ToFloat(half.FromFloat(v))
 	}
 	return out
 }
@@ -159,15 +161,15 @@ func untiled(t *testing.T, path string, w, h, texel int) []byte {
 }
 
 // lines lays planes out as the format does: line by line, channels in alphabetical order.
-func lines(w, h int, channels []EXRChannel, half map[string]bool) []byte {
+func lines(w, h int, channels []EXRChannel, isHalf map[string]bool) []byte {
 	var out []byte
 	s := slices.Clone(channels)
 	slices.SortFunc(s, func(a, b EXRChannel) int { return strings.Compare(a.Name, b.Name) })
 	for y := range h {
 		for _, c := range s {
 			for _, v := range c.Pix[y*w : (y+1)*w] {
-				if half[c.Name] {
-					out = binary.LittleEndian.AppendUint16(out, floatToHalf(v))
+				if isHalf[c.Name] {
+					out = binary.LittleEndian.AppendUint16(out, half.FromFloat(v))
 				} else {
 					out = binary.LittleEndian.AppendUint32(out, math.Float32bits(v))
 				}

@@ -16,6 +16,8 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+
+	"catchlight/scene/half"
 )
 
 // exrLevel is the effort of deflate, its default. In a trial level 1 saved 20 % of the time and gave files 6 to 10 % larger.
@@ -189,7 +191,7 @@ func exrLines(raw []byte, channels []EXRChannel, w, y0, y1 int) []byte {
 		for _, c := range channels {
 			for _, v := range c.Pix[y*w : (y+1)*w] {
 				if c.Half {
-					raw = binary.LittleEndian.AppendUint16(raw, floatToHalf(v))
+					raw = binary.LittleEndian.AppendUint16(raw, half.FromFloat(v))
 				} else {
 					raw = binary.LittleEndian.AppendUint32(raw, math.Float32bits(v))
 				}

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"catchlight/scene/colour"
+	"catchlight/scene/half"
 	"catchlight/scene/texture"
 )
 
@@ -76,11 +77,7 @@ func (p *Picture) Image(colourSpaceSRGB bool) *texture.Image {
 				pix[i*k+j] = uint8(math.Round(255 * float64(v)))
 			}
 		}
-		table := signal8
-		if decode {
-			table = srgb8
-		}
-		return texture.NewImage8(p.W, p.H, k, pix, table)
+		return texture.NewImage8(p.W, p.H, k, pix, coding8(decode))
 	case p.Encoded && p.Depth == 16 && k < 4:
 		pix := make([]uint16, n*k)
 		for j, plane := range planes {
@@ -88,7 +85,15 @@ func (p *Picture) Image(colourSpaceSRGB bool) *texture.Image {
 				pix[i*k+j] = uint16(math.Round(65535 * float64(v)))
 			}
 		}
-		return texture.NewImage16(p.W, p.H, k, pix, table16(decode))
+		return texture.NewImage16(p.W, p.H, k, pix, coding16(decode))
+	case !p.Encoded && p.Depth == 16:
+		pix := make([]uint16, n*k)
+		for j, plane := range planes {
+			for i, v := range plane {
+				pix[i*k+j] = half.FromFloat(v)
+			}
+		}
+		return texture.NewImage16(p.W, p.H, k, pix, texture.Half)
 	}
 	pix := make([]float32, n*k)
 	for j, plane := range planes {
@@ -170,25 +175,24 @@ func (p *Picture) noteValues() {
 	}
 }
 
-var signal8, srgb8 = byteTables()
-
-func byteTables() (signal, srgb *[256]float32) {
-	signal, srgb = new([256]float32), new([256]float32)
-	for i := range signal {
-		v := float64(i) / 255
-		signal[i], srgb[i] = float32(v), float32(colour.DecodeSRGB(v))
-	}
-	return signal, srgb
-}
-
-func table16(srgb bool) []float32 {
-	t := make([]float32, 1<<16)
+// signal8 is the signal of each byte.
+var signal8 = func() (t [256]float32) {
 	for i := range t {
-		v := float64(i) / 65535
-		if srgb {
-			v = colour.DecodeSRGB(v)
-		}
-		t[i] = float32(v)
+		t[i] = float32(float64(i) / 255)
 	}
 	return t
+}()
+
+func coding8(srgb bool) texture.Coding {
+	if srgb {
+		return texture.SRGB8
+	}
+	return texture.Signal8
+}
+
+func coding16(srgb bool) texture.Coding {
+	if srgb {
+		return texture.SRGB16
+	}
+	return texture.Signal16
 }

@@ -8,9 +8,18 @@ import (
 	"os"
 )
 
-// Read decodes the picture in the file path. The kind of picture is told from its content. An error is a
+// Read decodes the picture in the file path into planes. The kind of picture is told from its content. An error is a
 // *FormatError, an *UnsupportedError or comes from the operating system, and names the file.
 func Read(path string) (*Picture, error) {
+	data, err := readFile(path)
+	if err != nil {
+		return nil, err
+	}
+	return ReadBytes(path, data)
+}
+
+// readFile reads a regular file of at most MaxFile bytes.
+func readFile(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
@@ -26,26 +35,37 @@ func Read(path string) (*Picture, error) {
 	if st.Size() > MaxFile {
 		return nil, &FormatError{File: path, Msg: fmt.Sprintf("%d bytes, at most %d are read", st.Size(), MaxFile)}
 	}
-	data, err := io.ReadAll(io.LimitReader(f, MaxFile))
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
+	data := make([]byte, 0, st.Size()+1)
+	for {
+		n, err := f.Read(data[len(data):cap(data)])
+		data = data[:len(data)+n]
+		switch {
+		case err == io.EOF:
+			return data, nil
+		case err != nil:
+			return nil, fmt.Errorf("%s: %w", path, err)
+		case len(data) > MaxFile:
+			return nil, &FormatError{File: path, Msg: fmt.Sprintf("more than %d bytes", int64(MaxFile))}
+		case len(data) == cap(data):
+			data = append(data, 0)[:len(data)]
+		}
 	}
-	return ReadBytes(path, data)
 }
 
-// kinds lists how each format starts and who reads it.
+// kinds lists how each format starts and who reads it: coded pictures of 8 and 16 bits by native, the rest by planes.
 var kinds = []struct {
 	name, start string
-	decode      func(data []byte) (*Picture, error)
+	native      func(data []byte) (coded, error)
+	planes      func(data []byte) (*Picture, error)
 }{
-	{"PNG", "\x89PNG\r\n\x1a\n", decodePNG},
-	{"JPEG", "\xff\xd8\xff", decodeJPEG},
-	{"TIFF", "II*\x00", decodeTIFF},
-	{"TIFF", "MM\x00*", decodeTIFF},
-	{"Radiance HDR", "#?", decodeHDR},
-	{"PFM", "PF", decodePFM},
-	{"PFM", "Pf", decodePFM},
-	{"OpenEXR", "\x76\x2f\x31\x01", decodeEXR},
+	{"PNG", "\x89PNG\r\n\x1a\n", decodePNG, planar(decodePNG)},
+	{"JPEG", "\xff\xd8\xff", decodeJPEG, planar(decodeJPEG)},
+	{"TIFF", "II*\x00", decodeTIFF, planar(decodeTIFF)},
+	{"TIFF", "MM\x00*", decodeTIFF, planar(decodeTIFF)},
+	{"Radiance HDR", "#?", nil, decodeHDR},
+	{"PFM", "PF", nil, decodePFM},
+	{"PFM", "Pf", nil, decodePFM},
+	{"OpenEXR", "\x76\x2f\x31\x01", nil, decodeEXR},
 }
 
 // strangers lists how formats start that are recognised but not read.
@@ -59,20 +79,25 @@ var strangers = []struct{ name, start string }{
 func ReadBytes(name string, data []byte) (*Picture, error) {
 	p, err := decode(data)
 	if err != nil {
-		var fe *FormatError
-		var ue *UnsupportedError
-		switch {
-		case errors.As(err, &fe):
-			fe.File = name
-		case errors.As(err, &ue):
-			ue.File = name
-		default:
-			err = fmt.Errorf("%s: %w", name, err)
-		}
-		return nil, err
+		return nil, named(name, err)
 	}
 	p.noteValues()
 	return p, nil
+}
+
+// named puts the name of the file into an error.
+func named(name string, err error) error {
+	var fe *FormatError
+	var ue *UnsupportedError
+	switch {
+	case errors.As(err, &fe):
+		fe.File = name
+	case errors.As(err, &ue):
+		ue.File = name
+	default:
+		err = fmt.Errorf("%s: %w", name, err)
+	}
+	return err
 }
 
 func decode(data []byte) (*Picture, error) {
@@ -81,7 +106,7 @@ func decode(data []byte) (*Picture, error) {
 	}
 	for _, k := range kinds {
 		if bytes.HasPrefix(data, []byte(k.start)) {
-			return k.decode(data)
+			return k.planes(data)
 		}
 	}
 	for _, k := range strangers {

@@ -7,45 +7,40 @@ import (
 )
 
 // Image is a picture in memory: W x H texels of C channels (1 to 4), row-major from the top left, read as linear
-// values. Pictures of 8 or 16 bits keep their bytes and are decoded by a table at each look-up; the mip-maps below
-// them are float32 and built in linear light. After BuildMips any number of workers may read an Image at once.
+// values. It stays in the bit depth that it came in, and its mip-maps stay in it too (those above the first in 16 bits
+// where the picture has 8); they are averaged in linear light. After BuildMips any number of workers may read an Image
+// at once.
 type Image struct {
-	c     int
-	base  level
-	pix8  []uint8
-	pix16 []uint16
-	table []float32 // decodes pix8 (256 entries) or pix16 (65536 entries)
-	depth uint8     // 0: base.pix, 8: pix8, 16: pix16
-	mips  []level   // level 1, 2, ... down to 1 x 1
-	once  sync.Once
-	mean  [4]float64
-}
-
-type level struct {
-	w, h int
-	pix  []float32
+	c    int
+	base level
+	mips []level // level 1, 2, ... down to 1 x 1
+	once sync.Once
+	mean [4]float64
 }
 
 // NewImage wraps linear values: pix has w*h*c entries, row-major from the top left, channels interleaved. It keeps
 // pix and does not copy it. It panics where the sizes do not fit, which is a programmer's mistake.
 func NewImage(w, h, c int, pix []float32) *Image {
 	mustFit(w, h, c, len(pix))
-	return &Image{c: c, base: level{w, h, pix}}
+	return &Image{c: c, base: level{w: w, h: h, coding: Float, pix: pix}}
 }
 
-// NewImage8 wraps bytes that table turns into linear values; the layout is that of NewImage.
-func NewImage8(w, h, c int, pix []uint8, table *[256]float32) *Image {
+// NewImage8 wraps bytes coded as Signal8 or SRGB8; the layout is that of NewImage.
+func NewImage8(w, h, c int, pix []uint8, coding Coding) *Image {
 	mustFit(w, h, c, len(pix))
-	return &Image{c: c, base: level{w: w, h: h}, pix8: pix, table: table[:], depth: 8}
-}
-
-// NewImage16 wraps 16-bit words that table (65536 entries) turns into linear values; the layout is that of NewImage.
-func NewImage16(w, h, c int, pix []uint16, table []float32) *Image {
-	mustFit(w, h, c, len(pix))
-	if len(table) != 1<<16 {
-		panic(fmt.Sprintf("texture: a table of %d entries for 16-bit texels", len(table)))
+	if coding.bytes() != 1 {
+		panic("texture: not a coding of 8 bits")
 	}
-	return &Image{c: c, base: level{w: w, h: h}, pix16: pix, table: table, depth: 16}
+	return &Image{c: c, base: level{w: w, h: h, coding: coding, pix8: pix, table: tables[coding]}}
+}
+
+// NewImage16 wraps words coded as Signal16, SRGB16 or Half; the layout is that of NewImage.
+func NewImage16(w, h, c int, pix []uint16, coding Coding) *Image {
+	mustFit(w, h, c, len(pix))
+	if coding.bytes() != 2 {
+		panic("texture: not a coding of 16 bits")
+	}
+	return &Image{c: c, base: level{w: w, h: h, coding: coding, pix16: pix, table: tables[coding]}}
 }
 
 func mustFit(w, h, c, n int) {
@@ -57,31 +52,37 @@ func mustFit(w, h, c, n int) {
 // Size returns the width and height in texels and the number of channels.
 func (im *Image) Size() (w, h, c int) { return im.base.w, im.base.h, im.c }
 
-// At returns channel c of texel (x, y), linear; (0, 0) is the top left. It panics outside the picture.
-func (im *Image) At(x, y, c int) float64 { return float64(im.texel((y*im.base.w+x)*im.c + c)) }
-
-// texel returns entry i of the base level.
-func (im *Image) texel(i int) float32 {
-	switch im.depth {
-	case 8:
-		return im.table[im.pix8[i]]
-	case 16:
-		return im.table[im.pix16[i]]
+// Bytes returns the memory that a picture takes with its mip-maps, in bytes.
+func Bytes(w, h, c int, coding Coding) int64 {
+	n := int64(w) * int64(h) * int64(c) * int64(coding.bytes())
+	for w > 1 || h > 1 {
+		w, h = max(1, w/2), max(1, h/2)
+		n += int64(w) * int64(h) * int64(c) * int64(coding.bytes())
+		coding = coding.below()
 	}
-	return im.base.pix[i]
+	return n
 }
 
-// Channel returns a picture of channel c alone, as float32. It panics where there is no such channel.
+// At returns channel c of texel (x, y), linear; (0, 0) is the top left. It panics outside the picture.
+func (im *Image) At(x, y, c int) float64 { return float64(im.base.texel((y*im.base.w+x)*im.c + c)) }
+
+// Channel returns a picture of channel c alone, in the same depth. It panics where there is no such channel.
 func (im *Image) Channel(c int) *Image {
 	if c < 0 || c >= im.c {
 		panic(fmt.Sprintf("texture: channel %d of a picture with %d", c, im.c))
 	}
-	n := im.base.w * im.base.h
-	out := make([]float32, n)
-	for i := range out {
-		out[i] = im.texel(i*im.c + c)
+	out := &Image{c: 1, base: newLevel(im.base.w, im.base.h, 1, im.base.coding)}
+	for i := range im.base.w * im.base.h {
+		switch k := i*im.c + c; {
+		case im.base.pix8 != nil:
+			out.base.pix8[i] = im.base.pix8[k]
+		case im.base.pix16 != nil:
+			out.base.pix16[i] = im.base.pix16[k]
+		default:
+			out.base.pix[i] = im.base.pix[k]
+		}
 	}
-	return NewImage(im.base.w, im.base.h, 1, out)
+	return out
 }
 
 // Mean returns the mean of each channel; channels that the picture does not have are 0. It builds the mip-maps.
@@ -91,53 +92,45 @@ func (im *Image) Mean() [4]float64 {
 }
 
 // BuildMips makes the smaller copies of the picture, each half as wide and high (rounded down, at least 1) as the
-// one before. A texel of a copy is the area-weighted mean of what it covers, so every level has the same mean,
-// whatever its size. Calling it again does nothing.
+// one before. A texel of a copy is the area-weighted mean of what it covers, so every level has the same mean but for
+// the rounding of its coding, whatever its size. Calling it again does nothing.
 func (im *Image) BuildMips() {
 	im.once.Do(func() {
-		w, h, c := im.base.w, im.base.h, im.c
-		src := im.row
-		for w > 1 || h > 1 {
-			nw, nh := max(1, w/2), max(1, h/2)
-			l := level{nw, nh, shrink(src, w, h, nw, nh, c)}
-			im.mips = append(im.mips, l)
-			src = func(y int, buf []float32) []float32 { return l.pix[y*l.w*c : (y+1)*l.w*c] }
-			w, h = nw, nh
-		}
-		for i := range c {
-			if n := len(im.mips); n > 0 {
-				im.mean[i] = float64(im.mips[n-1].pix[i])
-			} else {
-				im.mean[i] = im.At(0, 0, i)
+		c := im.c
+		buf := make([]float32, im.base.w*c)
+		for y := range im.base.h {
+			var sum [4]float64
+			for i, v := range im.base.row(y*im.base.w*c, im.base.w*c, buf) {
+				sum[i%c] += float64(v)
 			}
+			for k := range c {
+				im.mean[k] += sum[k] / float64(im.base.w) / float64(im.base.h)
+			}
+		}
+		src, coding := &im.base, im.base.coding
+		for src.w > 1 || src.h > 1 {
+			im.mips = append(im.mips, newLevel(max(1, src.w/2), max(1, src.h/2), c, coding))
+			dst := &im.mips[len(im.mips)-1]
+			shrink(src, dst, c)
+			next := *dst
+			src, coding = &next, coding.below()
 		}
 	})
 }
 
-// row returns row y of the base level as linear values, in buf where it must decode.
-func (im *Image) row(y int, buf []float32) []float32 {
-	n := im.base.w * im.c
-	if im.depth == 0 {
-		return im.base.pix[y*n : (y+1)*n]
-	}
-	for i := range buf[:n] {
-		buf[i] = im.texel(y*n + i)
-	}
-	return buf[:n]
-}
-
-// shrink averages a picture of w x h texels, given row by row, down to nw x nh. Weights are areas of overlap: two
-// halves where the side is even, three parts where it is odd.
-func shrink(src func(y int, buf []float32) []float32, w, h, nw, nh, c int) []float32 {
-	out := make([]float32, nw*nh*c)
+// shrink averages one level into the next. Weights are areas of overlap: two halves where the side is even, three
+// parts where it is odd.
+func shrink(src, dst *level, c int) {
+	w, h, nw, nh := src.w, src.h, dst.w, dst.h
 	buf := make([]float32, w*c)
 	acc := make([]float64, w*c)
+	out := make([]float32, nw*c)
 	for j := 0; j < nh; j++ {
 		clear(acc)
 		y0, y1 := span(j, h, nh)
 		for y := y0; y < y1; y++ {
 			wt := overlap(j, y, h, nh)
-			for i, v := range src(y, buf) {
+			for i, v := range src.row(y*w*c, w*c, buf) {
 				acc[i] += wt * float64(v)
 			}
 		}
@@ -148,11 +141,11 @@ func shrink(src func(y int, buf []float32) []float32, w, h, nw, nh, c int) []flo
 				for x := x0; x < x1; x++ {
 					s += overlap(i, x, w, nw) * acc[x*c+k]
 				}
-				out[(j*nw+i)*c+k] = float32(s)
+				out[i*c+k] = float32(s)
 			}
 		}
+		dst.put(j*nw*c, out)
 	}
-	return out
 }
 
 // span returns the half-open range of source texels that target texel i of nw covers, of w.
@@ -198,34 +191,29 @@ func edge(i, n int, wrap Wrap) int {
 	return i
 }
 
+// at returns level k.
+func (im *Image) at(k int) *level {
+	if k == 0 {
+		return &im.base
+	}
+	return &im.mips[k-1]
+}
+
 // bilinear returns channels 0 and, where rgb is set and the picture has them, 1 and 2 at (u, v) of level k; a
-// picture of one or two channels is grey.
+// picture of one channel is grey.
 func (im *Image) bilinear(k int, u, v float64, wrap Wrap, rgb bool) (r, g, b float64) {
-	w, h := im.base.w, im.base.h
-	if k > 0 {
-		w, h = im.mips[k-1].w, im.mips[k-1].h
-	}
-	t := at(u, v, w, h, im.c, wrap)
+	l := im.at(k)
+	t := at(u, v, l.w, l.h, im.c, wrap)
 	w00, w10, w01, w11 := (1-t.fx)*(1-t.fy), t.fx*(1-t.fy), (1-t.fx)*t.fy, t.fx*t.fy
-	if k == 0 && im.depth != 0 {
-		r = w00*float64(im.texel(t.i00)) + w10*float64(im.texel(t.i10)) + w01*float64(im.texel(t.i01)) + w11*float64(im.texel(t.i11))
-		if !rgb || im.c < 3 {
-			return r, r, r
-		}
-		g = w00*float64(im.texel(t.i00+1)) + w10*float64(im.texel(t.i10+1)) + w01*float64(im.texel(t.i01+1)) + w11*float64(im.texel(t.i11+1))
-		b = w00*float64(im.texel(t.i00+2)) + w10*float64(im.texel(t.i10+2)) + w01*float64(im.texel(t.i01+2)) + w11*float64(im.texel(t.i11+2))
-		return r, g, b
-	}
-	p := im.base.pix
-	if k > 0 {
-		p = im.mips[k-1].pix
-	}
-	r = w00*float64(p[t.i00]) + w10*float64(p[t.i10]) + w01*float64(p[t.i01]) + w11*float64(p[t.i11])
-	if !rgb || im.c < 3 {
+	r = w00*float64(l.texel(t.i00)) + w10*float64(l.texel(t.i10)) + w01*float64(l.texel(t.i01)) + w11*float64(l.texel(t.i11))
+	if !rgb || im.c == 1 {
 		return r, r, r
 	}
-	g = w00*float64(p[t.i00+1]) + w10*float64(p[t.i10+1]) + w01*float64(p[t.i01+1]) + w11*float64(p[t.i11+1])
-	b = w00*float64(p[t.i00+2]) + w10*float64(p[t.i10+2]) + w01*float64(p[t.i01+2]) + w11*float64(p[t.i11+2])
+	g = w00*float64(l.texel(t.i00+1)) + w10*float64(l.texel(t.i10+1)) + w01*float64(l.texel(t.i01+1)) + w11*float64(l.texel(t.i11+1))
+	if im.c == 2 {
+		return r, g, 0
+	}
+	b = w00*float64(l.texel(t.i00+2)) + w10*float64(l.texel(t.i10+2)) + w01*float64(l.texel(t.i01+2)) + w11*float64(l.texel(t.i11+2))
 	return r, g, b
 }
 
@@ -235,10 +223,8 @@ func (im *Image) bilinear(k int, u, v float64, wrap Wrap, rgb bool) (r, g, b flo
 // a box one texel wide), so the derivative is continuous across texel edges and is that of one smooth height field:
 // mixed derivatives agree. On a ramp it is exact. Source of the spline: de Boor, A Practical Guide to Splines, 1978.
 func (im *Image) gradient(k int, u, v float64, wrap Wrap) (du, dv float64) {
-	w, h := im.base.w, im.base.h
-	if k > 0 {
-		w, h = im.mips[k-1].w, im.mips[k-1].h
-	}
+	l := im.at(k)
+	w, h := l.w, l.h
 	x, y := u*float64(w), v*float64(h)
 	ix, iy := min(int(x), w-1), min(int(y), h-1)
 	tx, ty := x-float64(ix)-0.5, y-float64(iy)-0.5 // in [-1/2, 1/2] from the centre of the nearest texel
@@ -247,20 +233,10 @@ func (im *Image) gradient(k int, u, v float64, wrap Wrap) (du, dv float64) {
 	dx := [3]float64{tx - 0.5, -2 * tx, tx + 0.5}
 	dy := [3]float64{ty - 0.5, -2 * ty, ty + 0.5}
 	xs := [3]int{edge(ix-1, w, wrap), ix, edge(ix+1, w, wrap)}
-	p := im.base.pix
-	if k > 0 {
-		p = im.mips[k-1].pix
-	}
-	coded := k == 0 && im.depth != 0
 	for j := 0; j < 3; j++ {
 		row := edge(iy+j-1, h, wrap) * w
 		for i := 0; i < 3; i++ {
-			var t float64
-			if n := (row + xs[i]) * im.c; coded {
-				t = float64(im.texel(n))
-			} else {
-				t = float64(p[n])
-			}
+			t := float64(l.texel((row + xs[i]) * im.c))
 			du += dx[i] * wy[j] * t
 			dv += wx[i] * dy[j] * t
 		}

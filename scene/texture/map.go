@@ -25,6 +25,7 @@ const (
 	none kind = iota
 	constant
 	image
+	tiled
 )
 
 // Map is anything that can be evaluated at a surface point with a footprint: a constant or a picture. The zero
@@ -35,8 +36,10 @@ type Map struct {
 	wrap   Wrap
 	c      colour.RGB
 	im     *Image
+	tiles  *Tiles
 	gain   float64
 	offset float64
+	down   bool // a normal map whose green points down
 }
 
 // Constant returns a map that is c everywhere.
@@ -59,7 +62,7 @@ func (m Map) Scaled(gain, offset float64) Map {
 	switch m.kind {
 	case constant:
 		m.c = m.c.Scale(gain).Add(colour.Grey(offset))
-	case image:
+	case image, tiled:
 		m.gain, m.offset = m.gain*gain, m.offset*gain+offset
 	}
 	return m
@@ -69,50 +72,83 @@ func (m Map) Scaled(gain, offset float64) Map {
 func (m *Map) Valid() bool { return m.kind != none }
 
 // Varies reports whether the map reads a picture.
-func (m *Map) Varies() bool { return m.kind == image }
+func (m *Map) Varies() bool { return m.kind == image || m.kind == tiled }
 
 // Image returns the picture that the map reads, or nil.
 func (m *Map) Image() *Image { return m.im }
 
+// place returns the picture to read at uv and the coordinates in it.
+func (m *Map) place(uv geom.UV) (im *Image, u, v float64) {
+	if m.kind == tiled {
+		return m.tiles.pick(uv)
+	}
+	return m.im, fold(uv.U, m.wrap), fold(uv.V, m.wrap)
+}
+
 // Mean returns the mean of the map over its picture.
 func (m *Map) Mean() colour.RGB {
-	if m.kind != image {
+	switch m.kind {
+	case tiled:
+		return m.tiles.mean().Scale(m.gain).Add(colour.Grey(m.offset))
+	case image:
+	default:
 		return m.c
 	}
 	a := m.im.Mean()
 	c := colour.RGB{a[0], a[1], a[2]}
-	if m.im.c < 3 {
+	if m.im.c == 1 {
 		c = colour.Grey(a[0])
 	}
 	return c.Scale(m.gain).Add(colour.Grey(m.offset))
 }
 
 // RGB returns the three channels at uv. footprint is the width of the sample in uv units, >= 0; the look-up is
-// bilinear within a level and linear between levels. A picture of one or two channels gives a grey.
+// bilinear within a level and linear between levels. A picture of one channel gives a grey; one of two gives
+// them and a third that is 0.
 func (m *Map) RGB(uv geom.UV, footprint float64) colour.RGB {
-	if m.kind != image {
+	if !m.Varies() {
 		return m.c
 	}
-	u, v := fold(uv.U, m.wrap), fold(uv.V, m.wrap)
-	k, f := m.im.lod(footprint)
-	r, g, b := m.im.bilinear(k, u, v, m.wrap, true)
+	im, u, v := m.place(uv)
+	k, f := im.lod(footprint)
+	r, g, b := im.bilinear(k, u, v, m.wrap, true)
 	if f > 0 {
-		r1, g1, b1 := m.im.bilinear(k+1, u, v, m.wrap, true)
+		r1, g1, b1 := im.bilinear(k+1, u, v, m.wrap, true)
 		r, g, b = r+f*(r1-r), g+f*(g1-g), b+f*(b1-b)
 	}
 	return colour.RGB{m.gain*r + m.offset, m.gain*g + m.offset, m.gain*b + m.offset}
 }
 
+// Normal returns the unit tangent-space normal at uv of a normal map, with green up; footprint as for RGB. Texels hold
+// 0 to 1 for -1 to 1. The third component of a picture of two channels follows from them.
+func (m *Map) Normal(uv geom.UV, footprint float64) geom.Vec {
+	c := m.RGB(uv, footprint)
+	n := geom.Vec{X: 2*c[0] - 1, Y: 2*c[1] - 1, Z: 2*c[2] - 1}
+	if m.Varies() && m.im.c == 2 {
+		n.Z = math.Sqrt(max(0, 1-n.X*n.X-n.Y*n.Y))
+	}
+	if m.down {
+		n.Y = -n.Y
+	}
+	return n.Mul(1 / max(1e-9, n.Len()))
+}
+
+// GreenDown returns the normal map m whose green points down in the picture.
+func (m Map) GreenDown() Map {
+	m.down = !m.down
+	return m
+}
+
 // Scalar returns the first channel at uv; footprint as for RGB.
 func (m *Map) Scalar(uv geom.UV, footprint float64) float64 {
-	if m.kind != image {
+	if !m.Varies() {
 		return m.c[0]
 	}
-	u, v := fold(uv.U, m.wrap), fold(uv.V, m.wrap)
-	k, f := m.im.lod(footprint)
-	r, _, _ := m.im.bilinear(k, u, v, m.wrap, false)
+	im, u, v := m.place(uv)
+	k, f := im.lod(footprint)
+	r, _, _ := im.bilinear(k, u, v, m.wrap, false)
 	if f > 0 {
-		r1, _, _ := m.im.bilinear(k+1, u, v, m.wrap, false)
+		r1, _, _ := im.bilinear(k+1, u, v, m.wrap, false)
 		r += f * (r1 - r)
 	}
 	return m.gain*r + m.offset
@@ -121,14 +157,14 @@ func (m *Map) Scalar(uv geom.UV, footprint float64) float64 {
 // Grad returns the derivative of Scalar by u and by v at uv, per uv unit; footprint as for RGB. It is continuous:
 // it belongs to the smooth surface through the texels, of which Scalar is the bilinear form. A constant gives 0, 0.
 func (m *Map) Grad(uv geom.UV, footprint float64) (du, dv float64) {
-	if m.kind != image {
+	if !m.Varies() {
 		return 0, 0
 	}
-	u, v := fold(uv.U, m.wrap), fold(uv.V, m.wrap)
-	k, f := m.im.lod(footprint)
-	du, dv = m.im.gradient(k, u, v, m.wrap)
+	im, u, v := m.place(uv)
+	k, f := im.lod(footprint)
+	du, dv = im.gradient(k, u, v, m.wrap)
 	if f > 0 {
-		du1, dv1 := m.im.gradient(k+1, u, v, m.wrap)
+		du1, dv1 := im.gradient(k+1, u, v, m.wrap)
 		du, dv = du+f*(du1-du), dv+f*(dv1-dv)
 	}
 	du, dv = du*m.gain, dv*m.gain

@@ -1,11 +1,12 @@
-package imageio
+// Package half converts half-precision numbers, as OpenEXR files and 16-bit float textures hold them.
+package half
 
 import "math"
 
-// halfToFloat returns the value of a half-precision number: 1 sign bit, 5 exponent bits of bias 15, 10 fraction bits.
+// ToFloat returns the value of a half-precision number: 1 sign bit, 5 exponent bits of bias 15, 10 fraction bits.
 //
 // Source: IEEE 754-2008, binary16.
-func halfToFloat(h uint16) float32 {
+func ToFloat(h uint16) float32 {
 	sign, exp, frac := uint32(h>>15)<<31, uint32(h>>10)&31, uint32(h)&1023
 	switch exp {
 	case 0:
@@ -17,8 +18,8 @@ func halfToFloat(h uint16) float32 {
 	return math.Float32frombits(sign | (exp+112)<<23 | frac<<13)
 }
 
-// floatToHalf rounds to the nearest half, ties to even; what rounds to more than 65504 becomes infinite.
-func floatToHalf(f float32) uint16 {
+// FromFloat rounds to the nearest half, ties to even; what rounds to more than 65504 becomes infinite.
+func FromFloat(f float32) uint16 {
 	b := math.Float32bits(f)
 	sign, mag := uint16(b>>31)<<15, b&0x7fffffff
 	switch {
