@@ -91,8 +91,14 @@ func (p *preparer) eye(b *scene.Body) {
 	ix := int32(len(p.out.Eyes))
 	body := frozen.Body{Name: b.Name + ".outer", Shape: frozen.Mesh, ToWorld: to, Mask: p.mask(b), Mesh: s.outer, BVH: s.outerBVH,
 		Closed: true, Material: frozen.Material{Kind: frozen.Outer}, Eye: ix}
+	if e.Normal.Valid() {
+		body.Tangents = mesh.MakeTangents(s.outer)
+	}
 	e.Outer = p.add(body, s.outer.Bounds())
-	body.Name, body.Mesh, body.BVH, body.Material.Kind = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner
+	body.Name, body.Mesh, body.BVH, body.Material.Kind, body.Tangents = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner, nil
+	if e.InnerNormal.Valid() {
+		body.Tangents = mesh.MakeTangents(s.inner)
+	}
 	e.Inner = p.add(body, s.inner.Bounds())
 	p.out.Eyes = append(p.out.Eyes, e)
 }

@@ -259,7 +259,7 @@ func (s *Scene) mappedNormal(e *Eye, p *ShellPoint, derivs bool) (n, d1, d2 geom
 		a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
 		w := 1 - u - v
 		uv := geom.UV{U: w*a.U + u*b.U + v*c.U, V: w*a.V + u*b.V + v*c.V}
-		tu, tv := uvTangents(m.P[t[0]], m.P[t[1]], m.P[t[2]], a, b, c)
+		tu, tv := s.Bodies[e.Outer].Tangents.Frame(p.Prim, base, u, v)
 		return PerturbNormal(base, tu, tv, e.Normal.Normal(uv, 0), e.NormalGain)
 	}
 	n = at(p.U, p.V)
@@ -292,20 +292,6 @@ func (s *Scene) ShellDerivs(e *Eye, p *ShellPoint, mapped bool) (e1, e2, d1, d2 
 	return
 }
 
-// uvTangents returns the directions in which u and v (upward in the picture) grow, unit, or zero where the mapping
-// is degenerate.
-func uvTangents(p0, p1, p2 geom.Vec, a, b, c geom.UV) (tu, tv geom.Vec) {
-	e1, e2 := p1.Sub(p0), p2.Sub(p0)
-	du1, dv1, du2, dv2 := b.U-a.U, a.V-b.V, c.U-a.U, a.V-c.V
-	det := du1*dv2 - du2*dv1
-	if det == 0 {
-		return
-	}
-	tu = e1.Mul(dv2).Sub(e2.Mul(dv1)).Mul(1 / det)
-	tv = e2.Mul(du1).Sub(e1.Mul(du2)).Mul(1 / det)
-	return tu.Unit(), tv.Unit()
-}
-
 // PerturbNormal tilts the unit normal n by the unit normal m of a tangent-space normal map, green up; gain scales the
 // slopes. tu and tv are the unit directions of growing u and of up in the picture.
 func PerturbNormal(n, tu, tv geom.Vec, m geom.Vec, gain float64) geom.Vec {
@@ -319,14 +305,10 @@ func PerturbNormal(n, tu, tv geom.Vec, m geom.Vec, gain float64) geom.Vec {
 	return n.Mad(-p, t.Unit()).Mad(-q, b.Unit()).Unit()
 }
 
-// TriangleTangents returns the uv tangents of a mesh body's triangle in world space.
-func (s *Scene) TriangleTangents(body int32, prim uint32) (tu, tv geom.Vec) {
-	b := &s.Bodies[body]
-	m := b.Mesh
-	if m.UV == nil {
-		return
-	}
-	t := m.Tri[prim]
-	tu, tv = uvTangents(m.P[t[0]], m.P[t[1]], m.P[t[2]], m.UV[t[0]], m.UV[t[1]], m.UV[t[2]])
-	return b.ToWorld.Vector(tu).Mul(1 / b.Scale), b.ToWorld.Vector(tv).Mul(1 / b.Scale)
+// MappedNormal tilts the shading normal of an eye's surface point by a normal map of its body; gain scales the slopes.
+func (s *Scene) MappedNormal(sf *Surface, m *texture.Map, gain float64) geom.Vec {
+	b := &s.Bodies[sf.Body]
+	n := b.ToLocal.Vector(sf.Ns).Unit()
+	tu, tv := b.Tangents.Frame(sf.Prim, n, sf.U, sf.V)
+	return b.ToWorld.Vector(PerturbNormal(n, tu, tv, m.Normal(sf.UV, 0), gain)).Unit()
 }

@@ -76,7 +76,8 @@ type Body struct {
 	Size     geom.Vec // half extents of boxes and rectangles; X is the radius of spheres and discs; Z the thickness of slabs
 	Mesh     *mesh.Mesh
 	BVH      *accel.BVH
-	Closed   bool // encloses a volume
+	Tangents *mesh.Tangents // of Mesh; nil without a normal map
+	Closed   bool           // encloses a volume
 	Material Material
 	Eye      int32 // index into Scene.Eyes for Outer and Inner, else -1
 }

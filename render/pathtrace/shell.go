@@ -40,8 +40,7 @@ func (t *Tracer) outer(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	e := &t.scene.Eyes[b.Eye]
 	n := sf.Ns
 	if e.Normal.Valid() {
-		tu, tv := t.scene.TriangleTangents(sf.Body, sf.Prim)
-		n = frozen.PerturbNormal(n, tu, tv, e.Normal.Normal(sf.UV, 0), e.NormalGain)
+		n = t.scene.MappedNormal(sf, &e.Normal, e.NormalGain)
 	}
 	w := e.Zone(b.ToLocal.Point(sf.P))
 	if p.ray.D.Dot(sf.Ng) < 0 {

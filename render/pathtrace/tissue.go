@@ -71,8 +71,7 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	n := sf.Ns
 	if e.InnerNormal.Valid() {
-		tu, tv := t.scene.TriangleTangents(sf.Body, sf.Prim)
-		n = frozen.PerturbNormal(n, tu, tv, e.InnerNormal.Normal(sf.UV, 0), e.InnerNormalGain)
+		n = t.scene.MappedNormal(sf, &e.InnerNormal, e.InnerNormalGain)
 	}
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: b.Eye, every: p.sharp || p.vertex < everyLight, class: p.class}
 	v.solve = t.set.Manifold && e.Zone(t.scene.Bodies[e.Outer].ToLocal.Point(v.p)) > 0
