@@ -15,6 +15,8 @@ import (
 	"slices"
 	"strings"
 
+	"catchlight/scene/geom"
+
 	"github.com/qmuntal/gltf"
 )
 
@@ -31,21 +33,31 @@ type reader struct {
 	texels              int
 	vertices, triangles int
 	pictures            map[pictureKey]*picture
+
+	parent  []int         // of each node, unvisited outside the scene
+	world   []geom.Affine // of each node that was visited: its coordinates to ours
+	order   []int         // nodes in the order of the tree
+	asked   Weights
+	targets []target // morph targets of the scene
 }
 
-// Read returns what the default scene of the file path shows. An error is a *FormatError, an *UnsupportedError or
+// Read returns what the default scene of the file path shows, with morph targets and skins at rest. An error is a *FormatError, an *UnsupportedError or
 // comes from the operating system, and names the file.
-func Read(path string) (*Asset, error) {
+func Read(path string) (*Asset, error) { return ReadMorphed(path, nil) }
+
+// ReadMorphed is Read with weights of morph targets. A target that the file does not have is an error that lists those
+// that it has.
+func ReadMorphed(path string, w Weights) (*Asset, error) {
 	data, err := readFile(os.Open, path)
 	if err != nil {
 		return nil, err
 	}
-	return readAsset(path, data)
+	return readAsset(path, data, w)
 }
 
 // readAsset reads a file's bytes; path tells the folder of what is beside it.
-func readAsset(path string, data []byte) (*Asset, error) {
-	r := &reader{path: path, dir: filepath.Dir(path), asset: &Asset{}, said: map[string]bool{}, pictures: map[pictureKey]*picture{}}
+func readAsset(path string, data []byte, w Weights) (*Asset, error) {
+	r := &reader{path: path, dir: filepath.Dir(path), asset: &Asset{}, asked: w, said: map[string]bool{}, pictures: map[pictureKey]*picture{}}
 	text, err := r.unpack(data)
 	if err != nil {
 		return nil, err

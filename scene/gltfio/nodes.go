@@ -46,14 +46,24 @@ func (r *reader) scene() error {
 	if len(d.Animations) > 0 {
 		r.note("%d animations are not read; the nodes are at rest", len(d.Animations))
 	}
-	parent := make([]int, len(d.Nodes))
-	for i := range parent {
-		parent[i] = unvisited
+	r.parent, r.world = make([]int, len(d.Nodes)), make([]geom.Affine, len(d.Nodes))
+	for i := range r.parent {
+		r.parent[i] = unvisited
 	}
 	for _, n := range roots {
-		if err := r.node(n, root, geom.Scale(millimetres), parent, 0); err != nil {
+		if err := r.node(n, root, geom.Scale(millimetres), 0); err != nil {
 			return err
 		}
+	}
+	for _, i := range r.order {
+		if d.Nodes[i].Mesh != nil {
+			if err := r.mesh(i); err != nil {
+				return err
+			}
+		}
+	}
+	if err := r.checkAsked(); err != nil {
+		return err
 	}
 	if len(r.asset.Nodes) == 0 {
 		return r.bad("the scene shows no triangles")
@@ -75,8 +85,9 @@ func (r *reader) nodeName(i int) string {
 	return fmt.Sprintf("node %d", i)
 }
 
-// node adds the meshes of node i and of all below it. The nodes must form trees: parent records where each was met.
-func (r *reader) node(i, from int, above geom.Affine, parent []int, depth int) error {
+// node finds the place of node i and of all below it. The nodes must form trees.
+func (r *reader) node(i, from int, above geom.Affine, depth int) error {
+	parent := r.parent
 	if i < 0 || i >= len(parent) {
 		return r.bad("%s refers to node %d, there are %d", holder(from), i, len(parent))
 	}
@@ -97,14 +108,10 @@ func (r *reader) node(i, from int, above geom.Affine, parent []int, depth int) e
 	if err != nil {
 		return r.bad("nodes[%d] (%s): %v", i, r.nodeName(i), err)
 	}
-	world := local.Then(above)
-	if n.Mesh != nil {
-		if err := r.mesh(i, world); err != nil {
-			return err
-		}
-	}
+	r.world[i] = local.Then(above)
+	r.order = append(r.order, i)
 	for _, c := range n.Children {
-		if err := r.node(c, i, world, parent, depth+1); err != nil {
+		if err := r.node(c, i, r.world[i], depth+1); err != nil {
 			return err
 		}
 	}
@@ -122,11 +129,7 @@ func holder(i int) string {
 func transform(n *gltf.Node) (geom.Affine, error) {
 	m := n.MatrixOrDefault() // by columns
 	if m != gltf.DefaultMatrix {
-		if m[3] != 0 || m[7] != 0 || m[11] != 0 || m[15] != 1 {
-			return geom.Affine{}, fmt.Errorf("the last row of the matrix is %v, must be 0 0 0 1", [4]float64{m[3], m[7], m[11], m[15]})
-		}
-		return geom.Affine{M: [3]geom.Vec{{X: m[0], Y: m[4], Z: m[8]}, {X: m[1], Y: m[5], Z: m[9]}, {X: m[2], Y: m[6], Z: m[10]}},
-			T: geom.Vec{X: m[12], Y: m[13], Z: m[14]}}, nil
+		return affine(m)
 	}
 	q := n.Rotation
 	l := math.Sqrt(q[0]*q[0] + q[1]*q[1] + q[2]*q[2] + q[3]*q[3])
@@ -141,6 +144,15 @@ func transform(n *gltf.Node) (geom.Affine, error) {
 		{X: s[0] * 2 * (x*y + w*z), Y: s[1] * (1 - 2*(x*x+z*z)), Z: s[2] * 2 * (y*z - w*x)},
 		{X: s[0] * 2 * (x*z - w*y), Y: s[1] * 2 * (y*z + w*x), Z: s[2] * (1 - 2*(x*x+y*y))},
 	}, T: geom.Vec{X: t[0], Y: t[1], Z: t[2]}}, nil
+}
+
+// affine turns a matrix by columns into a map; its last row must be 0 0 0 1.
+func affine(m [16]float64) (geom.Affine, error) {
+	if m[3] != 0 || m[7] != 0 || m[11] != 0 || m[15] != 1 {
+		return geom.Affine{}, fmt.Errorf("the last row of the matrix is %v, must be 0 0 0 1", [4]float64{m[3], m[7], m[11], m[15]})
+	}
+	return geom.Affine{M: [3]geom.Vec{{X: m[0], Y: m[4], Z: m[8]}, {X: m[1], Y: m[5], Z: m[9]}, {X: m[2], Y: m[6], Z: m[10]}},
+		T: geom.Vec{X: m[12], Y: m[13], Z: m[14]}}, nil
 }
 
 // noteSize warns where the asset is so large or small that its unit must be in doubt.

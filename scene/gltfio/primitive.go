@@ -11,21 +11,34 @@ import (
 	"github.com/qmuntal/gltf"
 )
 
-// mesh adds the primitives of node i's mesh; world takes the node's coordinates to ours.
-func (r *reader) mesh(i int, world geom.Affine) error {
+// instance is how a node shows a primitive.
+type instance struct {
+	name    string
+	set     uvSet         // of the texture coordinates to take
+	world   geom.Affine   // the node's coordinates to ours; without meaning for a skin
+	joints  []geom.Affine // of a skin: bind space to ours
+	weights []float64     // one a morph target
+}
+
+// mesh adds the primitives of node i's mesh.
+func (r *reader) mesh(i int) error {
 	n := r.doc.Nodes[i]
 	if *n.Mesh < 0 || *n.Mesh >= len(r.doc.Meshes) {
 		return r.bad("nodes[%d] (%s) refers to mesh %d, there are %d", i, r.nodeName(i), *n.Mesh, len(r.doc.Meshes))
 	}
-	if n.Skin != nil {
-		r.note("%s: the skin is not read; the mesh is in its rest pose", r.nodeName(i))
+	at := instance{world: r.world[i]}
+	var err error
+	if at.weights, err = r.weights(i); err != nil {
+		return r.bad("nodes[%d] (%s): %v", i, r.nodeName(i), err)
 	}
-	det := world.Det()
-	if det == 0 {
+	if n.Skin != nil {
+		if at.joints, err = r.joints(*n.Skin); err != nil {
+			return r.bad("nodes[%d] (%s): %v", i, r.nodeName(i), err)
+		}
+	} else if det := at.world.Det(); det == 0 {
 		r.note("%s is scaled to nothing and left out", r.nodeName(i))
 		return nil
-	}
-	if !(math.Abs(det) > 0) || math.IsInf(det, 0) || !world.T.Finite() {
+	} else if !(math.Abs(det) > 0) || math.IsInf(det, 0) || !at.world.T.Finite() {
 		return r.bad("nodes[%d] (%s): its place in the world is not finite", i, r.nodeName(i))
 	}
 	m := r.doc.Meshes[*n.Mesh]
@@ -36,32 +49,30 @@ func (r *reader) mesh(i int, world geom.Affine) error {
 			r.note("%s: points and lines are not read", where)
 			continue
 		}
-		if len(p.Targets) > 0 {
-			r.note("%s: morph targets are not read", r.nodeName(i))
-		}
 		if _, ok := p.Attributes[gltf.COLOR_0]; ok {
 			r.note("%s: vertex colours are not read", r.nodeName(i))
 		}
-		name := r.nodeName(i)
+		at.name = r.nodeName(i)
 		if shown > 0 {
-			name = fmt.Sprintf("%s#%d", name, shown+1)
+			at.name = fmt.Sprintf("%s#%d", at.name, shown+1)
 		}
-		mat, set, err := r.material(p.Material)
+		var mat Material
+		if mat, at.set, err = r.material(p.Material); err != nil {
+			return r.bad("%s: %v", where, err)
+		}
+		out, err := r.primitive(p, &at)
 		if err != nil {
 			return r.bad("%s: %v", where, err)
 		}
-		out, err := r.primitive(p, name, set, world)
-		if err != nil {
-			return r.bad("%s: %v", where, err)
-		}
-		r.asset.Nodes = append(r.asset.Nodes, Node{Name: name, Mesh: out, Material: mat})
+		r.asset.Nodes = append(r.asset.Nodes, Node{Name: at.name, Mesh: out, Material: mat})
 		shown++
 	}
 	return nil
 }
 
-// primitive builds a mesh in world coordinates. set says which texture coordinates to take.
-func (r *reader) primitive(p *gltf.Primitive, name string, set uvSet, world geom.Affine) (*mesh.Mesh, error) {
+// primitive builds a mesh in world coordinates.
+func (r *reader) primitive(p *gltf.Primitive, in *instance) (*mesh.Mesh, error) {
+	name, set := in.name, in.set
 	at, ok := p.Attributes[gltf.POSITION]
 	if !ok {
 		return nil, fmt.Errorf("no POSITION")
@@ -71,6 +82,15 @@ func (r *reader) primitive(p *gltf.Primitive, name string, set uvSet, world geom
 		return nil, fmt.Errorf("POSITION: %w", err)
 	}
 	count := len(pos) / 3
+	if err := r.morph(p, gltf.POSITION, in.weights, pos); err != nil {
+		return nil, err
+	}
+	var bent []geom.Affine
+	if in.joints != nil {
+		if bent, err = r.skin(p, name, in.joints, count); err != nil {
+			return nil, err
+		}
+	}
 	tri, err := r.triangleList(p, count)
 	if err != nil {
 		return nil, err
@@ -82,6 +102,9 @@ func (r *reader) primitive(p *gltf.Primitive, name string, set uvSet, world geom
 		}
 		if err != nil {
 			return nil, fmt.Errorf("NORMAL: %w", err)
+		}
+		if err := r.morph(p, gltf.NORMAL, in.weights, normal); err != nil {
+			return nil, err
 		}
 	}
 	attribute := fmt.Sprintf("TEXCOORD_%d", set.index)
@@ -120,11 +143,20 @@ func (r *reader) primitive(p *gltf.Primitive, name string, set uvSet, world geom
 	if uv != nil {
 		m.UV = make([]geom.UV, used)
 	}
-	inv := world.Inverse()
+	world := in.world
+	inv, handed := world.Inverse(), world.Det()
+	if bent != nil {
+		handed = 0
+	}
 	lost, first, badNormals := 0, 0, 0
 	for v, id := range to {
 		if id == math.MaxUint32 {
 			continue
+		}
+		if bent != nil {
+			world = bent[v]
+			inv = world.Inverse()
+			handed += math.Copysign(1, world.Det())
 		}
 		q := world.Point(geom.Vec{X: float64(pos[3*v]), Y: float64(pos[3*v+1]), Z: float64(pos[3*v+2])})
 		if !q.Finite() {
@@ -151,7 +183,7 @@ func (r *reader) primitive(p *gltf.Primitive, name string, set uvSet, world geom
 	if lost > 0 {
 		return nil, fmt.Errorf("POSITION: %d of %d vertices are NaN or infinite, the first is vertex %d", lost, used, first)
 	}
-	mirrored := world.Det() < 0
+	mirrored := handed < 0
 	for k, t := range tri {
 		tri[k] = [3]uint32{to[t[0]], to[t[1]], to[t[2]]}
 		if mirrored {

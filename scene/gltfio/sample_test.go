@@ -195,7 +195,7 @@ func TestTangentsAgreeWithFile(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := r.primitive(r.doc.Meshes[0].Primitives[0], "cube", plainSet(1), geom.Identity())
+	m, err := r.primitive(r.doc.Meshes[0].Primitives[0], &instance{set: plainSet(1), world: geom.Identity()})
 	if err != nil {
 		t.Fatal(err)
 	}
