@@ -168,10 +168,11 @@ func (r *reader) primitive(p *gltf.Primitive, in *instance) (*mesh.Mesh, error) 
 		m.P[id] = q
 		if normal != nil {
 			n := geom.Vec{X: float64(normal[3*v]), Y: float64(normal[3*v+1]), Z: float64(normal[3*v+2])}
-			if l := n.Len2(); !(l > 1e-12 && l < 1e12) {
+			l := n.Len2()
+			m.N[id] = inv.Normal(n).Unit()
+			if !(l > 1e-12 && l < 1e12) || !m.N[id].Finite() {
 				badNormals++
 			}
-			m.N[id] = inv.Normal(n).Unit()
 		}
 		if uv != nil {
 			m.UV[id] = set.apply(geom.UV{U: float64(uv[2*v]), V: float64(uv[2*v+1])})

@@ -361,6 +361,7 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte(square()))
 	f.Add(container("JSON", text, "BIN\x00", string(data)))
 	f.Add([]byte(square(`"indices":2`, `"indices":2,"material":0`, `"asset"`, `"materials":[{"normalTexture":{"index":0}}],"textures":[{"source":0}],"images":[{"uri":"`+dot(color.White)+`"}],"asset"`)))
+	f.Add([]byte(bent(`,"skin":0,"weights":[0.5,1]`, still, named)))
 	dir := f.TempDir() // empty: whatever a file refers to is not there
 	f.Fuzz(func(t *testing.T, file []byte) {
 		a, err := readAsset(filepath.Join(dir, "x"), file, nil)
