@@ -32,7 +32,7 @@ const shortEye, longEye = 15, 35
 // readMesh returns all nodes of a .glb, or the one that b.Node names, as one mesh in mm with normals. Texture
 // coordinates are kept only where every part has them.
 func (p *preparer) readMesh(b *scene.Body) (*mesh.Mesh, error) {
-	a, err := gltfio.Read(string(b.File))
+	a, err := gltfio.ReadMorphed(string(b.File), weights(b.Morph))
 	if err != nil {
 		return nil, err
 	}
@@ -55,6 +55,15 @@ func (p *preparer) readMesh(b *scene.Body) (*mesh.Mesh, error) {
 		}
 	}
 	return m, nil
+}
+
+// weights gathers the weights of morph targets.
+func weights(list []scene.Morph) gltfio.Weights {
+	w := gltfio.Weights{}
+	for _, m := range list {
+		w[m.Target] = m.Weight
+	}
+	return w
 }
 
 // primitives returns the parts of the node of that name.
@@ -109,7 +118,7 @@ func merge(nodes []gltfio.Node) *mesh.Mesh {
 // assetShells takes both shells from the file, in the frame of the eye, with their tissue colour.
 func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
 	m.opens(string(d.Asset.File))
-	a, err := gltfio.Read(string(d.Asset.File))
+	a, err := gltfio.ReadMorphed(string(d.Asset.File), weights(d.Asset.Morph))
 	if err != nil {
 		return nil, err
 	}

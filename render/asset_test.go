@@ -195,6 +195,8 @@ func TestReadMesh(t *testing.T) {
 	require.NoError(t, err)
 	assert.Len(t, one.Tri, 1596)
 	assert.InDelta(t, 1352, one.Volume(), 1)
+	_, err = p.readMesh(&scene.Body{Name: "b", File: soundEye, Morph: []scene.Morph{{Target: "PupilWide", Weight: 1}}})
+	assert.ErrorContains(t, err, `no morph target "PupilWide"`)
 	_, err = p.readMesh(&scene.Body{Name: "b", File: soundEye, Node: "Lid"})
 	assert.ErrorContains(t, err, `no node "Lid"; it has "`+outerNode)
 }

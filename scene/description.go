@@ -137,6 +137,7 @@ type Body struct {
 	Depth    float64  `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
 	File     Path     `key:"file" default:"" only:"mesh" ends:".glb" doc:"a .glb; its bodies in mm"`
 	Node     string   `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
+	Morph    []Morph  `key:"morph" only:"mesh" doc:"weights of the file's morph targets; others keep the file's own"`
 	Material Material `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
 	Eye      *Eye     `key:"eye" only:"eye" doc:"the two-shell eye"`
 	Seen     Seen     `key:"seen_by" doc:"which rays meet it"`
@@ -228,9 +229,16 @@ type Asset struct {
 	File   Path     `key:"file" default:"required" ends:".glb" doc:"a .glb with both shells"`
 	Outer  string   `key:"outer" default:"required" doc:"name of the node that is the outer shell"`
 	Inner  string   `key:"inner" default:"required" doc:"name of the node that is the inner shell"`
+	Morph  []Morph  `key:"morph" doc:"weights of the file's morph targets, such as the size of the pupil; others keep the file's own"`
 	Factor float64  `key:"factor" range:"(0,1e9]" default:"1" doc:"multiplies the file's lengths, which the standard has in metres, on their way to mm"`
 	Axis   geom.Vec `key:"axis" default:"[0, 0, 1]" doc:"direction of the optical axis in the file"`
 	Smooth int      `key:"subdivide" range:"[0,5]" default:"2" doc:"levels of Loop subdivision of both shells"`
+}
+
+// Morph sets one morph target of a file of meshes.
+type Morph struct {
+	Target string  `key:"target" default:"required" doc:"name of the morph target in the file, or its number from 0"`
+	Weight float64 `key:"weight" range:"[-10,10]" default:"1" doc:"0 is the shape at rest, 1 the target"`
 }
 
 // Globe is the ball.

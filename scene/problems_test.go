@@ -91,6 +91,8 @@ func TestProblems(t *testing.T) {
 		"inside of a disc":    {head + "bodies: [{name: m, shape: disc, material: {kind: dielectric, inside: {sigma_a: 1, sigma_s: 1}}}]", "3:33: bodies.m.material: a disc has no inside"},
 		"map, neither":        {head + "bodies: [{name: m, shape: box, material: {colour: {gain: 2}}}]", "3:52: bodies.m.material.colour: give value or file"},
 		"asset, axis":         {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a, inner: b, axis: [0, 0, 0]}}}]", "3:84: bodies.m.eye.asset.axis: has no direction"},
+		"asset, morph":        {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a, inner: b, morph: [{target: wide}, {target: wide, weight: 0.5}]}}}]", "3:84: bodies.m.eye.asset.morph: sets the target wide twice"},
+		"mesh, morph":         {head + "bodies: [{name: m, shape: box, morph: [{target: wide, weight: 11}]}]", "3:32: bodies.m.morph: only for shape mesh, not for box"},
 		"asset, keys":         {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a}}}]", "3:46: bodies.m.eye.asset.inner: missing, wants text"},
 		"limbus":              {head + "bodies: [{name: m, shape: eye, eye: {globe: {radius: 5}}}]", "3:38: bodies.m.eye.limbus: a radius of 5.85 mm is not within the globe's 5 mm"},
 		"pupil":               {head + "bodies: [{name: m, shape: eye, eye: {iris: {pupil: 15}}}]", "3:38: bodies.m.eye.iris: a pupil of 15 mm reaches the limbus, 5.85 mm from the axis"},

@@ -28,6 +28,7 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		r.light(p, sound)
 	case *Body:
 		r.body(p, sound)
+		r.morphs(p.Morph)
 	case *Material:
 		r.material(p)
 	case *Medium:
@@ -38,6 +39,7 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		if sound && p.Axis == (geom.Vec{}) {
 			r.at("axis", "has no direction")
 		}
+		r.morphs(p.Morph)
 	case *Eye:
 		r.eye(p, sound)
 	}
@@ -53,6 +55,17 @@ type relation struct {
 // at notes a problem with a key; an absent key is located at its block.
 func (r relation) at(key, format string, args ...any) {
 	r.add(r.n.keyPlace(key), join(r.path, key), "", format, args...)
+}
+
+// morphs notes a morph target that is set twice.
+func (r relation) morphs(list []Morph) {
+	seen := map[string]bool{}
+	for _, m := range list {
+		if seen[m.Target] && m.Target != "" {
+			r.at("morph", "sets the target %s twice", shorten(m.Target))
+		}
+		seen[m.Target] = true
+	}
 }
 
 // given reports whether a key is in the file.
