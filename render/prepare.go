@@ -25,6 +25,7 @@ import (
 	"catchlight/render/camera"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/view"
 	"catchlight/scene"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -66,6 +67,8 @@ type Prepared struct {
 	Filter      film.Filter
 	Warnings    []string
 	Bytes       int64 // of the hierarchies
+
+	view *view.View
 }
 
 // preparer gathers what Prepare makes.
@@ -116,13 +119,17 @@ func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, e
 	} else if filter, err = film.NewFilter(k, d.Film.FilterRadius); err != nil {
 		p.fail("film.filter_radius", err)
 	}
+	look, err := viewOf(&d.View)
+	if err != nil {
+		p.fail("view", err)
+	}
 	if len(p.out.Bodies) == 0 && len(p.out.Lights) == 0 {
 		p.fail("bodies", errors.New("the scene holds no body and no light"))
 	}
 	if len(p.errs) > 0 {
 		return nil, errors.Join(p.errs...)
 	}
-	return &Prepared{Description: d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: p.bytes}, nil
+	return &Prepared{Description: d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: p.bytes, view: look}, nil
 }
 
 func (p *preparer) settings() {

@@ -15,6 +15,7 @@ import (
 	"catchlight/render/film"
 	"catchlight/render/pathtrace"
 	"catchlight/render/sampler"
+	"catchlight/render/view"
 	"catchlight/scene"
 )
 
@@ -45,7 +46,8 @@ type Result struct {
 	Stats         Stats
 	Warnings      []string
 
-	d *scene.Description
+	d    *scene.Description
+	view *view.View // nil where the result did not come from Render
 }
 
 // rounds returns the samples per pixel after each round: one at first, so that there soon is a whole picture, then
@@ -85,7 +87,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	total := int64(f.Tiles()) * int64(spp)
 	var done atomic.Int64
 	var progress sync.Mutex
-	res := &Result{Width: w, Height: h, Film: f, d: d}
+	res := &Result{Width: w, Height: h, Film: f, d: d, view: p.view}
 	from := 0
 	var stop error
 	for _, to := range rounds(spp) {

@@ -8,6 +8,7 @@ import (
 
 	"catchlight/render/film"
 	"catchlight/render/view"
+	"catchlight/scene"
 	"catchlight/scene/colour"
 	"catchlight/scene/imageio"
 )
@@ -82,14 +83,59 @@ func (r *Result) Write(path string) error {
 	return imageio.WriteEXR(path, w, h, channels, meta)
 }
 
-// display returns linear display light over the background.
-func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
-	v := &r.d.View
+// look is the view that the picture is shown with: the one that Prepare made, else made anew from the description.
+func (r *Result) look() (*view.View, error) {
+	if r.view != nil {
+		return r.view, nil
+	}
+	return viewOf(&r.d.View)
+}
+
+// viewOf makes the view of a description; it reads the table where there is one.
+func viewOf(v *scene.View) (*view.View, error) {
 	tr, err := view.Parse(v.Transform)
 	if err != nil {
 		return nil, err
 	}
-	vw := view.View{Transform: tr, Exposure: v.Exposure}
+	out := &view.View{Transform: tr, Exposure: v.Exposure}
+	s := v.Table
+	if s == nil {
+		return out, nil
+	}
+	data, err := imageio.ReadFile(string(s.File))
+	if err != nil {
+		return nil, err
+	}
+	cube, err := view.ParseCube(string(s.File), data)
+	if err != nil {
+		return nil, err
+	}
+	out.Table = &view.Table{Cube: cube, Linear: s.Output == "linear", Feed: view.Feed(slices.Index(view.Feeds[:], s.Input))}
+	if out.Table.Feed == view.FeedLog2 {
+		out.Table.Low, out.Table.High = *s.Low, *s.High
+	}
+	return out, nil
+}
+
+// shown says in a record how the picture is turned into display light.
+func shown(v *scene.View) string {
+	how := v.Transform
+	if t := v.Table; t != nil {
+		how = fmt.Sprintf("table %s, input %s, output %s", filepath.Base(string(t.File)), t.Input, t.Output)
+		if t.Input == "log2" {
+			how += fmt.Sprintf(", %g to %g stops over 0.18", *t.Low, *t.High)
+		}
+	}
+	return fmt.Sprintf("%s, exposure %g EV", how, v.Exposure)
+}
+
+// display returns linear display light over the background.
+func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
+	v := &r.d.View
+	vw, err := r.look()
+	if err != nil {
+		return nil, err
+	}
 	out := make([]colour.RGB, len(pic.Mean))
 	for i, c := range pic.Mean {
 		a := min(1, pic.Alpha[i])
@@ -122,7 +168,7 @@ func (r *Result) record() map[string]string {
 		"spp":      fmt.Sprint(r.SPP),
 		"seed":     fmt.Sprint(r.d.Film.Seed),
 		"exit":     t.Exit,
-		"display":  fmt.Sprintf("%s, exposure %g EV", r.d.View.Transform, r.d.View.Exposure),
+		"display":  shown(&r.d.View),
 		"kernel":   r.Stats.Kernel,
 	}
 	if e := t.Effects; !(e.Refraction && e.Caustic && e.Scattering && e.Coat && e.Shadow) {

@@ -77,9 +77,20 @@ type Orbit struct {
 type View struct {
 	Exposure   float64    `key:"exposure" unit:"EV" range:"[-40,40]" default:"0" doc:"stops added before the view transform"`
 	Transform  string     `key:"transform" oneof:"reinhard|neutral|filmic|none" default:"reinhard" doc:"published tone curve; none clips"`
+	Table      *ViewTable `key:"table" doc:"a .cube table in place of the transform"`
 	Background string     `key:"background" oneof:"environment|colour|gradient|transparent" default:"environment" doc:"what the camera sees where it sees no body"`
 	Colour     colour.RGB `key:"colour" range:"[0,1e6]" default:"[0.05, 0.05, 0.055]" doc:"background colour, linear, as seen in the picture at exposure 0 (colour and gradient)"`
 	Edge       float64    `key:"edge" range:"[0,1]" default:"0.35" doc:"gradient: brightness of the picture's corners as a share of its centre"`
+}
+
+// ViewTable is a .cube table that turns exposed light into the display's. What goes in and what comes out is stated:
+// the file does not say.
+type ViewTable struct {
+	File   Path     `key:"file" default:"required" ends:".cube" doc:"table of one or three dimensions"`
+	Input  string   `key:"input" oneof:"linear|srgb|log2" default:"required" doc:"what the table expects: linear light of Rec. 709, its sRGB signal (1 and above is 1), or stops over middle grey .18, from low at 0 to high at 1"`
+	Low    *float64 `key:"low" unit:"EV" range:"[-40,40]" doc:"log2: stops over .18 that are 0"`
+	High   *float64 `key:"high" unit:"EV" range:"[-40,40]" doc:"log2: stops over .18 that are 1"`
+	Output string   `key:"output" oneof:"srgb|linear" default:"required" doc:"what comes out: the sRGB signal, or linear display light of Rec. 709"`
 }
 
 // Trace holds the path tracer's settings.

@@ -65,6 +65,11 @@ func (e exampleWriter) block(b *block, n *node, indent string, full bool) {
 			e.line(indent+f.key+": "+f.def, f.remark())
 		case full:
 			e.line(indent+"# "+f.key+":", f.remark())
+			if f.kind == group {
+				for _, sub := range f.block.fields {
+					e.line(strings.TrimRight(indent+"#   "+sub.key+": "+sub.def, " "), sub.remark())
+				}
+			}
 		}
 	}
 }

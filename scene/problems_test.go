@@ -24,7 +24,7 @@ func TestProblems(t *testing.T) {
 	for name, c := range map[string]struct{ file, want string }{
 		"unknown key":         {head + "film: {widht: 3}", "3:8: film.widht: unknown key; did you mean width?"},
 		"unknown section":     {head + "flim: {width: 3}", "3:1: flim: unknown key; did you mean film?"},
-		"unknown, none near":  {head + "view: {gamma: 2}", "3:8: view.gamma: unknown key; known here: exposure, transform, background, colour, edge"},
+		"unknown, none near":  {head + "view: {gamma: 2}", "3:8: view.gamma: unknown key; known here: exposure, transform, table, background, colour, edge"},
 		"duplicate key":       {head + "film:\n  spp: 3\n  spp: 4", "5:3: film.spp: given twice, first in line 4"},
 		"out of range":        {head + "bodies:\n  - name: left\n    shape: eye\n    eye: {cornea: {index: 13.76}}", "6:27: bodies.left.eye.cornea.index: 13.76 is outside [1, 2.5]"},
 		"out of range, unit":  {head + "film: {width: 0}", "3:15: film.width: 0 is outside [1, 16384] px"},

@@ -106,7 +106,7 @@ func TestExample(t *testing.T) {
 	for _, section := range []string{"film", "camera", "view", "trace"} {
 		walk(schema().field(section).block, "", func(path string, _ *block, f *field) {
 			if len(f.only) == 0 || slices.Contains(f.only, "perspective") {
-				require.Regexp(t, `(?m)^ +(# )?`+f.key+`:`, b.String())
+				require.Regexp(t, `(?m)^ +(# *)?`+f.key+`:`, b.String())
 			}
 		})
 	}

@@ -35,6 +35,21 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		r.medium()
 	case *MapSpec:
 		r.oneOf([]string{"value"}, []string{"file"})
+	case *View:
+		if p.Table != nil && r.given("transform") {
+			r.at(r.later("transform", "table"), "give either transform or table, not both")
+		}
+	case *ViewTable:
+		switch {
+		case p.Input == "log2":
+			r.need("low", "input log2 wants low and high")
+			r.need("high", "input log2 wants low and high")
+			if p.Low != nil && p.High != nil && !(*p.Low < *p.High) {
+				r.at("high", "%g is not above low, which is %g", *p.High, *p.Low)
+			}
+		case p.Low != nil || p.High != nil:
+			r.add(r.n.at, r.path, "", "low and high are for input log2 alone")
+		}
 	case *Asset:
 		if sound && p.Axis == (geom.Vec{}) {
 			r.at("axis", "has no direction")

@@ -59,6 +59,7 @@ func Parse(name string) (Transform, error) {
 type View struct {
 	Transform Transform
 	Exposure  float64 // stops, added first: light is multiplied by 2^Exposure
+	Table     *Table  // instead of Transform; nil for none
 }
 
 // brightest bounds exposed light so that no curve overflows.
@@ -74,7 +75,20 @@ func (v View) Display(c colour.RGB) colour.RGB {
 		}
 		c[i] = min(x, brightest)
 	}
-	switch v.Transform {
+	if v.Table != nil {
+		c = v.Table.display(c)
+	} else {
+		c = v.Transform.apply(c)
+	}
+	for i, x := range c {
+		c[i] = min(max(x, 0), 1)
+	}
+	return c
+}
+
+// apply maps exposed light, >= 0, through the curve; what it returns may leave [0, 1].
+func (t Transform) apply(c colour.RGB) colour.RGB {
+	switch t {
 	case Reinhard:
 		c = reinhard(c)
 	case Neutral:
@@ -83,9 +97,6 @@ func (v View) Display(c colour.RGB) colour.RGB {
 		for i, x := range c {
 			c[i] = filmic(x)
 		}
-	}
-	for i, x := range c {
-		c[i] = min(max(x, 0), 1)
 	}
 	return c
 }

@@ -75,7 +75,7 @@ func TestMonotoneAndFinite(t *testing.T) {
 		for _, tint := range []colour.RGB{{1, 1, 1}, {1, .6, .3}} {
 			last := -1.0
 			for e := -20.0; e <= 100; e += 0.01 {
-				c := View{tr, 0}.Display(tint.Scale(math.Exp2(e)))
+				c := View{Transform: tr, Exposure: 0}.Display(tint.Scale(math.Exp2(e)))
 				y := c.Luminance()
 				if !(y >= last-1e-12) || !(y <= 1+1e-12) {
 					t.Fatalf("%v, tint %v: %v after %v at 2^%v", tr, tint, y, last, e)
@@ -89,7 +89,7 @@ func TestMonotoneAndFinite(t *testing.T) {
 		inf, nan := math.Inf(1), math.NaN()
 		for _, c := range []colour.RGB{{nan, 1, 2}, {inf, inf, inf}, {inf, 0, 0}, {-inf, -3, nan}, {1e308, 1e-320, 5}, {0, 0, 1e300}} {
 			for _, ev := range []float64{-40, 0, 40, 2000} {
-				for _, x := range (View{tr, ev}).Display(c) {
+				for _, x := range (View{Transform: tr, Exposure: ev}).Display(c) {
 					if !(x >= 0 && x <= 1) {
 						t.Errorf("%v of %v at %v EV: %v", tr, c, ev, x)
 					}
@@ -102,7 +102,7 @@ func TestMonotoneAndFinite(t *testing.T) {
 func TestExposure(t *testing.T) {
 	c := colour.RGB{.1, .2, .3}
 	for _, tr := range all {
-		near(t, tr.String(), View{tr, 1.5}.Display(c), View{tr, 0}.Display(c.Scale(math.Exp2(1.5))), 1e-15)
+		near(t, tr.String(), View{Transform: tr, Exposure: 1.5}.Display(c), View{Transform: tr, Exposure: 0}.Display(c.Scale(math.Exp2(1.5))), 1e-15)
 	}
 }
 
@@ -115,13 +115,13 @@ func TestDarkIris(t *testing.T) {
 		lo, hi := -10.0, 10.0
 		for i := 0; i < 60; i++ {
 			m := (lo + hi) / 2
-			if (View{tr, m}).Signal(colour.Grey(.58))[0] < 0.65 {
+			if (View{Transform: tr, Exposure: m}).Signal(colour.Grey(.58))[0] < 0.65 {
 				lo = m
 			} else {
 				hi = m
 			}
 		}
-		s := View{tr, lo}.Signal(iris)
+		s := View{Transform: tr, Exposure: lo}.Signal(iris)
 		var got [3]int
 		for i := range s {
 			got[i] = int(math.Round(255 * s[i]))
@@ -130,7 +130,7 @@ func TestDarkIris(t *testing.T) {
 		if got != want[tr] {
 			t.Errorf("%v: iris %v, documented %v", tr, got, want[tr])
 		}
-		if d := (View{tr, lo}).Display(iris); tr == Default && (got[2] < 25 || math.Abs(d[2]/d[0]-0.3) > 0.006) {
+		if d := (View{Transform: tr, Exposure: lo}).Display(iris); tr == Default && (got[2] < 25 || math.Abs(d[2]/d[0]-0.3) > 0.006) {
 			t.Errorf("the default view crushes a dark iris: %v", got)
 		}
 	}

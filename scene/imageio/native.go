@@ -29,7 +29,7 @@ type As struct {
 // float. Beside the texture and the file's bytes only the picture as its library decodes it is in memory meanwhile.
 // notes are warnings for people; errors are those of Read.
 func ReadTexture(path string, as As) (im *texture.Image, notes []string, err error) {
-	data, err := readFile(path)
+	data, err := ReadFile(path)
 	if err != nil {
 		return nil, nil, err
 	}

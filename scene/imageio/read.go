@@ -11,15 +11,15 @@ import (
 // Read decodes the picture in the file path into planes. The kind of picture is told from its content. An error is a
 // *FormatError, an *UnsupportedError or comes from the operating system, and names the file.
 func Read(path string) (*Picture, error) {
-	data, err := readFile(path)
+	data, err := ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
 	return ReadBytes(path, data)
 }
 
-// readFile reads a regular file of at most MaxFile bytes.
-func readFile(path string) ([]byte, error) {
+// ReadFile reads a regular file of at most MaxFile bytes.
+func ReadFile(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
