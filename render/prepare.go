@@ -327,7 +327,7 @@ func (p *preparer) picture(m *making, s *scene.MapSpec, colours bool) (texture.M
 	if s.File == "" {
 		return texture.Constant(s.Value.Scale(s.Gain).Add(colour.Grey(s.Offset))), nil
 	}
-	t, err := m.read(s.File, s.Wrap, imageio.As{SRGB: s.Space == "srgb" || s.Space == "auto" && colours, Channel: s.Channel})
+	t, err := m.read(s.File, s.Wrap, imageio.As{SRGB: s.Space == "srgb" || s.Space == "auto" && colours, Colour: colours, Channel: s.Channel})
 	return t.Scaled(s.Gain, s.Offset), err
 }
 
@@ -472,6 +472,7 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 			if err != nil {
 				return nil, err
 			}
+			pic.Working()
 			m.notes = append(append(m.notes, pic.Notes...), pic.LatLong()...)
 			img, notes := clampNegative(pic)
 			for _, n := range notes {

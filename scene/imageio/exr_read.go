@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"catchlight/scene/colour"
 	"catchlight/scene/half"
 )
 
@@ -17,7 +18,7 @@ type exrHeader struct {
 	x0, y0, x1, y1     int32 // data window, inclusive
 	dx0, dy0, dx1, dy1 int32 // display window
 	lineOrder          byte
-	chromaticities     [8]float64
+	chromaticities     colour.Primaries
 	seen               map[string]bool
 	text               map[string]string
 	hasChromaticities  bool
@@ -332,21 +333,13 @@ func exrOrder(p *Picture, h *exrHeader, planes [][]float32) {
 	}
 }
 
-// rec709 is red, green, blue and white in CIE x, y. Source: ITU-R BT.709-6.
-var rec709 = [8]float64{0.64, 0.33, 0.30, 0.60, 0.15, 0.06, 0.3127, 0.3290}
-
 func exrNotes(p *Picture, h *exrHeader) {
 	if h.x0 != h.dx0 || h.y0 != h.dy0 || h.x1 != h.dx1 || h.y1 != h.dy1 {
 		p.note("the data window (%d %d) - (%d %d) is not the display window (%d %d) - (%d %d); the picture is the data window",
 			h.x0, h.y0, h.x1, h.y1, h.dx0, h.dy0, h.dx1, h.dy1)
 	}
-	if h.hasChromaticities {
-		for i, v := range h.chromaticities {
-			if !(math.Abs(v-rec709[i]) < 1e-3) {
-				p.note("primaries and white %.4g are not those of Rec. 709; the values are kept as they are", h.chromaticities)
-				break
-			}
-		}
+	if h.hasChromaticities && !h.chromaticities.Near(colour.Rec709) {
+		p.Primaries = &h.chromaticities
 	}
 	for _, c := range h.channels {
 		if c.typ == exrUint {

@@ -14,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"catchlight/scene/colour"
 	"catchlight/scene/half"
 )
 
@@ -192,7 +193,7 @@ func TestEXRWriterAgainstLibrary(t *testing.T) {
 		"B, 16-bit floating-point, sampling 1 1", "direct.R, 32-bit floating-point, sampling 1 1",
 		"depth.Z, 32-bit floating-point", "a.channel.with.a.name.of.more.than.31.bytes, 32-bit",
 		"compression (type compression): zip, multi-scanline blocks", "dataWindow (type box2i): (0 0) - (96 49)",
-		"red   (0.64 0.33)", "white (0.3127 0.329)", `owner (type string): "the ferry keeper"`,
+		"red   (0.64 0.33)", "adoptedNeutral (type v2f): (0.3127 0.329)", "white (0.3127 0.329)", `owner (type string): "the ferry keeper"`,
 	} {
 		if !strings.Contains(head, want) {
 			t.Errorf("exrheader does not show %q:\n%s", want, head)
@@ -329,6 +330,7 @@ func TestEXRNotes(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
+		p.Working()
 		if got := strings.Join(p.Notes, "; "); !strings.Contains(got, c.want) || (got == "") != (c.want == "") {
 			t.Errorf("%s: notes %q, want one about %q", c.name, got, c.want)
 		}
@@ -448,5 +450,45 @@ func TestEXRWorkers(t *testing.T) {
 			t.Errorf("%d workers write another file than one", n)
 		}
 		want = got
+	}
+}
+
+// Colours of Rec. 2020 come out in Rec. 709: red as in ITU-R BT.2407-0, white as white; data stay as they are.
+func TestWorkingPrimaries(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "wide.exr")
+	plane := func(name string, v ...float32) EXRChannel { return EXRChannel{Name: name, Pix: v} }
+	if err := WriteEXR(path, 2, 1, []EXRChannel{plane("R", 1, 1), plane("G", 0, 1), plane("B", 0, 1)}, nil); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	floats := func(v ...float64) (out []byte) {
+		for _, x := range v {
+			out = binary.LittleEndian.AppendUint32(out, math.Float32bits(float32(x)))
+		}
+		return out
+	}
+	data = bytes.Replace(data, floats(colour.Rec709[:]...), floats(0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290), 1)
+	for _, asColour := range []bool{true, false} {
+		im, notes, err := TextureOf("wide.exr", data, As{Colour: asColour})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := [2][3]float64{{1, 0, 0}, {1, 1, 1}}
+		if asColour {
+			want[0] = [3]float64{1.6605, -0.1246, -0.0182}
+		}
+		if said := strings.Contains(strings.Join(notes, " "), "Bradford"); said != asColour {
+			t.Errorf("colour %t: notes %q", asColour, notes)
+		}
+		for x := range want {
+			for c, v := range want[x] {
+				if got := im.At(x, 0, c); math.Abs(got-v) > 6e-5 {
+					t.Errorf("colour %t, texel %d, channel %d: %g, want %g", asColour, x, c, got, v)
+				}
+			}
+		}
 	}
 }

@@ -17,6 +17,7 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"catchlight/scene/colour"
 	"catchlight/scene/half"
 )
 
@@ -107,8 +108,9 @@ func exrHead(path string, w, h int, channels []EXRChannel, attrs map[string]stri
 		return out
 	}
 	window := words(0, 0, uint32(w-1), uint32(h-1))
+	put("adoptedNeutral", "v2f", floats(colour.Rec709[6:]...))
 	put("channels", "chlist", list)
-	put("chromaticities", "chromaticities", floats(rec709[:]...))
+	put("chromaticities", "chromaticities", floats(colour.Rec709[:]...))
 	put("compression", "compression", []byte{exrZIP})
 	put("dataWindow", "box2i", window)
 	put("displayWindow", "box2i", window)

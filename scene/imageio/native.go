@@ -17,6 +17,10 @@ import (
 type As struct {
 	SRGB bool // a display-coded picture holds colour: decode it to linear light; without it the signal is the value
 
+	// Colour says that the picture holds colour: it is brought to the working primaries where an OpenEXR file states
+	// others. Data are never touched.
+	Colour bool
+
 	// Channel keeps one channel alone, by name: R, G, B, A, Y, or any channel of an OpenEXR file. "" keeps all.
 	Channel string
 
@@ -62,6 +66,8 @@ func TextureOf(name string, data []byte, as As) (im *texture.Image, notes []stri
 			return nil, nil, fmt.Errorf("%s: there is no channel %q; it has %s", name, as.Channel, strings.Join(p.Names, ", "))
 		}
 		p.Names, p.Pix = []string{"Y"}, [][]float32{plane}
+	} else if as.Colour {
+		p.Working()
 	}
 	return p.Image(as.SRGB), p.Notes, nil
 }

@@ -20,6 +20,9 @@ type Picture struct {
 	// (Radiance HDR, PFM, OpenEXR), of any size and, but for Radiance HDR, any sign.
 	Encoded bool
 
+	// Primaries of the colour where an OpenEXR file states others than Rec. 709; see Working.
+	Primaries *colour.Primaries
+
 	Depth int               // bits of a channel in the file: 8, 16 or 32
 	Notes []string          // warnings, for people
 	Attrs map[string]string // text attributes (OpenEXR string attributes, PNG text)
@@ -108,6 +111,31 @@ func (p *Picture) Image(colourSpaceSRGB bool) *texture.Image {
 		}
 	}
 	return texture.NewImage(p.W, p.H, k, pix)
+}
+
+// Working brings the colour to the working primaries, linear Rec. 709 with the white D65, where the file states others;
+// white stays white. It says so in a note, or why it can't. Data that are no colours must not go through it.
+func (p *Picture) Working() {
+	if p.Primaries == nil {
+		return
+	}
+	from := *p.Primaries
+	p.Primaries = nil
+	r, g, b := p.Channel("R"), p.Channel("G"), p.Channel("B")
+	if r == nil || g == nil || b == nil {
+		p.note("primaries and white %.4g are not those of Rec. 709; without R, G and B the values are kept as they are", from)
+		return
+	}
+	m, err := from.ToRec709()
+	if err != nil {
+		p.note("primaries and white %.4g can't be used (%v); the values are kept as they are", from, err)
+		return
+	}
+	for i := range r {
+		c := m.Apply(colour.RGB{float64(r[i]), float64(g[i]), float64(b[i])})
+		r[i], g[i], b[i] = float32(c[0]), float32(c[1]), float32(c[2])
+	}
+	p.note("colours were brought from the file's primaries and white %.4g to Rec. 709 and D65 (Bradford)", from)
 }
 
 // LatLong returns what speaks against using the picture as an environment in latitude-longitude form: sides not 2:1,
