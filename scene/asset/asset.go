@@ -31,6 +31,8 @@ type Material struct {
 	Transmission        float64    // 0 to 1 (KHR_materials_transmission)
 	AttenuationDistance float64    // mm to attenuate to AttenuationColour, +Inf: clear (KHR_materials_volume)
 	AttenuationColour   colour.RGB
+	Coat                float64 // strength of a clear coat, 0 to 1 (KHR_materials_clearcoat)
+	CoatRoughness       float64 // of the coat, perceptual, 0 to 1
 
 	BaseMap     *texture.Image // linear
 	NormalMap   *texture.Image // tangent space, values as in the file: 0 to 1 for -1 to 1, +Y up

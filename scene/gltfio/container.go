@@ -239,7 +239,7 @@ func (r *reader) jsonError(text []byte, err error) error {
 }
 
 // known lists the extensions that are read.
-var known = []string{"KHR_texture_transform", "KHR_mesh_quantization", "KHR_materials_ior", "KHR_materials_transmission", "KHR_materials_volume"}
+var known = []string{"KHR_texture_transform", "KHR_mesh_quantization", "KHR_materials_ior", "KHR_materials_transmission", "KHR_materials_volume", "KHR_materials_clearcoat"}
 
 // extensions refuses what is required and not read, and notes what is used and not read.
 func (r *reader) extensions() error {

@@ -5,8 +5,11 @@
 // outside the folder of the asset is opened and no address is fetched. Every count of the file is checked against the
 // bytes that are there, and against the limits below, before memory is taken for it.
 //
-// Not read: skins, morph targets, animation, vertex colours, emission, alpha, more than one set of texture coordinates
-// a material; a note says so where a file has them. Cameras, lights, tangents and occlusion maps are passed over.
+// Morph targets are shown at the file's weights or at given ones (ReadMorphed), skins in the pose of their nodes.
+//
+// Not read: animation, vertex colours, emission, alpha, more than one set of texture coordinates a material; a note
+// says so where a file has them. Cameras, lights, tangents and occlusion maps are passed over: package mesh makes the
+// tangents that the standard asks for where a file has none, on the mesh as it is rendered.
 //
 // Source: Khronos Group, glTF 2.0 Specification.
 package gltfio

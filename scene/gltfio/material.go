@@ -91,7 +91,7 @@ func (r *reader) material(index *int) (Material, uvSet, error) {
 	return m, b.set, nil
 }
 
-// materialExtensions reads index of refraction, transmission and volume.
+// materialExtensions reads index of refraction, transmission, volume and clear coat.
 func (r *reader) materialExtensions(src *gltf.Material, m *Material) error {
 	var ior struct{ IOR *float64 }
 	var transmission struct {
@@ -102,7 +102,12 @@ func (r *reader) materialExtensions(src *gltf.Material, m *Material) error {
 		AttenuationDistance *float64
 		AttenuationColor    *[3]float64
 	}
+	var coat struct {
+		ClearcoatFactor, ClearcoatRoughnessFactor                           float64
+		ClearcoatTexture, ClearcoatRoughnessTexture, ClearcoatNormalTexture *struct{}
+	}
 	if err := errors.Join(
+		extension(src.Extensions, "KHR_materials_clearcoat", &coat),
 		extension(src.Extensions, "KHR_materials_ior", &ior),
 		extension(src.Extensions, "KHR_materials_transmission", &transmission),
 		extension(src.Extensions, "KHR_materials_volume", &volume),
@@ -120,6 +125,18 @@ func (r *reader) materialExtensions(src *gltf.Material, m *Material) error {
 	}
 	if transmission.TransmissionTexture != nil {
 		r.note("material %q: the transmission map is not read", m.Name)
+	}
+	m.Coat, m.CoatRoughness = coat.ClearcoatFactor, coat.ClearcoatRoughnessFactor
+	for k, v := range [2]float64{m.Coat, m.CoatRoughness} {
+		if !(v >= 0 && v <= 1) {
+			return fmt.Errorf("material %q: clear coat %s %g, must be 0 to 1", m.Name, [2]string{"factor", "roughness"}[k], v)
+		}
+	}
+	if coat.ClearcoatTexture != nil || coat.ClearcoatRoughnessTexture != nil || coat.ClearcoatNormalTexture != nil {
+		r.note("material %q: the maps of the clear coat are not read", m.Name)
+	}
+	if m.Coat > 0 {
+		r.note("material %q: its clear coat is not rendered; an eye's tear film comes from the scene file", m.Name)
 	}
 	if d := volume.AttenuationDistance; d != nil {
 		if !(*d > 0) {

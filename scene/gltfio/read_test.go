@@ -196,7 +196,13 @@ func TestMaterial(t *testing.T) {
 	near(t, "metallic is the factor times blue", m.Metallic, 0.5*0.4, 1e-7)
 	near(t, "normals are as they are", m.NormalMap.At(0, 0, 2), 0.4, 1e-7)
 
+	m = with(`{"extensions":{"KHR_materials_clearcoat":{"clearcoatFactor":0.5,"clearcoatRoughnessFactor":0.1}}}`, "").Nodes[0].Material
+	if m.Coat != 0.5 || m.CoatRoughness != 0.1 {
+		t.Errorf("clear coat %v, roughness %v", m.Coat, m.CoatRoughness)
+	}
 	for _, c := range []struct{ name, material, more, want string }{
+		{"clear coat", `{"extensions":{"KHR_materials_clearcoat":{"clearcoatFactor":0.5,"clearcoatRoughnessFactor":0.1}}}`, "", "clear coat is not rendered"},
+		{"map of a clear coat", `{"extensions":{"KHR_materials_clearcoat":{"clearcoatTexture":{"index":0}}}}`, "", "maps of the clear coat"},
 		{"another set of coordinates", `{"pbrMetallicRoughness":{"baseColorTexture":{"index":0},"metallicRoughnessTexture":{"index":1,"texCoord":1}}}`, maps, "other texture coordinates"},
 		{"texture 7", `{"normalTexture":{"index":7}}`, maps, "texture 7"},
 		{"no picture", `{"normalTexture":{"index":0}}`, `"textures":[{}],`, "no picture"},
@@ -209,6 +215,18 @@ func TestMaterial(t *testing.T) {
 			t.Errorf("%s: notes %q, want one about %q", c.name, said, c.want)
 		}
 	}
+}
+
+// The texCoord of KHR_texture_transform goes before that of the texture, and the second set is moved as it says.
+func TestTextureTransformSet(t *testing.T) {
+	a := mustRead(t, square(`"TEXCOORD_0":1`, `"TEXCOORD_1":1`, `"indices":2`, `"indices":2,"material":0`, `"asset"`,
+		`"materials":[{"pbrMetallicRoughness":{"baseColorTexture":{"index":0,"texCoord":0,"extensions":{"KHR_texture_transform":{"texCoord":1,"offset":[0.25,0],"scale":[2,1]}}}}}],
+"textures":[{"source":0}],"images":[{"uri":"`+dot(color.White)+`"}],"asset"`))
+	uv := a.Nodes[0].Mesh.UV
+	if len(uv) != 4 || len(a.Notes) != 0 {
+		t.Fatalf("%d texture coordinates, notes %q", len(uv), a.Notes)
+	}
+	near(t, "u of vertex 1: 2 x 1 + 0.25", uv[1].U, 2.25, 1e-12)
 }
 
 func TestErrors(t *testing.T) {
@@ -252,6 +270,7 @@ func TestErrors(t *testing.T) {
 		{"scale beyond all numbers", square(`"mesh":0`, `"mesh":0,"scale":[1e300,1e300,1e300]`), "not finite"},
 		{"colour 2", square(`"indices":2`, `"indices":2,"material":0`, `"asset"`, `"materials":[{"pbrMetallicRoughness":{"baseColorFactor":[2,0,0,1]}}],"asset"`), "red factor 2"},
 		{"index of refraction", square(`"indices":2`, `"indices":2,"material":0`, `"asset"`, `"materials":[{"extensions":{"KHR_materials_ior":{"ior":0.5}}}],"asset"`), "0.5"},
+		{"clear coat", square(`"indices":2`, `"indices":2,"material":0`, `"asset"`, `"materials":[{"extensions":{"KHR_materials_clearcoat":{"clearcoatFactor":1.5}}}],"asset"`), "clear coat factor 1.5"},
 		{"sparse out of order", square(`{"bufferView":0,"componentType":5126,"count":4,"type":"VEC3"}`,
 			`{"bufferView":0,"componentType":5126,"count":4,"type":"VEC3","sparse":{"count":2,"indices":{"bufferView":2,"componentType":5121},"values":{"bufferView":0}}}`), "rise"},
 	} {

@@ -1,8 +1,10 @@
 package gltfio
 
 import (
+	"fmt"
 	"math"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -31,6 +33,7 @@ func TestSamples(t *testing.T) {
 			t.Error(err)
 			continue
 		}
+		sampleFacts(t, f)
 		triangles, box := 0, geom.EmptyBox()
 		for _, n := range a.Nodes {
 			triangles += len(n.Mesh.Tri)
@@ -51,6 +54,50 @@ func TestSamples(t *testing.T) {
 				want, _ := strconv.ParseFloat(f[4+3*j+i], 64)
 				near(t, f[0]+" box in mm", got, 1000*want, tol)
 			}
+		}
+	}
+}
+
+// sampleFacts compares nodes, pictures with their sizes, extensions and materials with a row of the table.
+func sampleFacts(t *testing.T, f []string) {
+	t.Helper()
+	data, err := os.ReadFile(samples + f[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &reader{dir: filepath.Dir(samples + f[0]), asset: &Asset{}, said: map[string]bool{}}
+	text, err := r.unpack(data)
+	if err == nil {
+		if err = r.parse(text); err == nil {
+			err = r.loadBuffers()
+		}
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	var pictures []string
+	for i, src := range r.doc.Images {
+		im, err := r.decodePicture(i, true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, h, _ := im.Size()
+		kind := "PNG"
+		if src.MimeType == "image/jpeg" {
+			kind = "JPEG"
+		}
+		pictures = append(pictures, fmt.Sprintf("%s %dx%d", kind, w, h))
+	}
+	list := func(s []string) string {
+		if len(s) == 0 {
+			return "-"
+		}
+		return strings.Join(s, ";")
+	}
+	got := []string{strconv.Itoa(len(r.doc.Nodes)), list(pictures), list(r.doc.ExtensionsUsed), list(r.doc.ExtensionsRequired), strconv.Itoa(len(r.doc.Materials))}
+	for i, want := range []string{f[3], f[10], f[11], f[12], f[13]} {
+		if got[i] != want {
+			t.Errorf("%s: %s are %q, want %q", f[0], []string{"nodes", "pictures", "extensions used", "extensions required", "materials"}[i], got[i], want)
 		}
 	}
 }
