@@ -7,6 +7,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 )
 
 // Every broken file does what its manifest says, and takes far less memory than 512 MB to do so. Rows of the kind
@@ -40,7 +41,11 @@ func TestBrokenFiles(t *testing.T) {
 		t.Run(f[0], func(t *testing.T) {
 			var before, after runtime.MemStats
 			runtime.ReadMemStats(&before)
+			start := time.Now()
 			a, err := Read(filepath.Join(dir, f[0]))
+			if d := time.Since(start); d > 5*time.Second {
+				t.Errorf("it took %v", d)
+			}
 			runtime.ReadMemStats(&after)
 			if n := after.TotalAlloc - before.TotalAlloc; n > 64<<20 {
 				t.Errorf("%d bytes were allocated", n)
@@ -69,6 +74,20 @@ func TestBrokenFiles(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// Mistakes in several buffers, or in several meshes, are reported together, and one that was asked for too.
+func TestProblemsTogether(t *testing.T) {
+	buffers := square(`"buffers":[`, `"buffers":[{"byteLength":4,"uri":"ferry.bin"},{"byteLength":4,"uri":"http://example.invalid/salt.bin"},`)
+	meshes := square(`"nodes":[0]`, `"nodes":[0,1]`, `"nodes":[{`, `"nodes":[{"mesh":7},{`, `"POSITION":0`, `"POSITION":8`)
+	for file, want := range map[string][]string{buffers: {"buffers[0]", "ferry.bin", "buffers[1]", "http://"}, meshes: {"mesh 7", "accessor 8", `"wide"`}} {
+		_, err := readAsset("marsh.gltf", []byte(file), Weights{"wide": 1})
+		for _, w := range want {
+			if err == nil || !strings.Contains(err.Error(), w) {
+				t.Errorf("got %v, want an error about %s", err, w)
+			}
+		}
 	}
 }
 

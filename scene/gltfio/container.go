@@ -262,6 +262,7 @@ func (r *reader) extensions() error {
 
 // loadBuffers fills r.buffers.
 func (r *reader) loadBuffers() error {
+	var all []error
 	for i, b := range r.doc.Buffers {
 		where := fmt.Sprintf("buffers[%d]", i)
 		var data []byte
@@ -269,7 +270,10 @@ func (r *reader) loadBuffers() error {
 		case b.URI != "":
 			var err error
 			if data, err = r.fetch(b.URI); err != nil {
-				return r.bad("%s: %v", where, err)
+				if all = append(all, r.bad("%s: %v", where, err)); len(all) == MaxProblems {
+					return errors.Join(all...)
+				}
+				continue
 			}
 		case i > 0 || r.bin == nil:
 			return r.bad("%s has no uri, and there is no binary chunk for it", where)
@@ -281,7 +285,7 @@ func (r *reader) loadBuffers() error {
 		}
 		r.buffers = append(r.buffers, data[:b.ByteLength])
 	}
-	return nil
+	return errors.Join(all...)
 }
 
 var scheme = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9+.-]*:`)

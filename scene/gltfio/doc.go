@@ -24,6 +24,7 @@ const (
 	MaxVertices  = 1 << 24 // in all instances together
 	MaxTriangles = 1 << 24 // in all instances together
 	MaxTexels    = 1 << 28 // in all pictures together
+	MaxProblems  = 20      // reported of one file
 	maxValues    = 1 << 27 // decoded from buffers, in all
 )
 

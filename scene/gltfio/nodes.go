@@ -1,6 +1,7 @@
 package gltfio
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -55,14 +56,15 @@ func (r *reader) scene() error {
 			return err
 		}
 	}
+	var all []error // a mistake in one mesh does not hide those in others
 	for _, i := range r.order {
-		if d.Nodes[i].Mesh != nil {
+		if d.Nodes[i].Mesh != nil && len(all) < MaxProblems {
 			if err := r.mesh(i); err != nil {
-				return err
+				all = append(all, err)
 			}
 		}
 	}
-	if err := r.checkAsked(); err != nil {
+	if err := errors.Join(append(all, r.checkAsked())...); err != nil {
 		return err
 	}
 	if len(r.asset.Nodes) == 0 {
