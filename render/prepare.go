@@ -45,6 +45,8 @@ type Options struct {
 	Workers  int // 0 takes one per processor
 	Progress Progress
 	Cache    *Cache // keeps what overrides leave unchanged; nil builds all anew
+	Keep     *Keep  // saves the film as it goes, and takes up what is saved there
+	Shard    Shard  // renders only a part of the samples, for a film to be merged with others
 }
 
 func (o Options) workers() int {

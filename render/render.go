@@ -2,9 +2,12 @@ package render
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"math"
 	"os"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -33,6 +36,9 @@ type Stats struct {
 	HierarchyBytes   int64   `json:"hierarchy_bytes"`
 	PeakBytes        int64   `json:"peak_bytes"`
 	Dropped          uint64  `json:"dropped_non_finite_samples"`
+	// Error is what the picture achieved; Outliers tells how much of it rests on rare bright samples, all of which stay.
+	Error    Achieved      `json:"error"`
+	Outliers film.Outliers `json:"outliers"`
 	// Ledger is the mean luminance over the picture, W/(m^2 sr), by the class of path that brought it.
 	Ledger   map[string]float64 `json:"ledger"`
 	Warnings []string           `json:"warnings,omitempty"`
@@ -41,56 +47,82 @@ type Stats struct {
 // Result is a picture, whole or partial.
 type Result struct {
 	Width, Height int
-	SPP           int // samples that every pixel has
+	SPP           int // samples that every pixel has; with film.error, once it is finished, the most that one has
 	Film          *film.Film
 	Stats         Stats
 	Warnings      []string
+	Achieved      Achieved
 
 	d    *scene.Description
 	view *view.View // nil where the result did not come from Render
+	errors []float64 // of the display signal, each pixel's pooled over its window
 }
 
 // rounds returns the samples per pixel after each round: one at first, so that there soon is a whole picture, then
-// as many as there are already, at most 16 more at a time.
-func rounds(spp int) []int {
+// as many as there are already, at most 16 more at a time. With stops every number after which a tile may stop is there.
+func rounds(spp int, stops bool) []int {
 	var out []int
 	for n := 0; n < spp; {
-		n += min(max(n, 1), 16)
-		n = min(n, spp)
+		step := min(max(n, 1), 16)
+		if stops && (n == 16 || n == 24) {
+			step = 8
+		}
+		n = min(n+step, spp)
 		out = append(out, n)
 	}
 	return out
 }
 
-// Render traces the scene. The picture's bits depend on the scene, the seed and the samples per pixel, not on the
-// workers or the order of tiles. When ctx ends it stops after the tiles under way, but not before every pixel has a
-// sample, and returns what there is together with the context's error.
+// run is one Render under way.
+type run struct {
+	p       *Prepared
+	o       Options
+	f       *film.Film
+	taken   [film.Replicates]bool // replicates that this run renders
+	done    []int                 // [tile]: samples begun, counted over all replicates
+	stopped []bool                // [tile]: its error is small enough
+}
+
+// bench is what one worker has for itself.
+type bench struct {
+	t    *pathtrace.Tracer
+	s    film.Sample
+	pick sampler.Sampler
+}
+
+// Render traces the scene. The picture's bits depend on the scene, the seed and the samples per pixel (and, with
+// film.error, on the tiles' own errors), not on the workers, the order of tiles, or how often it was stopped and went
+// on. When ctx ends it stops after the tiles under way, but not before every pixel has a sample, and returns what there
+// is together with the context's error.
 func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	start := time.Now()
 	d := p.Description
 	w, h, spp := d.Film.Width, d.Film.Height, d.Film.SPP
-	f, err := film.New(film.Config{Width: w, Height: h, SPP: spp})
-	if err != nil {
+	r := &run{p: p, o: o}
+	if err := r.open(); err != nil {
 		return nil, err
 	}
+	f := r.f
 	o.phase("rendering")
 	workers := o.workers()
-	type bench struct {
-		t    *pathtrace.Tracer
-		s    film.Sample
-		pick sampler.Sampler
-	}
 	benches := make([]bench, workers)
 	for i := range benches {
 		benches[i] = bench{pathtrace.New(p.Scene, uint64(d.Film.Seed)), f.Sample(), sampler.New(uint64(d.Film.Seed))}
 	}
 	total := int64(f.Tiles()) * int64(spp)
 	var done atomic.Int64
+	for _, n := range r.done {
+		done.Add(int64(min(n, spp)))
+	}
 	var progress sync.Mutex
+	var rest sync.RWMutex // workers hold it for reading while they write to the film
+	var failed error      // of the first save that failed; under rest
+	saved := time.Now()
 	res := &Result{Width: w, Height: h, Film: f, d: d, view: p.view}
-	from := 0
-	var stop error
-	for _, to := range rounds(spp) {
+	whole := slices.Min(r.done) > 0
+	finished := false
+	rs := rounds(spp, d.Film.Error > 0)
+	for k, to := range rs {
 		var next atomic.Int64
 		var cut atomic.Bool
 		var wg sync.WaitGroup
@@ -99,7 +131,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 			go func(b *bench) {
 				defer wg.Done()
 				for {
-					if from > 0 && ctx.Err() != nil {
+					if whole && ctx.Err() != nil {
 						cut.Store(true)
 						return
 					}
@@ -107,27 +139,57 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 					if tile >= f.Tiles() {
 						return
 					}
-					p.tile(b.t, &b.s, &b.pick, f, tile, from, to)
+					from := r.done[tile]
+					if from >= to || r.stopped[tile] {
+						continue
+					}
+					if d.Film.Error > 0 && barrier(from) && displayError(f, p.view, tile, nil) <= d.Film.Error {
+						r.stopped[tile] = true
+						done.Add(int64(spp - from))
+						continue
+					}
+					rest.RLock()
+					r.tile(b, tile, from, to)
+					r.done[tile] = to
+					rest.RUnlock()
 					n := done.Add(int64(to - from))
 					if o.Progress != nil {
 						progress.Lock()
 						o.Progress.Advance(n, total)
 						progress.Unlock()
 					}
+					if o.Keep != nil && o.Keep.due(saved) {
+						rest.Lock()
+						if failed == nil && o.Keep.due(saved) {
+							failed = o.Keep.save(f)
+							saved = time.Now()
+						}
+						rest.Unlock()
+					}
 				}
 			}(&benches[i])
 		}
 		wg.Wait()
-		if !cut.Load() {
-			res.SPP = to
-		}
-		from = to
-		if stop = ctx.Err(); stop != nil {
+		whole = true
+		finished = k == len(rs)-1 && !cut.Load()
+		if failed != nil || ctx.Err() != nil {
 			break
 		}
 	}
-	if res.SPP == spp {
+	stop := ctx.Err()
+	if finished {
 		stop = nil
+	}
+	if o.Keep != nil && failed == nil {
+		failed = o.Keep.save(f)
+	}
+	for _, n := range r.done {
+		if res.SPP == 0 || n < res.SPP {
+			res.SPP = n
+		}
+	}
+	if r.stopped != nil && d.Film.Error > 0 && finished {
+		res.SPP = slices.Max(r.done)
 	}
 	for i := range benches {
 		res.Stats.Stats = res.Stats.Stats.Plus(benches[i].t.Stats)
@@ -146,7 +208,12 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	s.SamplesPerSecond = float64(s.Samples) / math.Max(s.Seconds, 1e-9)
 	s.HierarchyBytes = p.Bytes
 	s.PeakBytes = peakMemory()
-	s.Dropped = f.Develop().Dropped
+	for i := range w * h {
+		s.Dropped += uint64(f.Dropped(i))
+	}
+	s.Outliers = f.Outliers()
+	res.Achieved, res.errors = achieved(f, d, p.view)
+	s.Error = res.Achieved
 	res.Warnings = append(res.Warnings, p.Warnings...)
 	if s.WalkLeaks > 0 {
 		res.Warnings = append(res.Warnings, strconv.FormatInt(s.WalkLeaks, 10)+" rays or walks met a shell from the wrong side")
@@ -157,24 +224,76 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	if s.Dropped > 0 {
 		res.Warnings = append(res.Warnings, strconv.FormatUint(s.Dropped, 10)+" samples were not finite and are left out")
 	}
+	if a := res.Achieved; finished && a.ShareOver > 0 {
+		res.Warnings = append(res.Warnings, fmt.Sprintf("%.2f %% of the pixels are still above the target error at %d samples; raise film.spp", 100*a.ShareOver, spp))
+	}
 	s.Warnings = res.Warnings
-	return res, stop
+	return res, errors.Join(failed, stop)
 }
 
-// tile adds samples from..to-1 of every pixel of a tile.
-func (p *Prepared) tile(t *pathtrace.Tracer, s *film.Sample, pick *sampler.Sampler, f *film.Film, tile, from, to int) {
-	w, _ := f.Size()
-	x0, y0, x1, y1 := f.Tile(tile)
+// open takes up the film where it was left, or starts one.
+func (r *run) open() error {
+	d, o := r.p.Description, r.o
+	for i := range r.taken {
+		r.taken[i] = o.Shard.has(i)
+	}
+	if o.Shard.Count > 1 && d.Film.Error > 0 {
+		return errors.New("film.error: a part of the samples can't tell the whole's error; split such a render by frames or cells")
+	}
+	var err error
+	if o.Keep != nil {
+		if r.f, err = o.Keep.load(d.Film.Width, d.Film.Height); err != nil {
+			return err
+		}
+	}
+	if r.f == nil {
+		c := film.Config{Width: d.Film.Width, Height: d.Film.Height, SPP: max(d.Film.SPP, film.Replicates)}
+		if o.Keep != nil {
+			c.Record = o.Keep.Record
+		}
+		if r.f, err = film.New(c); err != nil {
+			return err
+		}
+	}
+	f := r.f
+	r.done, r.stopped = make([]int, f.Tiles()), make([]bool, f.Tiles())
+	for t := range r.done {
+		x0, y0, x1, y1 := f.Tile(t)
+		n := f.Started(y0*d.Film.Width + x0)
+		for y := y0; y < y1; y++ {
+			for x := x0; x < x1; x++ {
+				if m := f.Started(y*d.Film.Width + x); m != n {
+					return fmt.Errorf("%s: pixel %d,%d has %d samples and its tile %d; this render can't have left it so", o.Keep.Path, x, y, m, n)
+				}
+			}
+		}
+		for i := 0; n > 0; i++ {
+			if k, _ := f.Place(i); r.taken[k] {
+				n--
+			}
+			r.done[t] = i + 1
+		}
+	}
+	return nil
+}
+
+// tile adds samples from..to-1 of every pixel of a tile, as far as their replicates are this run's.
+func (r *run) tile(b *bench, tile, from, to int) {
+	w, _ := r.f.Size()
+	x0, y0, x1, y1 := r.f.Tile(tile)
 	for y := y0; y < y1; y++ {
 		for x := x0; x < x1; x++ {
 			pixel := y*w + x
 			for i := from; i < to; i++ {
-				replicate, index := f.Place(i)
-				pick.Start(uint64(pixel), replicate, index)
-				dx, dy := p.Filter.Sample(pick.D2(0, sampler.Pixel, 0))
-				s.Begin(pixel, replicate)
-				t.Sample(uint64(pixel), replicate, index, float64(x)+0.5+dx, float64(y)+0.5+dy, s)
-				s.End()
+				replicate, index := r.f.Place(i)
+				if !r.taken[replicate] {
+					continue
+				}
+				b.pick.Start(uint64(pixel), replicate, index)
+				dx, dy := r.p.Filter.Sample(b.pick.D2(0, sampler.Pixel, 0))
+				b.s.Begin(pixel, replicate)
+				b.t.Sample(uint64(pixel), replicate, index, float64(x)+0.5+dx, float64(y)+0.5+dy, &b.s)
+				b.s.End()
 			}
 		}
 	}

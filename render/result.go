@@ -2,10 +2,12 @@ package render
 
 import (
 	"fmt"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
 
+	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/view"
 	"catchlight/scene"
@@ -25,9 +27,28 @@ func CheckFormat(path string) error {
 	return nil
 }
 
+// Joined is the result of films that parts of the samples were rendered into, put together in f.
+func Joined(d *scene.Description, f *film.Film) (*Result, error) {
+	w, h := f.Size()
+	vw, err := viewOf(&d.View)
+	if err != nil {
+		return nil, err
+	}
+	r := &Result{Width: w, Height: h, Film: f, d: d, view: vw, SPP: math.MaxInt}
+	for i := range w * h {
+		r.SPP = min(r.SPP, f.Started(i))
+		r.Stats.Dropped += uint64(f.Dropped(i))
+	}
+	r.Achieved, r.errors = achieved(f, d, vw)
+	s := &r.Stats
+	s.Width, s.Height, s.SPP, s.Seed, s.Kernel, s.Error, s.Outliers = w, h, r.SPP, d.Film.Seed, accel.Kernel(), r.Achieved, f.Outliers()
+	return r, nil
+}
+
 // Write develops the picture and writes it in the format of the path's ending: .png and .tif as seen (exposure, view
 // transform, background, sRGB; 8 bits dithered and 16 bits), .hdr, .pfm and .exr linear and before exposure. OpenEXR
-// files also hold the coverage and the standard error of each channel.
+// files also hold the coverage (A), the standard error of each channel (error.R, .G, .B, of one standard deviation), the
+// samples of each pixel (samples) and the standard error of the display signal, pooled over 7 x 7 pixels (display.error).
 func (r *Result) Write(path string) error {
 	if err := CheckFormat(path); err != nil {
 		return err
@@ -74,6 +95,8 @@ func (r *Result) Write(path string) error {
 	}
 	channels := []imageio.EXRChannel{
 		ch("A", true, func(i int) float64 { return pic.Alpha[i] }),
+		ch("samples", false, func(i int) float64 { return float64(pic.Samples[i]) }),
+		ch("display.error", true, func(i int) float64 { return r.errors[i] }),
 	}
 	for c, n := range []string{"R", "G", "B"} {
 		channels = append(channels,
@@ -131,14 +154,28 @@ func shown(v *scene.View) string {
 
 // display returns linear display light over the background.
 func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
-	v := &r.d.View
 	vw, err := r.look()
 	if err != nil {
 		return nil, err
 	}
-	out := make([]colour.RGB, len(pic.Mean))
-	for i, c := range pic.Mean {
-		a := min(1, pic.Alpha[i])
+	return display(&r.d.View, vw, r.Width, pic.Mean, pic.Alpha), nil
+}
+
+// Display shows radiance and coverage, rows of width pixels from the top left, as the description's view says: linear
+// display light over the background.
+func Display(d *scene.Description, width int, mean []colour.RGB, alpha []float64) ([]colour.RGB, error) {
+	vw, err := viewOf(&d.View)
+	if err != nil {
+		return nil, err
+	}
+	return display(&d.View, vw, width, mean, alpha), nil
+}
+
+func display(v *scene.View, vw *view.View, width int, mean []colour.RGB, alpha []float64) []colour.RGB {
+	height := len(mean) / width
+	out := make([]colour.RGB, len(mean))
+	for i, c := range mean {
+		a := min(1, alpha[i])
 		switch v.Background {
 		case "environment":
 			out[i] = vw.Display(c)
@@ -149,13 +186,13 @@ func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
 		default:
 			back := v.Colour
 			if v.Background == "gradient" {
-				x, y := float64(i%r.Width)+0.5, float64(i/r.Width)+0.5
-				back = back.Scale(view.Gradient(x, y, float64(r.Width), float64(r.Height), v.Edge))
+				x, y := float64(i%width)+0.5, float64(i/width)+0.5
+				back = back.Scale(view.Gradient(x, y, float64(width), float64(height), v.Edge))
 			}
 			out[i] = vw.Backdrop(c, a, back)
 		}
 	}
-	return out, nil
+	return out
 }
 
 // record says in a picture how it was made.
@@ -170,6 +207,10 @@ func (r *Result) record() map[string]string {
 		"exit":     t.Exit,
 		"display":  shown(&r.d.View),
 		"kernel":   r.Stats.Kernel,
+	}
+	if a := r.Achieved; a.Target > 0 {
+		m["spp"] = fmt.Sprintf("%d to %d, mean %.1f", a.SPPLeast, a.SPPMost, a.SPPMean)
+		m["error"] = fmt.Sprintf("target %.5f, worst %.5f, %.2f %% of the pixels above", a.Target, a.Worst, 100*a.ShareOver)
 	}
 	if e := t.Effects; !(e.Refraction && e.Caustic && e.Scattering && e.Coat && e.Shadow) {
 		m["effects"] = fmt.Sprintf("refraction %t, caustic %t, scattering %t, coat %t, shadow %t", e.Refraction, e.Caustic, e.Scattering, e.Coat, e.Shadow)

@@ -44,6 +44,7 @@ type Film struct {
 	Width        int     `key:"width" range:"[1,16384]" default:"640" unit:"px" doc:"width of the picture"`
 	Height       int     `key:"height" range:"[1,16384]" default:"640" unit:"px" doc:"height of the picture"`
 	SPP          int     `key:"spp" range:"[1,1048576]" default:"64" doc:"samples per pixel"`
+	Error        float64 `key:"error" range:"[0,0.5]" default:"0" doc:"stop each tile once its standard error is at most this share of the display signal, with spp as the most; 0 gives every pixel spp samples"`
 	Seed         int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of all random numbers"`
 	Filter       string  `key:"filter" oneof:"gaussian|blackman-harris|box" default:"gaussian" doc:"pixel reconstruction filter, importance sampled"`
 	FilterRadius float64 `key:"filter_radius" range:"[0.5,4]" default:"1.5" unit:"px" doc:"radius of the pixel filter (a box filter of radius 0.5 is one pixel)"`

@@ -81,6 +81,14 @@ func (d *Description) With(set ...string) (*Description, error) {
 	return decode(&s)
 }
 
+// Overrides returns what was put on the description, in order.
+func (d *Description) Overrides() []string {
+	if d.source == nil {
+		return nil
+	}
+	return slices.Clone(d.source.set)
+}
+
 // decode turns a source into a description.
 func decode(s *source) (*Description, error) {
 	d := decoder{folder: filepath.Dir(s.name)}

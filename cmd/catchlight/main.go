@@ -66,7 +66,7 @@ Optical and anatomical defaults serve pictures; they are no medical advice.`,
 		text, _, _ := strings.Cut(err.Error(), ": strconv.")
 		return usageError{errors.New(text)}
 	})
-	root.AddCommand(renderCommand(), adoptCommand(), watchCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
+	root.AddCommand(renderCommand(), adoptCommand(), watchCommand(), mergeCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
@@ -109,23 +109,28 @@ func exampleCommand() *cobra.Command {
 func versionCommand() *cobra.Command {
 	return &cobra.Command{Use: "version", Short: "Print which build this is", Args: exactly(0, "no arguments are needed"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			version, revision, when, changed := "unknown", "", "", ""
-			if info, ok := debug.ReadBuildInfo(); ok {
-				version = info.Main.Version
-				for _, s := range info.Settings {
-					switch s.Key {
-					case "vcs.revision":
-						revision = " " + s.Value
-					case "vcs.time":
-						when = " of " + s.Value
-					case "vcs.modified":
-						if s.Value == "true" {
-							changed = ", changed since"
-						}
-					}
-				}
-			}
-			_, err := fmt.Fprintf(cmd.OutOrStdout(), "catchlight %s%s%s%s, %s %s/%s\n", version, revision, when, changed, runtime.Version(), runtime.GOOS, runtime.GOARCH)
+			_, err := fmt.Fprintln(cmd.OutOrStdout(), versionText())
 			return err
 		}}
+}
+
+// versionText says which build this is.
+func versionText() string {
+	version, revision, when, changed := "unknown", "", "", ""
+	if info, ok := debug.ReadBuildInfo(); ok {
+		version = info.Main.Version
+		for _, s := range info.Settings {
+			switch s.Key {
+			case "vcs.revision":
+				revision = " " + s.Value
+			case "vcs.time":
+				when = " of " + s.Value
+			case "vcs.modified":
+				if s.Value == "true" {
+					changed = ", changed since"
+				}
+			}
+		}
+	}
+	return fmt.Sprintf("catchlight %s%s%s%s, %s %s/%s", version, revision, when, changed, runtime.Version(), runtime.GOOS, runtime.GOARCH)
 }

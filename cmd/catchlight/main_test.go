@@ -190,3 +190,50 @@ func TestShippedScenes(t *testing.T) {
 		require.NotEmpty(t, d.About, f)
 	}
 }
+
+// The parts of a picture's samples, merged, are the picture of one run, byte for byte; so is one that went on. What does
+// not fit together is refused.
+func TestShardsAndContinue(t *testing.T) {
+	dir, file := writeScene(t)
+	t.Chdir(dir)
+	ok := func(args ...string) {
+		t.Helper()
+		code, _, stderr := catchlight(args...)
+		require.Zero(t, code, stderr)
+	}
+	bad := func(want string, args ...string) {
+		t.Helper()
+		code, _, stderr := catchlight(args...)
+		require.NotZero(t, code)
+		require.Contains(t, stderr, want)
+	}
+	same := func(a, b string) {
+		t.Helper()
+		x, err := os.ReadFile(a)
+		require.NoError(t, err)
+		y, err := os.ReadFile(b)
+		require.NoError(t, err)
+		require.True(t, bytes.Equal(x, y), "%s and %s differ", a, b)
+	}
+	ok("render", file, "--spp", "12", "-o", "one.exr", "-o", "one.png")
+	for _, i := range []string{"1/3", "3/3", "2/3"} {
+		ok("render", file, "--spp", "12", "-o", "part.png", "--shard", i)
+	}
+	ok("merge", "part.shard-2-of-3.film", "part.shard-1-of-3.film", "part.shard-3-of-3.film", "-o", "joined.exr", "-o", "joined.png")
+	same("one.exr", "joined.exr")
+	same("one.png", "joined.png")
+	bad("a part is missing", "merge", "part.shard-1-of-3.film", "part.shard-3-of-3.film", "-o", "x.exr")
+	bad("is in both", "merge", "part.shard-1-of-3.film", "part.shard-1-of-3.film", "-o", "x.exr")
+	ok("render", file, "--spp", "12", "--seed", "5", "-o", "other.png", "--shard", "2/3")
+	bad("it is of another scene", "merge", "part.shard-1-of-3.film", "other.shard-2-of-3.film", "-o", "x.exr")
+	bad("--shard \"4/3\"", "render", file, "--shard", "4/3")
+	bad("--shard with --error", "render", file, "--shard", "1/3", "--error", "draft")
+	bad("--error \"fine\" is none of draft, final, print", "render", file, "--error", "fine")
+
+	bad("--continue: there is no", "render", file, "-o", "more.exr", "--continue")
+	ok("render", file, "--spp", "5", "-o", "more.exr", "--keep")
+	bad("more.film is there already", "render", file, "--spp", "12", "-o", "more.exr", "--keep")
+	ok("render", file, "--spp", "12", "-o", "more.exr", "--continue")
+	same("one.exr", "more.exr")
+	bad("it is of another scene", "render", file, "--seed", "5", "-o", "more.exr", "--continue")
+}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -18,6 +19,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"catchlight/render"
+	"catchlight/render/film"
 	"catchlight/scene"
 	"catchlight/scene/imageio"
 )
@@ -31,6 +33,11 @@ type renderFlags struct {
 	workers int
 	stats   string
 	probe   string
+	target  string
+	keep    bool
+	every   time.Duration
+	goOn    bool
+	shard   string
 }
 
 func renderCommand() *cobra.Command {
@@ -41,8 +48,18 @@ func renderCommand() *cobra.Command {
 		Long: `Render a scene to one or more pictures.
 
 The ending of --out picks the format: .png (as seen, 8 bit), .tif (as seen, 16 bit), .hdr, .pfm and .exr (linear, before
-exposure). Without --out the picture goes to out/NAME.png. Ctrl-C leaves a whole picture with fewer samples as
-NAME.partial.EXT and exits with 130; a second Ctrl-C ends at once. Overrides name keys by path, lists by name or index:
+exposure, with layers of coverage, error and samples). Without --out the picture goes to out/NAME.png. A report in
+numbers goes to NAME.json beside the first picture. Ctrl-C leaves a whole picture with fewer samples as NAME.partial.EXT
+and exits with 130; a second Ctrl-C ends at once.
+
+--error draft, final, print or a number stops each tile of 16 x 16 pixels once its standard error is at most 2, 0.75 or
+0.4 steps of an 8-bit display code (or that share of the display signal); --spp is then the most that a pixel gets.
+
+--keep saves the sums in NAME.film now and then and at the end; --continue goes on from there, after an interrupt, a crash
+or a finished render, with the samples and error now asked for, to the same bits as one run. --shard i/n renders one part
+of the samples into NAME.shard-i-of-n.film; catchlight merge puts the parts together.
+
+Overrides name keys by path, lists by name or index:
 
   catchlight render scenes/ferry_keeper.yaml --spp 16 --set bodies.eye.eye.iris.pupil=2.5 --set lights.window.ev=1`,
 		Args: exactly(1, "one scene file is needed"),
@@ -58,7 +75,12 @@ NAME.partial.EXT and exits with 130; a second Ctrl-C ends at once. Overrides nam
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
 	fl.StringVar(&f.probe, "probe", "", "render nothing, but say what pixel x,y shows: bodies, places in mm, maps, texels, values")
-	fl.StringVar(&f.stats, "stats", "", "write what was counted and timed to this JSON file")
+	fl.StringVar(&f.stats, "stats", "", "write the report to this JSON file instead of NAME.json beside the first picture")
+	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
+	fl.BoolVar(&f.keep, "keep", false, "save the sums in NAME.film beside the first picture, to go on from")
+	fl.DurationVar(&f.every, "keep-every", time.Minute, "time between saves")
+	fl.BoolVar(&f.goOn, "continue", false, "go on from NAME.film; keeps it too")
+	fl.StringVar(&f.shard, "shard", "", "render part i of n of the samples, as i/n, into NAME.shard-i-of-n.film; n is 1 to 8")
 	return c
 }
 
@@ -73,6 +95,16 @@ func (f *renderFlags) overrides(given func(flag string) bool) ([]override, error
 	}
 	if given("spp") {
 		list = append(list, override{fmt.Sprintf("--spp %d", f.spp), fmt.Sprintf("film.spp=%d", f.spp)})
+	}
+	if given("error") {
+		e, err := render.ParseTarget(f.target)
+		if err != nil {
+			return nil, usageError{fmt.Errorf("--error %w", err)}
+		}
+		list = append(list, override{"--error " + f.target, fmt.Sprintf("film.error=%g", e)})
+		if !given("spp") && !slices.ContainsFunc(f.set, func(s string) bool { return strings.HasPrefix(strings.TrimSpace(s), "film.spp") }) {
+			list = append(list, override{"--error " + f.target, fmt.Sprintf("film.spp=%d", render.TargetSPP)})
+		}
 	}
 	if given("seed") {
 		list = append(list, override{fmt.Sprintf("--seed %d", f.seed), fmt.Sprintf("film.seed=%d", f.seed)})
@@ -148,9 +180,18 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	if err != nil {
 		return err
 	}
-	files := outs
-	if f.stats != "" {
-		files = append(slices.Clone(outs), f.stats)
+	base := strings.TrimSuffix(outs[0], filepath.Ext(outs[0]))
+	if f.stats == "" {
+		f.stats = base + ".json"
+	}
+	keep, shard, err := f.keeping(d, base)
+	if err != nil {
+		return err
+	}
+	files := append(slices.Clone(outs), f.stats)
+	if shard.Count > 1 {
+		outs, f.stats = nil, strings.TrimSuffix(keep.Path, ".film")+".json"
+		files = []string{keep.Path, f.stats}
 	}
 	for _, o := range files {
 		if err := writable(o); err != nil {
@@ -164,7 +205,7 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	report := newReporter(stderr)
 	defer report.done()
 	start := time.Now()
-	opt := render.Options{Workers: workers, Progress: report}
+	opt := render.Options{Workers: workers, Progress: report, Keep: keep, Shard: shard}
 	p, err := render.Prepare(ctx, d, opt)
 	if err != nil {
 		if ctx.Err() != nil {
@@ -185,21 +226,25 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		fmt.Fprintln(stderr, "note:", w)
 	}
 	partial := err != nil
+	stats := f.stats
+	if partial {
+		stats = partialName(stats)
+	}
+	if shard.Count > 1 && !partial {
+		fmt.Fprintf(stdout, "wrote %s (%d x %d, part %d of %d of %d spp)\n", keep.Path, r.Width, r.Height, shard.Index, shard.Count, r.SPP)
+	}
 	wrote := time.Now()
 	for _, o := range outs {
 		if partial {
-			ext := filepath.Ext(o)
-			o = strings.TrimSuffix(o, ext) + ".partial" + ext
+			o = partialName(o)
 		}
 		if err := r.Write(o); err != nil {
 			return err
 		}
-		fmt.Fprintf(stdout, "wrote %s (%d x %d, %d spp)\n", o, r.Width, r.Height, r.SPP)
+		fmt.Fprintf(stdout, "wrote %s (%d x %d, %s)\n", o, r.Width, r.Height, samples(r))
 	}
-	if f.stats != "" {
-		if err := writeStats(f.stats, d, r, prepared, time.Since(wrote).Seconds()); err != nil {
-			return err
-		}
+	if err := writeStats(stats, d, r, shard, prepared, time.Since(wrote).Seconds()); err != nil {
+		return err
 	}
 	if partial {
 		if !errors.Is(err, context.Canceled) {
@@ -208,6 +253,12 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		return errInterrupted
 	}
 	return nil
+}
+
+// partialName is the name of a picture with fewer samples than asked for.
+func partialName(path string) string {
+	ext := filepath.Ext(path)
+	return strings.TrimSuffix(path, ext) + ".partial" + ext
 }
 
 // writable makes a file's folder if need be and tries a file in it, so that no work is done in vain.
@@ -227,13 +278,92 @@ func writable(file string) error {
 	return os.Remove(t.Name())
 }
 
-func writeStats(path string, d *scene.Description, r *render.Result, prepare, write float64) error {
-	data, err := json.MarshalIndent(struct {
-		Scene          string  `json:"scene"`
-		PrepareSeconds float64 `json:"prepare_seconds"`
-		WriteSeconds   float64 `json:"write_seconds"`
-		render.Stats
-	}{d.File, prepare, write, r.Stats}, "", "  ")
+// samples says what a picture holds, for a line of text.
+func samples(r *render.Result) string {
+	if a := r.Achieved; a.Target > 0 {
+		return fmt.Sprintf("%d to %d spp, mean %.1f; error %.5f of %.5f, %.2f %% of the pixels above", a.SPPLeast, a.SPPMost, a.SPPMean, a.Worst, a.Target, 100*a.ShareOver)
+	}
+	return fmt.Sprintf("%d spp", r.SPP)
+}
+
+// keeping returns where the film is saved and which part of the samples is rendered.
+func (f *renderFlags) keeping(d *scene.Description, base string) (*render.Keep, render.Shard, error) {
+	shard, err := parseShard(f.shard, film.Replicates)
+	if err != nil {
+		return nil, shard, err
+	}
+	if f.every < 0 {
+		return nil, shard, usageError{fmt.Errorf("--keep-every %v is negative", f.every)}
+	}
+	if shard.Count > 1 && d.Film.Error > 0 {
+		return nil, shard, usageError{errors.New("--shard with --error: one part of the samples can't tell the error of all; split by frames or cells, or render with --spp")}
+	}
+	if !f.keep && !f.goOn && shard.Count <= 1 {
+		return nil, shard, nil
+	}
+	id, err := render.IdentityOf(d)
+	if err != nil {
+		return nil, shard, err
+	}
+	k := &render.Keep{Path: base + ".film", Every: f.every, Record: id.String()}
+	if shard.Count > 1 {
+		k.Path = fmt.Sprintf("%s.shard-%d-of-%d.film", base, shard.Index, shard.Count)
+	}
+	_, err = os.Stat(k.Path)
+	switch {
+	case f.goOn && errors.Is(err, fs.ErrNotExist):
+		return nil, shard, usageError{fmt.Errorf("--continue: there is no %s to go on from", k.Path)}
+	case !f.goOn && err == nil:
+		return nil, shard, usageError{fmt.Errorf("%s is there already; --continue goes on from it, or remove it to start afresh", k.Path)}
+	}
+	return k, shard, nil
+}
+
+var shardForm = regexp.MustCompile(`^([0-9]{1,6})/([0-9]{1,6})$`)
+
+// parseShard reads i/n with 1 <= i <= n <= most; an empty text is the whole.
+func parseShard(text string, most int) (render.Shard, error) {
+	if text == "" {
+		return render.Shard{}, nil
+	}
+	var s render.Shard
+	if m := shardForm.FindStringSubmatch(text); m != nil {
+		s.Index, _ = strconv.Atoi(m[1])
+		s.Count, _ = strconv.Atoi(m[2])
+	}
+	if s.Index < 1 || s.Index > s.Count || s.Count > most {
+		return s, usageError{fmt.Errorf("--shard %q: give the part and the number of parts as i/n, with 1 <= i <= n <= %d", text, most)}
+	}
+	return s, nil
+}
+
+// report is what stands in the JSON beside a picture.
+type report struct {
+	Program        string          `json:"program"`
+	Scene          string          `json:"scene"`
+	Overrides      []string        `json:"overrides"`
+	Identity       render.Identity `json:"identity"`
+	Shard          string          `json:"shard,omitempty"`
+	Finished       string          `json:"finished"`
+	PrepareSeconds float64         `json:"prepare_seconds"`
+	WriteSeconds   float64         `json:"write_seconds"`
+	render.Stats
+}
+
+func writeStats(path string, d *scene.Description, r *render.Result, shard render.Shard, prepare, write float64) error {
+	id, err := render.IdentityOf(d)
+	if err != nil {
+		return err
+	}
+	text := ""
+	if shard.Count > 1 {
+		text = fmt.Sprintf("%d/%d", shard.Index, shard.Count)
+	}
+	return writeJSON(path, report{versionText(), d.File, d.Overrides(), id, text, time.Now().UTC().Format(time.RFC3339), prepare, write, r.Stats})
+}
+
+func writeJSON(path string, v any) error {
+	data, err := json.MarshalIndent(v, "", "  ")
 	if err != nil {
 		return err
 	}

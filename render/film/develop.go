@@ -16,7 +16,7 @@ type Picture struct {
 	Alpha         []float64    // share of samples that met a body, in [0, 1]
 	Samples       []uint32     // samples that Mean holds
 	Dropped       uint64       // samples left out of the whole picture because they were not finite
-	Freedom       int          // degrees of freedom of Error where all replicates have samples: K - 1
+	Freedom       int          // degrees of freedom of Error in the pixels with most replicates: their number less 1
 }
 
 // Develop puts the replicates together, in order, into the picture. A pixel's mean is the mean over its samples, and
@@ -29,54 +29,102 @@ func (f *Film) DevelopLayer(i int) Picture { return f.develop(f.layerSums[i], 3)
 func (f *Film) develop(sums []float64, stride int) Picture {
 	n := f.width * f.height
 	p := Picture{
-		Width: f.width, Height: f.height, Freedom: f.k - 1,
+		Width: f.width, Height: f.height,
 		Mean: make([]colour.RGB, n), Error: make([]colour.RGB, n), Alpha: make([]float64, n), Samples: make([]uint32, n),
 	}
+	most := 1
 	for i := range p.Mean {
-		var alpha, total float64
-		var sum [3]float64
+		used := 0
+		p.Mean[i], p.Error[i], p.Alpha[i], p.Samples[i], used = f.pixel(sums, stride, i)
+		most = max(most, used)
+		p.Dropped += uint64(f.dropped[i])
+	}
+	p.Freedom = most - 1
+	return p
+}
+
+// Pixel returns the mean of pixel i and its standard error, which is NaN with fewer than two replicates.
+func (f *Film) Pixel(i int) (mean, err colour.RGB) {
+	mean, err, _, _, _ = f.pixel(f.sums, 4, i)
+	return mean, err
+}
+
+// pixel puts the replicates of pixel i together; used is the number of those that hold samples.
+func (f *Film) pixel(sums []float64, stride, i int) (mean, err colour.RGB, alpha float64, samples uint32, used int) {
+	var total float64
+	var sum [3]float64
+	for c := i * f.k; c < (i+1)*f.k; c++ {
+		if f.counts[c] == 0 {
+			continue
+		}
+		used++
+		total += float64(f.counts[c])
+		alpha += f.sums[c*4+3]
+		for j := range sum {
+			sum[j] += sums[c*stride+j]
+		}
+	}
+	if used == 0 {
+		return mean, colour.Grey(math.NaN()), 0, 0, 0
+	}
+	alpha /= total
+	for j := range sum {
+		mean[j] = sum[j] / total
+	}
+	if used < 2 {
+		return mean, colour.Grey(math.NaN()), alpha, uint32(total), used
+	}
+	var q [3]float64
+	for c := i * f.k; c < (i+1)*f.k; c++ {
+		if f.counts[c] == 0 {
+			continue
+		}
+		// The replicate's sum less its share of the whole: n_r (m_r - m).
+		for j := range q {
+			d := (sums[c*stride+j] - float64(f.counts[c])*mean[j]) / total
+			q[j] += d * d
+		}
+	}
+	for j := range q {
+		err[j] = math.Sqrt(q[j] * float64(used) / float64(used-1))
+	}
+	return mean, err, alpha, uint32(total), used
+}
+
+// Outliers is the account of single replicates that outshine the rest of their pixel. Nothing is taken out of the
+// picture; this says how much of it rests on rare bright samples.
+type Outliers struct {
+	Pixels int     `json:"pixels"`           // whose brightest replicate holds more than half of the pixel's light
+	Share  float64 `json:"share_of_light"`   // of the whole picture's light that those replicates bring above the mean of the others
+	Taken  float64 `json:"share_taken_away"` // always 0: no sample is clamped
+}
+
+// Outliers looks at pixels with eight replicates. A replicate's fair share of its pixel is an eighth.
+func (f *Film) Outliers() Outliers {
+	var o Outliers
+	var all, above float64
+	for i := range f.dropped {
+		var sum, top float64
 		used := 0
 		for c := i * f.k; c < (i+1)*f.k; c++ {
 			if f.counts[c] == 0 {
 				continue
 			}
 			used++
-			total += float64(f.counts[c])
-			alpha += f.sums[c*4+3]
-			for j := range sum {
-				sum[j] += sums[c*stride+j]
-			}
+			l := (colour.RGB{f.sums[c*4], f.sums[c*4+1], f.sums[c*4+2]}).Luminance() / float64(f.counts[c])
+			sum += l
+			top = max(top, l)
 		}
-		p.Dropped += uint64(f.dropped[i])
-		if used == 0 {
-			p.Error[i] = colour.Grey(math.NaN())
-			continue
-		}
-		p.Samples[i] = uint32(total)
-		p.Alpha[i] = alpha / total
-		for j := range sum {
-			p.Mean[i][j] = sum[j] / total
-		}
-		if used < 2 {
-			p.Error[i] = colour.Grey(math.NaN())
-			continue
-		}
-		var q [3]float64
-		for c := i * f.k; c < (i+1)*f.k; c++ {
-			if f.counts[c] == 0 {
-				continue
-			}
-			// The replicate's sum less its share of the whole: n_r (m_r - m).
-			for j := range q {
-				d := (sums[c*stride+j] - float64(f.counts[c])*p.Mean[i][j]) / total
-				q[j] += d * d
-			}
-		}
-		for j := range q {
-			p.Error[i][j] = math.Sqrt(q[j] * float64(used) / float64(used-1))
+		all += sum
+		if used == Replicates && top > sum/2 {
+			o.Pixels++
+			above += top - (sum-top)/float64(used-1)
 		}
 	}
-	return p
+	if all > 0 {
+		o.Share = above / all
+	}
+	return o
 }
 
 // Quantile returns how many standard errors an interval reaches to either side of the mean so that it holds the truth

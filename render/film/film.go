@@ -131,6 +131,18 @@ func (f *Film) Layers() []Layer { return f.layers }
 // Place returns the replicate that sample i of a pixel belongs to, and its index there.
 func (f *Film) Place(i int) (replicate, sample uint32) { return uint32(i % f.k), uint32(i / f.k) }
 
+// Started returns how many samples of a pixel were begun, those left out included.
+func (f *Film) Started(pixel int) int {
+	n := int(f.dropped[pixel])
+	for _, c := range f.counts[pixel*f.k : (pixel+1)*f.k] {
+		n += int(c)
+	}
+	return n
+}
+
+// Dropped returns how many samples of a pixel were left out because they were not finite.
+func (f *Film) Dropped(pixel int) int { return int(f.dropped[pixel]) }
+
 // Tiles returns the number of tiles; they are numbered row by row from the top left.
 func (f *Film) Tiles() int {
 	return ((f.width + TileSize - 1) / TileSize) * ((f.height + TileSize - 1) / TileSize)

@@ -1,0 +1,119 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"catchlight/render"
+	"catchlight/render/film"
+	"catchlight/scene"
+)
+
+type mergeFlags struct {
+	out []string
+}
+
+func mergeCommand() *cobra.Command {
+	var f mergeFlags
+	c := &cobra.Command{
+		Use:   "merge PART...",
+		Short: "Put the parts together that --shard made, to the bits of one run",
+		Long: `Put the parts together that --shard made, to the bits of one run.
+
+Parts of one picture are its NAME.shard-i-of-n.film files, each with the .json that lies beside it:
+
+  catchlight render scenes/ferry_keeper.yaml --spp 256 --shard 1/2 --out a.png
+  catchlight render scenes/ferry_keeper.yaml --spp 256 --shard 2/2 --out a.png
+  catchlight merge a.shard-*.film --out a.png --out a.exr
+
+The scene is read again from where the parts' reports say it was. Parts of another scene, program, processor level or ray
+kernel are refused, and so is a part given twice or left out.`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return usageError{errors.New("merge: the parts are needed; see catchlight merge --help")}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return mergeFilms(args, &f, cmd.OutOrStdout())
+		},
+	}
+	c.Flags().StringArrayVarP(&f.out, "out", "o", nil, "picture to write; repeatable")
+	return c
+}
+
+// mergeFilms joins parts of one picture's samples.
+func mergeFilms(parts []string, f *mergeFlags, stdout io.Writer) error {
+	if len(f.out) == 0 {
+		return usageError{errors.New("merge: --out names the picture to write")}
+	}
+	for _, o := range f.out {
+		if err := render.CheckFormat(o); err != nil {
+			return usageError{fmt.Errorf("--out %w", err)}
+		}
+		if err := writable(o); err != nil {
+			return err
+		}
+	}
+	var d *scene.Description
+	var whole *film.Film
+	var first report
+	for i, p := range parts {
+		var r report
+		data, err := os.ReadFile(strings.TrimSuffix(p, filepath.Ext(p)) + ".json")
+		if err == nil {
+			err = json.Unmarshal(data, &r)
+		}
+		if err != nil {
+			return fmt.Errorf("%s: its report can't be read: %w", p, err)
+		}
+		g, err := render.ReadFilm(p)
+		if err != nil {
+			return err
+		}
+		if i == 0 {
+			first, whole = r, g
+			if d, err = scene.Load(r.Scene, r.Overrides...); err != nil {
+				return err
+			}
+			id, err := render.IdentityOf(d)
+			if err != nil {
+				return err
+			}
+			if err := id.Differs(r.Identity); err != nil {
+				return fmt.Errorf("%s: %w", p, err)
+			}
+			continue
+		}
+		if err := first.Identity.Differs(r.Identity); err != nil {
+			return fmt.Errorf("%s: %w", p, err)
+		}
+		if r.SPP != first.SPP {
+			return fmt.Errorf("%s: it is of a render with %d spp, the first part of one with %d", p, r.SPP, first.SPP)
+		}
+		if err := whole.Merge(g); err != nil {
+			return fmt.Errorf("%s: %w", p, err)
+		}
+	}
+	r, err := render.Joined(d, whole)
+	if err != nil {
+		return err
+	}
+	if r.SPP != first.SPP {
+		return fmt.Errorf("the %d parts hold %d of %d spp; a part is missing", len(parts), r.SPP, first.SPP)
+	}
+	for _, o := range f.out {
+		if err := r.Write(o); err != nil {
+			return err
+		}
+		fmt.Fprintf(stdout, "wrote %s (%d x %d, %s)\n", o, r.Width, r.Height, samples(r))
+	}
+	return writeStats(strings.TrimSuffix(f.out[0], filepath.Ext(f.out[0]))+".json", d, r, render.Shard{}, 0, 0)
+}

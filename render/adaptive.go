@@ -1,0 +1,162 @@
+package render
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"catchlight/render/film"
+	"catchlight/render/view"
+	"catchlight/scene"
+)
+
+// Target is a named standard error of the display signal, as a share of its range.
+type Target struct {
+	Name  string
+	Error float64
+}
+
+// Targets are the named errors, in steps of an 8-bit code: two, three quarters, and two fifths.
+var Targets = []Target{{"draft", 2.0 / 255}, {"final", 0.75 / 255}, {"print", 0.4 / 255}}
+
+// ParseTarget returns the error of a target's name, or of a number in (0, 0.5].
+func ParseTarget(s string) (float64, error) {
+	for _, t := range Targets {
+		if t.Name == s {
+			return t.Error, nil
+		}
+	}
+	e, err := strconv.ParseFloat(s, 64)
+	if err != nil || !(e > 0 && e <= 0.5) {
+		return 0, fmt.Errorf("%q is none of draft, final, print, and no number in (0, 0.5]", s)
+	}
+	return e, nil
+}
+
+// TargetSPP is the most samples per pixel of a render that has a target and no bound of its own.
+const TargetSPP = 4096
+
+// barrier reports whether a tile may stop after n samples: after two in each replicate, then steps of about
+// half. They never depend on a render's own bounds, so a render that goes on decides as one that never paused.
+func barrier(n int) bool {
+	for b := 2 * film.Replicates; b <= n; b *= 2 {
+		if n == b || n == b+b/2 {
+			return true
+		}
+	}
+	return false
+}
+
+// poolRadius is the reach of the window that errors are pooled over, in pixels: 7 x 7 of them, cut at the tile's edge,
+// so that even a corner has 16 pixels of 7 degrees of freedom.
+const poolRadius = 3
+
+// displayError fills the pooled error of one tile into out and returns the largest. It is a pure function of the
+// tile's own samples.
+func displayError(f *film.Film, v *view.View, tile int, out []float64) float64 {
+	w, _ := f.Size()
+	x0, y0, x1, y1 := f.Tile(tile)
+	var square [film.TileSize * film.TileSize]float64
+	for y := y0; y < y1; y++ {
+		for x := x0; x < x1; x++ {
+			mean, err := f.Pixel(y*w + x)
+			s := v.Spread(mean, err)
+			square[(y-y0)*film.TileSize+x-x0] = (s[0]*s[0] + s[1]*s[1] + s[2]*s[2]) / 3
+		}
+	}
+	worst := 0.0
+	for y := y0; y < y1; y++ {
+		for x := x0; x < x1; x++ {
+			sum, n := 0.0, 0
+			for v := max(y0, y-poolRadius); v < min(y1, y+poolRadius+1); v++ {
+				for u := max(x0, x-poolRadius); u < min(x1, x+poolRadius+1); u++ {
+					sum += square[(v-y0)*film.TileSize+u-x0]
+					n++
+				}
+			}
+			e := math.Sqrt(sum / float64(n))
+			if out != nil {
+				out[y*w+x] = e
+			}
+			if !(e <= worst) {
+				worst = e
+			}
+		}
+	}
+	return worst
+}
+
+// Achieved sums up how good a picture is, in the display signal from 0 to 1.
+type Achieved struct {
+	Target    float64 `json:"target"`                 // 0 where none was asked for
+	RMS       float64 `json:"rms"`                    // over the picture
+	Worst     float64 `json:"worst"`                  // of the pixels, each pooled over its window
+	ShareOver float64 `json:"share_over_target"`      // of the pixels; 0 without a target
+	Freedom   int     `json:"degrees_of_freedom"`     // of a pixel's own error
+	Sigma3    float64 `json:"three_sigma_factor"`     // a pixel's interval of 99.73 % reaches so many of its errors to either side
+	SPPLeast  int     `json:"spp_least"`              //
+	SPPMost   int     `json:"spp_most"`               //
+	SPPMean   float64 `json:"spp_mean"`               //
+	Tiles     []int   `json:"tiles_by_spp,omitempty"` // tiles that stopped at spp_steps[i] samples
+	Steps     []int   `json:"spp_steps,omitempty"`
+}
+
+// sigma3 is the share of a normal law within three standard deviations.
+var sigma3 = math.Erf(3 / math.Sqrt2)
+
+// achieved measures a film and returns the pooled error of each pixel too.
+func achieved(f *film.Film, d *scene.Description, v *view.View) (Achieved, []float64) {
+	w, h := f.Size()
+	errs := make([]float64, w*h)
+	a := Achieved{Target: d.Film.Error, SPPLeast: math.MaxInt}
+	count := map[int]int{}
+	for t := range f.Tiles() {
+		a.Worst = worse(a.Worst, displayError(f, v, t, errs))
+		x0, y0, _, _ := f.Tile(t)
+		count[f.Started(y0*w+x0)]++
+	}
+	over, total, n, known := 0, 0, 0, 0
+	for i, e := range errs {
+		s := f.Started(i)
+		total += s
+		n++
+		a.SPPLeast, a.SPPMost = min(a.SPPLeast, s), max(a.SPPMost, s)
+		if math.IsNaN(e) {
+			over++
+			continue
+		}
+		known++
+		a.RMS += e * e
+		if e > a.Target {
+			over++
+		}
+	}
+	a.RMS = math.Sqrt(a.RMS / float64(max(1, known)))
+	a.SPPMean = float64(total) / float64(n)
+	if a.Target > 0 {
+		a.ShareOver = float64(over) / float64(n)
+		for s := range count {
+			a.Steps = append(a.Steps, s)
+		}
+		slices.Sort(a.Steps)
+		for _, s := range a.Steps {
+			a.Tiles = append(a.Tiles, count[s])
+		}
+	}
+	a.Freedom = min(film.Replicates, a.SPPMost) - 1
+	if a.Freedom >= 1 {
+		a.Sigma3 = film.Quantile(sigma3, a.Freedom)
+	}
+	if math.IsNaN(a.Worst) { // JSON has no such number
+		a.Worst = 1
+	}
+	return a, errs
+}
+
+func worse(a, b float64) float64 {
+	if !(b <= a) {
+		return b
+	}
+	return a
+}

@@ -1,0 +1,134 @@
+package render
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/render/film"
+)
+
+func keepOf(t *testing.T, p *Prepared, path string) *Keep {
+	id, err := IdentityOf(p.Description)
+	require.NoError(t, err)
+	return &Keep{Path: path, Every: time.Nanosecond, Record: id.String()}
+}
+
+// cancelAfter ends a render after some tiles.
+type cancelAfter struct {
+	n      int
+	cancel func()
+}
+
+func (c *cancelAfter) Phase(string) {}
+func (c *cancelAfter) Advance(done, total int64) {
+	if c.n--; c.n == 0 {
+		c.cancel()
+	}
+}
+
+func sameFilm(t *testing.T, a, b *film.Film, what string) {
+	t.Helper()
+	p, q := a.Develop(), b.Develop()
+	require.Equal(t, p.Mean, q.Mean, what)
+	require.Equal(t, p.Samples, q.Samples, what)
+	require.Equal(t, p.Alpha, q.Alpha, what)
+}
+
+// A render that is stopped at any tile, again and again, with saves between, ends with the bits of one that ran through;
+// so does one that takes more samples after it was finished. Uniform samples and samples by error.
+func TestGoesOnToTheSameBits(t *testing.T) {
+	for _, sets := range [][]string{{"film.spp=20"}, {"film.spp=40", "film.error=0.02"}} {
+		p := prepare(t, marshEye, sets...)
+		want := finish(t, p)
+		path := filepath.Join(t.TempDir(), "a.film")
+		k := keepOf(t, p, path)
+		stops := 0
+		for {
+			ctx, cancel := context.WithCancel(context.Background())
+			r, err := p.Render(ctx, Options{Workers: 1 + stops%3, Keep: k, Progress: &cancelAfter{5, cancel}})
+			cancel()
+			require.NotNil(t, r)
+			if err == nil {
+				sameFilm(t, want.Film, r.Film, "stopped and gone on")
+				break
+			}
+			require.ErrorIs(t, err, context.Canceled)
+			if stops++; stops > 100 {
+				t.Fatal("it never ends")
+			}
+		}
+		require.Greater(t, stops, 1)
+		q := prepare(t, marshEye, append(sets, "film.spp=56")...)
+		more, err := q.Render(context.Background(), Options{Keep: k})
+		require.NoError(t, err)
+		sameFilm(t, finish(t, q).Film, more.Film, "more samples")
+	}
+	// The film of another scene is refused by name of what differs.
+	p := prepare(t, marshEye)
+	path := filepath.Join(t.TempDir(), "a.film")
+	_, err := p.Render(context.Background(), Options{Keep: keepOf(t, p, path)})
+	require.NoError(t, err)
+	other := prepare(t, marshEye, "lights.lamp.ev=1")
+	_, err = other.Render(context.Background(), Options{Keep: keepOf(t, other, path)})
+	require.ErrorContains(t, err, "it is of another scene")
+	require.NoError(t, os.WriteFile(path, []byte("no film"), 0o666))
+	_, err = p.Render(context.Background(), Options{Keep: keepOf(t, p, path)})
+	require.ErrorContains(t, err, path)
+}
+
+// Parts of the samples add up to the bits of one run, whatever their number; by error they are refused.
+func TestShardsAddUp(t *testing.T) {
+	p := prepare(t, marshEye, "film.spp=13")
+	want := finish(t, p)
+	for _, n := range []int{2, 3, 8} {
+		var whole *film.Film
+		for i := n; i >= 1; i-- {
+			r, err := p.Render(context.Background(), Options{Shard: Shard{i, n}})
+			require.NoError(t, err)
+			if whole == nil {
+				whole = r.Film
+				continue
+			}
+			require.NoError(t, whole.Merge(r.Film))
+		}
+		require.True(t, want.Film.Equal(whole), "%d parts", n)
+	}
+	q := prepare(t, marshEye, "film.error=0.1")
+	_, err := q.Render(context.Background(), Options{Shard: Shard{1, 2}})
+	require.ErrorContains(t, err, "film.error")
+}
+
+// Tiles stop where their error is small enough and go on where it is not; every tile that stopped below the most is at
+// its target, and the decision does not hang on workers.
+func TestStopsByError(t *testing.T) {
+	const target = 0.03
+	p := prepare(t, marshEye, "film.spp=256", "film.error=0.03")
+	r := finish(t, p)
+	a := r.Achieved
+	require.Greater(t, len(a.Steps), 1, "tiles differ: %v", a)
+	require.Less(t, a.SPPMean, float64(a.SPPMost))
+	v, err := viewOf(&p.Description.View)
+	require.NoError(t, err)
+	for tile := range r.Film.Tiles() {
+		x0, y0, _, _ := r.Film.Tile(tile)
+		n := r.Film.Started(y0*32 + x0)
+		e := displayError(r.Film, v, tile, nil)
+		require.True(t, n == 256 || e <= target, "tile %d stopped at %d with error %v", tile, n, e)
+		require.True(t, n == 256 || barrier(n), "tile %d stopped at %d", tile, n)
+	}
+	one, err := p.Render(context.Background(), Options{Workers: 5})
+	require.NoError(t, err)
+	require.True(t, r.Film.Equal(one.Film))
+	_, err = ParseTarget("fine")
+	require.ErrorContains(t, err, "draft, final, print")
+	for _, c := range Targets {
+		e, err := ParseTarget(c.Name)
+		require.NoError(t, err)
+		require.Equal(t, c.Error, e)
+	}
+}
