@@ -53,9 +53,9 @@ type Result struct {
 	Warnings      []string
 	Achieved      Achieved
 
-	d    *scene.Description
-	view *view.View // nil where the result did not come from Render
-	errors []float64 // of the display signal, each pixel's pooled over its window
+	d      *scene.Description
+	view   *view.View // nil where the result did not come from Render
+	errors []float64  // of the display signal, each pixel's pooled over its window
 }
 
 // rounds returns the samples per pixel after each round: one at first, so that there soon is a whole picture, then
