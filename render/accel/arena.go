@@ -3,6 +3,8 @@ package accel
 import (
 	"fmt"
 	"unsafe"
+
+	"catchlight/scene/geom"
 )
 
 // block is the unit of the arena: one cache line. Refs count blocks.
@@ -34,12 +36,14 @@ type node struct {
 }
 
 // leaf holds four pairs; lanes 0 to 3 of w and prim are the first triangles, lanes 4 to 7 the second. Unused places
-// repeat the last pair. All that a miss touches is in the first three cache lines.
+// repeat the last pair. All that a miss touches is in the first three cache lines. corners says of each lane which of
+// its triangle's corners are v0 and w: number of v0 plus four times that of w, plus sliver for a triangle in which
+// single precision can't tell a place well.
 type leaf struct {
-	v0, v2 [3][4]float32
-	w      [3][8]float32
-	prim   [8]uint32
-	_      [8]uint32
+	v0, v2  [3][4]float32
+	w       [3][8]float32
+	prim    [8]uint32
+	corners [8]uint32
 }
 
 // emitter lays the tree out: depth first, the leaves of a node right behind it.
@@ -47,6 +51,7 @@ type emitter struct {
 	s     *sah
 	pairs []pair
 	v     []vert
+	tri   [][3]uint32
 	mem   []block
 	at    uint32
 	kids  int
@@ -62,7 +67,7 @@ func (b *BVH) emit(s *sah, pairs []pair, v []vert) error {
 	if blocks > maxRef {
 		return fmt.Errorf("accel: the hierarchy needs %d blocks of %d bytes: more than %d", blocks, len(block{}), maxRef)
 	}
-	e := &emitter{s: s, pairs: pairs, v: v, mem: newArena(blocks)}
+	e := &emitter{s: s, pairs: pairs, v: v, tri: b.tri, mem: newArena(blocks)}
 	b.mem = e.mem
 	b.base = unsafe.Pointer(unsafe.SliceData(b.mem))
 	b.root = e.alloc(0)
@@ -157,7 +162,38 @@ func (e *emitter) leaf(r uint32, ni int32) {
 			l.w[a][k], l.w[a][k+4] = e.v[p.w1][a], e.v[p.w3][a]
 		}
 		l.prim[k], l.prim[k+4] = p.t1, p.t3
+		l.corners[k] = corners(&e.tri[p.t1], p.v0, p.w1) | thin(e.v[p.v0], e.v[p.w1], e.v[p.v2])
+		l.corners[k+4] = corners(&e.tri[p.t3], p.v0, p.w3) | thin(e.v[p.v0], e.v[p.w3], e.v[p.v2])
 	}
+}
+
+// sliver marks a triangle whose height on its longest side is less than 1/slender of that side.
+const (
+	sliver  = 16
+	slender = 32
+)
+
+func thin(a, b, c vert) uint32 {
+	at := func(v vert) geom.Vec { return geom.Vec{X: float64(v[0]), Y: float64(v[1]), Z: float64(v[2])} }
+	p, q, r := at(b).Sub(at(a)), at(c).Sub(at(b)), at(a).Sub(at(c))
+	// Twice the area is side times height.
+	long := max(p.Len2(), q.Len2(), r.Len2())
+	if x := p.Cross(r); x.Len2()*slender*slender < long*long {
+		return sliver
+	}
+	return 0
+}
+
+// corners finds two vertices among the corners of a triangle.
+func corners(t *[3]uint32, v0, w uint32) uint32 {
+	for i := range uint32(3) {
+		for j := range uint32(3) {
+			if i != j && t[i] == v0 && t[j] == w {
+				return i + 4*j
+			}
+		}
+	}
+	return 0 + 4*1 // not reached: a pair's vertices are its triangles' own
 }
 
 // nodeAt and leafAt look at the block a ref leads to.

@@ -226,6 +226,28 @@ func TestAgainstBrute(t *testing.T) {
 					continue
 				}
 				hits++
+				// The kernel's own answer: the point by T and the point by U and V both lie near the true one.
+				grazing := math.Inf(1)
+				{
+					x := tri[got.Prim]
+					_, _, _, _, g, good := meet(p[x[0]], p[x[1]], p[x[2]], o, d)
+					if good {
+						grazing = g
+					}
+					q := geom.Mix(p[x[0]], p[x[1]], p[x[2]], got.U, got.V)
+					truth := o.Mad(want.T, d)
+					single := 2e-6 * (sc.size + 1e-3*truth.Sub(sc.mid).Len()) / math.Min(1, grazing)
+					if e := q.Sub(truth).Len(); e > single {
+						t.Errorf("%s ray %d: U and V lie %g mm off", sc.name, j, e)
+					}
+					if e := math.Abs(got.T-want.T) * d.Len(); e > single {
+						t.Errorf("%s ray %d: T lies %g mm off", sc.name, j, e)
+					}
+					if got.U < 0 || got.V < 0 || got.U+got.V > 1+1e-15 {
+						t.Errorf("%s ray %d: U, V %g, %g", sc.name, j, got.U, got.V)
+					}
+				}
+				b.Refine(o, d, &got)
 				tol := 1e-9 * (want.T + sc.mid.Len()/d.Len())
 				if math.Abs(got.T-want.T) > tol {
 					t.Errorf("%s ray %d: T %.15g, want %.15g", sc.name, j, got.T, want.T)

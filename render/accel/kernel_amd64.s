@@ -22,9 +22,13 @@
 #define TMP   132
 #define DIST  144
 #define STACK 176
+#define WA    4272
+#define WB    4304
+#define HITW  4336
 
-// refs of a node and triangles of a leaf
+// refs of a node and triangles of a leaf; which corners of its triangle a leaf's lane holds
 #define REFS 192
+#define CORNERS 224
 
 #define RAY \
 	VBROADCASTSS 0(AX), Y0 \
@@ -283,7 +287,11 @@ pop:
 
 hit: // the nearest of the lanes
 	VDIVPS  Y15, Y8, Y8
+	VDIVPS  Y15, Y12, Y12
+	VDIVPS  Y15, Y11, Y11
 	VMOVUPS Y8, DIST(AX)
+	VMOVUPS Y12, WA(AX)
+	VMOVUPS Y11, WB(AX)
 	MOVL    $0x7fffffff, R14
 	XORL    DX, DX
 
@@ -302,6 +310,12 @@ skip:
 	MOVL         R14, (HIT+0)(AX)
 	MOVL         REFS(SI)(DX*4), R8
 	MOVL         R8, (HIT+4)(AX)
+	MOVL         WA(AX)(DX*4), R8
+	MOVL         R8, (HITW+0)(AX)
+	MOVL         WB(AX)(DX*4), R8
+	MOVL         R8, (HITW+4)(AX)
+	MOVL         CORNERS(SI)(DX*4), R8
+	MOVL         R8, (HITW+8)(AX)
 	RAY
 	VBROADCASTSS TF(AX), Y7
 	JMP          pop

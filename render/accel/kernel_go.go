@@ -160,6 +160,7 @@ func leafGo(k *kargs, l *leaf, first bool) bool {
 				return true
 			}
 			k.hit = khit{t / det, l.prim[j]}
+			k.at = kweights{f / det, e / det, l.corners[j]}
 			k.tf = k.hit.t
 			found = true
 		}

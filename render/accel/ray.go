@@ -40,6 +40,15 @@ type kargs struct {
 	_      uint64
 	dist   [8]float32        // 144
 	stack  [stackSize]uint64 // 176
+	_      [16]float32       // 4272: the kernel's own
+	at     kweights          // 4336
+}
+
+// kweights is where on its triangle a kernel's hit lies: the weights of two of its corners, of either sign, and which
+// these are.
+type kweights struct {
+	a, b    float32
+	corners uint32
 }
 
 // khit is a kernel's hit: parameter and triangle, noRef for none.
@@ -69,9 +78,17 @@ func (b *BVH) Closest(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *Hit) boo
 		return false
 	}
 	h.Prim = k.hit.prim
-	b.refine(o, d, h)
-	if h.T != h.T {
-		h.T = (float64(k.hit.t) + t0) / b.scale
+	w := [4]float64{}
+	i, j := k.at.corners&3, k.at.corners>>2&3
+	w[i], w[j] = float64(abs32(k.at.a)), float64(abs32(k.at.b))
+	w[(3-i-j)&3] = max(0, 1-w[i]-w[j])
+	if h.U, h.V = w[1], w[2]; h.U+h.V > 1 {
+		n := h.U + h.V
+		h.U, h.V = h.U/n, h.V/n
+	}
+	h.T = (float64(k.hit.t) + t0) / b.scale
+	if k.at.corners&sliver != 0 {
+		b.Refine(o, d, h)
 	}
 	if m != 1 {
 		h.T /= m
@@ -225,10 +242,11 @@ func abs32(x float32) float32 { return math.Float32frombits(math.Float32bits(x) 
 // incidence.
 const slack = 1e-2
 
-// refine computes the hit in double precision from the caller's own vertices, with U and V clamped to the triangle.
+// Refine computes a hit of the ray o + t d once more, in double precision from the caller's own vertices, with U and V
+// clamped to the triangle.
 //
 // Source: Moeller and Trumbore, Fast, minimum storage ray/triangle intersection, 1997.
-func (b *BVH) refine(o, d geom.Vec, h *Hit) {
+func (b *BVH) Refine(o, d geom.Vec, h *Hit) {
 	t := &b.tri[h.Prim]
 	p0, p1, p2 := b.p[t[0]], b.p[t[1]], b.p[t[2]]
 	e1, e2, c := p1.Sub(p0), p2.Sub(p0), o.Sub(p0)
@@ -237,7 +255,10 @@ func (b *BVH) refine(o, d geom.Vec, h *Hit) {
 	inv := 1 / det
 	u, v := c.Dot(x)*inv, d.Dot(y)*inv
 	if !(u >= -slack && v >= -slack && u+v <= 1+slack && det*det > 1e-18*e1.Len2()*e2.Len2()*d.Len2()) {
-		h.nearestEdge(p0, p1, p2, o, d)
+		rough := *h
+		if h.nearestEdge(p0, p1, p2, o, d); h.T != h.T {
+			*h = rough
+		}
 		return
 	}
 	if u < 0 {
