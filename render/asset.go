@@ -295,6 +295,7 @@ func (p *preparer) displaceShells(s *shells, d *scene.Eye, m *making) error {
 		if err != nil {
 			return fmt.Errorf("%s: %w", q.key, err)
 		}
+		s.notes = append(s.notes, tileNotes(q.key, q.m, &h)...)
 		if err := displace(q.m, h, q.spec.Mid, q.spec.Scale); err != nil {
 			return fmt.Errorf("%s: %w", q.key, err)
 		}

@@ -76,12 +76,14 @@ func (p *preparer) eye(b *scene.Body) {
 		if e.Normal, err = p.normals(key+".cornea.normal", q); err != nil {
 			p.fail(key+".cornea.normal", err)
 		}
+		p.warn = append(p.warn, tileNotes(key+".cornea.normal", s.outer, &e.Normal)...)
 	}
 	if q := d.Iris.Normal; q != nil {
 		e.InnerNormalGain = q.Strength
 		if e.InnerNormal, err = p.normals(key+".iris.normal", q); err != nil {
 			p.fail(key+".iris.normal", err)
 		}
+		p.warn = append(p.warn, tileNotes(key+".iris.normal", s.inner, &e.InnerNormal)...)
 	}
 	e.Prepare()
 	e.Tissue = frozen.Tissue{
@@ -282,6 +284,7 @@ func (p *preparer) tissueMaps(s *shells, d *scene.Eye, m *making) (iris, white t
 		if iris, e = p.picture(m, &d.Iris.Colour, true); e != nil {
 			err = errors.Join(err, fmt.Errorf("iris.colour: %w", e))
 		}
+		m.notes = append(m.notes, tileNotes("iris.colour", s.inner, &iris)...)
 		irisTint = colour.Grey(1)
 	}
 	if d.Sclera.Colour.Given {
@@ -289,6 +292,7 @@ func (p *preparer) tissueMaps(s *shells, d *scene.Eye, m *making) (iris, white t
 		if white, e = p.picture(m, &d.Sclera.Colour, true); e != nil {
 			err = errors.Join(err, fmt.Errorf("sclera.colour: %w", e))
 		}
+		m.notes = append(m.notes, tileNotes("sclera.colour", s.inner, &white)...)
 		whiteTint = d.Sclera.Tint
 	}
 	return

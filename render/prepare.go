@@ -14,6 +14,7 @@ import (
 	"math"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -93,6 +94,9 @@ func (p *preparer) fail(key string, err error) {
 // wrong in one go.
 func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, error) {
 	p := &preparer{d: d, o: o, out: &frozen.Scene{}}
+	if err := checkForecast(d); err != nil {
+		return nil, fmt.Errorf("%s: %w", d.File, err)
+	}
 	p.settings()
 	for i := range d.Bodies {
 		if err := ctx.Err(); err != nil {
@@ -236,6 +240,7 @@ func (p *preparer) body(b *scene.Body) {
 		return
 	}
 	f.Material = p.material(b, m)
+	p.warn = append(p.warn, tileNotes("bodies."+b.Name+".material.colour", f.Mesh, &f.Material.Colour)...)
 	if f.Material.HasMedium && !f.Closed {
 		p.fail("bodies."+b.Name+".material.inside", fmt.Errorf("a %s encloses no volume; only sphere, box, slab and mesh can hold a medium", b.Shape))
 	}
@@ -354,6 +359,10 @@ func (m *making) read(path scene.Path, wrap string, as imageio.As) (texture.Map,
 		}
 		m.notes = append(m.notes, prefixed(filepath.Base(file)+": ", notes)...)
 		im.BuildMips()
+		// What decoding left behind goes before the next picture comes: without this the heap grows to the sum of both.
+		if w, h, _ := im.Size(); w*h >= bigPicture {
+			debug.FreeOSMemory()
+		}
 		return im, nil
 	}
 	tiles, err := scene.TileFiles(path)
@@ -379,6 +388,9 @@ func (m *making) read(path scene.Path, wrap string, as imageio.As) (texture.Map,
 	}
 	return texture.FromTiles(set), nil
 }
+
+// bigPicture is the number of texels from which a picture's decoding is cleaned up after at once.
+const bigPicture = 1 << 22
 
 // wraps by their words; "" is the zero value of a description made in code.
 var wraps = map[string]texture.Wrap{"": texture.Repeat, "repeat": texture.Repeat, "clamp": texture.Clamp, "mirror": texture.Mirror}

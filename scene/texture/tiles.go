@@ -68,6 +68,25 @@ func distance(a, b int) int {
 // Numbers lists the tiles that are there, rising.
 func (t *Tiles) Numbers() []int { return t.have }
 
+// Missing returns the tiles that the points lie on and that are not there, rising; 0 stands for points where no tile has
+// a number.
+func (t *Tiles) Missing(points []geom.UV) []int {
+	var out []int
+	for _, uv := range points {
+		n := TileOf(uv)
+		if _, ok := slices.BinarySearch(t.have, n); ok {
+			continue
+		}
+		if i, ok := slices.BinarySearch(out, n); !ok {
+			out = slices.Insert(out, i, n)
+		}
+	}
+	return out
+}
+
+// Tiles returns the set that the map reads, or nil.
+func (m *Map) Tiles() *Tiles { return m.tiles }
+
 // TileOf returns the number of the tile that uv lies on, 0 where no tile has one.
 func TileOf(uv geom.UV) int {
 	x, y := math.Floor(uv.U), math.Floor(1-uv.V)

@@ -1,0 +1,236 @@
+package render
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime/debug"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/imageio"
+)
+
+const pictures = "../testdata/images/"
+
+// underSky prepares a scene lit by a picture alone.
+func underSky(t *testing.T, file string) *Prepared {
+	t.Helper()
+	full, err := filepath.Abs(pictures + file)
+	require.NoError(t, err)
+	return prepare(t, fmt.Sprintf("camera: {orbit: {}}\nlights: [{name: sky, kind: environment, file: %s}]\n", full))
+}
+
+// What is odd about an environment reaches the user of a render, as the manifest of the broken files asks.
+func TestEnvironmentWarnings(t *testing.T) {
+	for file, want := range map[string]string{
+		"broken/hdr_not_2to1.hdr": "64 x 20 is not a 2:1", "broken/hdr_all_black.hdr": "black", "broken/exr_negative.exr": "-2306",
+	} {
+		p := underSky(t, file)
+		assert.Contains(t, strings.Join(p.Warnings, "\n"), want, file)
+	}
+	assert.Empty(t, underSky(t, "environment/apartment.hdr").Warnings)
+}
+
+// The orientation picture of the OpenEXR samples writes -Z at u = 0 and 1, +X at 1/4, +Z at 1/2, -X at 3/4 and +Y
+// above: toward each axis a light shows what the file has there, and toward the right of +Z (seen from the middle,
+// -X) what it has on the right.
+func TestOrientation(t *testing.T) {
+	p := underSky(t, "environment/orientation.exr")
+	pic, err := imageio.Read(pictures + "environment/orientation.exr")
+	require.NoError(t, err)
+	planes := pic.RGB()
+	at := func(u, v float64) colour.RGB {
+		i := min(int(v*float64(pic.H)), pic.H-1)*pic.W + min(int(u*float64(pic.W)), pic.W-1)
+		return colour.RGB{float64(planes[0][i]), float64(planes[1][i]), float64(planes[2][i])}
+	}
+	n, varied := 0, 0.0
+	for _, c := range []struct {
+		d geom.Vec
+		u float64
+	}{{geom.Vec{Z: -1}, 0}, {geom.Vec{X: 1}, .25}, {geom.Vec{Z: 1}, .5}, {geom.Vec{X: -1}, .75}} {
+		right := c.d.Cross(geom.Vec{Y: 1}) // of one who looks along d with +Y up
+		for i := -8; i <= 8; i++ {
+			for j := -8; j <= 8; j++ {
+				// At texel centres the look-up is the texel.
+				du, dv := (float64(i)+.5)/float64(pic.W), (float64(j)+.5)/float64(pic.H)
+				s, k := math.Sincos(2 * math.Pi * du)
+				up, out := math.Sincos(math.Pi * -dv)
+				d := c.d.Mul(k*out).Mad(s*out, right).Mad(up, geom.Vec{Y: 1})
+				u := c.u + du
+				want, got := at(u-math.Floor(u), .5+dv), p.Scene.Lights[0].RadianceDir(d)
+				for ch := range want {
+					assert.InDelta(t, want[ch], got[ch], 2e-3)
+				}
+				varied += math.Abs(want[0] - 1)
+				n++
+			}
+		}
+	}
+	assert.Greater(t, varied/float64(n), .02, "the patches hold no letters")
+	for _, y := range []float64{1, -1} {
+		want, got := at(0, (1-y)/2*.999), p.Scene.Lights[0].RadianceDir(geom.Vec{Y: y, Z: -1e-9}.Unit())
+		assert.InDelta(t, want[1], got[1], .5)
+	}
+}
+
+// The .hdr and the .exr of one environment agree: mantissas of 8 bits are cut, by at most 1/128 of the largest channel.
+func TestEnvironmentFormatsAgree(t *testing.T) {
+	a, b := underSky(t, "environment/apartment.hdr").Scene.Lights[0], underSky(t, "environment/apartment.exr").Scene.Lights[0]
+	rnd := rand.New(rand.NewPCG(4, 4))
+	for range 2000 {
+		d := geom.Vec{X: rnd.NormFloat64(), Y: rnd.NormFloat64(), Z: rnd.NormFloat64()}.Unit()
+		p, q := a.RadianceDir(d), b.RadianceDir(d)
+		for c := range p {
+			assert.InDelta(t, q[c], p[c], q.Max()/100+1e-3, "%v", d)
+		}
+	}
+}
+
+// A set of tiles in a scene: what is missing is named, and a body shows the tiles that are there.
+func TestMissingTiles(t *testing.T) {
+	dir := t.TempDir()
+	for n, v := range map[int]uint8{1002: 255, 1013: 128} {
+		require.NoError(t, imageio.WritePNG(filepath.Join(dir, fmt.Sprintf("marsh.%d.png", n)), 1, 1, 1, []uint8{v}, nil))
+	}
+	p := prepare(t, fmt.Sprintf(`
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+bodies: [{name: eye, shape: eye, eye: {map_size: 64, iris: {colour: {file: "%s/marsh.{tile}.png", space: linear}}}}]
+`, dir))
+	assert.Contains(t, strings.Join(p.Warnings, "\n"), "tiles that have no file: 1001; they show the nearest of those that are there (1002 1013)")
+	_, err := scene.Parse("x.yaml", []byte(fmt.Sprintf("camera: {orbit: {}}\nlights: [{name: a, kind: constant, radiance: 1}]\nbodies: [{name: m, shape: box, material: {colour: {file: \"%s/reed.{tile}.png\"}}}]", dir)))
+	assert.ErrorContains(t, err, "no such tile")
+}
+
+// A table in place of the transform: it is read when the scene is prepared, and the picture is what it says.
+func TestViewTable(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "half.cube")
+	require.NoError(t, os.WriteFile(file, []byte("LUT_1D_SIZE 2\n0 0 0\n0.5 0.25 0\n"), 0o666))
+	yaml := fmt.Sprintf(`
+film: {width: 8, height: 8, spp: 1}
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+view: {table: {file: %s, input: linear, output: linear}}
+`, file)
+	r := trace(t, yaml)
+	require.NoError(t, os.Remove(file)) // it is not needed again
+	pic := r.Film.Develop()
+	pix, err := r.display(&pic)
+	require.NoError(t, err)
+	for c, want := range []float64{.5, .25, 0} {
+		assert.InDelta(t, want, pix[9][c], 1e-6)
+	}
+	assert.Contains(t, r.record()["display"], "half.cube, input linear, output linear")
+	require.NoError(t, os.WriteFile(file, []byte("LUT_1D_SIZE 2\n0 0 0\n"), 0o666))
+	d, err := scene.Parse("x.yaml", []byte(yaml))
+	require.NoError(t, err)
+	_, err = Prepare(context.Background(), d, Options{})
+	assert.ErrorContains(t, err, "half.cube: the data end after 1 of 2")
+}
+
+// fourMaps writes an RGB colour of 8 bits, a normal map of unit vectors in three channels of 16, a displacement of 16
+// and a mask of 8 bits, n x n each, and returns a scene that lays them on an eye.
+func fourMaps(t *testing.T, dir string, n int) string {
+	t.Helper()
+	name := func(s string) string { return filepath.Join(dir, s+".png") }
+	bytes := make([]uint8, 3*n*n)
+	for i := range bytes {
+		bytes[i] = uint8(i * 2654435761 >> 13)
+	}
+	require.NoError(t, imageio.WritePNG(name("colour"), n, n, 3, bytes, nil))
+	require.NoError(t, imageio.WritePNG(name("mask"), n, n, 1, bytes[:n*n], nil))
+	bytes = nil
+	words := make([]uint16, 3*n*n)
+	for i := 0; i < len(words); i += 3 {
+		x, y := .05*math.Sin(float64(i)), .05*math.Cos(1.7*float64(i))
+		for c, v := range [3]float64{x, y, math.Sqrt(1 - x*x - y*y)} {
+			words[i+c] = uint16(65535*(v+1)/2 + .5)
+		}
+	}
+	require.NoError(t, imageio.WritePNG16(name("normal"), n, n, 3, words, nil))
+	require.NoError(t, imageio.WritePNG16(name("height"), n, n, 1, words[:n*n], nil))
+	return fmt.Sprintf(`
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+bodies:
+  - {name: eye, shape: eye, eye: {cornea: {normal: {file: %s}, height: {file: %s, scale: 0.01}}, iris: {colour: {file: %s}}, sclera: {colour: {file: %s}}}}
+`, name("normal"), name("height"), name("colour"), name("mask"))
+}
+
+// A forecast comes from headers alone and agrees with what the textures take; above the limit the work is refused, with
+// every file and its numbers.
+func TestForecast(t *testing.T) {
+	const n = 256
+	d, err := scene.Parse("x.yaml", []byte(fourMaps(t, t.TempDir(), n)), "bodies.eye.eye.map_size=64")
+	require.NoError(t, err)
+	f := NewForecast(d)
+	quarter, rest := n*n/4, (n*n/4-1)/3
+	want := (3+2*2+2+1)*n*n + (3+2*2+2+1)*quarter + (6+2*2+2+2)*rest + 3*12*64*64
+	assert.EqualValues(t, want, f.Kept)
+	assert.Greater(t, f.Peak, f.Kept+8*n*n) // the normal map decodes to four channels of 16 bits
+	d.Trace.MapMemory = float64(f.Peak-1) / 1e9
+	_, err = Prepare(context.Background(), d, Options{})
+	for _, want := range []string{"trace.map_memory", "normal.png (256 x 256, 16 bits)", "mask.png", "GB at the peak"} {
+		assert.ErrorContains(t, err, want)
+	}
+}
+
+// Four maps of 8192 take at most 1 GB after Prepare and 2.2 GB at the peak, of a process of its own. It takes minutes
+// and 2 GB of memory, so it runs where CATCHLIGHT_MAPS gives the side of the maps, 8192 for these limits.
+func TestMemoryOfMaps(t *testing.T) {
+	if file := os.Getenv("CATCHLIGHT_MAPS_SCENE"); file != "" {
+		d, err := scene.Load(file)
+		require.NoError(t, err)
+		p, err := Prepare(context.Background(), d, Options{})
+		require.NoError(t, err)
+		debug.FreeOSMemory()
+		status, err := os.ReadFile("/proc/self/status")
+		require.NoError(t, err)
+		for _, line := range strings.Split(string(status), "\n") {
+			if strings.HasPrefix(line, "VmHWM") || strings.HasPrefix(line, "VmRSS") {
+				fmt.Println(line)
+			}
+		}
+		require.NotNil(t, p.Scene)
+		return
+	}
+	n, err := strconv.Atoi(os.Getenv("CATCHLIGHT_MAPS"))
+	if err != nil {
+		t.Skip("set CATCHLIGHT_MAPS=8192 to measure the memory of four maps of that side")
+	}
+	dir := t.TempDir()
+	file := filepath.Join(dir, "x.yaml")
+	require.NoError(t, os.WriteFile(file, []byte(fourMaps(t, dir, n)), 0o666))
+	debug.FreeOSMemory()
+	cmd := exec.Command(os.Args[0], "-test.run", "^TestMemoryOfMaps$", "-test.v")
+	cmd.Env = append(os.Environ(), "CATCHLIGHT_MAPS_SCENE="+file)
+	out, err := cmd.CombinedOutput()
+	require.NoError(t, err, string(out))
+	kB := map[string]float64{}
+	for _, line := range strings.Split(string(out), "\n") {
+		if w := strings.Fields(line); len(w) == 3 && strings.HasPrefix(w[0], "Vm") {
+			kB[w[0]], err = strconv.ParseFloat(w[1], 64)
+			require.NoError(t, err)
+		}
+	}
+	d, err := scene.Load(file)
+	require.NoError(t, err)
+	f := NewForecast(d)
+	t.Logf("side %d: %.3f GB after Prepare, %.3f GB at the peak; forecast %s and %s", n, kB["VmRSS:"]*1024e-9, kB["VmHWM:"]*1024e-9,
+		gigabytes(f.Kept), gigabytes(f.Peak))
+	assert.Less(t, kB["VmRSS:"]*1024, 1e9)
+	assert.Less(t, kB["VmHWM:"]*1024, 2.2e9)
+	assert.NotZero(t, kB["VmRSS:"])
+}
