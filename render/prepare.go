@@ -463,13 +463,16 @@ func (p *preparer) lights() {
 }
 
 func (p *preparer) light(s *scene.Light) (*light.Light, error) {
-	gain := s.Tint.Scale(math.Exp2(s.EV))
+	rig := &p.d.Rig
+	gain := s.Tint.Scale(math.Exp2(s.EV + rig.EV))
+	turn := geom.RotateY(geom.Radians(rig.Turn))
 	radiance := func(area float64) colour.RGB {
 		if s.Power != nil {
 			return light.PowerToRadiance(colour.Grey(*s.Power), area).Mul(gain)
 		}
 		return s.Radiance.Mul(gain)
 	}
+	// Where it is and how it faces in the rig's own frame, and in the turned one.
 	centre := func() geom.Vec {
 		if s.At != nil {
 			return *s.At
@@ -480,7 +483,7 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 	case "constant":
 		return light.NewConstant(s.Name, s.Radiance.Mul(gain))
 	case "environment":
-		return stage(p, "light "+s.Name, []any{s.File, s.Rotation, gain}, func(m *making) (*light.Light, error) {
+		return stage(p, "light "+s.Name, []any{s.File, s.Rotation + rig.Turn, gain}, func(m *making) (*light.Light, error) {
 			m.opens(string(s.File))
 			pic, err := imageio.Read(string(s.File))
 			if err != nil {
@@ -492,26 +495,30 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 			for _, n := range notes {
 				m.notes = append(m.notes, fmt.Sprintf("light %s: %s", s.Name, n))
 			}
-			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation), gain)
+			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation+rig.Turn), gain)
 		})
 	case "rectangle":
 		c := centre()
-		fr := facing(s.Toward.Sub(c), geom.Radians(s.Roll))
-		return light.NewRectangle(s.Name, fr, c, s.Width, s.Height, radiance(s.Width*s.Height), false,
+		fr := turned(turn, facing(s.Toward.Sub(c), geom.Radians(s.Roll)))
+		return light.NewRectangle(s.Name, fr, turn.Point(c), s.Width, s.Height, radiance(s.Width*s.Height), false,
 			light.WithPanes(s.Panes[0], s.Panes[1], s.Bar))
 	case "disc":
 		c := centre()
-		return light.NewDisc(s.Name, facing(s.Toward.Sub(c), 0), c, s.Radius, radiance(math.Pi*s.Radius*s.Radius), false)
+		return light.NewDisc(s.Name, turned(turn, facing(s.Toward.Sub(c), 0)), turn.Point(c), s.Radius, radiance(math.Pi*s.Radius*s.Radius), false)
 	case "sphere":
-		return light.NewSphere(s.Name, centre(), s.Radius, radiance(4*math.Pi*s.Radius*s.Radius))
+		return light.NewSphere(s.Name, turn.Point(centre()), s.Radius, radiance(4*math.Pi*s.Radius*s.Radius))
 	case "distant":
-		dir := camera.Orbit(geom.Vec{}, geom.Radians(s.From.Azimuth), geom.Radians(s.From.Elevation), 1)
+		dir := turn.Vector(camera.Orbit(geom.Vec{}, geom.Radians(s.From.Azimuth), geom.Radians(s.From.Elevation), 1))
 		if s.Irradiance != nil {
 			return light.NewDistantIrradiance(s.Name, dir, geom.Radians(s.Angle), s.Irradiance.Mul(gain))
 		}
 		return light.NewDistant(s.Name, dir, geom.Radians(s.Angle), s.Radiance.Mul(gain))
 	}
 	return nil, fmt.Errorf("unknown kind %q", s.Kind)
+}
+
+func turned(turn geom.Affine, f geom.Frame) geom.Frame {
+	return geom.Frame{S: turn.Vector(f.S), T: turn.Vector(f.T), N: turn.Vector(f.N)}
 }
 
 // facing returns the frame of a rectangle that faces along n with its height upward, turned by roll about n.

@@ -388,7 +388,11 @@ func (d *decoder) fileName(f *field, n *node, p *Path, path string) {
 	}
 	full := filepath.FromSlash(n.text)
 	if !filepath.IsAbs(full) {
-		full = filepath.Join(d.folder, full)
+		folder := d.folder
+		if n.at.order == 0 && n.at.file != "" { // written in a file, which may be a rig's
+			folder = filepath.Dir(n.at.file)
+		}
+		full = filepath.Join(folder, full)
 	}
 	if strings.Contains(filepath.Base(full), TileToken) {
 		if tiles, err := TileFiles(Path(full)); err != nil || len(tiles) == 0 {

@@ -31,6 +31,7 @@ type Description struct {
 	Camera Camera  `key:"camera" doc:"where the picture is taken from"`
 	View   View    `key:"view" doc:"from radiance to display"`
 	Trace  Trace   `key:"trace" doc:"settings of the path tracer"`
+	Rig    Rig     `key:"rig" doc:"what holds for all lights together"`
 	Lights []Light `key:"lights" doc:"what shines; at least one light or emissive body"`
 	Bodies []Body  `key:"bodies" doc:"what there is to see"`
 
@@ -112,6 +113,21 @@ type Effects struct {
 	Scattering bool `key:"scattering" default:"true" doc:"subsurface scattering; off makes tissue plain diffuse"`
 	Coat       bool `key:"coat" default:"true" doc:"reflection of the tear film"`
 	Shadow     bool `key:"shadow" default:"true" doc:"shadows of bodies on the eye"`
+}
+
+// Rig is what holds for all lights together; a file of a rig brings it with its lights.
+type Rig struct {
+	About   string  `key:"about" default:"" doc:"one line that says what the lights are"`
+	Reveals string  `key:"reveals" default:"" doc:"one line that says what they show of an eye"`
+	Key     Bearing `key:"key" doc:"where the main light comes from"`
+	Turn    float64 `key:"turn" unit:"degrees" range:"[-3600,3600]" default:"0" doc:"turns all lights about +Y, right-handed"`
+	EV      float64 `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of each light's own; a rig is balanced by it so that a grey card of 18 % at the eye, facing the key, reads 0.18"`
+}
+
+// Bearing is a direction by angles.
+type Bearing struct {
+	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
+	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" doc:"positive goes up"`
 }
 
 // Light is one source of light.

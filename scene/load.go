@@ -13,7 +13,8 @@ import (
 // source is what a description was read from.
 type source struct {
 	name string // the scene file
-	tree *node  // of the file, before any override
+	tree *node  // of the file, before any override, with a rig's lights where there is one
+	rig  string // file of the rig, "" for the scene's own lights
 	set  []string
 }
 
@@ -32,6 +33,18 @@ func Load(path string, set ...string) (*Description, error) {
 		return nil, Problems{{File: path, Message: "cannot be read: " + cause(err)}}
 	}
 	return Parse(path, data, set...)
+}
+
+// LoadLit is Load with the lights of a rig's file in place of the scene's own; WithRig says more.
+func LoadLit(path, rig string, set ...string) (*Description, error) {
+	d, err := Load(path)
+	if err != nil {
+		return nil, err
+	}
+	if d, err = d.WithRig(rig); err != nil {
+		return nil, err
+	}
+	return d.With(set...)
 }
 
 // readCapped reads a regular file up to one byte past the largest allowed size.
@@ -79,6 +92,57 @@ func (d *Description) With(set ...string) (*Description, error) {
 	s := *d.source
 	s.set = slices.Concat(s.set, set)
 	return decode(&s)
+}
+
+// WithRig returns the description with the lights of a rig's file, a scene file that holds nothing but `rig` and `lights`,
+// in place of its own; overrides go on top as before. Names of files in the rig start at the rig's folder.
+func (d *Description) WithRig(path string) (*Description, error) {
+	if d.source == nil {
+		return nil, errors.New("scene: only a description that was read from a file can be lit anew")
+	}
+	data, err := readCapped(path)
+	if err != nil {
+		return nil, Problems{{File: path, Message: "cannot be read: " + cause(err)}}
+	}
+	rig, problems := parseTree(data, place{file: path}, false)
+	for _, e := range rig.list() {
+		if e.key != "rig" && e.key != "lights" {
+			problems = append(problems, Problem{File: path, Line: e.at.line, Column: e.at.column, Key: shorten(e.key), Message: "a rig holds rig and lights alone"})
+		}
+	}
+	if len(problems) == 0 && rig.get("lights") == nil {
+		problems = append(problems, Problem{File: path, Key: "lights", Message: "missing: a rig holds lights"})
+	}
+	if len(problems) > 0 {
+		return nil, problems.sorted()
+	}
+	s := *d.source
+	tree := *s.tree
+	tree.kind = blockNode
+	tree.entries = slices.Clone(rig.entries)
+	for _, e := range s.tree.list() {
+		if e.key != "rig" && e.key != "lights" {
+			tree.entries = append(tree.entries, e)
+		}
+	}
+	s.tree, s.rig, s.set = &tree, path, slices.Clone(s.set)
+	return decode(&s)
+}
+
+// list returns the entries of a block, and none of anything else.
+func (n *node) list() []entry {
+	if n == nil {
+		return nil
+	}
+	return n.entries
+}
+
+// RigFile returns the file of the rig that lights the scene, or "" where its own lights do.
+func (d *Description) RigFile() string {
+	if d.source == nil {
+		return ""
+	}
+	return d.source.rig
 }
 
 // Overrides returns what was put on the description, in order.

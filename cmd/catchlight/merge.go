@@ -80,7 +80,12 @@ func mergeFilms(parts []string, f *mergeFlags, stdout io.Writer) error {
 		}
 		if i == 0 {
 			first, whole = r, g
-			if d, err = scene.Load(r.Scene, r.Overrides...); err != nil {
+			if r.Lights != "" {
+				d, err = scene.LoadLit(r.Scene, r.Lights, r.Overrides...)
+			} else {
+				d, err = scene.Load(r.Scene, r.Overrides...)
+			}
+			if err != nil {
 				return err
 			}
 			id, err := render.IdentityOf(d)

@@ -27,6 +27,7 @@ import (
 type renderFlags struct {
 	out     []string
 	set     []string
+	lights  string
 	size    string
 	spp     int
 	seed    int
@@ -74,6 +75,7 @@ Overrides name keys by path, lists by name or index:
 	fl.IntVar(&f.seed, "seed", 0, "seed of all random numbers, instead of the scene's")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
+	fl.StringVar(&f.lights, "lights", "", "rig whose lights stand in for the scene's own: a name (see catchlight lights) or a file")
 	fl.StringVar(&f.probe, "probe", "", "render nothing, but say what pixel x,y shows: bodies, places in mm, maps, texels, values")
 	fl.StringVar(&f.stats, "stats", "", "write the report to this JSON file instead of NAME.json beside the first picture")
 	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
@@ -131,7 +133,16 @@ func (f *renderFlags) load(path string, given func(string) bool) (*scene.Descrip
 	for i, o := range list {
 		sets[i] = o.set
 	}
-	d, err := scene.Load(path, sets...)
+	var d *scene.Description
+	if f.lights == "" {
+		d, err = scene.Load(path, sets...)
+	} else {
+		var rig string
+		if rig, err = findRig(path, f.lights); err != nil {
+			return nil, err
+		}
+		d, err = scene.LoadLit(path, rig, sets...)
+	}
 	var problems scene.Problems
 	if errors.As(err, &problems) {
 		for i := range problems {
@@ -341,6 +352,7 @@ func parseShard(text string, most int) (render.Shard, error) {
 type report struct {
 	Program        string          `json:"program"`
 	Scene          string          `json:"scene"`
+	Lights         string          `json:"lights,omitempty"`
 	Overrides      []string        `json:"overrides"`
 	Identity       render.Identity `json:"identity"`
 	Shard          string          `json:"shard,omitempty"`
@@ -359,7 +371,7 @@ func writeStats(path string, d *scene.Description, r *render.Result, shard rende
 	if shard.Count > 1 {
 		text = fmt.Sprintf("%d/%d", shard.Index, shard.Count)
 	}
-	return writeJSON(path, report{versionText(), d.File, d.Overrides(), id, text, time.Now().UTC().Format(time.RFC3339), prepare, write, r.Stats})
+	return writeJSON(path, report{versionText(), d.File, d.RigFile(), d.Overrides(), id, text, time.Now().UTC().Format(time.RFC3339), prepare, write, r.Stats})
 }
 
 func writeJSON(path string, v any) error {

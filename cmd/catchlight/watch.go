@@ -45,6 +45,7 @@ good draft stays. --crop iris shows the iris alone. Ctrl-C ends the watch.`,
 	fl.IntVar(&f.pix, "pixels", 384, "longer side of the draft in pixels (256 with --crop)")
 	fl.IntVar(&f.spp, "spp", 12, "samples per pixel of the last pass")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor")
+	fl.StringVar(&f.lights, "lights", "", "rig whose lights stand in for the scene's own: a name (see catchlight lights) or a file")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
 	return c
 }
