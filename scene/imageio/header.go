@@ -31,23 +31,28 @@ type Header struct {
 const headerBytes = 1 << 20
 
 // ReadHeader reads the header of a picture and takes no memory for its texels. What it finds wrong Read tells better.
-func ReadHeader(path string) (h Header, err error) {
-	defer guard("picture", &err)
+func ReadHeader(path string) (Header, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return h, err
+		return Header{}, err
 	}
 	defer f.Close()
 	st, err := f.Stat()
 	if err != nil {
-		return h, err
+		return Header{}, err
 	}
 	if !st.Mode().IsRegular() {
-		return h, fmt.Errorf("%s: not a regular file", path)
+		return Header{}, fmt.Errorf("%s: not a regular file", path)
 	}
-	h.File = st.Size()
-	data, err := io.ReadAll(io.LimitReader(f, headerBytes))
-	if err != nil {
+	return headerOf(path, f, st.Size())
+}
+
+// headerOf reads the header of the picture of n bytes in f.
+func headerOf(path string, f io.ReaderAt, n int64) (h Header, err error) {
+	defer guard("picture", &err)
+	h.File = n
+	data := make([]byte, min(n, headerBytes))
+	if _, err := f.ReadAt(data, 0); err != nil && err != io.EOF {
 		return h, err
 	}
 	size := func(w, hh int64, texel int) error {
@@ -98,7 +103,7 @@ func ReadHeader(path string) (h Header, err error) {
 		}
 		err = size(int64(cfg.Width), int64(cfg.Height), coded(cfg.ColorModel))
 	case strings.HasPrefix(start, "II*\x00"), strings.HasPrefix(start, "MM\x00*"):
-		cfg, e := tiff.DecodeConfig(f)
+		cfg, e := tiff.DecodeConfig(io.NewSectionReader(f, 0, n))
 		if e != nil {
 			return h, e
 		}
