@@ -234,3 +234,28 @@ func TestMemoryOfMaps(t *testing.T) {
 	assert.Less(t, kB["VmHWM:"]*1024, 2.2e9)
 	assert.NotZero(t, kB["VmRSS:"])
 }
+
+// A map's space: red of each set of primaries in Rec. 709 (Rec. 2020: ITU-R BT.2407-0; P3: the matrix that CSS Color 4
+// gives by way of XYZ), white as white, and the same codes in srgb and p3 decoded alike.
+func TestMapSpaces(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "x.png")
+	require.NoError(t, imageio.WritePNG(file, 2, 1, 3, []uint8{255, 0, 0, 188, 188, 188}, nil))
+	for space, want := range map[string][2]colour.RGB{
+		"auto": {{1, 0, 0}, colour.Grey(.5029)}, "srgb": {{1, 0, 0}, colour.Grey(.5029)}, "linear": {{1, 0, 0}, colour.Grey(188. / 255)},
+		"p3": {{1.2249, -.0421, -.0196}, colour.Grey(.5029)}, "linear-rec2020": {{1.6605, -.1246, -.0182}, colour.Grey(188. / 255)},
+	} {
+		p := prepare(t, fmt.Sprintf(`
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+bodies: [{name: b, shape: sphere, material: {colour: {file: %s, space: %s, wrap: clamp}}}]
+`, file, space))
+		m := p.Scene.Bodies[0].Material.Colour
+		for i, u := range []float64{.25, .75} {
+			got := m.RGB(geom.UV{U: u, V: .5}, 0)
+			for c := range got {
+				assert.InDelta(t, want[i][c], got[c], 2e-4, "%s, texel %d, channel %d", space, i, c)
+			}
+		}
+	}
+}

@@ -334,7 +334,18 @@ func (p *preparer) picture(m *making, s *scene.MapSpec, colours bool) (texture.M
 	if s.File == "" {
 		return texture.Constant(s.Value.Scale(s.Gain).Add(colour.Grey(s.Offset))), nil
 	}
-	t, err := m.read(s.File, s.Wrap, imageio.As{SRGB: s.Space == "srgb" || s.Space == "auto" && colours, Colour: colours, Channel: s.Channel})
+	as := imageio.As{SRGB: s.Space == "srgb" || s.Space == "p3" || s.Space == "auto" && colours, Colour: colours, Channel: s.Channel}
+	from, other := spaces[s.Space]
+	if other {
+		as.Colour = false // the scene's word goes before the file's
+	}
+	t, err := m.read(s.File, s.Wrap, as)
+	if other && err == nil {
+		turn, e := from.ToRec709()
+		if err = e; err == nil {
+			t = t.Turned(&turn)
+		}
+	}
 	return t.Scaled(s.Gain, s.Offset), err
 }
 
@@ -387,6 +398,15 @@ func (m *making) read(path scene.Path, wrap string, as imageio.As) (texture.Map,
 		return texture.Map{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return texture.FromTiles(set), nil
+}
+
+// spaces are the primaries and whites of the colour spaces that a map may be in beside Rec. 709.
+//
+// Sources: SMPTE RP 431-2 with the white of Rec. 709; ITU-R BT.2020-2; Academy S-2014-004 (AP1).
+var spaces = map[string]colour.Primaries{
+	"p3":             {0.680, 0.320, 0.265, 0.690, 0.150, 0.060, 0.3127, 0.3290},
+	"linear-rec2020": {0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290},
+	"linear-ap1":     {0.713, 0.293, 0.165, 0.830, 0.128, 0.044, 0.32168, 0.33767},
 }
 
 // bigPicture is the number of texels from which a picture's decoding is cleaned up after at once.

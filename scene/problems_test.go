@@ -25,6 +25,10 @@ func TestProblems(t *testing.T) {
 		"unknown key":         {head + "film: {widht: 3}", "3:8: film.widht: unknown key; did you mean width?"},
 		"unknown section":     {head + "flim: {width: 3}", "3:1: flim: unknown key; did you mean film?"},
 		"unknown, none near":  {head + "view: {gamma: 2}", "3:8: view.gamma: unknown key; known here: exposure, transform, table, background, colour, edge"},
+		"table, no input":     {head + "view: {table: {file: grey.cube, output: srgb}}", "3:16: view.table.input: missing, wants linear, srgb or log2"},
+		"table, no range":     {head + "view: {table: {file: grey.cube, output: srgb, input: log2, low: -6}}", "3:16: view.table.high: missing, input log2 wants low and high"},
+		"table, range":        {head + "view: {table: {file: grey.cube, output: srgb, input: log2, low: 4, high: 4}}", "3:68: view.table.high: 4 is not above low, which is 4"},
+		"table and transform": {head + "view: {transform: none, table: {file: grey.cube, output: srgb, input: srgb}}", "3:25: view.table: give either transform or table, not both"},
 		"duplicate key":       {head + "film:\n  spp: 3\n  spp: 4", "5:3: film.spp: given twice, first in line 4"},
 		"out of range":        {head + "bodies:\n  - name: left\n    shape: eye\n    eye: {cornea: {index: 13.76}}", "6:27: bodies.left.eye.cornea.index: 13.76 is outside [1, 2.5]"},
 		"out of range, unit":  {head + "film: {width: 0}", "3:15: film.width: 0 is outside [1, 16384] px"},
@@ -114,6 +118,7 @@ func TestProblems(t *testing.T) {
 			dir := t.TempDir()
 			require.NoError(t, os.Mkdir(filepath.Join(dir, "folder.glb"), 0o777))
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "shells.glb"), nil, 0o666))
+			require.NoError(t, os.WriteFile(filepath.Join(dir, "grey.cube"), nil, 0o666))
 			file := filepath.Join(dir, "marsh.yaml")
 			require.NoError(t, os.WriteFile(file, []byte(c.file), 0o666))
 			d, err := Load(file)

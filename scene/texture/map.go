@@ -39,7 +39,8 @@ type Map struct {
 	tiles  *Tiles
 	gain   float64
 	offset float64
-	down   bool // a normal map whose green points down
+	down   bool           // a normal map whose green points down
+	turn   *colour.Matrix // of a picture in other primaries; nil for none
 }
 
 // Constant returns a map that is c everywhere.
@@ -89,7 +90,7 @@ func (m *Map) place(uv geom.UV) (im *Image, u, v float64) {
 func (m *Map) Mean() colour.RGB {
 	switch m.kind {
 	case tiled:
-		return m.tiles.mean().Scale(m.gain).Add(colour.Grey(m.offset))
+		return m.scaled(m.tiles.mean())
 	case image:
 	default:
 		return m.c
@@ -99,7 +100,7 @@ func (m *Map) Mean() colour.RGB {
 	if m.im.c == 1 {
 		c = colour.Grey(a[0])
 	}
-	return c.Scale(m.gain).Add(colour.Grey(m.offset))
+	return m.scaled(c)
 }
 
 // RGB returns the three channels at uv. footprint is the width of the sample in uv units, >= 0; the look-up is
@@ -116,7 +117,22 @@ func (m *Map) RGB(uv geom.UV, footprint float64) colour.RGB {
 		r1, g1, b1 := im.bilinear(k+1, u, v, m.wrap, true)
 		r, g, b = r+f*(r1-r), g+f*(g1-g), b+f*(b1-b)
 	}
-	return colour.RGB{m.gain*r + m.offset, m.gain*g + m.offset, m.gain*b + m.offset}
+	return m.scaled(colour.RGB{r, g, b})
+}
+
+// scaled brings what a picture holds to the working primaries, then to the map's range.
+func (m *Map) scaled(c colour.RGB) colour.RGB {
+	if m.turn != nil {
+		c = m.turn.Apply(c)
+	}
+	return colour.RGB{m.gain*c[0] + m.offset, m.gain*c[1] + m.offset, m.gain*c[2] + m.offset}
+}
+
+// Turned returns the colour map m whose picture's linear colours are taken through a matrix at each look-up, before gain
+// and offset; a linear map of colours and the filter over texels commute. A constant stays as it is.
+func (m Map) Turned(by *colour.Matrix) Map {
+	m.turn = by
+	return m
 }
 
 // Normal returns the unit tangent-space normal at uv of a normal map, with green up; footprint as for RGB. Texels hold
