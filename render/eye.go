@@ -28,7 +28,6 @@ type shells struct {
 
 	// What the stage says; making takes it over.
 	notes []string
-	bytes int64
 }
 
 // front is the answer of shells.front for each texel of a volume map: u, v, weight.
@@ -47,7 +46,7 @@ func (p *preparer) eye(b *scene.Body) {
 	s, err := stage(p, "shells "+b.Name, shapeOf(d), func(m *making) (*shells, error) {
 		s, err := p.shells(d, m)
 		if s != nil {
-			m.notes, m.bytes = append(m.notes, s.notes...), m.bytes+s.bytes
+			m.notes = append(m.notes, s.notes...)
 		}
 		return s, err
 	})
@@ -147,10 +146,10 @@ func (p *preparer) shells(d *scene.Eye, m *making) (*shells, error) {
 	if s.inner.Part != nil && d.Iris.PupilClosed {
 		s.inner.Part = nil
 	}
-	if s.outerBVH, err = s.hierarchy(s.outer, p.o.workers()); err != nil {
+	if s.outerBVH, err = p.hierarchy(s.outer); err != nil {
 		return s, fmt.Errorf("outer shell: %w", err)
 	}
-	if s.innerBVH, err = s.hierarchy(s.inner, p.o.workers()); err != nil {
+	if s.innerBVH, err = p.hierarchy(s.inner); err != nil {
 		return s, fmt.Errorf("inner shell: %w", err)
 	}
 	s.far = s.inner.Bounds().Size().Len()
@@ -158,14 +157,6 @@ func (p *preparer) shells(d *scene.Eye, m *making) (*shells, error) {
 		s.front = s.meet(d)
 	}
 	return s, nil
-}
-
-func (s *shells) hierarchy(m *mesh.Mesh, workers int) (*accel.BVH, error) {
-	b, err := accel.Build(m.P, m.Tri, accel.Options{Workers: workers})
-	if err == nil {
-		s.bytes += int64(b.Stats().Bytes)
-	}
-	return b, err
 }
 
 func (p *preparer) builtShells(d *scene.Eye, m *making) (*shells, error) {

@@ -8,6 +8,7 @@ package render
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"maps"
@@ -70,18 +71,20 @@ type Prepared struct {
 	Filter      film.Filter
 	Warnings    []string
 	Bytes       int64 // of the hierarchies
+	Triangles   int64 // in them
 
 	view *view.View
 }
 
 // preparer gathers what Prepare makes.
 type preparer struct {
-	d     *scene.Description
-	o     Options
-	out   *frozen.Scene
-	warn  []string
-	errs  []error
-	bytes int64
+	d    *scene.Description
+	o    Options
+	out  *frozen.Scene
+	warn []string
+	errs []error
+
+	meshes map[string]*instance
 }
 
 func (p *preparer) warnf(format string, a ...any) { p.warn = append(p.warn, fmt.Sprintf(format, a...)) }
@@ -135,7 +138,8 @@ func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, e
 	if len(p.errs) > 0 {
 		return nil, errors.Join(p.errs...)
 	}
-	return &Prepared{Description: d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: p.bytes, view: look}, nil
+	bytes, triangles := size(p.out)
+	return &Prepared{Description: d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, view: look}, nil
 }
 
 func (p *preparer) settings() {
@@ -222,17 +226,20 @@ func (p *preparer) body(b *scene.Body) {
 		const far = 1e9
 		local = geom.Box{Lo: geom.Vec{X: -far, Y: -far, Z: -b.Depth}, Hi: geom.Vec{X: far, Y: far}}
 	case "mesh":
-		m, err := p.readMesh(b)
+		q, err := p.mesh(b)
 		if err != nil {
 			p.fail("bodies."+b.Name+".file", err)
 			return
 		}
-		f.Shape, f.Mesh, f.Closed = frozen.Mesh, m, true
-		if f.BVH, err = p.hierarchy(m); err != nil {
-			p.fail("bodies."+b.Name+".file", err)
-			return
+		f.Shape, f.Mesh, f.BVH, f.Closed = frozen.Mesh, q.mesh, q.bvh, true
+		local = q.mesh.Bounds()
+		if c := b.Cutout; c != nil {
+			f.Closed = false
+			if f.Cutout, err = p.cutout(b, q.mesh); err != nil {
+				p.fail("bodies."+b.Name+".cutout", err)
+				return
+			}
 		}
-		local = m.Bounds()
 	}
 	m := &b.Material
 	if m.Kind == "emissive" {
@@ -423,12 +430,67 @@ func prefixed(prefix string, notes []string) []string {
 	return out
 }
 
-func (p *preparer) hierarchy(m *mesh.Mesh) (*accel.BVH, error) {
-	b, err := accel.Build(m.P, m.Tri, accel.Options{Workers: p.o.workers()})
-	if err == nil {
-		p.bytes += int64(b.Stats().Bytes)
+// instance is a mesh with its hierarchy, which bodies of the same file share.
+type instance struct {
+	mesh *mesh.Mesh
+	bvh  *accel.BVH
+}
+
+// mesh returns the mesh of a body. Bodies that differ in place, material and rays alone share one.
+func (p *preparer) mesh(b *scene.Body) (*instance, error) {
+	q := *b
+	q.Name, q.On, q.Place, q.Cutout, q.Seen = "", false, scene.Place{}, nil, scene.Seen{}
+	q.Material = scene.Material{Kind: q.Material.Kind} // what a closed volume asks of a mesh
+	key, err := json.Marshal(q)
+	if err != nil {
+		return nil, err
 	}
-	return b, err
+	if i := p.meshes[string(key)]; i != nil {
+		return i, nil
+	}
+	m, err := p.readMesh(b)
+	if err != nil {
+		return nil, err
+	}
+	bvh, err := p.hierarchy(m)
+	if err != nil {
+		return nil, err
+	}
+	if p.meshes == nil {
+		p.meshes = map[string]*instance{}
+	}
+	i := &instance{m, bvh}
+	p.meshes[string(key)] = i
+	return i, nil
+}
+
+// cutout reads the mask of a body.
+func (p *preparer) cutout(b *scene.Body, m *mesh.Mesh) (*frozen.Cutout, error) {
+	c := b.Cutout
+	if m.UV == nil {
+		return nil, errors.New("the mesh has no texture coordinates to lay it on")
+	}
+	t, err := stage(p, "cutout "+b.Name, c, func(k *making) (texture.Map, error) {
+		return k.read(c.File, c.Wrap, imageio.As{Channel: c.Channel})
+	})
+	return &frozen.Cutout{Map: t, Level: c.Level}, err
+}
+
+func (p *preparer) hierarchy(m *mesh.Mesh) (*accel.BVH, error) {
+	return accel.Build(m.P, m.Tri, accel.Options{Workers: p.o.workers()})
+}
+
+// size adds up the hierarchies of a scene, each once.
+func size(s *frozen.Scene) (bytes, triangles int64) {
+	seen := map[*accel.BVH]bool{}
+	for i := range s.Bodies {
+		if b := s.Bodies[i].BVH; b != nil && !seen[b] {
+			seen[b] = true
+			bytes += int64(b.Stats().Bytes)
+			triangles += int64(b.Stats().Triangles)
+		}
+	}
+	return
 }
 
 func (p *preparer) lights() {

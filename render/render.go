@@ -34,6 +34,10 @@ type Stats struct {
 	Seconds          float64 `json:"render_seconds"`
 	SamplesPerSecond float64 `json:"samples_per_second"`
 	HierarchyBytes   int64   `json:"hierarchy_bytes"`
+	Triangles        int64   `json:"triangles"`
+	BytesPerTriangle float64 `json:"hierarchy_bytes_per_triangle"`
+	Rays             int64   `json:"rays_cast"`    // into hierarchies, of all kinds
+	KernelShare      float64 `json:"kernel_share"` // of the workers' time, an estimate from one ray in 1021
 	PeakBytes        int64   `json:"peak_bytes"`
 	Dropped          uint64  `json:"dropped_non_finite_samples"`
 	// Error is what the picture achieved; Outliers tells how much of it rests on rare bright samples, all of which stay.
@@ -206,7 +210,14 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Film.Seed, workers, accel.Kernel()
 	s.Seconds = time.Since(start).Seconds()
 	s.SamplesPerSecond = float64(s.Samples) / math.Max(s.Seconds, 1e-9)
-	s.HierarchyBytes = p.Bytes
+	s.HierarchyBytes, s.Triangles = p.Bytes, p.Triangles
+	s.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))
+	var within float64
+	for i := range benches {
+		rays, seconds := benches[i].t.Spent()
+		s.Rays, within = s.Rays+rays, within+seconds
+	}
+	s.KernelShare = within / math.Max(1e-9, s.Seconds*float64(workers))
 	s.PeakBytes = peakMemory()
 	for i := range w * h {
 		s.Dropped += uint64(f.Dropped(i))

@@ -27,7 +27,6 @@ type kept struct {
 	files  []stamp
 	value  any
 	notes  []string
-	bytes  int64
 }
 
 // NewCache returns an empty cache.
@@ -52,14 +51,13 @@ func stampOf(path string) stamp {
 type making struct {
 	files []stamp // opened, with their state before that
 	notes []string
-	bytes int64
 }
 
 // opens tells that the stage is about to read a file; its state now is what the result stands for.
 func (m *making) opens(path string) { m.files = append(m.files, stampOf(path)) }
 
 // stage returns the result of make, from the cache where the inputs (which must be JSON values) and the files that it
-// opened are as they were. slot names the stage and what it belongs to. Notes and bytes count either way.
+// opened are as they were. slot names the stage and what it belongs to. Notes count either way.
 func stage[T any](p *preparer, slot string, inputs any, make func(m *making) (T, error)) (T, error) {
 	var none T
 	c := p.o.Cache
@@ -78,7 +76,6 @@ func stage[T any](p *preparer, slot string, inputs any, make func(m *making) (T,
 				c.Taken++
 				c.mu.Unlock()
 				p.warn = append(p.warn, k.notes...)
-				p.bytes += k.bytes
 				return k.value.(T), nil
 			}
 		}
@@ -90,10 +87,9 @@ func stage[T any](p *preparer, slot string, inputs any, make func(m *making) (T,
 	if err != nil {
 		return none, err
 	}
-	p.bytes += m.bytes
 	if c != nil {
 		c.mu.Lock()
-		list := append(c.slots[slot], &kept{id, m.files, v, m.notes, m.bytes})
+		list := append(c.slots[slot], &kept{id, m.files, v, m.notes})
 		if n := len(list) - keptPerStage; n > 0 {
 			list = slices.Delete(list, 0, n)
 		}

@@ -169,7 +169,16 @@ type Body struct {
 	Morph    []Morph  `key:"morph" only:"mesh" doc:"weights of the file's morph targets; others keep the file's own"`
 	Material Material `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
 	Eye      *Eye     `key:"eye" only:"eye" doc:"the two-shell eye"`
+	Cutout   *Cutout  `key:"cutout" only:"mesh" doc:"mask of what is there: lash cards, lid edges"`
 	Seen     Seen     `key:"seen_by" doc:"which rays meet it"`
+}
+
+// Cutout takes away the parts of a mesh where a mask is low.
+type Cutout struct {
+	File    Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, never decoded as colour"`
+	Channel string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y; without it the first"`
+	Level   float64 `key:"level" range:"[0,1]" default:"0.5" doc:"the mesh is there where the mask is at least this"`
+	Wrap    string  `key:"wrap" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1"`
 }
 
 // Seen says which rays meet a body.

@@ -2,9 +2,14 @@
 
 package accel
 
-import "golang.org/x/sys/cpu"
+import (
+	"os"
 
-var useAVX2 = cpu.X86.HasAVX2 && cpu.X86.HasFMA && cpu.X86.HasBMI1
+	"golang.org/x/sys/cpu"
+)
+
+// useAVX2 picks the kernel. CATCHLIGHT_KERNEL=go takes the portable one, to compare.
+var useAVX2 = cpu.X86.HasAVX2 && cpu.X86.HasFMA && cpu.X86.HasBMI1 && os.Getenv("CATCHLIGHT_KERNEL") != "go"
 
 // closestAVX2 finds the closest hit and leaves it in k.hit; k.hit.prim must be noRef before.
 //

@@ -67,8 +67,7 @@ func closestGo(k *kargs) {
 	}
 }
 
-// occludedGo reports whether there is any hit. It visits the farthest child first: in a closed shell that is the side
-// that stops the ray.
+// occludedGo reports whether there is any hit. The order of the children is as it comes: any hit will do.
 func occludedGo(k *kargs) bool {
 	mem := k.base
 	tn, tf := bitsOf(k.tn), bitsOf(k.tf)
@@ -83,8 +82,6 @@ func occludedGo(k *kargs) bool {
 			x0, x1 := &n.b[nx], &n.b[nx^1]
 			y0, y1 := &n.b[ny], &n.b[ny^1]
 			z0, z1 := &n.b[nz], &n.b[nz^1]
-			top := uint64(0)
-			any := false
 			for i := 0; i < 8; i++ {
 				c := n.child[i]
 				if c == noRef {
@@ -92,22 +89,10 @@ func occludedGo(k *kargs) bool {
 				}
 				a := max(tn, bitsOf(x0[i]*rx+px), bitsOf(y0[i]*ry+py), bitsOf(z0[i]*rz+pz))
 				z := min(tf, bitsOf(x1[i]*rx+px), bitsOf(y1[i]*ry+py), bitsOf(z1[i]*rz+pz))
+				k.stack[sp&(stackSize-1)] = uint64(c)
 				if a <= z {
-					e := uint64(a)<<32 | uint64(c)
-					if !any {
-						any, top = true, e
-						continue
-					}
-					if e > top {
-						e, top = top, e
-					}
-					k.stack[sp&(stackSize-1)] = e
 					sp++
 				}
-			}
-			if any {
-				ref = uint32(top)
-				continue
 			}
 		} else if leafGo(k, (*leaf)(unsafe.Add(mem, uintptr(ref&^leafBit)<<6)), true) {
 			return true

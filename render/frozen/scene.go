@@ -79,7 +79,45 @@ type Body struct {
 	Tangents *mesh.Tangents // of Mesh; nil without a normal map
 	Closed   bool           // encloses a volume
 	Material Material
-	Eye      int32 // index into Scene.Eyes for Outer and Inner, else -1
+	Eye      int32   // index into Scene.Eyes for Outer and Inner, else -1
+	Cutout   *Cutout // of a mesh with texture coordinates: parts that are not there; nil: all is
+}
+
+// Cutout is a mask over a mesh: rays pass where its value is below Level.
+type Cutout struct {
+	Map   texture.Map
+	Level float64
+}
+
+// passes says whether a ray goes on through the mesh at a hit.
+func (c *Cutout) passes(m *mesh.Mesh, h *accel.Hit) bool {
+	t := m.Tri[h.Prim]
+	a, b, e := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
+	w := 1 - h.U - h.V
+	return c.Map.Scalar(geom.UV{U: w*a.U + h.U*b.U + h.V*e.U, V: w*a.V + h.U*b.V + h.V*e.V}, 0) < c.Level
+}
+
+// throughCutouts follows a ray through what is cut out of a mesh to the first hit that is there. The kernel knows
+// nothing of masks: it gives the next candidate behind the last one.
+func (b *Body) throughCutouts(sc *accel.Scratch, o, d geom.Vec, tmin, tmax float64, h *accel.Hit) bool {
+	last, step := uint32(math.MaxUint32), 1e-7
+	for b.BVH.Closest(sc, o, d, tmin, tmax, h) {
+		again := h.Prim == last
+		if !again && !b.Cutout.passes(b.Mesh, h) {
+			return true
+		}
+		// Behind this hit. Distances are in single precision, so the same triangle may come once more: then a longer step.
+		if last = h.Prim; again {
+			step *= 2
+		} else {
+			step = 1e-7
+		}
+		tmin = h.T + step*math.Max(math.Abs(h.T), b.Bounds.Size().MaxAbs()/math.Max(b.Scale, 1e-12)/d.MaxAbs())
+		if tmin >= tmax {
+			return false
+		}
+	}
+	return false
 }
 
 // Scene is a prepared scene. Nothing writes to it after it is made.
@@ -173,7 +211,11 @@ func (b *Body) Closest(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, h *Hit
 	o, d := b.ToLocal.Point(r.O), b.ToLocal.Vector(r.D)
 	if b.Shape == Mesh {
 		var ah accel.Hit
-		if !b.BVH.Closest(sc, o, d, tmin, tmax, &ah) {
+		if b.Cutout != nil {
+			if !b.throughCutouts(sc, o, d, tmin, tmax, &ah) {
+				return false
+			}
+		} else if !b.BVH.Closest(sc, o, d, tmin, tmax, &ah) {
 			return false
 		}
 		h.T, h.Prim, h.U, h.V = ah.T, ah.Prim, ah.U, ah.V
@@ -190,6 +232,10 @@ func (b *Body) Closest(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, h *Hit
 func (b *Body) Blocks(sc *accel.Scratch, r geom.Ray, tmin, tmax float64) bool {
 	o, d := b.ToLocal.Point(r.O), b.ToLocal.Vector(r.D)
 	if b.Shape == Mesh {
+		if b.Cutout != nil {
+			var h accel.Hit
+			return b.throughCutouts(sc, o, d, tmin, tmax, &h)
+		}
 		return b.BVH.Occluded(sc, o, d, tmin, tmax)
 	}
 	_, _, ok := b.analytic(o, d, tmin, tmax)

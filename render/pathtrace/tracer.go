@@ -65,6 +65,9 @@ func (a Stats) Plus(b Stats) Stats {
 	}
 }
 
+// Spent returns how many rays were cast into hierarchies and the seconds that took; see accel.Scratch.
+func (t *Tracer) Spent() (rays int64, seconds float64) { return t.sc.Spent() }
+
 // Tracer is one worker's path tracer. It is not safe for concurrent use; the scene it reads is shared.
 type Tracer struct {
 	scene  *frozen.Scene
