@@ -22,6 +22,8 @@ type exrHeader struct {
 	seen               map[string]bool
 	text               map[string]string
 	hasChromaticities  bool
+	tileW, tileH       uint32
+	levels             byte // 0: the full size alone
 }
 
 type exrChannel struct {
@@ -63,7 +65,7 @@ func (r *exrBytes) str(limit int) (string, bool) {
 	return s, true
 }
 
-// decodeEXR reads single-part scan-line files without compression or with RLE, ZIPS or ZIP, channels of half, float
+// decodeEXR reads single-part files of scan lines or tiles (the full size of several) without compression or with RLE, ZIPS or ZIP, channels of half, float
 // or uint. Values are kept as they are, NaN and infinities included.
 func decodeEXR(data []byte) (*Picture, error) {
 	r := &exrBytes{b: data[4:]}
@@ -79,16 +81,17 @@ func decodeEXR(data []byte) (*Picture, error) {
 	}
 	switch {
 	case version&exrMultipart != 0:
-		return nil, unsupported(kindEXR, "a file of several parts; single-part scan-line files are read")
+		return nil, unsupported(kindEXR, "a file of several parts; single-part files are read")
 	case version&exrDeep != 0:
-		return nil, unsupported(kindEXR, "deep data; flat scan-line files are read")
+		return nil, unsupported(kindEXR, "deep data; flat files are read")
 	}
 	h, err := exrReadHeader(r, version)
 	if err != nil {
 		return nil, err
 	}
-	if version&exrTiled != 0 {
-		return nil, unsupported(kindEXR, "tiles; scan-line files are read")
+	tiled := version&exrTiled != 0
+	if tiled && !h.seen["tiles"] {
+		return nil, bad(kindEXR, "a file of tiles without the attribute \"tiles\"")
 	}
 	m := exrMethods[h.method]
 	if m.ratio == 0 {
@@ -106,7 +109,11 @@ func decodeEXR(data []byte) (*Picture, error) {
 		return nil, bad(kindEXR, "%d channels of %d x %d texels are %d values, at most %d are read", len(h.channels), w64, h64, n, 4*MaxTexels)
 	}
 	p := &Picture{W: int(w64), H: int(h64), Attrs: h.text}
-	if err := exrReadBlocks(p, h, r, len(data)-len(r.b), data, texel); err != nil {
+	read := exrReadBlocks
+	if tiled {
+		read = exrReadTiles
+	}
+	if err := read(p, h, r, len(data)-len(r.b), data, texel); err != nil {
 		return nil, err
 	}
 	exrNotes(p, h)
@@ -160,11 +167,11 @@ func exrReadHeader(r *exrBytes, version uint32) (*exrHeader, error) {
 // attribute takes in one attribute; unknown ones are passed over.
 func (h *exrHeader) attribute(name, typ string, value []byte, limit int) error {
 	want := map[string]string{"channels": "chlist", "compression": "compression", "dataWindow": "box2i",
-		"displayWindow": "box2i", "lineOrder": "lineOrder", "chromaticities": "chromaticities"}[name]
+		"displayWindow": "box2i", "tiles": "tiledesc", "lineOrder": "lineOrder", "chromaticities": "chromaticities"}[name]
 	if want != "" && typ != want {
 		return bad(kindEXR, "the attribute %q is of type %q, must be %q", name, typ, want)
 	}
-	fixed := map[string]int{"compression": 1, "lineOrder": 1, "box2i": 16, "chromaticities": 32}
+	fixed := map[string]int{"compression": 1, "lineOrder": 1, "box2i": 16, "chromaticities": 32, "tiledesc": 9}
 	if n, ok := fixed[typ]; ok && want != "" && len(value) != n {
 		return bad(kindEXR, "the attribute %q has %d bytes, must have %d", name, len(value), n)
 	}
@@ -184,6 +191,14 @@ func (h *exrHeader) attribute(name, typ string, value []byte, limit int) error {
 	case name == "lineOrder":
 		if h.lineOrder = v.u8(); h.lineOrder > 2 {
 			return bad(kindEXR, "line order %d, must be 0, 1 or 2", h.lineOrder)
+		}
+	case name == "tiles":
+		h.tileW, h.tileH = uint32(v.i32()), uint32(v.i32())
+		if h.tileW < 1 || h.tileH < 1 || h.tileW > MaxSide || h.tileH > MaxSide {
+			return bad(kindEXR, "tiles of %d x %d texels, each side must be 1 to %d", h.tileW, h.tileH, MaxSide)
+		}
+		if h.levels = v.u8() & 0xf; h.levels > 2 {
+			return bad(kindEXR, "level mode %d, must be 0, 1 or 2", h.levels)
 		}
 	case name == "chromaticities":
 		for i := range h.chromaticities {
@@ -288,6 +303,63 @@ func exrReadBlocks(p *Picture, h *exrHeader, r *exrBytes, offset int, data []byt
 				buf = buf[n:]
 			}
 		}
+	}
+	exrOrder(p, h, planes)
+	return nil
+}
+
+// exrReadTiles fills the picture's planes from the tiles of the full size, whose places stand first in the table at r.
+func exrReadTiles(p *Picture, h *exrHeader, r *exrBytes, offset int, data []byte, texel int) error {
+	tw, th := int(h.tileW), int(h.tileH)
+	nx, ny := (p.W+tw-1)/tw, (p.H+th-1)/th
+	if len(r.b)/8 < nx*ny {
+		return bad(kindEXR, "the file ends in its table of %d tiles", nx*ny)
+	}
+	table := r.take(8 * nx * ny)
+	first := uint64(offset + 8*nx*ny)
+	planes := make([][]float32, len(h.channels))
+	for c := range planes {
+		planes[c] = make([]float32, p.W*p.H)
+	}
+	for i := range nx * ny {
+		tx, ty := i%nx, i/nx
+		at := binary.LittleEndian.Uint64(table[8*i:])
+		if at == 0 {
+			return bad(kindEXR, "tile (%d, %d) is missing: it was never written", tx, ty)
+		}
+		if at < first || at > uint64(len(data)) || uint64(len(data))-at < 20 {
+			return bad(kindEXR, "tile (%d, %d) is said to start at byte %d, outside %d to %d", tx, ty, at, first, len(data)-20)
+		}
+		c := &exrBytes{b: data[at:]}
+		if gx, gy, lx, ly := c.i32(), c.i32(), c.i32(), c.i32(); int(gx) != tx || int(gy) != ty || lx != 0 || ly != 0 {
+			return bad(kindEXR, "tile (%d, %d) says that it is tile (%d, %d) of level (%d, %d)", tx, ty, gx, gy, lx, ly)
+		}
+		x, y := tx*tw, ty*th
+		w, lines := min(tw, p.W-x), min(th, p.H-y)
+		size, raw := c.i32(), w*lines*texel
+		if size < 0 || int(size) > len(c.b) || int(size) > raw {
+			return bad(kindEXR, "tile (%d, %d) claims %d bytes; %d are left in the file, unpacked it has %d", tx, ty, size, len(c.b), raw)
+		}
+		buf := c.take(int(size))
+		if int(size) != raw {
+			if h.method == exrNone {
+				return bad(kindEXR, "tile (%d, %d) has %d bytes, must have %d", tx, ty, size, raw)
+			}
+			var err error
+			if buf, err = exrUnpack(h.method, buf, raw); err != nil {
+				return bad(kindEXR, "tile (%d, %d): %v", tx, ty, err)
+			}
+		}
+		for j := range lines {
+			for k, ch := range h.channels {
+				n := w * ch.typ.size()
+				exrConvert(planes[k][(y+j)*p.W+x:(y+j)*p.W+x+w], buf[:n], ch.typ)
+				buf = buf[n:]
+			}
+		}
+	}
+	if h.levels != 0 {
+		p.note("of the sizes in the file the full one is read")
 	}
 	exrOrder(p, h, planes)
 	return nil

@@ -492,3 +492,47 @@ func TestWorkingPrimaries(t *testing.T) {
 		}
 	}
 }
+
+// Tiles that the OpenEXR tools make of our files, also smaller ones at the edges and those of mip-maps, hold the same
+// picture.
+func TestEXRTiles(t *testing.T) {
+	const w, h = 97, 50
+	dir := t.TempDir()
+	path := filepath.Join(dir, "x.exr")
+	if err := WriteEXR(path, w, h, saltmarsh(w, h), nil); err != nil {
+		t.Fatal(err)
+	}
+	want, err := Read(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{
+		{"-o", "-z", "zip", "-t", "32", "16"}, {"-o", "-z", "none", "-t", "200", "7"}, {"-m", "-z", "rle", "-t", "10", "10"},
+		{"-r", "-z", "zip", "-t", "64", "64"},
+	} {
+		out := filepath.Join(dir, "tiles.exr")
+		tool(t, "exrmaketiled", append(args, path, out)...)
+		got, err := Read(out)
+		if err != nil {
+			t.Errorf("%v: %v", args, err)
+			continue
+		}
+		if got.W != w || got.H != h || !slices.Equal(got.Names, want.Names) {
+			t.Fatalf("%v: %d x %d, %q", args, got.W, got.H, got.Names)
+		}
+		for c := range want.Pix {
+			if !slices.EqualFunc(got.Pix[c], want.Pix[c], func(a, b float32) bool { return math.Float32bits(a) == math.Float32bits(b) }) {
+				t.Errorf("%v: channel %s differs", args, want.Names[c])
+			}
+		}
+		data, err := os.ReadFile(out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, cut := range []int{len(data) / 3, len(data) / 2} {
+			if _, err := ReadBytes("cut.exr", data[:cut]); err == nil {
+				t.Errorf("%v: cut at %d of %d bytes it is read", args, cut, len(data))
+			}
+		}
+	}
+}
