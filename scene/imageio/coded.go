@@ -75,6 +75,9 @@ func decodeTIFF(data []byte) (c coded, err error) {
 	defer guard(kind, &err)
 	wrap := func(err error) error {
 		if u, ok := err.(tiff.UnsupportedError); ok {
+			if u == "sample format" {
+				return unsupported(kind, "floating-point or signed samples; whole numbers of 8 or 16 bits are read: save floating-point pictures as OpenEXR")
+			}
 			return unsupported(kind, "%s", string(u))
 		}
 		return bad(kind, "%s", strings.TrimPrefix(err.Error(), "tiff: "))

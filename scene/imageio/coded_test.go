@@ -2,6 +2,8 @@ package imageio
 
 import (
 	"bytes"
+	"encoding/binary"
+	"errors"
 	"fmt"
 	"image"
 	"image/color"
@@ -255,4 +257,23 @@ func FuzzTIFF(f *testing.F) {
 	data, _ := os.ReadFile(path)
 	f.Add(data)
 	f.Fuzz(func(t *testing.T, data []byte) { fuzzRead(t, "II*\x00", data) })
+}
+
+// A TIFF of 32-bit floats, by hand after TIFF 6.0: the message says what to do.
+func TestFloatTIFF(t *testing.T) {
+	entries := [][3]uint32{{256, 4, 1}, {257, 4, 1}, {258, 3, 32}, {259, 3, 1}, {262, 3, 1}, {273, 4, 122}, {277, 3, 1}, {278, 4, 1}, {279, 4, 4}, {339, 3, 3}}
+	data := binary.LittleEndian.AppendUint32([]byte("II*\x00"), 8)
+	data = binary.LittleEndian.AppendUint16(data, uint16(len(entries)))
+	for _, e := range entries {
+		data = binary.LittleEndian.AppendUint16(data, uint16(e[0]))
+		data = binary.LittleEndian.AppendUint16(data, uint16(e[1]))
+		data = binary.LittleEndian.AppendUint32(data, 1)
+		data = binary.LittleEndian.AppendUint32(data, e[2])
+	}
+	data = append(data, make([]byte, 12)...)
+	_, err := ReadBytes("x.tif", data)
+	var ue *UnsupportedError
+	if !errors.As(err, &ue) || !strings.Contains(err.Error(), "save floating-point pictures as OpenEXR") {
+		t.Errorf("got %v", err)
+	}
 }
