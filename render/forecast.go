@@ -17,7 +17,7 @@ type Forecast struct {
 	Lines []string
 }
 
-// Gigabytes writes bytes as GB of 1e9.
+// gigabytes writes bytes as GB of 1e9.
 func gigabytes(n int64) string { return fmt.Sprintf("%.3f GB", float64(n)/1e9) }
 
 // NewForecast reads the headers of all pictures of a description. Pictures that can't be read count as nothing: reading
@@ -94,15 +94,20 @@ func NewForecast(d *scene.Description) Forecast {
 	return f
 }
 
-// checkForecast refuses a scene whose pictures would take more memory than it allows.
-func checkForecast(d *scene.Description) error {
-	limit := int64(d.Trace.MapMemory * 1e9)
+// checkForecast refuses a scene whose pictures would take more memory than it allows, and notes one that would take
+// more than half of it.
+func (p *preparer) checkForecast() error {
+	limit := int64(p.d.Trace.MapMemory * 1e9)
 	if limit == 0 {
 		return nil
 	}
-	if f := NewForecast(d); f.Peak > limit {
-		return fmt.Errorf("the pictures of the scene would take %s, %s at the peak; at most %s is allowed (trace.map_memory):\n  %s",
-			gigabytes(f.Kept), gigabytes(f.Peak), gigabytes(limit), strings.Join(f.Lines, "\n  "))
+	f := NewForecast(p.d)
+	say := fmt.Sprintf("%s, %s at the peak; at most %s is allowed (trace.map_memory)", gigabytes(f.Kept), gigabytes(f.Peak), gigabytes(limit))
+	if f.Peak > limit {
+		return fmt.Errorf("%s: the pictures of the scene would take %s:\n  %s", p.d.File, say, strings.Join(f.Lines, "\n  "))
+	}
+	if f.Peak > limit/2 {
+		p.warnf("forecast: the pictures of the scene take %s", say)
 	}
 	return nil
 }

@@ -185,6 +185,10 @@ func TestForecast(t *testing.T) {
 	for _, want := range []string{"trace.map_memory", "normal.png (256 x 256, 16 bits)", "mask.png", "GB at the peak"} {
 		assert.ErrorContains(t, err, want)
 	}
+	d.Trace.MapMemory = float64(f.Peak+1) / 1e9
+	p, err := Prepare(context.Background(), d, Options{})
+	require.NoError(t, err)
+	assert.Contains(t, strings.Join(p.Warnings, "\n"), "forecast: the pictures of the scene take")
 }
 
 // Four maps of 8192 take at most 1 GB after Prepare and 2.2 GB at the peak, of a process of its own. It takes minutes

@@ -97,8 +97,8 @@ func (p *preparer) fail(key string, err error) {
 // wrong in one go.
 func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, error) {
 	p := &preparer{d: d, o: o, out: &frozen.Scene{}}
-	if err := checkForecast(d); err != nil {
-		return nil, fmt.Errorf("%s: %w", d.File, err)
+	if err := p.checkForecast(); err != nil {
+		return nil, err
 	}
 	p.settings()
 	for i := range d.Bodies {
