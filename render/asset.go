@@ -11,11 +11,13 @@ import (
 	"catchlight/render/accel"
 	"catchlight/render/frozen"
 	"catchlight/scene"
+	"catchlight/scene/asset"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/gltfio"
 	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
+	"catchlight/scene/meshio"
 	"catchlight/scene/texture"
 )
 
@@ -25,14 +27,10 @@ var (
 	plainWhite = colour.RGB{0.70, 0.64, 0.60}
 )
 
-// Axial lengths (mm) beyond these are reported as a probable mistake of units. Grown human eyes have 21 to 27 mm
-// (common practice, no published source); the bounds leave room for children and animals.
-const shortEye, longEye = 15, 35
-
-// readMesh returns all nodes of a .glb, or the one that b.Node names, as one mesh in mm with normals. Texture
+// readMesh returns all nodes of a file, or the one that b.Node names, as one mesh in mm with normals. Texture
 // coordinates are kept only where every part has them.
 func (p *preparer) readMesh(b *scene.Body) (*mesh.Mesh, error) {
-	a, err := gltfio.ReadMorphed(string(b.File), weights(b.Morph))
+	a, err := meshio.ReadMorphed(string(b.File), b.Unit, weights(b.Morph))
 	if err != nil {
 		return nil, err
 	}
@@ -67,8 +65,8 @@ func weights(list []scene.Morph) gltfio.Weights {
 }
 
 // primitives returns the parts of the node of that name.
-func primitives(a *gltfio.Asset, name string) []gltfio.Node {
-	var out []gltfio.Node
+func primitives(a *asset.Asset, name string) []asset.Node {
+	var out []asset.Node
 	for _, n := range a.Nodes {
 		if n.Name == name {
 			out = append(out, n)
@@ -82,7 +80,7 @@ func primitives(a *gltfio.Asset, name string) []gltfio.Node {
 }
 
 // nodeNames lists the nodes of a file for a message, at most twelve.
-func nodeNames(a *gltfio.Asset) string {
+func nodeNames(a *asset.Asset) string {
 	var q []string
 	for i, n := range a.Nodes {
 		if i == 12 {
@@ -95,7 +93,7 @@ func nodeNames(a *gltfio.Asset) string {
 }
 
 // merge returns one mesh of all parts, which it copies.
-func merge(nodes []gltfio.Node) *mesh.Mesh {
+func merge(nodes []asset.Node) *mesh.Mesh {
 	m := &mesh.Mesh{}
 	uv := true
 	for i := range nodes {
@@ -118,7 +116,7 @@ func merge(nodes []gltfio.Node) *mesh.Mesh {
 // assetShells takes both shells from the file, in the frame of the eye, with their tissue colour.
 func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
 	m.opens(string(d.Asset.File))
-	a, err := gltfio.ReadMorphed(string(d.Asset.File), weights(d.Asset.Morph))
+	a, err := meshio.ReadMorphed(string(d.Asset.File), d.Asset.Unit, weights(d.Asset.Morph))
 	if err != nil {
 		return nil, err
 	}
@@ -188,7 +186,7 @@ func axisFrame(axis geom.Vec) (geom.Affine, error) {
 	return geom.Affine{M: [3]geom.Vec{x, z.Cross(x), z}}, nil
 }
 
-// shell scales, turns, welds and subdivides one shell. Loop's rules draw a surface in; it is stretched back about its
+// shell scales, turns, welds, subdivides and closes one shell. Loop's rules draw a surface in; it is stretched back about its
 // middle so that both poles stay where they were.
 func (s *shells) shell(what string, m *mesh.Mesh, a *scene.Asset, turn geom.Affine) (*mesh.Mesh, error) {
 	for i := range m.P {
@@ -205,10 +203,10 @@ func (s *shells) shell(what string, m *mesh.Mesh, a *scene.Asset, turn geom.Affi
 	m = mesh.Weld(m, 1e-6*box.Size().MaxAbs())
 	open, odd := mesh.Closed(m)
 	switch {
-	case open+odd > 0 && what == "inner":
-		return nil, fmt.Errorf("asset: the inner shell (%s) is not closed: %d edges are open and %d do not join two triangles of one winding; scattering needs a closed volume",
-			a.Inner, open, odd)
-	case open+odd > 0:
+	case odd > 0 && what == "inner":
+		return nil, fmt.Errorf("asset: the inner shell (%s) can't be closed: %d edges do not join two triangles of one winding (and %d are open); scattering needs a closed volume",
+			a.Inner, odd, open)
+	case odd > 0:
 		s.notes = append(s.notes, fmt.Sprintf("the outer shell (%s) is not closed: %d edges are open and %d do not join two triangles of one winding", a.Outer, open, odd))
 	case m.Volume() < 0:
 		s.notes = append(s.notes, fmt.Sprintf("the %s shell was inside out; its triangles are turned", what))
@@ -217,20 +215,52 @@ func (s *shells) shell(what string, m *mesh.Mesh, a *scene.Asset, turn geom.Affi
 		}
 		mesh.Normals(m)
 	}
-	if a.Smooth == 0 {
-		return m, nil
+	levels, coarse := mesh.LevelsFor(m, crease, a.FacetError, 4, 1<<20)
+	if a.Smooth != nil {
+		levels = *a.Smooth
 	}
-	m, err := mesh.Subdivide(m, a.Smooth)
-	if err != nil {
-		return nil, fmt.Errorf("asset.subdivide: %s shell: %w", what, err)
+	if levels > 0 {
+		m, err := mesh.Subdivide(m, levels)
+		if err != nil {
+			return nil, fmt.Errorf("asset.subdivide: %s shell: %w", what, err)
+		}
+		now := m.Bounds()
+		k := box.Size().Z / now.Size().Z
+		from, to := now.Centre(), box.Centre()
+		for i := range m.P {
+			m.P[i] = m.P[i].Sub(from).Mul(k).Add(to)
+		}
+		s.notes = append(s.notes, fmt.Sprintf("the %s shell's facets lie up to %.3g mm from a smooth surface; %d levels of subdivision make it %.2g mm", what, coarse, levels, mesh.FacetError(m, crease)))
+		return s.shut(what, m)
 	}
-	now := m.Bounds()
-	k := box.Size().Z / now.Size().Z
-	from, to := now.Centre(), box.Centre()
-	for i := range m.P {
-		m.P[i] = m.P[i].Sub(from).Mul(k).Add(to)
+	return s.shut(what, m)
+}
+
+// crease is the turn (rad) from which an edge between facets is meant to be sharp.
+const crease = math.Pi / 3
+
+// shut closes the holes of a shell with caps that absorb: a pupil that is the rim of a sheet, a back that is missing.
+func (s *shells) shut(what string, m *mesh.Mesh) (*mesh.Mesh, error) {
+	out, holes, err := mesh.Close(m)
+	switch {
+	case err != nil && what == "inner":
+		return nil, fmt.Errorf("asset: the inner shell can't be closed: %w", err)
+	case err != nil:
+		return m, nil // its edges are in the notes
+	case holes > 0:
+		s.notes = append(s.notes, fmt.Sprintf("the %s shell is open at %d rims; caps that absorb close them", what, holes))
 	}
-	return m, nil
+	if what == "inner" && math.Abs(out.Volume()) < 1e-9*math.Pow(out.Bounds().Size().Len(), 3) {
+		return nil, fmt.Errorf("asset: the inner shell encloses no volume, with caps over its %d holes; scattering needs a body", holes)
+	}
+	if holes > 0 && out.Volume() < 0 {
+		s.notes = append(s.notes, fmt.Sprintf("the %s shell was inside out; its triangles are turned", what))
+		for i := range out.Tri {
+			out.Tri[i][1], out.Tri[i][2] = out.Tri[i][2], out.Tri[i][1]
+		}
+		mesh.Normals(out)
+	}
+	return out, nil
 }
 
 // centre moves both shells so that the optical axis is x = y = 0 and the back pole lies one radius behind the origin,
@@ -262,8 +292,8 @@ func (s *shells) centre() {
 	}
 	s.notes = append(s.notes, fmt.Sprintf("the asset's eye is %.4g mm long and %.4g mm wide; moved by (%.3g, %.3g, %.3g) mm, so that its globe of radius %.4g mm has its centre in the origin",
 		length, size.X, -o.X, -o.Y, -o.Z, radius))
-	if length < shortEye || length > longEye {
-		s.notes = append(s.notes, fmt.Sprintf("the axial length of %.4g mm is outside %d to %d mm: %s", length, shortEye, longEye, unitGuess(length)))
+	if length < asset.ShortEye || length > asset.LongEye {
+		s.notes = append(s.notes, fmt.Sprintf("the axial length of %.4g mm is outside %d to %d mm: %s", length, asset.ShortEye, asset.LongEye, unitGuess(length)))
 	}
 }
 
@@ -274,7 +304,7 @@ func unitGuess(length float64) string {
 		what string
 	}{{1e-3, "millimetres stored as metres"}, {1e-2, "centimetres stored as metres"}, {1e-3 * 25.4, "inches stored as metres"},
 		{0.1, "a factor of ten too much"}, {10, "a factor of ten too little"}, {1e3, "metres taken for millimetres"}} {
-		if l := length * q.k; l >= shortEye && l <= longEye {
+		if l := length * q.k; l >= asset.ShortEye && l <= asset.LongEye {
 			return fmt.Sprintf("probably %s; asset.factor %g times as large would give %.3g mm", q.what, q.k, l)
 		}
 	}
@@ -309,24 +339,13 @@ func displace(m *mesh.Mesh, h texture.Map, mid, scale float64) error {
 	if m.UV == nil && h.Varies() {
 		return errors.New("the shell has no texture coordinates to lay the map on")
 	}
-	type sum struct {
-		d geom.Vec
-		n float64
-	}
-	at := make(map[geom.Vec]sum, len(m.P))
-	for i, q := range m.P {
+	mesh.Displace(m, func(i int) float64 {
 		var uv geom.UV
 		if m.UV != nil {
 			uv = m.UV[i]
 		}
-		v := at[q]
-		at[q] = sum{v.d.Mad((h.Scalar(uv, 0)-mid)*scale, m.N[i]), v.n + 1}
-	}
-	for i, q := range m.P {
-		v := at[q]
-		m.P[i] = q.Mad(1/v.n, v.d)
-	}
-	mesh.Normals(m)
+		return (h.Scalar(uv, 0) - mid) * scale
+	})
 	return nil
 }
 
@@ -344,7 +363,17 @@ func (p *preparer) judge(s *shells, d *scene.Eye) error {
 	if out, of := pierced(s.outer, outer, s.inner); out > 0 {
 		s.notes = append(s.notes, fmt.Sprintf("the inner shell pokes through the outer shell at %d of %d vertices looked at: light is lost or wrong there", out, of))
 	}
+	caps := s.inner.Part
 	s.inner.Part = cavity(s.inner, inner, outer, parallel(p.o.workers()))
+	for i, q := range caps {
+		if q == mesh.Backing {
+			s.inner.Part[i] = q
+		}
+	}
+	s.outer.Part = nil
+	if !d.Asset.CloseGap {
+		return nil
+	}
 	gap := max(filmGap, sagitta(s.outer), sagitta(s.inner))
 	if moved, most := snug(s.inner, outer, d.Limbus, gap); moved > 0 {
 		s.notes = append(s.notes, fmt.Sprintf("outside the limbus the inner shell now lies %.2g mm beneath the outer shell, as tissue under a tear film does: %d vertices moved by up to %.3g mm",
@@ -476,7 +505,7 @@ type assetTissue struct {
 
 // ownTissue takes the inner shell's picture, then the plain colours of the file (of the inner shell for the iris, of an
 // opaque outer shell for the white), then quiet ones of our own.
-func ownTissue(out, in gltfio.Material) assetTissue {
+func ownTissue(out, in asset.Material) assetTissue {
 	t := assetTissue{texture.Constant(plainIris), texture.Constant(plainWhite), colour.Grey(1)}
 	if in.Name != "" {
 		t.iris = texture.Constant(in.BaseColour)

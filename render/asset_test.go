@@ -29,7 +29,8 @@ const (
 
 // assetEye returns a scene the description of the eye of a file.
 func assetEye(file, outer, inner string) *scene.Eye {
-	p := &scene.Eye{Asset: &scene.Asset{File: scene.Path(file), Outer: outer, Inner: inner, Factor: 1, Axis: geom.Vec{Z: 1}, Smooth: 1}, Detail: 128}
+	smooth := 1
+	p := &scene.Eye{Asset: &scene.Asset{File: scene.Path(file), Outer: outer, Inner: inner, Factor: 1, Axis: geom.Vec{Z: 1}, Smooth: &smooth, CloseGap: true}, Detail: 128}
 	p.Globe.Radius, p.Limbus.Radius, p.Limbus.Width = 11, 5.4, 1
 	p.Sclera.Tint = colour.Grey(1)
 	return p
@@ -78,7 +79,7 @@ func TestImportedPupilIsDark(t *testing.T) {
 func TestAssetShells(t *testing.T) {
 	for _, smooth := range []int{0, 2} {
 		d := assetEye(soundEye, outerNode, innerNode)
-		d.Asset.Smooth = smooth
+		d.Asset.Smooth = &smooth
 		s, err := takeShells(t, d)
 		require.NoError(t, err)
 		box := s.outer.Bounds()
@@ -143,8 +144,8 @@ func TestAssetErrors(t *testing.T) {
 		})
 	}
 	open := &mesh.Mesh{P: []geom.Vec{{}, {X: 1}, {Y: 1, Z: 1}}, N: []geom.Vec{{Z: 1}, {Z: 1}, {Z: 1}}, Tri: [][3]uint32{{0, 1, 2}}}
-	_, err := (&shells{}).shell("inner", open, &scene.Asset{Inner: "leaf", Factor: 1}, geom.Identity())
-	assert.ErrorContains(t, err, "the inner shell (leaf) is not closed: 3 edges are open")
+	_, err := (&shells{}).shell("inner", open, &scene.Asset{Inner: "leaf", Factor: 1, FacetError: 0.01}, geom.Identity())
+	assert.ErrorContains(t, err, "the inner shell encloses no volume, with caps over its 1 holes")
 }
 
 // Odd shells are reported and rendered all the same.

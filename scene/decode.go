@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 
+	"catchlight/scene/asset"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/texture"
@@ -383,6 +384,11 @@ func (d *decoder) fileName(f *field, n *node, p *Path, path string) {
 		return
 	}
 	if !slices.Contains(f.ends, strings.ToLower(filepath.Ext(n.text))) {
+		ending := strings.ToLower(filepath.Ext(n.text))
+		if advice := asset.Advice(ending); ending != "" && slices.Contains(f.ends, ".glb") && advice != "" {
+			d.add(n.at, path, shorten(n.text), "%s: %s", shorten(n.text), advice)
+			return
+		}
 		d.add(n.at, path, shorten(n.text), "%s: the name must end in %s", shorten(n.text), listing(f.ends, "or"))
 		return
 	}

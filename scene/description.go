@@ -164,7 +164,8 @@ type Body struct {
 	Size     geom.Vec `key:"size" unit:"mm" range:"(0,1e6]" default:"[10, 10, 10]" only:"rectangle|box" doc:"edge lengths; a rectangle lies in its x-y plane facing +z and ignores the third"`
 	Radius   float64  `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" only:"sphere|disc" doc:"radius; a disc lies in its x-y plane facing +z"`
 	Depth    float64  `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
-	File     Path     `key:"file" default:"" only:"mesh" ends:".glb" doc:"a .glb; its bodies in mm"`
+	File     Path     `key:"file" default:"" only:"mesh" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file of meshes: .glb, .gltf, .obj, .ply or .stl"`
+	Unit     string   `key:"unit" default:"" only:"mesh" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
 	Node     string   `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
 	Morph    []Morph  `key:"morph" only:"mesh" doc:"weights of the file's morph targets; others keep the file's own"`
 	Material Material `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
@@ -264,13 +265,16 @@ type Eye struct {
 
 // Asset names the shells in a file.
 type Asset struct {
-	File   Path     `key:"file" default:"required" ends:".glb" doc:"a .glb with both shells"`
-	Outer  string   `key:"outer" default:"required" doc:"name of the node that is the outer shell"`
-	Inner  string   `key:"inner" default:"required" doc:"name of the node that is the inner shell"`
-	Morph  []Morph  `key:"morph" doc:"weights of the file's morph targets, such as the size of the pupil; others keep the file's own"`
-	Factor float64  `key:"factor" range:"(0,1e9]" default:"1" doc:"multiplies the file's lengths, which the standard has in metres, on their way to mm"`
-	Axis   geom.Vec `key:"axis" default:"[0, 0, 1]" doc:"direction of the optical axis in the file"`
-	Smooth int      `key:"subdivide" range:"[0,5]" default:"2" doc:"levels of Loop subdivision of both shells"`
+	File       Path     `key:"file" default:"required" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file with both shells: .glb, .gltf, .obj, .ply or .stl"`
+	Unit       string   `key:"unit" default:"" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
+	Outer      string   `key:"outer" default:"required" doc:"name of the node that is the outer shell"`
+	Inner      string   `key:"inner" default:"required" doc:"name of the node that is the inner shell"`
+	Morph      []Morph  `key:"morph" doc:"weights of the file's morph targets, such as the size of the pupil; others keep the file's own"`
+	Factor     float64  `key:"factor" range:"(0,1e9]" default:"1" doc:"multiplies the file's lengths, after its unit (of glTF: metres), on their way to mm"`
+	Axis       geom.Vec `key:"axis" default:"[0, 0, 1]" doc:"direction of the optical axis in the file"`
+	Smooth     *int     `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
+	FacetError float64  `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
+	CloseGap   bool     `key:"close_gap" default:"true" doc:"lay the inner shell close beneath the outer one outside the limbus, as tissue under a tear film"`
 }
 
 // Morph sets one morph target of a file of meshes.

@@ -62,7 +62,7 @@ func TestProblems(t *testing.T) {
 		"bad name":            {head + "bodies: [{name: a.b, shape: box}]", "3:17: bodies.0.name: a.b is no name: it wants a letter, then at most 63 letters, digits, - or _"},
 		"no such file":        {head + "bodies: [{name: a, shape: mesh, file: nest.glb}]", "3:39: bodies.a.file: nest.glb: no such file (looked for DIR/nest.glb)"},
 		"folder for a file":   {head + "bodies: [{name: a, shape: mesh, file: folder.glb}]", "3:39: bodies.a.file: folder.glb: not a file"},
-		"ending":              {head + "bodies: [{name: a, shape: mesh, file: nest.obj}]", "3:39: bodies.a.file: nest.obj: the name must end in .glb"},
+		"ending":              {head + "bodies: [{name: a, shape: mesh, file: nest.png}]", "3:39: bodies.a.file: nest.png: files in .png are not read; export the eye as glTF 2.0 binary (.glb) with normals, UVs and materials, uncompressed, +Y up, transforms applied or kept in the nodes; .obj, .ply and .stl are read too"},
 		"empty file name":     {head + "bodies: [{name: a, shape: mesh, file: ''}]", `3:39: bodies.a.file: "", wants a file name`},
 		"mesh without file":   {head + "bodies: [{name: a, shape: mesh}]", "3:11: bodies.a.file: missing, a mesh wants one"},
 		"environment, file":   {cam + "\nlights: [{name: e, kind: environment}]", "2:11: lights.e.file: missing, an environment wants a picture"},

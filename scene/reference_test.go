@@ -82,7 +82,7 @@ func TestReference(t *testing.T) {
 		"| `lights.NAME.power` | number | W | [0, 1e12] | none | radiant flux over the whole face, split by tint; instead of radiance (kind rectangle, disc or sphere only) |",
 		"| `view.transform` | word |  | reinhard, neutral, filmic, none |",
 		"| `space` | word |  | auto, srgb, p3, linear, linear-rec2020, linear-ap1 | auto |",
-		"| `bodies.NAME.eye.asset.file` | file name |  | .glb | required |",
+		"| `bodies.NAME.eye.asset.file` | file name |  | .glb .gltf .obj .ply .stl | required |",
 	} {
 		require.Contains(t, b.String(), line)
 	}

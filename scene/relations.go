@@ -2,6 +2,7 @@ package scene
 
 import (
 	"math"
+	"path/filepath"
 	"reflect"
 	"strings"
 
@@ -55,6 +56,7 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 			r.at("axis", "has no direction")
 		}
 		r.morphs(p.Morph)
+		r.unit(p.File, p.Unit)
 	case *Eye:
 		r.eye(p, sound)
 	}
@@ -225,6 +227,7 @@ func (r relation) light(p *Light, sound bool) {
 func (r relation) body(p *Body, sound bool) {
 	if p.Shape == "mesh" {
 		r.need("file", "a mesh wants one")
+		r.unit(p.File, p.Unit)
 	}
 	if p.Shape == "eye" && p.Eye == nil {
 		p.Eye = new(Eye)
@@ -242,6 +245,14 @@ func (r relation) body(p *Body, sound bool) {
 		r.at("material", "a %s has no inside", p.Shape)
 	case m.Kind == "matched" && flat:
 		r.at("material", "a %s has no inside, so it can't be matched", p.Shape)
+	}
+}
+
+// unit is for formats that state none. Whether it is missing shows when the file is read, so that the message can say
+// what each would make of it.
+func (r relation) unit(file Path, unit string) {
+	if end := strings.ToLower(filepath.Ext(string(file))); unit != "" && (end == ".glb" || end == ".gltf") {
+		r.at("unit", "glTF files are in metres by their standard; leave unit out")
 	}
 }
 

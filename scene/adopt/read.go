@@ -2,14 +2,20 @@ package adopt
 
 import (
 	"fmt"
+	"path/filepath"
+	"strings"
 
-	"catchlight/scene/gltfio"
+	"catchlight/scene/meshio"
 )
 
 // Read reads an asset and returns what Propose wants to know of it.
 func Read(asset, folder, side string, names Names) (Input, error) {
 	in := Input{Asset: asset, Folder: folder, Side: side, Names: names, Metres: true}
-	a, err := gltfio.Read(asset)
+	unit := ""
+	if end := strings.ToLower(filepath.Ext(asset)); end == ".obj" || end == ".ply" || end == ".stl" {
+		unit, in.Metres = "mm", false // the numbers as they are
+	}
+	a, err := meshio.Read(asset, unit)
 	if err != nil {
 		return in, err
 	}

@@ -57,7 +57,10 @@ func (e *UnitError) Error() string {
 // Read returns what the file path shows, in mm. unit is the word for the unit of a file that has none of its own
 // (asset.Unit), "" for glTF. An error is a Problems, a *UnitError, one of package gltfio, or comes from the operating
 // system, and names the file.
-func Read(path, unit string) (*asset.Asset, error) {
+func Read(path, unit string) (*asset.Asset, error) { return ReadMorphed(path, unit, nil) }
+
+// ReadMorphed is Read with weights of morph targets, which only glTF has.
+func ReadMorphed(path, unit string, weights gltfio.Weights) (*asset.Asset, error) {
 	ending := strings.ToLower(filepath.Ext(path))
 	if advice := asset.Advice(ending); advice != "" {
 		return nil, fmt.Errorf("%s: %s", path, advice)
@@ -66,7 +69,10 @@ func Read(path, unit string) (*asset.Asset, error) {
 		if unit != "" {
 			return nil, fmt.Errorf("%s: unit is %s, but glTF files are in metres by their standard; leave unit out", path, unit)
 		}
-		return gltfio.Read(path)
+		return gltfio.ReadMorphed(path, weights)
+	}
+	if len(weights) > 0 {
+		return nil, fmt.Errorf("%s: morph targets are given, and only glTF files have them", path)
 	}
 	mm, ok := asset.Unit(unit)
 	if !ok && unit != "" {
