@@ -116,10 +116,14 @@ func (p *preparer) extinction(e *frozen.Eye, d *scene.Eye, scale float64) {
 		a := math.Acos(v.Z)
 		return a > 1.3*limb && a < math.Pi/2
 	})
+	var nuIris, nuWhite colour.RGB
 	for c := 0; c < 3; c++ {
-		e.Tissue.SigmaIris[c] = scale / tissue.MeanFreePath(d.Iris.HalfRadius[c], tissue.SingleScatterAlbedo(iris[c]))
-		e.Tissue.SigmaSclera[c] = scale / tissue.MeanFreePath(d.Sclera.HalfRadius[c], tissue.SingleScatterAlbedo(white[c]))
+		in, out := tissue.SingleScatterAlbedo(iris[c]), tissue.SingleScatterAlbedo(white[c])
+		e.Tissue.SigmaIris[c] = scale / tissue.MeanFreePath(d.Iris.HalfRadius[c], in)
+		e.Tissue.SigmaSclera[c] = scale / tissue.MeanFreePath(d.Sclera.HalfRadius[c], out)
+		nuIris[c], nuWhite[c] = tissue.DiffusionLength(in), tissue.DiffusionLength(out)
 	}
+	e.Tissue.GuideIris, e.Tissue.GuideSclera = frozen.NewGuide(nuIris), frozen.NewGuide(nuWhite)
 }
 
 // shapeOf is the part of an eye's description that its shells depend on.

@@ -146,7 +146,7 @@ func (p *preparer) settings() {
 	t := &p.d.Trace
 	e := &t.Effects
 	p.out.Settings = frozen.Settings{
-		MaxDepth: t.MaxDepth, ExactExit: t.Exit == "exact", Manifold: t.Manifold, Split: t.Split, LightSamples: t.LightSamples == "on",
+		MaxDepth: t.MaxDepth, ExactExit: t.Exit == "exact", Manifold: t.Manifold, Split: t.Split, Guided: t.Guided, LightSamples: t.LightSamples == "on",
 		Refraction: e.Refraction, Caustic: e.Caustic, Scattering: e.Scattering, Coat: e.Coat, Shadow: e.Shadow,
 	}
 	p.out.ShowEnvironment = p.d.View.Background == "environment"

@@ -42,6 +42,8 @@ type Tissue struct {
 	ScatterSclera bool
 	SigmaIris     colour.RGB // extinction, 1/mm of the eye's own frame
 	SigmaSclera   colour.RGB
+	GuideIris     Guide // steer guided walks in the zones
+	GuideSclera   Guide
 	Alpha         *VolumeMap // single-scattering albedo
 	Colour        *VolumeMap // diffuse reflectance
 	Film          *VolumeMap // share that what lies on top lets pass on one crossing; nil is all
@@ -94,6 +96,18 @@ func (e *Eye) BendAlpha() float64 {
 
 // Alpha returns the GGX alpha of the tear film at zone weight w, where it mirrors light.
 func (e *Eye) Alpha(w float64) float64 { return w*e.AlphaCornea + (1-w)*e.AlphaSclera }
+
+// Guide holds, by channel, the diffusion length nu of a zone's mean albedo in mean free paths, and ln((nu+1)/(nu-1)).
+type Guide struct{ Nu, Log colour.RGB }
+
+// NewGuide makes a guide of diffusion lengths above 1.
+func NewGuide(nu colour.RGB) Guide {
+	g := Guide{Nu: nu}
+	for c, v := range nu {
+		g.Log[c] = math.Log((v + 1) / (v - 1))
+	}
+	return g
+}
 
 // VolumeMap holds a colour for each direction from the centre of the globe, so that a point inside the volume can
 // look up what is painted in front of it. It is a picture in the stereographic radius about the optical axis, drawn

@@ -142,6 +142,7 @@ type Settings struct {
 	Manifold     bool
 	Split        bool
 	LightSamples bool
+	Guided       bool
 	Refraction   bool
 	Caustic      bool
 	Scattering   bool

@@ -87,7 +87,12 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 // flights run against the larger extinction of each channel and may end in null collisions. The albedo is that of the colour map
 // in front of the collision. Nothing is cut off: long walks end by roulette.
 //
-// Sources: Woodcock et al. 1965 (null collisions); Chiang, Kutz, Burley, SIGGRAPH Talks 2016 (walks set by surface
+// Half of the flights in a zone of constant extinction are guided: their directions lean toward the surface that the walk
+// came in by, and they are longer that way, in the proportions in which light leaves a deep body. Each flight is weighted
+// over both ways of choosing it.
+//
+// Sources: Dwivedi, Nucl. Sci. Eng. 80 (1982), 172 and Krivanek and d'Eon, SIGGRAPH Talks 2014 (guiding); Woodcock et al.
+// 1965 (null collisions); Chiang, Kutz, Burley, SIGGRAPH Talks 2016 (walks set by surface
 // colour).
 func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir *geom.Vec) int {
 	t.Stats.Walks++
@@ -117,6 +122,9 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 	for c := range major {
 		major[c] = max(tis.SigmaIris[c], tis.SigmaSclera[c])
 	}
+	up := b.ToLocal.Vector(sf.Ns).Unit() // guided walks seek this way out
+	fresh := false                       // the direction was sampled at this step, so its density counts
+	steer := t.set.Guided
 	var h accel.Hit
 	collisions := 0
 	for step := 0; ; step++ {
@@ -139,7 +147,28 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 		u := rng.Float64()
 		q := channelOdds(beta)
 		c := pickChannel(q, &u)
-		dist := -math.Log(1-u) / sigma[c]
+		nu := &tis.GuideIris
+		if sigma == &tis.SigmaSclera {
+			nu = &tis.GuideSclera
+		}
+		both := steer && pure
+		guided := both && rng.Float64() < 0.5
+		if fresh {
+			if guided {
+				d = guideDirection(nu.Nu[c], nu.Log[c], up, rng.Float64(), rng.Float64())
+			} else {
+				d = geom.UniformSphere(rng.Float64(), rng.Float64())
+			}
+		}
+		mu := 0.0
+		rate := sigma[c]
+		if both {
+			mu = d.Dot(up)
+			if guided {
+				rate *= 1 - mu/nu.Nu[c]
+			}
+		}
+		dist := -math.Log(1-u) / rate
 		far := min(dist, room)
 		t.Stats.WalkRays++
 		hit := b.BVH.Closest(t.sc, pos, d, 0, far, &h)
@@ -152,7 +181,29 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 		if collided {
 			tr = tr.Mul(*sigma)
 		}
-		beta = beta.Mul(tr).Scale(1 / (q[0]*tr[0] + q[1]*tr[1] + q[2]*tr[2]))
+		pdf := q[0]*tr[0] + q[1]*tr[1] + q[2]*tr[2]
+		if both {
+			// One of two techniques chose the flight, each for any channel: the balance heuristic over all six. Densities
+			// of directions count in units of the even one.
+			var steered float64
+			for k := range q {
+				if q[k] == 0 {
+					continue
+				}
+				s := sigma[k] * (1 - mu/nu.Nu[k])
+				w := q[k] * math.Exp(-s*fly)
+				if collided {
+					w *= s
+				}
+				if fresh {
+					w *= guideDensity(nu.Nu[k], nu.Log[k], mu)
+				}
+				steered += w
+			}
+			pdf = (pdf + steered) / 2
+		}
+		beta = beta.Mul(tr).Scale(1 / pdf)
+		fresh = false
 		if hit {
 			tri := m.Tri[h.Prim]
 			n := m.P[tri[1]].Sub(m.P[tri[0]]).Cross(m.P[tri[2]].Sub(m.P[tri[0]]))
@@ -208,7 +259,7 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 			}
 			beta = beta.Scale(1 / 0.98)
 		}
-		d = geom.UniformSphere(rng.Float64(), rng.Float64())
+		fresh = true
 	}
 }
 
