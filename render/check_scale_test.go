@@ -9,7 +9,7 @@ import (
 )
 
 const scaleScene = `
-film: {width: 24, height: 24, spp: 64, filter: box, filter_radius: 0.5, seed: %d}
+film: {width: 24, height: 24, spp: 192, filter: box, filter_radius: 0.5, seed: %d}
 camera: {kind: orthographic, width: %g, aim: [0, 0, %g], orbit: {azimuth: 25, distance: 5000}}
 lights: [{name: sun, kind: distant, angle: 2, from: {azimuth: -40, elevation: 20}, irradiance: [3, 3, 3]}]
 bodies: [{name: eye, shape: eye, place: {scale: %g}, eye: {map_size: 128, sclera: {half_radius: [%g, %g, %g]}, iris: {half_radius: [%g, %g, %g]}}}]
