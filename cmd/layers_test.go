@@ -27,7 +27,11 @@ func layer(path string) int {
 var doors = map[string]string{
 	"github.com/qmuntal/gltf":           "scene/gltfio",
 	"github.com/mdouchement/hdr":        "scene/imageio",
-	"golang.org/x/image":                "scene/imageio",
+	"golang.org/x/image/tiff":           "scene/imageio",
+	"golang.org/x/image/font":           "render/page",
+	"golang.org/x/image/math":           "render/page",
+	"codeberg.org/go-pdf/fpdf":          "render/page",
+	"github.com/chromedp/chromedp":      "_test.go",
 	"github.com/goccy/go-yaml":          "scene",
 	"github.com/spf13/cobra":            "cmd/catchlight",
 	"github.com/schollz/progressbar/v3": "cmd/catchlight",

@@ -26,6 +26,7 @@ type Keep struct {
 	Path   string
 	Every  time.Duration // between saves; 0 saves at the end alone
 	Record string        // Identity.String of the picture; a film of another is refused
+	Final  bool          // saves a finished film too, to take more samples later
 }
 
 func (k *Keep) due(last time.Time) bool { return k.Every > 0 && time.Since(last) >= k.Every }
@@ -83,6 +84,12 @@ type Identity struct {
 	Kernel string `json:"kernel"` // of the ray hierarchy
 }
 
+// Program returns the identity of any picture that this program makes: all but its scene.
+func Program() (Identity, error) {
+	build, err := buildHash()
+	return Identity{"", build, arch(), accel.Kernel()}, err
+}
+
 // IdentityOf returns the identity of a description's picture in this program.
 func IdentityOf(d *scene.Description) (Identity, error) {
 	c := *d
@@ -91,8 +98,9 @@ func IdentityOf(d *scene.Description) (Identity, error) {
 	if err != nil {
 		return Identity{}, err
 	}
-	build, err := buildHash()
-	return Identity{h, build, arch(), accel.Kernel()}, err
+	id, err := Program()
+	id.Scene = h
+	return id, err
 }
 
 // String is the identity on one line.

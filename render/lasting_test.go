@@ -15,7 +15,7 @@ import (
 func keepOf(t *testing.T, p *Prepared, path string) *Keep {
 	id, err := IdentityOf(p.Description)
 	require.NoError(t, err)
-	return &Keep{Path: path, Every: time.Nanosecond, Record: id.String()}
+	return &Keep{Path: path, Every: time.Nanosecond, Final: true, Record: id.String()}
 }
 
 // cancelAfter ends a render after some tiles.

@@ -184,7 +184,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	if finished {
 		stop = nil
 	}
-	if o.Keep != nil && failed == nil {
+	if o.Keep != nil && failed == nil && (o.Keep.Final || !finished) {
 		failed = o.Keep.save(f)
 	}
 	for _, n := range r.done {

@@ -86,6 +86,22 @@ func (r *Result) Write(path string) error {
 	case ".pfm":
 		return imageio.WritePFM(path, w, h, 3, interleave(pic.Mean))
 	}
+	return r.linear(path, &pic, meta)
+}
+
+// WriteCell writes the OpenEXR file of Write without what it says of the view and of where the scene came from, so that
+// the same light makes the same bytes.
+func (r *Result) WriteCell(path string) error {
+	pic := r.Film.Develop()
+	meta := r.record()
+	for _, k := range []string{"scene", "about", "display"} {
+		delete(meta, k)
+	}
+	return r.linear(path, &pic, meta)
+}
+
+func (r *Result) linear(path string, pic *film.Picture, meta map[string]string) error {
+	w, h := r.Width, r.Height
 	ch := func(name string, half bool, at func(i int) float64) imageio.EXRChannel {
 		p := make([]float32, w*h)
 		for i := range p {

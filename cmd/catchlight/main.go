@@ -42,6 +42,24 @@ func main() {
 
 // run carries out one command line and returns the exit code.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	err := execute(ctx, args, stdout, stderr)
+	if err == nil {
+		return 0
+	}
+	fmt.Fprintln(stderr, err)
+	var usage usageError
+	var problems scene.Problems
+	switch {
+	case errors.Is(err, errInterrupted):
+		return exitInterrupted
+	case errors.As(err, &usage), errors.As(err, &problems):
+		return exitUsage
+	}
+	return exitFailed
+}
+
+// execute carries out one command line.
+func execute(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	root := &cobra.Command{
 		Use:   "catchlight",
 		Short: "Renders two-layer eyes for look development: path traced, true to scale, from one scene file",
@@ -66,24 +84,11 @@ Optical and anatomical defaults serve pictures; they are no medical advice.`,
 		text, _, _ := strings.Cut(err.Error(), ": strconv.")
 		return usageError{errors.New(text)}
 	})
-	root.AddCommand(renderCommand(), adoptCommand(), watchCommand(), mergeCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
+	root.AddCommand(renderCommand(), sheetCommand(), turntableCommand(), adoptCommand(), watchCommand(), mergeCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
-	if err == nil {
-		return 0
-	}
-	fmt.Fprintln(stderr, err)
-	var usage usageError
-	var problems scene.Problems
-	switch {
-	case errors.Is(err, errInterrupted):
-		return exitInterrupted
-	case errors.As(err, &usage), errors.As(err, &problems):
-		return exitUsage
-	}
-	return exitFailed
+	return root.ExecuteContext(ctx)
 }
 
 // exactly wants n arguments, each a what.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 
 	"catchlight/render"
 	"catchlight/render/film"
+	"catchlight/render/job"
 	"catchlight/scene"
 )
 
@@ -33,6 +35,12 @@ Parts of one picture are its NAME.shard-i-of-n.film files, each with the .json t
   catchlight render scenes/ferry_keeper.yaml --spp 256 --shard 2/2 --out a.png
   catchlight merge a.shard-*.film --out a.png --out a.exr
 
+Parts of a sheet or a turntable are their folders; --out names the folder of the whole:
+
+  catchlight turntable scenes/ferry_keeper.yaml --shard 1/2 --out part1
+  catchlight turntable scenes/ferry_keeper.yaml --shard 2/2 --out part2
+  catchlight merge part1 part2 --out whole
+
 The scene is read again from where the parts' reports say it was. Parts of another scene, program, processor level or ray
 kernel are refused, and so is a part given twice or left out.`,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -42,11 +50,27 @@ kernel are refused, and so is a part given twice or left out.`,
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if info, err := os.Stat(args[0]); err == nil && info.IsDir() {
+				return mergeFolders(cmd.Context(), args, &f, cmd.OutOrStdout(), cmd.ErrOrStderr())
+			}
 			return mergeFilms(args, &f, cmd.OutOrStdout())
 		},
 	}
-	c.Flags().StringArrayVarP(&f.out, "out", "o", nil, "picture to write; repeatable")
+	c.Flags().StringArrayVarP(&f.out, "out", "o", nil, "picture to write, repeatable; or folder of the whole")
 	return c
+}
+
+// mergeFolders joins parts of a job: it puts their pictures into one folder and gives the command again there, which finds
+// them all made and lays out the rest.
+func mergeFolders(ctx context.Context, parts []string, f *mergeFlags, stdout, stderr io.Writer) error {
+	if len(f.out) != 1 {
+		return usageError{errors.New("merge: --out names the folder of the whole, once")}
+	}
+	m, err := job.Merge(f.out[0], parts)
+	if err != nil {
+		return err
+	}
+	return execute(ctx, append(append([]string{m.Kind}, m.Args...), "--out="+f.out[0]), stdout, stderr)
 }
 
 // mergeFilms joins parts of one picture's samples.

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"catchlight/render"
 	"catchlight/render/film"
@@ -70,20 +71,25 @@ Overrides name keys by path, lists by name or index:
 	}
 	fl := c.Flags()
 	fl.StringArrayVarP(&f.out, "out", "o", nil, "picture to write; repeatable")
-	fl.IntVar(&f.spp, "spp", 0, "samples per pixel, instead of the scene's")
-	fl.StringVar(&f.size, "size", "", "picture size as WxH, instead of the scene's")
-	fl.IntVar(&f.seed, "seed", 0, "seed of all random numbers, instead of the scene's")
-	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
-	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
+	f.shared(fl)
 	fl.StringVar(&f.lights, "lights", "", "rig whose lights stand in for the scene's own: a name (see catchlight lights) or a file")
 	fl.StringVar(&f.probe, "probe", "", "render nothing, but say what pixel x,y shows: bodies, places in mm, maps, texels, values")
 	fl.StringVar(&f.stats, "stats", "", "write the report to this JSON file instead of NAME.json beside the first picture")
-	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
 	fl.BoolVar(&f.keep, "keep", false, "save the sums in NAME.film beside the first picture, to go on from")
 	fl.DurationVar(&f.every, "keep-every", time.Minute, "time between saves")
 	fl.BoolVar(&f.goOn, "continue", false, "go on from NAME.film; keeps it too")
 	fl.StringVar(&f.shard, "shard", "", "render part i of n of the samples, as i/n, into NAME.shard-i-of-n.film; n is 1 to 8")
 	return c
+}
+
+// shared adds the flags that all commands that trace pictures have.
+func (f *renderFlags) shared(fl *pflag.FlagSet) {
+	fl.IntVar(&f.spp, "spp", 0, "samples per pixel, instead of the scene's")
+	fl.StringVar(&f.size, "size", "", "picture size as WxH, instead of the scene's")
+	fl.IntVar(&f.seed, "seed", 0, "seed of all random numbers, instead of the scene's")
+	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
+	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
+	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
 }
 
 // override is a key=value that a flag stands for.
@@ -316,7 +322,7 @@ func (f *renderFlags) keeping(d *scene.Description, base string) (*render.Keep, 
 	if err != nil {
 		return nil, shard, err
 	}
-	k := &render.Keep{Path: base + ".film", Every: f.every, Record: id.String()}
+	k := &render.Keep{Path: base + ".film", Every: f.every, Record: id.String(), Final: true}
 	if shard.Count > 1 {
 		k.Path = fmt.Sprintf("%s.shard-%d-of-%d.film", base, shard.Index, shard.Count)
 	}

@@ -1,0 +1,250 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/scene/imageio"
+)
+
+// asProgram makes the test binary act as the program itself, so that a test can kill it.
+const asProgram = "CATCHLIGHT_TEST_RUN"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(asProgram) != "" {
+		main()
+	}
+	os.Exit(m.Run())
+}
+
+func program(t *testing.T, args ...string) *exec.Cmd {
+	t.Helper()
+	self, err := os.Executable()
+	require.NoError(t, err)
+	c := exec.Command(self, args...)
+	c.Env = append(os.Environ(), asProgram+"=1")
+	return c
+}
+
+const heron = `film: {width: 16, height: 16, spp: 4}
+camera: {kind: orthographic, width: 26, orbit: {distance: 200}}
+lights: [{name: sky, kind: constant, radiance: 0.5}, {name: lamp, kind: disc, radius: 60, from: {azimuth: 40, elevation: 20, distance: 500}, radiance: 40}]
+bodies: [{name: eye, shape: eye, eye: {map_size: 128}}]
+`
+
+func writeHeron(t *testing.T) string {
+	dir := t.TempDir()
+	t.Chdir(dir)
+	require.NoError(t, os.WriteFile("heron.yaml", []byte(heron), 0o666))
+	return "heron.yaml"
+}
+
+// folder reads all files of a folder, hidden ones too, but for the report, which holds times.
+func folder(t *testing.T, dir string) map[string]string {
+	t.Helper()
+	out := map[string]string{}
+	list, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	for _, e := range list {
+		data, err := os.ReadFile(filepath.Join(dir, e.Name()))
+		require.NoError(t, err)
+		out[e.Name()] = string(data)
+	}
+	require.Contains(t, out, "report.json")
+	delete(out, "report.json")
+	return out
+}
+
+func sameFolder(t *testing.T, want map[string]string, dir string) {
+	t.Helper()
+	got := folder(t, dir)
+	for n := range got {
+		require.Contains(t, want, n, "left over")
+	}
+	for n, data := range want {
+		require.Contains(t, got, n)
+		require.True(t, data == got[n], "%s differs", n)
+	}
+}
+
+// A turntable and a sheet that are killed at 20 moments each and taken up again end with the files of runs that were
+// left alone, and no others. What a kill leaves under a final name is whole.
+func TestKilledJobsGoOn(t *testing.T) {
+	file := writeHeron(t)
+	for _, c := range []struct{ dir, args string }{
+		{"turn", "turntable " + file + " --frames 6 --spp 6 --size 32x32 --keep-every 1ms"},
+		{"sheet", "sheet " + file + " --vary film.seed=1,2,3 --pupils 2,5 --balls --spp 8 --size 32x32 --keep-every 1ms --cache="},
+	} {
+		args := strings.Fields(c.args)
+		began := time.Now()
+		out, err := program(t, append(args, "-o", c.dir+"-one")...).CombinedOutput()
+		require.NoError(t, err, string(out))
+		took := time.Since(began)
+		want := folder(t, c.dir+"-one")
+		r := rand.New(rand.NewPCG(7, 11))
+		kills := 0
+		dir := ""
+		for n := 0; kills < 20; n++ {
+			require.Less(t, n, 400, "it ends before it can be killed")
+			if dir == "" {
+				dir = fmt.Sprintf("%s-killed-%d", c.dir, n)
+			}
+			p := program(t, append(args, "-o", dir)...)
+			require.NoError(t, p.Start())
+			time.Sleep(time.Duration(r.Float64() * float64(took)))
+			require.NoError(t, p.Process.Signal(syscall.SIGKILL))
+			err := p.Wait()
+			for _, f := range must(filepath.Glob(filepath.Join(dir, "*.exr"))) {
+				_, err := imageio.Read(f)
+				require.NoError(t, err, "%s is half written", f)
+			}
+			if err == nil {
+				// It had ended; begin another.
+				sameFolder(t, want, dir)
+				dir = ""
+				continue
+			}
+			kills++
+		}
+		if dir != "" {
+			out, err := program(t, append(args, "-o", dir)...).CombinedOutput()
+			require.NoError(t, err, string(out))
+			sameFolder(t, want, dir)
+		}
+	}
+}
+
+func must(list []string, err error) []string {
+	if err != nil {
+		panic(err)
+	}
+	return list
+}
+
+// An interrupt ends a job with exit code 130; given again it goes on and ends with the same files. Parts of it, merged, do too.
+func TestJobInterruptAndParts(t *testing.T) {
+	file := writeHeron(t)
+	args := []string{"turntable", file, "--frames", "4", "--spp", "3"}
+	code, stdout, stderr := catchlight(append(args, "-o", "one")...)
+	require.Zero(t, code, stderr)
+	require.Contains(t, stdout, "5 frames: 5 rendered, 0 there already")
+	want := folder(t, "one")
+
+	ctx, cancel := context.WithCancel(context.Background())
+	errs := cancelAt{text: "5 pictures to make", cancel: cancel}
+	var out bytes.Buffer
+	require.Equal(t, exitInterrupted, run(ctx, append(args, "-o", "two"), &out, &errs), errs.String())
+	cancel()
+	code, _, stderr = catchlight(append(args, "-o", "two")...)
+	require.Zero(t, code, stderr)
+	sameFolder(t, want, "two")
+	code, stdout, _ = catchlight(append(args, "-o", "two")...)
+	require.Zero(t, code)
+	require.Contains(t, stdout, "0 rendered, 5 there already")
+
+	for _, i := range []string{"2/2", "1/2"} {
+		code, stdout, stderr = catchlight(append(args, "-o", "part"+i[:1], "--shard", i)...)
+		require.Zero(t, code, stderr)
+		require.Contains(t, stdout, "left to other parts")
+	}
+	code, _, stderr = catchlight("merge", "part1", "-o", "whole")
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, stderr, "2 of 5 pictures are in no part")
+	code, _, stderr = catchlight("merge", "part1", "part2", "-o", "whole")
+	require.Zero(t, code, stderr)
+	sameFolder(t, want, "whole")
+}
+
+// Cells come from the cache whatever sheet made them; only what changed is rendered.
+func TestSheetCache(t *testing.T) {
+	file := writeHeron(t)
+	code, stdout, stderr := catchlight("sheet", file, "--pupils", "2,4", "--size", "16x16", "-o", "a", "--page", "png,svg,pdf")
+	require.Zero(t, code, stderr)
+	require.Contains(t, stdout, "2 cells: 2 rendered")
+	code, stdout, stderr = catchlight("sheet", file, "--pupils", "2,3,4", "--vary", "view.exposure=0,1", "--size", "16x16", "-o", "b")
+	require.Zero(t, code, stderr)
+	// The third pupil is new; exposure changes no cell's light, so its second row comes from the first.
+	require.Contains(t, stdout, "6 cells: 1 rendered, 0 there already, 5 from the cache")
+	for _, n := range []string{"sheet.png", "sheet.svg", "sheet.pdf"} {
+		info, err := os.Stat(filepath.Join("a", n))
+		require.NoError(t, err)
+		require.Greater(t, info.Size(), int64(1000), n)
+	}
+	pic, err := imageio.Read("a/row1-column1.exr")
+	require.NoError(t, err)
+	for _, c := range []string{"R", "A", "error.R", "samples", "display.error"} {
+		require.NotNil(t, pic.Channel(c), c)
+	}
+}
+
+// Folders that can't be written to and disks that fill up end with an error that names them; what was made stays.
+func TestNoRoom(t *testing.T) {
+	file := writeHeron(t)
+	require.NoError(t, os.WriteFile("taken", nil, 0o666))
+	code, _, stderr := catchlight("sheet", file, "-o", "taken/sheet")
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, stderr, "taken/sheet: the folder can't be made: not a directory")
+	require.NoError(t, os.Mkdir("small", 0o777))
+	small, err := filepath.Abs("small")
+	require.NoError(t, err)
+	if err := syscall.Mount("tmpfs", small, "tmpfs", 0, "size=64k"); err != nil {
+		t.Skipf("no small disk can be made here: %v", err)
+	}
+	defer syscall.Unmount(small, syscall.MNT_DETACH)
+	code, _, stderr = catchlight("turntable", file, "-o", "small/turn", "--size", "64x64")
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, stderr, "small/turn: the work needs about ")
+	require.Contains(t, stderr, "0.1 MB are free")
+	// The cache's disk is full while the cells' is not.
+	require.NoError(t, os.WriteFile("small/full", make([]byte, 36<<10), 0o666))
+	args := []string{"sheet", file, "-o", "sheet", "--pupils", "2,3,4", "--size", "32x32"}
+	code, _, stderr = catchlight(append(args, "--cache", "small")...)
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, stderr, "no space left on device")
+	left, err := filepath.Glob("small/*/.*")
+	require.NoError(t, err)
+	require.Empty(t, left, "nothing half written is left")
+	require.FileExists(t, "sheet/row1-column1.exr")
+	code, stdout, stderr := catchlight(append(args, "--cache", "")...)
+	require.Zero(t, code, stderr)
+	require.Contains(t, stdout, "3 cells: ")
+	require.NoError(t, syscall.Mount("", small, "", syscall.MS_REMOUNT|syscall.MS_RDONLY, ""))
+	code, _, stderr = catchlight("sheet", file, "-o", "small/sheet")
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, stderr, "read-only file system")
+}
+
+// Mistakes in what is asked for are named before any work.
+func TestJobMistakes(t *testing.T) {
+	file := writeHeron(t)
+	for args, want := range map[string]string{
+		"sheet " + file + " --pupils wide":                 `--pupils "wide"`,
+		"sheet " + file + " --gaze 20":                     `--gaze "20": give azimuth:elevation`,
+		"sheet " + file + " --views 0:95":                  `--views "0:95"`,
+		"sheet " + file + " --vary film.spp":               `--vary "film.spp": give KEY=a,b,c`,
+		"sheet " + file + " --vary film.sp=1,2":            "film.sp: unknown key; did you mean spp?",
+		"sheet " + file + " --looks painted":               "--looks painted: known are",
+		"sheet " + file + " --lights nowhere":              "--lights nowhere: no such rig",
+		"sheet " + file + " --page gif":                    "--page gif: known are png, svg, pdf",
+		"sheet " + file + " --shard 3/2":                   `--shard "3/2"`,
+		"turntable " + file + " --frames 3":                "--frames 3: give an even number",
+		"turntable " + file + " --sweep tilt":              "--sweep tilt: known are turn, gaze, pupil",
+		"turntable " + file + " --sweep pupil --reach 9":   "--reach 9 is outside",
+		"turntable " + file + " --sweep pupil --reach 3.9": "iris.pupil",
+	} {
+		code, _, stderr := catchlight(strings.Fields(args)...)
+		require.Equal(t, exitUsage, code, "%s: %s", args, stderr)
+		require.Contains(t, stderr, want, args)
+	}
+}

@@ -1,0 +1,508 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"image/color"
+	"io"
+	"math"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"catchlight/render/job"
+	"catchlight/render/page"
+	"catchlight/scene"
+	"catchlight/scene/chart"
+	"catchlight/scene/geom"
+)
+
+type sheetFlags struct {
+	jobFlags
+	lightRigs []string
+	pupils    []string
+	gaze      []string
+	views     []string
+	vary      []string
+	balls     bool
+	chart     bool
+	pages     []string
+}
+
+func sheetCommand() *cobra.Command {
+	var f sheetFlags
+	c := &cobra.Command{
+		Use:   "sheet SCENE",
+		Short: "Render a scene in many variations onto one page with captions",
+		Long: `Render a scene in many variations onto one page with captions.
+
+The first axis given, in the order of the flags below, makes the columns; all others together make the rows:
+
+  --lights window,low-sun,night     rigs by name or file
+  --looks traced                    ways to make the picture
+  --pupils 2,4,6                    mm across
+  --gaze 0:0,20:0,0:15              azimuth:elevation in degrees
+  --views 0:0,45:5                  camera about its aim, azimuth:elevation in degrees
+  --vary KEY=a,b,c                  values of any key of the scene, film.seed too; twice at most
+
+--balls adds a grey ball of 18 % and a mirror ball, --chart a colour chart of 24 published patches, both in each column's
+light. Each cell is an OpenEXR file with a report in the folder; the page is sheet.png, or what --page says. A cell whose
+scene, program and samples are those of an earlier one comes from the cache and is not rendered again. A stopped sheet goes
+on when the same command is given again. --shard i/n makes every n-th cell, for many machines.
+
+  catchlight sheet scenes/salt_widow.yaml --lights window,low-sun,graze --pupils 2,5 --balls --chart --error draft`,
+		Args: exactly(1, "one scene file is needed"),
+		RunE: func(cmd *cobra.Command, args []string) error { return runSheet(cmd, args[0], &f) },
+	}
+	fl := c.Flags()
+	f.add(fl, "out/sheet-NAME")
+	fl.StringSliceVar(&f.lightRigs, "lights", nil, "rigs of lights, by name or file")
+	fl.StringSliceVar(&f.pupils, "pupils", nil, "pupils in mm across")
+	fl.StringSliceVar(&f.gaze, "gaze", nil, "where the eyes look, azimuth:elevation in degrees")
+	fl.StringSliceVar(&f.views, "views", nil, "where the camera stands about its aim, azimuth:elevation in degrees")
+	fl.StringArrayVar(&f.vary, "vary", nil, "KEY=a,b,c: values of a key; twice at most")
+	fl.BoolVar(&f.balls, "balls", false, "add a grey ball and a mirror ball in each column's light")
+	fl.BoolVar(&f.chart, "chart", false, "add a 24-patch colour chart in each column's light")
+	fl.StringSliceVar(&f.pages, "page", []string{"png"}, "forms of the page: png, svg, pdf")
+	fl.StringVar(&f.cache, "cache", filepath.Join("out", "cache"), "folder of cells by content; empty for none")
+	return c
+}
+
+// step is one value on an axis.
+type step struct {
+	label string
+	look  string // "" leaves it
+	apply func(d *scene.Description) (*scene.Description, error)
+}
+
+type axis []step
+
+// with makes a step of overrides.
+func with(label string, sets func(d *scene.Description) ([]string, error)) step {
+	return step{label: label, apply: func(d *scene.Description) (*scene.Description, error) {
+		s, err := sets(d)
+		if err != nil {
+			return nil, err
+		}
+		return d.With(s...)
+	}}
+}
+
+// bearing reads azimuth:elevation in degrees.
+func bearing(flag, text string) (az, el float64, err error) {
+	a, e, ok := strings.Cut(text, ":")
+	if ok {
+		az, err = strconv.ParseFloat(strings.TrimSpace(a), 64)
+		if err == nil {
+			el, err = strconv.ParseFloat(strings.TrimSpace(e), 64)
+		}
+	}
+	if !ok || err != nil || !(math.Abs(az) <= 360 && math.Abs(el) <= 89.9) {
+		return 0, 0, usageError{fmt.Errorf("--%s %q: give azimuth:elevation in degrees, within 360 and 89.9, for instance 20:5", flag, text)}
+	}
+	return az, el, nil
+}
+
+// axes turns the flags into axes, in their order.
+func (f *sheetFlags) axes(scenePath string) ([]axis, error) {
+	var out []axis
+	add := func(a axis) {
+		if len(a) > 0 {
+			out = append(out, a)
+		}
+	}
+	var a axis
+	for _, w := range f.lightRigs {
+		file, err := findRig(scenePath, w)
+		if err != nil {
+			return nil, err
+		}
+		a = append(a, step{label: rigName(file), apply: func(d *scene.Description) (*scene.Description, error) { return d.WithRig(file) }})
+	}
+	add(a)
+	names, err := checkLooks(f.looks)
+	if err != nil {
+		return nil, err
+	}
+	a = nil
+	for _, n := range names {
+		if len(f.looks) > 0 {
+			a = append(a, step{label: n, look: n})
+		}
+	}
+	add(a)
+	a = nil
+	for _, w := range f.pupils {
+		mm, err := strconv.ParseFloat(w, 64)
+		if err != nil || !(mm > 0) {
+			return nil, usageError{fmt.Errorf("--pupils %q: give mm across, for instance 2,4.5", w)}
+		}
+		a = append(a, with("pupil "+w+" mm", func(d *scene.Description) ([]string, error) { return pupilEyes(d, mm) }))
+	}
+	add(a)
+	a = nil
+	for _, w := range f.gaze {
+		az, el, err := bearing("gaze", w)
+		if err != nil {
+			return nil, err
+		}
+		a = append(a, with(fmt.Sprintf("gaze %g°, %g°", az, el), func(d *scene.Description) ([]string, error) { return turnEyes(d, az, el) }))
+	}
+	add(a)
+	a = nil
+	for _, w := range f.views {
+		az, el, err := bearing("views", w)
+		if err != nil {
+			return nil, err
+		}
+		a = append(a, with(fmt.Sprintf("from %g°, %g°", az, el), func(d *scene.Description) ([]string, error) {
+			_, _, dist := cameraBearing(d)
+			return []string{"camera.at=null", fmt.Sprintf("camera.orbit={azimuth: %.10g, elevation: %.10g, distance: %.10g}", az, el, dist)}, nil
+		}))
+	}
+	add(a)
+	if len(f.vary) > 2 {
+		return nil, usageError{fmt.Errorf("--vary: %d keys; two at most", len(f.vary))}
+	}
+	for _, v := range f.vary {
+		key, list, ok := strings.Cut(v, "=")
+		values := splitValues(list)
+		if !ok || key == "" || slices.Contains(values, "") {
+			return nil, usageError{fmt.Errorf("--vary %q: give KEY=a,b,c", v)}
+		}
+		a = nil
+		for _, x := range values {
+			a = append(a, with(lastKey(key)+" "+x, func(*scene.Description) ([]string, error) { return []string{key + "=" + x}, nil }))
+		}
+		add(a)
+	}
+	return out, nil
+}
+
+// splitValues cuts at commas that stand in no brackets.
+func splitValues(list string) []string {
+	depth, from := 0, 0
+	var out []string
+	for i, c := range list {
+		switch c {
+		case '[', '{':
+			depth++
+		case ']', '}':
+			depth--
+		case ',':
+			if depth == 0 {
+				out = append(out, strings.TrimSpace(list[from:i]))
+				from = i + 1
+			}
+		}
+	}
+	return append(out, strings.TrimSpace(list[from:]))
+}
+
+// lastKey is the end of a key, enough to know it by.
+func lastKey(key string) string {
+	parts := strings.Split(key, ".")
+	return strings.Join(parts[max(0, len(parts)-2):], ".")
+}
+
+// cameraBearing returns from where the camera looks at its aim, in degrees and mm.
+func cameraBearing(d *scene.Description) (azimuth, elevation, distance float64) {
+	c := &d.Camera
+	switch {
+	case c.At != nil:
+		v := c.At.Sub(c.Aim)
+		distance = v.Len()
+		return math.Atan2(v.X, v.Z) * 180 / math.Pi, math.Asin(v.Y/distance) * 180 / math.Pi, distance
+	case c.Orbit != nil:
+		return c.Orbit.Azimuth, c.Orbit.Elevation, c.Orbit.Distance
+	}
+	return 0, 0, 1000
+}
+
+// frameWidth is how many mm the picture is wide at the camera's aim.
+func frameWidth(d *scene.Description) float64 {
+	c := &d.Camera
+	_, _, dist := cameraBearing(d)
+	switch {
+	case c.Kind != "perspective":
+		return c.Width
+	case c.FOV > 0:
+		return 2 * dist * math.Tan(geom.Radians(c.FOV)/2)
+	}
+	return c.Sensor / c.FocalLength * dist
+}
+
+// cells are a planned sheet: rows of columns.
+type cells struct {
+	columns, rows []string
+	grid          [][]*shot
+	references    []*shot // one a column, or none
+}
+
+func (c *cells) shots() []*shot {
+	var out []*shot
+	for _, row := range c.grid {
+		out = append(out, row...)
+	}
+	return append(out, c.references...)
+}
+
+// plan makes the scenes of all cells.
+func (f *sheetFlags) plan(d *scene.Description, axes []axis) (*cells, error) {
+	c := &cells{}
+	columns := axis{{}}
+	if len(axes) > 0 {
+		columns, axes = axes[0], axes[1:]
+	}
+	rows := [][]step{{}}
+	for _, a := range axes {
+		var next [][]step
+		for _, r := range rows {
+			for _, s := range a {
+				next = append(next, append(slices.Clone(r), s))
+			}
+		}
+		rows = next
+	}
+	if n := len(columns) * len(rows); n > 400 {
+		return nil, usageError{fmt.Errorf("the sheet has %d cells; 400 at most", n)}
+	}
+	take := func(d *scene.Description, look *string, s step) (*scene.Description, error) {
+		if s.look != "" {
+			*look = s.look
+		}
+		if s.apply == nil {
+			return d, nil
+		}
+		return s.apply(d)
+	}
+	for _, col := range columns {
+		c.columns = append(c.columns, col.label)
+	}
+	for ri, row := range rows {
+		var labels []string
+		for _, s := range row {
+			labels = append(labels, s.label)
+		}
+		c.rows = append(c.rows, strings.Join(labels, "\n"))
+		var line []*shot
+		for ci, col := range columns {
+			s := &shot{name: fmt.Sprintf("row%d-column%d", ri+1, ci+1), look: "traced", d: d}
+			var err error
+			for _, st := range append([]step{col}, row...) {
+				if s.d, err = take(s.d, &s.look, st); err != nil {
+					return nil, err
+				}
+			}
+			line = append(line, s)
+		}
+		c.grid = append(c.grid, line)
+	}
+	if f.balls || f.chart {
+		for ci := range columns {
+			b := c.grid[0][ci].d
+			az, el, _ := cameraBearing(b)
+			sets := []string{
+				"camera=" + fmt.Sprintf("{kind: orthographic, width: 30, aim: [0, 0, 8], orbit: {azimuth: %.10g, elevation: %.10g, distance: 200}}", az, el),
+				"bodies=" + chart.Bodies(f.balls, f.chart, az, el),
+			}
+			r, err := b.With(sets...)
+			if err != nil {
+				return nil, err
+			}
+			c.references = append(c.references, &shot{name: fmt.Sprintf("references-column%d", ci+1), look: c.grid[0][ci].look, d: r})
+		}
+	}
+	return c, nil
+}
+
+func runSheet(cmd *cobra.Command, path string, f *sheetFlags) error {
+	for _, p := range f.pages {
+		if !slices.Contains([]string{"png", "svg", "pdf"}, p) {
+			return usageError{fmt.Errorf("--page %s: known are png, svg, pdf", p)}
+		}
+	}
+	axes, err := f.axes(path)
+	if err != nil {
+		return err
+	}
+	d, err := f.load(path, cmd.Flags().Changed)
+	if err != nil {
+		return err
+	}
+	if d, err = smaller(d, cmd.Flags().Changed("size"), 256); err != nil {
+		return err
+	}
+	c, err := f.plan(d, axes)
+	if err != nil {
+		return err
+	}
+	dir := f.out
+	if dir == "" {
+		dir = filepath.Join("out", "sheet-"+sceneName(path))
+	}
+	shots := c.shots()
+	j, err := openJob(cmd, dir, path, shots)
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, cmd.ErrOrStderr())
+	return f.finish(cmd.Context(), j, c, d, t, err, cmd.OutOrStdout(), cmd.ErrOrStderr())
+}
+
+// smaller gives the film a longer side of some pixels where no size was asked for.
+func smaller(d *scene.Description, asked bool, longer int) (*scene.Description, error) {
+	if asked {
+		return d, nil
+	}
+	w, h := float64(d.Film.Width), float64(d.Film.Height)
+	k := float64(longer) / max(w, h)
+	return d.With(fmt.Sprintf("film.width=%d", max(1, int(math.Round(w*k)))), fmt.Sprintf("film.height=%d", max(1, int(math.Round(h*k)))))
+}
+
+func sceneName(path string) string {
+	return strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+}
+
+// report writes what a job did and cost; it is the only file with times in it.
+func (t *tally) report(j *job.Job, more map[string]any) error {
+	r := map[string]any{
+		"program": versionText(), "rendered": t.made, "there_already": t.kept, "from_cache": t.cached,
+		"seconds": t.seconds, "seconds_by_picture": t.times, "warnings": t.warnings,
+	}
+	for k, v := range more {
+		r[k] = v
+	}
+	return writeJSON(j.Path("report.json"), r)
+}
+
+func (f *sheetFlags) finish(_ context.Context, j *job.Job, c *cells, d *scene.Description, t *tally, failed error, stdout, stderr io.Writer) error {
+	if t == nil {
+		return failed
+	}
+	for _, w := range t.warnings {
+		fmt.Fprintln(stderr, "note:", w)
+	}
+	fmt.Fprintf(stdout, "%d cells: %s\n", len(c.shots()), t)
+	if failed != nil {
+		return failed
+	}
+	if t.others > 0 {
+		return nil
+	}
+	p, err := c.layOut(j, d)
+	if err != nil {
+		return err
+	}
+	for _, kind := range f.pages {
+		data, err := map[string]func() ([]byte, error){"png": p.PNG, "svg": p.SVG, "pdf": p.PDF}[kind]()
+		if err != nil {
+			return err
+		}
+		path := j.Path("sheet." + kind)
+		if err := writeBytes(path, data); err != nil {
+			return err
+		}
+		fmt.Fprintf(stdout, "wrote %s (%d x %d)\n", path, p.W, p.H)
+	}
+	return t.report(j, nil)
+}
+
+// layOut puts the cells onto a page.
+func (c *cells) layOut(j *job.Job, d *scene.Description) (*page.Page, error) {
+	const margin, gap, line = 24, 14, 18
+	w, h := d.Film.Width, d.Film.Height
+	left := 0.0
+	for _, r := range c.rows {
+		for _, l := range strings.Split(r, "\n") {
+			left = max(left, page.TextWidth(l, 14, true))
+		}
+	}
+	if len(c.references) > 0 {
+		left = max(left, page.TextWidth("references", 14, true))
+	}
+	if left > 0 {
+		left = math.Min(left, 220) + 14
+	}
+	x0 := margin + int(left)
+	top := margin + 58
+	if len(c.columns) > 1 || c.columns[0] != "" {
+		top += 22
+	}
+	below := 2*line + 6 // captions under a cell
+	rows := len(c.grid)
+	if len(c.references) > 0 {
+		rows++
+	}
+	width := x0 + len(c.columns)*(w+gap) - gap + margin
+	p := &page.Page{W: max(width, 420), H: top + rows*(h+below+gap) + 34, Title: sceneName(d.File)}
+	p.Text(margin, margin+16, 20, true, page.Start, page.Ink, page.Fit(sceneName(d.File), 20, true, float64(p.W-2*margin)))
+	if d.About != "" {
+		p.Text(margin, margin+40, 14, false, page.Start, page.Quiet, page.Fit(d.About, 14, false, float64(p.W-2*margin)))
+	}
+	for i, l := range c.columns {
+		p.Text(float64(x0+i*(w+gap)), float64(top-10), 14, true, page.Start, page.Ink, page.Fit(l, 14, true, float64(w)))
+	}
+	put := func(row int, caption string, shots []*shot) error {
+		y := top + row*(h+below+gap)
+		for k, l := range strings.Split(caption, "\n") {
+			p.Text(margin, float64(y+16+k*line), 14, true, page.Start, page.Ink, page.Fit(l, 14, true, left-10))
+		}
+		for i, s := range shots {
+			x := x0 + i*(w+gap)
+			m, _, err := seen(j, s)
+			if err != nil {
+				return err
+			}
+			about := strings.TrimSpace(strings.ReplaceAll(caption, "\n", ", ") + " " + c.columns[i])
+			p.Image(x, y, m, about)
+			r, err := cell(j, s)
+			if err != nil {
+				return err
+			}
+			spp := fmt.Sprintf("%d spp", r.SPP)
+			if r.Error.Target > 0 {
+				spp = fmt.Sprintf("%.0f spp (%d to %d)", r.Error.SPPMean, r.Error.SPPLeast, r.Error.SPPMost)
+			}
+			words := fmt.Sprintf("%+.1f EV, %s", s.d.View.Exposure+s.d.Rig.EV, spp)
+			errs := fmt.Sprintf("error %.1f / %.1f", 255*r.Error.RMS, 255*r.Error.Worst)
+			p.Text(float64(x), float64(y+h+line-2), 12, false, page.Start, page.Quiet, page.Fit(words, 12, false, float64(w)))
+			p.Text(float64(x), float64(y+h+2*line-3), 12, false, page.Start, page.Quiet, page.Fit(errs, 12, false, float64(w)*0.62))
+			scaleBar(p, float64(x+w), float64(y+h+2*line-3), float64(w), frameWidth(s.d))
+		}
+		return nil
+	}
+	for i, row := range c.grid {
+		if err := put(i, c.rows[i], row); err != nil {
+			return nil, err
+		}
+	}
+	if len(c.references) > 0 {
+		if err := put(len(c.grid), "references", c.references); err != nil {
+			return nil, err
+		}
+	}
+	foot := "error: standard error in steps of an 8-bit code, over the cell / at worst; EV: view and rig together"
+	p.Text(margin, float64(p.H-14), 12, false, page.Start, page.Quiet, page.Fit(foot, 12, false, float64(p.W-2*margin)))
+	return p, nil
+}
+
+// scaleBar draws a bar of a round length that ends at x, for a picture w pixels and mm wide.
+func scaleBar(p *page.Page, x, y, w, mm float64) {
+	want := mm / 6
+	base := math.Pow(10, math.Floor(math.Log10(want)))
+	length := base
+	for _, k := range []float64{2, 5} {
+		if k*base <= want {
+			length = k * base
+		}
+	}
+	px := length / mm * w
+	label := fmt.Sprintf("%g mm", length)
+	p.Rect(x-px, y-5, px, 3, color.NRGBA{0xf0, 0xf0, 0xf0, 0xff})
+	p.Text(x-px-6, y, 12, false, page.End, page.Quiet, label)
+}

@@ -1,0 +1,458 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"image"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"catchlight/render"
+	"catchlight/render/job"
+	"catchlight/render/view"
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/imageio"
+)
+
+// looks are the ways to make a picture of a scene.
+var looks = map[string]func(ctx context.Context, d *scene.Description, o render.Options) (*render.Result, error){
+	"traced": func(ctx context.Context, d *scene.Description, o render.Options) (*render.Result, error) {
+		p, err := render.Prepare(ctx, d, o)
+		if err != nil {
+			return nil, err
+		}
+		return p.Render(ctx, o)
+	},
+}
+
+// lookNames returns the words of looks.
+func lookNames() []string {
+	var out []string
+	for n := range looks {
+		out = append(out, n)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// checkLooks returns the looks of a flag, the traced one without it.
+func checkLooks(words []string) ([]string, error) {
+	if len(words) == 0 {
+		return []string{"traced"}, nil
+	}
+	for i, w := range words {
+		if looks[w] == nil {
+			return nil, usageError{fmt.Errorf("--looks %s: known are %s", w, strings.Join(lookNames(), ", "))}
+		}
+		if slices.Contains(words[:i], w) {
+			return nil, usageError{fmt.Errorf("--looks %s: given twice", w)}
+		}
+	}
+	return words, nil
+}
+
+// shot is one picture of a job.
+type shot struct {
+	name, look string
+	d          *scene.Description
+	key        string
+}
+
+// cellReport is the JSON beside each picture of a job. It holds nothing that hangs on the run: no times, no counts of a
+// session, so that an interrupted job ends with the bytes of one that ran through.
+type cellReport struct {
+	Look      string          `json:"look"`
+	Scene     string          `json:"scene"`
+	Identity  render.Identity `json:"identity"`
+	Overrides []string        `json:"overrides"`
+	Lights    string          `json:"lights,omitempty"`
+	Width     int             `json:"width"`
+	Height    int             `json:"height"`
+	Seed      int             `json:"seed"`
+	SPP       int             `json:"spp"`
+	Error     render.Achieved `json:"error"`
+	Outliers  any             `json:"outliers"`
+	Dropped   uint64          `json:"dropped_non_finite_samples"`
+}
+
+// item returns what the account of the job holds of the shot, and fills its key: the hash of all that its bits hang on.
+// What only changes how radiance is shown does not count where samples are uniform.
+func (s *shot) item() (job.Item, error) {
+	if s.key == "" {
+		c := *s.d
+		if c.Film.Error == 0 {
+			see := c.View.Background == "environment"
+			c.View = scene.View{}
+			if see {
+				c.View.Background = "environment"
+			}
+		}
+		print, err := c.Fingerprint()
+		if err != nil {
+			return job.Item{}, err
+		}
+		id, err := render.Program()
+		if err != nil {
+			return job.Item{}, err
+		}
+		h := sha256.Sum256([]byte(print + " " + s.look + " " + id.String()))
+		s.key = hex.EncodeToString(h[:])
+	}
+	return job.Item{Name: s.name, Key: s.key, Files: []string{s.name + ".exr", s.name + ".json"}}, nil
+}
+
+// jobFlags are the flags of commands that make many pictures.
+type jobFlags struct {
+	renderFlags
+	out   string
+	looks []string
+	cache string
+}
+
+func (f *jobFlags) add(fl *pflag.FlagSet, what string) {
+	f.shared(fl)
+	fl.StringVarP(&f.out, "out", "o", "", "folder to work in; "+what+" without it")
+	fl.StringSliceVar(&f.looks, "looks", nil, "looks, with commas between: "+strings.Join(lookNames(), ", "))
+	fl.StringVar(&f.shard, "shard", "", "make part i of n of the pictures, as i/n; catchlight merge joins the folders")
+	fl.DurationVar(&f.every, "keep-every", 20*time.Second, "time between saves of the picture under way")
+}
+
+// arguments returns the command line that makes the same job, without what says where and how to work.
+func arguments(cmd *cobra.Command, scenePath string) []string {
+	out := []string{scenePath}
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		if slices.Contains([]string{"out", "shard", "workers", "keep-every", "cache"}, f.Name) {
+			return
+		}
+		if list, ok := f.Value.(pflag.SliceValue); ok {
+			for _, v := range list.GetSlice() {
+				out = append(out, "--"+f.Name+"="+v)
+			}
+			return
+		}
+		out = append(out, "--"+f.Name+"="+f.Value.String())
+	})
+	return out
+}
+
+// whole shows the progress of all pictures of a job as one.
+type wholeJob struct {
+	r           *reporter
+	done, total int64
+}
+
+const perShot = 1 << 20
+
+func (w *wholeJob) Phase(string) {}
+func (w *wholeJob) Advance(done, total int64) {
+	w.r.Advance(w.done*perShot+done*perShot/max(total, 1), w.total*perShot)
+}
+
+// tally says what became of a job's pictures.
+type tally struct {
+	made, kept, cached, others int // others are of other parts
+	seconds                    float64
+	times                      map[string]float64
+	warnings                   []string
+}
+
+func (t *tally) String() string {
+	s := fmt.Sprintf("%d rendered, %d there already", t.made, t.kept)
+	if t.cached > 0 {
+		s += fmt.Sprintf(", %d from the cache", t.cached)
+	}
+	if t.others > 0 {
+		s += fmt.Sprintf(", %d left to other parts", t.others)
+	}
+	return s
+}
+
+// openJob plans shots into a folder.
+func openJob(cmd *cobra.Command, dir, scenePath string, shots []*shot) (*job.Job, error) {
+	program, err := render.Program()
+	if err != nil {
+		return nil, err
+	}
+	m := job.Manifest{Kind: cmd.Name(), Args: arguments(cmd, scenePath), Program: program.String()}
+	for _, s := range shots {
+		it, err := s.item()
+		if err != nil {
+			return nil, err
+		}
+		m.Plan = append(m.Plan, it)
+	}
+	return job.Open(dir, m)
+}
+
+// exrBytes is about what a picture takes on disk, per pixel: eight channels that hardly pack.
+const exrBytes = 26
+
+// filmBytes is what a saved film takes, per pixel.
+const filmBytes = 8*(4*8+4) + 4
+
+// makeShots renders what is missing of a job's pictures.
+func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cache string, stderr io.Writer) (*tally, error) {
+	shard, err := parseShard(f.shard, 1<<20)
+	if err != nil {
+		return nil, err
+	}
+	t := &tally{times: map[string]float64{}}
+	var todo []*shot
+	films := map[string]bool{}
+	var need int64
+	for i, s := range shots {
+		it, err := s.item()
+		if err != nil {
+			return nil, err
+		}
+		switch {
+		case j.Done(it):
+			t.kept++
+		case shard.Count > 1 && i%shard.Count != shard.Index-1:
+			t.others++
+		default:
+			todo = append(todo, s)
+			pixels := int64(s.d.Film.Width) * int64(s.d.Film.Height)
+			need += exrBytes * pixels
+			if len(todo) == 1 {
+				need += filmBytes * pixels
+			}
+			films[filmName(s)] = true
+		}
+	}
+	// Films of pictures that are no longer planned are of no use.
+	old, _ := filepath.Glob(j.Path(".*.film"))
+	for _, o := range old {
+		if !films[filepath.Base(o)] {
+			if err := os.Remove(o); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if cache != "" {
+		need *= 2
+	}
+	if err := j.Space(need); err != nil {
+		return nil, err
+	}
+	if len(todo) == 0 {
+		return t, nil
+	}
+	report := newReporter(stderr)
+	defer report.done()
+	report.Phase(fmt.Sprintf("%d pictures to make, %d there", len(todo), t.kept))
+	show := &wholeJob{r: report, total: int64(len(todo))}
+	keep := render.NewCache()
+	start := time.Now()
+	workers := f.workers
+	if workers == 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	for _, s := range todo {
+		if ctx.Err() != nil {
+			return t, errInterrupted
+		}
+		it, err := s.item()
+		if err != nil {
+			return t, err
+		}
+		if cache != "" && fromCache(j, s, cache) {
+			t.cached++
+		} else {
+			began := time.Now()
+			o := render.Options{Workers: workers, Progress: show, Cache: keep}
+			if err := makeShot(ctx, j, s, o, f.every, t); err != nil {
+				return t, err
+			}
+			t.made++
+			t.times[s.name] = time.Since(began).Seconds()
+			if cache != "" {
+				if err := toCache(j, s, cache); err != nil {
+					return t, err
+				}
+			}
+		}
+		if err := j.Finish(it); err != nil {
+			return t, err
+		}
+		if err := os.Remove(j.Path(filmName(s))); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return t, err
+		}
+		show.done++
+		show.Advance(0, 1)
+	}
+	t.seconds = time.Since(start).Seconds()
+	return t, nil
+}
+
+// filmName is the name of the sums of a picture under way; another scene's have another name.
+func filmName(s *shot) string { return "." + s.name + "." + s.key[:12] + ".film" }
+
+func makeShot(ctx context.Context, j *job.Job, s *shot, o render.Options, every time.Duration, t *tally) error {
+	id, err := render.IdentityOf(s.d)
+	if err != nil {
+		return err
+	}
+	o.Keep = &render.Keep{Path: j.Path(filmName(s)), Every: every, Record: id.String()}
+	r, err := looks[s.look](ctx, s.d, o)
+	if err != nil {
+		if ctx.Err() != nil {
+			return errInterrupted
+		}
+		return fmt.Errorf("%s: %w", s.name, err)
+	}
+	for _, w := range r.Warnings {
+		if w = s.look + ": " + w; !slices.Contains(t.warnings, w) {
+			t.warnings = append(t.warnings, w)
+		}
+	}
+	if err := r.WriteCell(j.Path(s.name + ".exr")); err != nil {
+		return err
+	}
+	return writeJSON(j.Path(s.name+".json"), cellReport{
+		Look: s.look, Scene: filepath.Base(s.d.File), Identity: id, Overrides: s.d.Overrides(), Lights: filepath.Base(s.d.RigFile()),
+		Width: r.Width, Height: r.Height, Seed: s.d.Film.Seed, SPP: r.SPP, Error: r.Achieved, Outliers: r.Stats.Outliers, Dropped: r.Stats.Dropped,
+	})
+}
+
+// The cache holds pictures by key, whatever job made them.
+func cachePath(cache string, s *shot) string { return filepath.Join(cache, s.key[:2], s.key) }
+
+// fromCache takes a picture from the cache; it reports false where it is not there whole.
+func fromCache(j *job.Job, s *shot, cache string) bool {
+	from := cachePath(cache, s)
+	pic, err := imageio.Read(from + ".exr")
+	if err != nil || pic.W != s.d.Film.Width || pic.H != s.d.Film.Height {
+		return false
+	}
+	data, err := os.ReadFile(from + ".json")
+	var r cellReport
+	if err != nil || json.Unmarshal(data, &r) != nil {
+		return false
+	}
+	// The same light may have been asked for in other words.
+	r.Overrides, r.Scene, r.Lights = s.d.Overrides(), filepath.Base(s.d.File), filepath.Base(s.d.RigFile())
+	if id, err := render.IdentityOf(s.d); err == nil {
+		r.Identity = id
+	}
+	return job.Copy(j.Path(s.name+".exr"), from+".exr") == nil && writeJSON(j.Path(s.name+".json"), r) == nil
+}
+
+func toCache(j *job.Job, s *shot, cache string) error {
+	to := cachePath(cache, s)
+	if err := os.MkdirAll(filepath.Dir(to), 0o777); err != nil {
+		return err
+	}
+	for _, ext := range []string{".json", ".exr"} {
+		if err := job.Copy(to+ext, j.Path(s.name+ext)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// seen reads a finished picture back and shows it as its scene's view says. Pages are always made from the files, so that
+// it makes no difference when a picture was rendered.
+func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
+	pic, err := imageio.Read(j.Path(s.name + ".exr"))
+	if err != nil {
+		return nil, nil, err
+	}
+	n := pic.W * pic.H
+	mean, alpha := make([]colour.RGB, n), make([]float64, n)
+	rgb, a := pic.RGB(), pic.Channel("A")
+	for i := range mean {
+		mean[i] = colour.RGB{float64(rgb[0][i]), float64(rgb[1][i]), float64(rgb[2][i])}
+		alpha[i] = 1
+		if a != nil {
+			alpha[i] = float64(a[i])
+		}
+	}
+	lit, err := render.Display(s.d, pic.W, mean, alpha)
+	if err != nil {
+		return nil, nil, err
+	}
+	bytes := make([]byte, 3*n)
+	view.Bytes(bytes, lit, uint64(s.d.Film.Seed))
+	m := image.NewNRGBA(image.Rect(0, 0, pic.W, pic.H))
+	for i := range n {
+		copy(m.Pix[4*i:], bytes[3*i:3*i+3])
+		m.Pix[4*i+3] = 255
+		if s.d.View.Background == "transparent" {
+			m.Pix[4*i+3] = byte(255*min(1, max(0, alpha[i])) + 0.5)
+		}
+	}
+	return m, lit, nil
+}
+
+// cell reads what stands in the JSON beside a finished picture.
+func cell(j *job.Job, s *shot) (r cellReport, err error) {
+	data, err := os.ReadFile(j.Path(s.name + ".json"))
+	if err == nil {
+		err = json.Unmarshal(data, &r)
+	}
+	return r, err
+}
+
+// writeBytes writes a file whole or not at all.
+func writeBytes(path string, data []byte) error {
+	return imageio.WriteAtomic(path, func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	})
+}
+
+// eyes returns the names of a scene's eyes.
+func eyes(d *scene.Description) ([]string, error) {
+	var out []string
+	for i := range d.Bodies {
+		if d.Bodies[i].Shape == "eye" && d.Bodies[i].On {
+			out = append(out, d.Bodies[i].Name)
+		}
+	}
+	if len(out) == 0 {
+		return nil, fmt.Errorf("%s: the scene has no eye", d.File)
+	}
+	return out, nil
+}
+
+// turnEyes returns overrides that turn each eye by an azimuth and an elevation in degrees, as a gaze does, on top of how it
+// stands.
+func turnEyes(d *scene.Description, azimuth, elevation float64) ([]string, error) {
+	names, err := eyes(d)
+	if err != nil {
+		return nil, err
+	}
+	var sets []string
+	for i := range d.Bodies {
+		b := &d.Bodies[i]
+		if slices.Contains(names, b.Name) {
+			r := b.Place.Rotate
+			sets = append(sets, fmt.Sprintf("bodies.%s.place.rotate=[%.10g, %.10g, %.10g]", b.Name, r.X-elevation, r.Y+azimuth, r.Z))
+		}
+	}
+	return sets, nil
+}
+
+// pupilEyes returns overrides that set each eye's pupil, in mm across.
+func pupilEyes(d *scene.Description, mm float64) ([]string, error) {
+	names, err := eyes(d)
+	var sets []string
+	for _, n := range names {
+		sets = append(sets, fmt.Sprintf("bodies.%s.eye.iris.pupil=%.10g", n, mm))
+	}
+	return sets, err
+}

@@ -1,0 +1,55 @@
+package page
+
+import (
+	"bytes"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+)
+
+// Look is one row of frames of a player.
+type Look struct {
+	Name   string
+	Frames [][]byte // PNG files, all of one size
+}
+
+// Player is a page that turns frames by drag, keys and play, and blinks between looks that have the same frames.
+type Player struct {
+	Title         string
+	Width, Height int
+	Delay         int      // of a frame, ms
+	Captions      []string // of the frames
+	Looks         []Look
+	Notes         []string
+}
+
+//go:embed player.html
+var playerText string
+
+var playerPage = template.Must(template.New("player").Parse(playerText))
+
+// HTML returns the page as one file that needs no other and no network.
+func (p *Player) HTML() ([]byte, error) {
+	type look struct {
+		Name   string   `json:"name"`
+		Frames []string `json:"frames"`
+	}
+	var looks []look
+	for _, l := range p.Looks {
+		if len(l.Frames) != len(p.Captions) {
+			return nil, fmt.Errorf("page: look %s has %d frames for %d captions", l.Name, len(l.Frames), len(p.Captions))
+		}
+		out := look{Name: l.Name}
+		for _, f := range l.Frames {
+			out.Frames = append(out.Frames, "data:image/png;base64,"+base64.StdEncoding.EncodeToString(f))
+		}
+		looks = append(looks, out)
+	}
+	var b bytes.Buffer
+	err := playerPage.Execute(&b, map[string]any{
+		"Title": p.Title, "Width": p.Width, "Height": p.Height, "Notes": p.Notes, "Blink": len(looks) > 1,
+		"Data": map[string]any{"delay": p.Delay, "captions": p.Captions, "looks": looks},
+	})
+	return b.Bytes(), err
+}
