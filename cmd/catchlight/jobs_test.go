@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -78,13 +79,22 @@ func sameFolder(t *testing.T, want map[string]string, dir string) {
 	}
 }
 
-// A turntable and a sheet that are killed at 20 moments each and taken up again end with the files of runs that were
-// left alone, and no others. What a kill leaves under a final name is whole.
+// A sheet that is killed at 20 moments, and a turntable at 2 (at as many as CATCHLIGHT_KILLS says: an eye takes a second to
+// grow in each process), taken up again, end with the files of runs that were left alone, and no others. What a kill leaves
+// under a final name is whole.
 func TestKilledJobsGoOn(t *testing.T) {
 	file := writeHeron(t)
-	for _, c := range []struct{ dir, args string }{
-		{"turn", "turntable " + file + " --frames 6 --spp 6 --size 32x32 --keep-every 1ms"},
-		{"sheet", "sheet " + file + " --vary film.seed=1,2,3 --pupils 2,5 --balls --spp 8 --size 32x32 --keep-every 1ms --cache="},
+	require.NoError(t, os.WriteFile("float.yaml", []byte(float), 0o666))
+	turns := 2
+	if n, err := strconv.Atoi(os.Getenv("CATCHLIGHT_KILLS")); err == nil {
+		turns = n
+	}
+	for _, c := range []struct {
+		dir, args string
+		kills     int
+	}{
+		{"turn", "turntable " + file + " --frames 6 --spp 6 --size 32x32 --keep-every 1ms", turns},
+		{"sheet", "sheet float.yaml --vary film.seed=1,2,3 --vary lights.sky.ev=0,1 --balls --spp 16 --size 64x64 --keep-every 1ms --cache=", 20},
 	} {
 		args := strings.Fields(c.args)
 		began := time.Now()
@@ -95,7 +105,7 @@ func TestKilledJobsGoOn(t *testing.T) {
 		r := rand.New(rand.NewPCG(7, 11))
 		kills := 0
 		dir := ""
-		for n := 0; kills < 20; n++ {
+		for n := 0; kills < c.kills; n++ {
 			require.Less(t, n, 400, "it ends before it can be killed")
 			if dir == "" {
 				dir = fmt.Sprintf("%s-killed-%d", c.dir, n)
