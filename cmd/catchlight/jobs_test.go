@@ -145,7 +145,7 @@ func must(list []string, err error) []string {
 // An interrupt ends a job with exit code 130; given again it goes on and ends with the same files. Parts of it, merged, do too.
 func TestJobInterruptAndParts(t *testing.T) {
 	file := writeHeron(t)
-	args := []string{"turntable", file, "--frames", "4", "--spp", "3"}
+	args := []string{"turntable", file, "--frames", "4", "--spp", "3", "--size", "24x24"}
 	code, stdout, stderr := catchlight(append(args, "-o", "one")...)
 	require.Zero(t, code, stderr)
 	require.Contains(t, stdout, "5 frames: 5 rendered, 0 there already")
