@@ -59,6 +59,15 @@ func NewRectangle(name string, frame geom.Frame, centre geom.Vec, w, h float64, 
 	return l, nil
 }
 
+// OpenArea returns the area in mm^2 that is not bars of a rectangle of w x h mm with nx by ny panes and bars of the
+// given width in mm between them; w h where NewRectangle would refuse these.
+func OpenArea(w, h float64, nx, ny int, bar float64) float64 {
+	if a := w * h * (panes{nx, ny, bar}).open(w, h); nx > 0 && ny > 0 && float64(nx-1)*bar < w && float64(ny-1)*bar < h {
+		return a
+	}
+	return w * h
+}
+
 // open returns the share of a rectangle of w x h mm that is not bars.
 func (p panes) open(w, h float64) float64 {
 	if p.nx == 0 {

@@ -50,7 +50,7 @@ func TestChanceGivesTheSameMean(t *testing.T) {
 			for k, w := range []way{
 				{"all on", nil},
 				{"no solver", []string{"trace.manifold=false"}},
-				{"no light samples", []string{"trace.light_samples=off", "film.spp=240"}},
+				{"no light samples", []string{"trace.light_samples=false", "film.spp=240"}},
 				{"no split", []string{"trace.split=false", "film.spp=112"}},
 			} {
 				set := append(append([]string{fmt.Sprintf("film.seed=%d", k+1)}, c.set...), w.set...)

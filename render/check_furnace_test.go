@@ -60,7 +60,7 @@ func TestRoughGlassLosesLittle(t *testing.T) {
 		r := inFurnace(t, 64, 18, body)
 		pic := r.Film.Develop()
 		m, se := mean(&pic, 1, nil)
-		chance := inFurnace(t, 64, 18, body, "trace.light_samples=off", "film.seed=2").Film.Develop()
+		chance := inFurnace(t, 64, 18, body, "trace.light_samples=false", "film.seed=2").Film.Develop()
 		m2, se2 := mean(&chance, 1, nil)
 		t.Logf("roughness %g: %.5f +- %.5f, by chance %.5f", c.roughness, m, se, m2)
 		assert.LessOrEqual(t, se, 0.002)
@@ -85,7 +85,7 @@ func TestWhiteEyeFurnace(t *testing.T) {
 		{"iris alone", 8, 64, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0", "bodies.eye.eye.iris.relief=0"}},
 		{"iris with its relief", 8, 64, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0"}},
 		{"one light sample path", 26, 64, []string{"trace.split=false"}},
-		{"chance", 26, 64, []string{"trace.light_samples=off"}},
+		{"chance", 26, 64, []string{"trace.light_samples=false"}},
 		{"no solver", 26, 64, []string{"trace.manifold=false"}},
 		{"mirror index", 26, 64, []string{"bodies.eye.eye.cornea.reflect_index=1.376"}},
 		{"rough cornea", 26, 64, []string{"bodies.eye.eye.cornea.roughness=0.2"}},

@@ -146,7 +146,7 @@ func (p *preparer) settings() {
 	t := &p.d.Trace
 	e := &t.Effects
 	p.out.Settings = frozen.Settings{
-		MaxDepth: t.MaxDepth, ExactExit: t.Exit == "exact", Manifold: t.Manifold, Split: t.Split, Guided: t.Guided, LightSamples: t.LightSamples == "on",
+		MaxDepth: t.MaxDepth, ExactExit: t.Exit == "exact", Manifold: t.Manifold, Split: t.Split, Guided: t.Guided, LightSamples: t.LightSamples,
 		Refraction: e.Refraction, Caustic: e.Caustic, Scattering: e.Scattering, Coat: e.Coat, Shadow: e.Shadow,
 	}
 	p.out.ShowEnvironment = p.d.View.Background == "environment"
@@ -582,7 +582,7 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 	case "rectangle":
 		c := centre()
 		fr := turned(turn, facing(s.Toward.Sub(c), geom.Radians(s.Roll)))
-		return light.NewRectangle(s.Name, fr, turn.Point(c), s.Width, s.Height, radiance(s.Width*s.Height), false,
+		return light.NewRectangle(s.Name, fr, turn.Point(c), s.Width, s.Height, radiance(light.OpenArea(s.Width, s.Height, s.Panes[0], s.Panes[1], s.Bar)), false,
 			light.WithPanes(s.Panes[0], s.Panes[1], s.Bar))
 	case "disc":
 		c := centre()

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"catchlight/scene"
@@ -106,4 +107,18 @@ func TestRigMistakes(t *testing.T) {
 func writeFile(t *testing.T, path, text string) {
 	t.Helper()
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o666))
+}
+
+// A window of a given power sends it out through its panes: far away on its axis the irradiance is that of an intensity
+// P/pi (Lambert), whatever the bars take.
+func TestPowerOfAWindow(t *testing.T) {
+	const yaml = `
+film: {width: 1, height: 1, spp: 256, filter: box, filter_radius: 0.5}
+camera: {kind: plate, normal: [0, 0, 1], width: 1, aim: [0, 0, 0]}
+lights: [{name: window, kind: rectangle, at: [0, 0, 50000], width: 300, height: 400, panes: [2, 3], bar: %g, power: 100}]
+`
+	for _, bar := range []float64{0, 20, 60} {
+		pic := trace(t, fmt.Sprintf(yaml, bar)).Film.Develop()
+		assert.InEpsilon(t, 100/math.Pi/(50*50), pic.Mean[0][1], 0.02, "bars of %g mm", bar)
+	}
 }

@@ -102,7 +102,7 @@ type Trace struct {
 	Manifold     bool    `key:"manifold" default:"true" doc:"connect lights to the iris through the cornea by the manifold solver; off leaves it to chance (same mean, more noise)"`
 	Split        bool    `key:"split" default:"true" doc:"trace both the reflected and the refracted part at the first hit of an eye; off picks one"`
 	Guided       bool    `key:"guided" default:"true" doc:"steer walks in tissue toward the surface that they came in by; off: plain walks (same mean, more noise)"`
-	LightSamples string  `key:"light_samples" oneof:"on|off" default:"on" doc:"next-event estimation; off leaves all light to chance (same mean, more noise)"`
+	LightSamples bool    `key:"light_samples" default:"true" doc:"connect vertices to lights; off leaves all light to chance (same mean, more noise)"`
 	MapMemory    float64 `key:"map_memory" unit:"GB" range:"[0,1e6]" default:"4" doc:"memory that pictures may take while they are prepared; more is an error before the work starts; 0 is no limit"`
 	Effects      Effects `key:"effects" doc:"switches that leave something out, for comparison; all on is the truth"`
 }
@@ -141,7 +141,7 @@ type Light struct {
 	EV         float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of its own strength"`
 	Tint       colour.RGB  `key:"tint" range:"[0,1e6]" default:"[1, 1, 1]" doc:"multiplies its colour"`
 	Radiance   *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"constant|rectangle|disc|sphere|distant" doc:"radiance; or give power"`
-	Power      *float64    `key:"power" unit:"W" range:"[0,1e12]" only:"rectangle|disc|sphere" doc:"radiant flux over the whole face, split by tint; instead of radiance"`
+	Power      *float64    `key:"power" unit:"W" range:"[0,1e12]" only:"rectangle|disc|sphere" doc:"radiant flux of all that shines (a window: its panes), split by tint; instead of radiance"`
 	Irradiance *colour.RGB `key:"irradiance" unit:"W/m^2" range:"[0,1e12]" only:"distant" doc:"irradiance on a plane that faces it; instead of radiance"`
 	At         *geom.Vec   `key:"at" unit:"mm" only:"rectangle|disc|sphere" doc:"centre; instead of from"`
 	From       *Orbit      `key:"from" only:"rectangle|disc|sphere|distant" doc:"centre or direction by angles about toward"`

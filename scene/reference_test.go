@@ -79,7 +79,7 @@ func TestReference(t *testing.T) {
 	})
 	for _, line := range []string{
 		"| `film.width` | whole number | px | [1, 16384] | 640 | width of the picture |",
-		"| `lights.NAME.power` | number | W | [0, 1e12] | none | radiant flux over the whole face, split by tint; instead of radiance (kind rectangle, disc or sphere only) |",
+		"| `lights.NAME.power` | number | W | [0, 1e12] | none | radiant flux of all that shines (a window: its panes), split by tint; instead of radiance (kind rectangle, disc or sphere only) |",
 		"| `view.transform` | word |  | reinhard, neutral, filmic, none |",
 		"| `space` | word |  | auto, srgb, p3, linear, linear-rec2020, linear-ap1 | auto |",
 		"| `bodies.NAME.eye.asset.file` | file name |  | .glb .gltf .obj .ply .stl | required |",

@@ -2,22 +2,27 @@ package tissue
 
 import "catchlight/material/fresnel"
 
-// CoatTransmit returns the share of a thin clear coat's base that is seen: the base's BRDF times this factor, beside
-// the coat's own reflection F. cosO and cosI are the cosines outside, in [0, 1]; n is the coat's index, > 1. It is
+// Coat is a thin clear layer over a scattering base, such as the tear film over the sclera. Beside its own reflection F
+// the base's BRDF is seen times
 //
-//	(1 - F(o)) (1 - F(i)) / (1 - re)
+//	In(i) Out(o) = (1 - F(i)) (1 - F(o)) / (1 - re)
 //
-// with re the reflectance of the coat for diffuse light from outside. It is reciprocal, and with a white base the two
-// give back exactly what came in: F + (1-F) (1-re)/(1-re) = 1. So the base's colour is what is seen under diffuse light.
-// Keep 1/(1-re) outside loops with CoatTransmitWith.
+// with both cosines outside and re the coat's reflectance for diffuse light from outside. That is reciprocal, and with a
+// white base the two give back exactly what came in: F + (1-F) (1-re)/(1-re) = 1. So the base's colour is what is seen
+// under diffuse light.
 //
 // Source: the layering of Kelemen and Szirmay-Kalos, A Microfacet Based Coupled Specular-Matte BRDF Model with
 // Importance Sampling, Eurographics 2001 (short), with the exact re of Walsh and Duntley.
-func CoatTransmit(cosO, cosI, n float64) float64 {
-	return CoatTransmitWith(cosO, cosI, n, 1/(1-fresnel.HemisphericalExternal(n)))
-}
+type Coat struct{ n, norm float64 }
 
-// CoatTransmitWith is CoatTransmit for hot loops: norm is 1/(1-fresnel.HemisphericalExternal(n)), worked out once.
-func CoatTransmitWith(cosO, cosI, n, norm float64) float64 {
-	return (1 - fresnel.Dielectric(cosO, n)) * (1 - fresnel.Dielectric(cosI, n)) * norm
-}
+// NewCoat makes a coat of index n > 1.
+func NewCoat(n float64) Coat { return Coat{n: n, norm: 1 / (1 - fresnel.HemisphericalExternal(n))} }
+
+// Reflectance returns F, the coat's reflectance at the cosine cos outside, in [0, 1].
+func (c *Coat) Reflectance(cos float64) float64 { return fresnel.Dielectric(cos, c.n) }
+
+// In returns the factor of light on its way in.
+func (c *Coat) In(cos float64) float64 { return 1 - c.Reflectance(cos) }
+
+// Out returns the factor of light on its way out.
+func (c *Coat) Out(cos float64) float64 { return c.In(cos) * c.norm }

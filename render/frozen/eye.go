@@ -3,7 +3,7 @@ package frozen
 import (
 	"math"
 
-	"catchlight/material/fresnel"
+	"catchlight/material/tissue"
 	"catchlight/render/accel"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -19,11 +19,11 @@ type Eye struct {
 	Outer, Inner  int32   // bodies
 	LimbusRadius  float64 // local mm
 	LimbusWidth   float64
-	ForceCoat     bool    // no refraction anywhere: comparison only
-	Index         float64 // bends light
-	ReflectIndex  float64 // strength of reflection, at the outside angle
-	coatAll       float64 // hemispherical reflectance of the coat from outside, at ReflectIndex
-	AlphaCornea   float64 // GGX alpha of the tear film
+	ForceCoat     bool        // no refraction anywhere: comparison only
+	Index         float64     // bends light
+	ReflectIndex  float64     // strength of reflection, at the outside angle
+	coat          tissue.Coat // of ReflectIndex
+	AlphaCornea   float64     // GGX alpha of the tear film
 	AlphaSclera   float64
 	SmoothRefract bool
 	Far           float64     // radius about the origin that holds the inner shell, local mm
@@ -50,7 +50,7 @@ type Tissue struct {
 }
 
 // Prepare fills what is derived.
-func (e *Eye) Prepare() { e.coatAll = fresnel.HemisphericalExternal(e.ReflectIndex) }
+func (e *Eye) Prepare() { e.coat = tissue.NewCoat(e.ReflectIndex) }
 
 // Zone returns the iris-zone weight of a point of the eye's frame: 1 in the iris and cornea, 0 in the sclera, with a
 // smooth blend LimbusWidth wide about the cylinder of LimbusRadius, and 0 behind the centre of the globe.
@@ -79,11 +79,10 @@ func (e *Eye) TissueZone(p geom.Vec) float64 {
 
 // Reflectance returns the outer shell's Fresnel reflectance seen from outside at cosine c. The index of reflection
 // may differ from that of bending.
-func (e *Eye) Reflectance(c float64) float64 { return fresnel.Dielectric(c, e.ReflectIndex) }
+func (e *Eye) Reflectance(c float64) float64 { return e.coat.Reflectance(c) }
 
-// CoatOut is the factor of light that passes the coat outward at cosine c. With the factor 1 - Reflectance(o) inward it
-// makes (1-F(o)) (1-F(i)) / (1-re), which gives back exactly what falls in when the base reflects all.
-func (e *Eye) CoatOut(c float64) float64 { return (1 - e.Reflectance(c)) / (1 - e.coatAll) }
+// CoatOut is the factor of light that passes the coat outward at cosine c; inward it is 1 - Reflectance. See tissue.Coat.
+func (e *Eye) CoatOut(c float64) float64 { return e.coat.Out(c) }
 
 // BendAlpha returns the GGX alpha of the cornea where it bends light: 0 if that is to be smooth. The roughness of the
 // tear film over the sclera scatters what it mirrors alone, so it does not reach into the limbus here.
