@@ -116,20 +116,42 @@ func (p *preparer) extinction(e *frozen.Eye, d *scene.Eye, scale float64) {
 		a := math.Acos(v.Z)
 		return a > 1.3*limb && a < math.Pi/2
 	})
-	var nuIris, nuWhite colour.RGB
-	for c := 0; c < 3; c++ {
-		in, out := tissue.SingleScatterAlbedo(iris[c]), tissue.SingleScatterAlbedo(white[c])
-		e.Tissue.SigmaIris[c] = scale / tissue.MeanFreePath(d.Iris.HalfRadius[c], in)
-		e.Tissue.SigmaSclera[c] = scale / tissue.MeanFreePath(d.Sclera.HalfRadius[c], out)
-		nuIris[c], nuWhite[c] = tissue.DiffusionLength(in), tissue.DiffusionLength(out)
+	e.Tissue.SigmaIris, e.Tissue.GuideIris = zone(iris, d.Iris.HalfRadius, d.Iris.SigmaA, d.Iris.SigmaS, scale)
+	e.Tissue.SigmaSclera, e.Tissue.GuideSclera = zone(white, d.Sclera.HalfRadius, d.Sclera.SigmaA, d.Sclera.SigmaS, scale)
+}
+
+// zone returns a zone's extinction per mm of the eye's frame and its guide, from its mean reflectance and radius or from
+// its coefficients where the scene gives those.
+func zone(mean, half colour.RGB, a, s *colour.RGB, scale float64) (sigma colour.RGB, g frozen.Guide) {
+	var nu colour.RGB
+	for c := range nu {
+		alpha := tissue.SingleScatterAlbedo(mean[c])
+		sigma[c] = scale / tissue.MeanFreePath(half[c], alpha)
+		if s != nil {
+			alpha, sigma[c] = s[c]/(a[c]+s[c]), scale*(a[c]+s[c])
+		}
+		nu[c] = tissue.DiffusionLength(alpha)
 	}
-	e.Tissue.GuideIris, e.Tissue.GuideSclera = frozen.NewGuide(nuIris), frozen.NewGuide(nuWhite)
+	return sigma, frozen.NewGuide(nu)
+}
+
+// albedo returns the single-scattering albedo of a zone: of its coefficients, else of a reflectance.
+func albedo(q colour.RGB, a, s *colour.RGB) (alpha colour.RGB) {
+	for c := range alpha {
+		if s != nil {
+			alpha[c] = s[c] / (a[c] + s[c])
+		} else {
+			alpha[c] = tissue.SingleScatterAlbedo(q[c])
+		}
+	}
+	return alpha
 }
 
 // shapeOf is the part of an eye's description that its shells depend on.
 func shapeOf(d *scene.Eye) scene.Eye {
 	q := *d
 	q.Iris.Colour, q.Iris.Normal, q.Iris.HalfRadius, q.Iris.Scatter = scene.MapSpec{}, nil, colour.RGB{}, false
+	q.Iris.SigmaA, q.Iris.SigmaS, q.Sclera.SigmaA, q.Sclera.SigmaS = nil, nil, nil, nil
 	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.HalfRadius, q.Sclera.Scatter = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
 	q.Cornea.Index, q.Cornea.ReflectIndex, q.Cornea.Roughness, q.Cornea.ScleraRough, q.Cornea.SmoothRefract = 0, 0, 0, 0, false
 	q.Cornea.Normal = nil
@@ -214,7 +236,8 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 			return geom.UV{U: float64(table[3*i]), V: float64(table[3*i+1])}, float64(table[3*i+2])
 		}
 	}
-	inputs := []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint}
+	inputs := []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint,
+		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS}
 	return stage(p, "tissue "+name, inputs, func(m *making) (*coat, error) {
 		iris, white, irisTint, whiteTint, err := p.tissueMaps(s, d, m)
 		if err != nil {
@@ -236,8 +259,14 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 			}
 			return q
 		}, rows)
-		c.alpha = c.colour.Map(func(q colour.RGB) colour.RGB {
-			return colour.RGB{tissue.SingleScatterAlbedo(q[0]), tissue.SingleScatterAlbedo(q[1]), tissue.SingleScatterAlbedo(q[2])}
+		if d.Iris.SigmaS == nil && d.Sclera.SigmaS == nil {
+			c.alpha = c.colour.Map(func(q colour.RGB) colour.RGB { return albedo(q, nil, nil) }, rows)
+			return c, nil
+		}
+		c.alpha = frozen.NewVolumeMap(d.Detail, func(i int, v geom.Vec) colour.RGB {
+			uv, w := look(i, v)
+			return colour.Lerp(albedo(white.RGB(uv, 0).Mul(whiteTint), d.Sclera.SigmaA, d.Sclera.SigmaS),
+				albedo(iris.RGB(uv, 0).Mul(irisTint), d.Iris.SigmaA, d.Iris.SigmaS), w)
 		}, rows)
 		return c, nil
 	})
@@ -290,7 +319,21 @@ func (p *preparer) tissueMaps(s *shells, d *scene.Eye, m *making) (iris, white t
 		m.notes = append(m.notes, tileNotes("sclera.colour", s.inner, &white)...)
 		whiteTint = d.Sclera.Tint
 	}
+	if s := d.Iris.SigmaS; s != nil {
+		iris, irisTint = texture.Constant(reflectance(d.Iris.SigmaA, s)), colour.Grey(1)
+	}
+	if s := d.Sclera.SigmaS; s != nil {
+		white, whiteTint = texture.Constant(reflectance(d.Sclera.SigmaA, s)), colour.Grey(1)
+	}
 	return
+}
+
+// reflectance returns the colour under diffuse light of a deep body with these coefficients.
+func reflectance(a, s *colour.RGB) (q colour.RGB) {
+	for c, alpha := range albedo(colour.RGB{}, a, s) {
+		q[c] = tissue.DiffuseAlbedo(alpha)
+	}
+	return q
 }
 
 // maxColour is the largest tissue reflectance; a colour of exactly 1 is let through for energy checks.

@@ -313,24 +313,28 @@ type Limbus struct {
 
 // Iris is the inner shell under the cornea.
 type Iris struct {
-	Depth       float64    `key:"depth" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
-	Relief      float64    `key:"relief" unit:"mm" range:"[0,1]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
-	Pupil       float64    `key:"pupil" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"physical diameter of the pupil"`
-	PupilOffset [2]float64 `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
-	Pattern     string     `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
-	Colour      MapSpec    `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
-	Normal      *NormalMap `key:"normal" doc:"normal map of the inner shell"`
-	Height      *HeightMap `key:"height" doc:"displacement of the inner shell"`
-	HalfRadius  colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" doc:"radius within which half of the re-emitted light leaves, per channel"`
-	Scatter     bool       `key:"scatter" default:"true" doc:"off makes the iris plain diffuse"`
-	PupilClosed bool       `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`
+	Depth       float64     `key:"depth" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
+	Relief      float64     `key:"relief" unit:"mm" range:"[0,1]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
+	Pupil       float64     `key:"pupil" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"physical diameter of the pupil"`
+	PupilOffset [2]float64  `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
+	Pattern     string      `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
+	Colour      MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
+	Normal      *NormalMap  `key:"normal" doc:"normal map of the inner shell"`
+	Height      *HeightMap  `key:"height" doc:"displacement of the inner shell"`
+	HalfRadius  colour.RGB  `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	SigmaA      *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour and half_radius"`
+	SigmaS      *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
+	Scatter     bool        `key:"scatter" default:"true" doc:"off makes the iris plain diffuse"`
+	PupilClosed bool        `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`
 }
 
 // Sclera is the inner shell under the tear film.
 type Sclera struct {
-	Colour     MapSpec    `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
-	Tint       colour.RGB `key:"tint" range:"[0,2]" default:"[1, 1, 1]" doc:"multiplies the colour of the inner shell outside the iris"`
-	Veins      float64    `key:"veins" range:"[0,2]" default:"1" doc:"strength of the built veins"`
-	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" doc:"radius within which half of the re-emitted light leaves, per channel"`
-	Scatter    bool       `key:"scatter" default:"true" doc:"off makes the sclera plain diffuse"`
+	Colour     MapSpec     `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
+	Tint       colour.RGB  `key:"tint" range:"[0,2]" default:"[1, 1, 1]" doc:"multiplies the colour of the inner shell outside the iris"`
+	Veins      float64     `key:"veins" range:"[0,2]" default:"1" doc:"strength of the built veins"`
+	HalfRadius colour.RGB  `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	SigmaA     *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour, tint and half_radius"`
+	SigmaS     *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
+	Scatter    bool        `key:"scatter" default:"true" doc:"off makes the sclera plain diffuse"`
 }

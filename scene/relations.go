@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"strings"
 
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 )
 
@@ -34,6 +35,10 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		r.material(p)
 	case *Medium:
 		r.medium()
+	case *Iris:
+		r.tissue(p.SigmaA, p.SigmaS, "colour", "half_radius")
+	case *Sclera:
+		r.tissue(p.SigmaA, p.SigmaS, "colour", "tint", "half_radius")
 	case *MapSpec:
 		r.oneOf([]string{"value"}, []string{"file"})
 	case *View:
@@ -267,6 +272,30 @@ func (r relation) material(p *Material) {
 
 func (r relation) medium() {
 	r.oneOf([]string{"sigma_a", "sigma_s"}, []string{"colour", "mean_free_path"})
+}
+
+// tissue checks the coefficients of an eye's zone, which stand in for the keys named.
+func (r relation) tissue(a, s *colour.RGB, instead ...string) {
+	given := r.given("sigma_a") || r.given("sigma_s")
+	if !given {
+		return
+	}
+	r.need("sigma_a", "sigma_s wants it too")
+	r.need("sigma_s", "sigma_a wants it too")
+	for _, key := range instead {
+		if r.given(key) {
+			r.at(key, "give either sigma_a and sigma_s or %s, not both", key)
+		}
+	}
+	if a == nil || s == nil {
+		return
+	}
+	for c := range a {
+		if a[c]+s[c] == 0 {
+			r.at("sigma_s", "sigma_a and sigma_s are both 0 in one channel, so there is no tissue")
+			return
+		}
+	}
 }
 
 func (r relation) eye(p *Eye, sound bool) {

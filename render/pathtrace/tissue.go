@@ -254,14 +254,20 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 			beta = beta.Scale(0.3 / k)
 		}
 		if step >= 256 {
-			if rng.Float64() >= 0.98 {
+			if rng.Float64() >= longSurvival {
 				return -1
 			}
-			beta = beta.Scale(1 / 0.98)
+			beta = beta.Scale(1 / longSurvival)
 		}
 		fresh = true
 	}
 }
+
+// longSurvival is the probability with which a walk of more than 256 steps takes the next one. The weight that survivors
+// gain grows with the length of the walk; in white tissue lengths fall off as exp(-n/tau), with tau about 3 (R sigma/pi)^2
+// in a ball of radius R, and the variance is finite only while tau is below 1/(1-longSurvival). Source: own derivation
+// from the diffusion equation.
+const longSurvival = 0.998
 
 // everyLight is the path length up to which each vertex on an eye is connected to every light: below the limbus light
 // is mirrored back to the tissue several times before it leaves, and those vertices still matter. A choice by eye of
