@@ -18,6 +18,7 @@ import (
 	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
 	"catchlight/scene/meshio"
+	"catchlight/scene/pupil"
 	"catchlight/scene/texture"
 )
 
@@ -64,7 +65,7 @@ func weights(list []scene.Morph) gltfio.Weights {
 	return w
 }
 
-// primitives returns the parts of the node of that name.
+// primitives returns the parts of the node of that name. NAME/2 is the second largest island of node NAME.
 func primitives(a *asset.Asset, name string) []asset.Node {
 	var out []asset.Node
 	for _, n := range a.Nodes {
@@ -76,7 +77,21 @@ func primitives(a *asset.Asset, name string) []asset.Node {
 			}
 		}
 	}
-	return out
+	i := strings.LastIndexByte(name, '/')
+	if len(out) > 0 || i < 0 {
+		return out
+	}
+	k, err := strconv.Atoi(name[i+1:])
+	whole := primitives(a, name[:i])
+	if err != nil || k < 1 || len(whole) == 0 {
+		return nil
+	}
+	m := merge(whole)
+	islands := mesh.Islands(mesh.Weld(m, 1e-6*m.Bounds().Size().MaxAbs()), 0)
+	if k > len(islands) {
+		return nil
+	}
+	return []asset.Node{{Name: name, Mesh: islands[k-1], Material: whole[0].Material}}
 }
 
 // nodeNames lists the nodes of a file for a message, at most twelve.
@@ -125,14 +140,14 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
 		s.notes = append(s.notes, fmt.Sprintf("%s: %s", d.Asset.File, n))
 	}
 	outer, inner := primitives(a, d.Asset.Outer), primitives(a, d.Asset.Inner)
-	if len(outer) == 0 || len(inner) == 0 {
-		var missing []string
-		if len(outer) == 0 {
-			missing = append(missing, fmt.Sprintf("the outer shell %q", d.Asset.Outer))
-		}
-		if len(inner) == 0 {
-			missing = append(missing, fmt.Sprintf("the inner shell %q", d.Asset.Inner))
-		}
+	var missing []string
+	if len(outer) == 0 && d.Asset.Outer != "" {
+		missing = append(missing, fmt.Sprintf("the outer shell %q", d.Asset.Outer))
+	}
+	if len(inner) == 0 && d.Asset.Inner != "" {
+		missing = append(missing, fmt.Sprintf("the inner shell %q", d.Asset.Inner))
+	}
+	if len(missing) > 0 {
 		return nil, fmt.Errorf("asset: %s lacks %s; it has %s", d.Asset.File, strings.Join(missing, " and "), nodeNames(a))
 	}
 	if d.Asset.Outer == d.Asset.Inner {
@@ -142,13 +157,37 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
 	if err != nil {
 		return nil, err
 	}
-	if s.outer, err = s.shell("outer", merge(outer), d.Asset, turn); err != nil {
-		return nil, err
-	}
-	if s.inner, err = s.shell("inner", merge(inner), d.Asset, turn); err != nil {
-		return nil, err
+	var look [2]asset.Material
+	for i, q := range []struct {
+		what  string
+		nodes []asset.Node
+		to    **mesh.Mesh
+	}{{"outer", outer, &s.outer}, {"inner", inner, &s.inner}} {
+		if len(q.nodes) == 0 {
+			continue
+		}
+		look[i] = q.nodes[0].Material
+		if *q.to, err = s.shell(q.what, merge(q.nodes), d.Asset, turn); err != nil {
+			return nil, err
+		}
 	}
 	s.centre()
+	var q pupil.Pupil
+	if s.inner != nil {
+		q = s.pupil(d)
+		if want := d.Asset.Pupil; want > 0 {
+			if err := q.Warp(s.inner, want, d.Limbus.Radius-d.Limbus.Width/2); err != nil {
+				return nil, fmt.Errorf("asset.pupil: %w", err)
+			}
+			s.notes = append(s.notes, fmt.Sprintf("the pupil, %.3g mm across in the file, is warped to %.3g mm", 2*q.Radius, want))
+			q = s.pupil(d)
+		}
+	}
+	if d.Asset.Borrow {
+		if err := s.borrow(d, q); err != nil {
+			return nil, err
+		}
+	}
 	if err := p.displaceShells(s, d, m); err != nil {
 		return nil, err
 	}
@@ -167,8 +206,13 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
 	if err := p.judge(s, d); err != nil {
 		return nil, err
 	}
-	s.own = ownTissue(outer[0].Material, inner[0].Material)
+	s.own = ownTissue(look[0], look[1])
 	return s, nil
+}
+
+// pupil looks at the pupil of the inner shell.
+func (s *shells) pupil(d *scene.Eye) pupil.Pupil {
+	return pupil.Find(s.inner, geom.Vec{}, geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}, d.Limbus.Radius)
 }
 
 // axisFrame returns the turn that takes axis to +Z and keeps +Y up as far as it can.
@@ -220,6 +264,7 @@ func (s *shells) shell(what string, m *mesh.Mesh, a *scene.Asset, turn geom.Affi
 		levels = *a.Smooth
 	}
 	if levels > 0 {
+		source := m
 		m, err := mesh.Subdivide(m, levels)
 		if err != nil {
 			return nil, fmt.Errorf("asset.subdivide: %s shell: %w", what, err)
@@ -230,10 +275,37 @@ func (s *shells) shell(what string, m *mesh.Mesh, a *scene.Asset, turn geom.Affi
 		for i := range m.P {
 			m.P[i] = m.P[i].Sub(from).Mul(k).Add(to)
 		}
+		most, mean := deviation(source, m)
+		s.notes = append(s.notes, fmt.Sprintf("the %s shell's smooth surface runs %.2g mm from the file's vertices in the mean, %.2g mm at most", what, mean, most))
 		s.notes = append(s.notes, fmt.Sprintf("the %s shell's facets lie up to %.3g mm from a smooth surface; %d levels of subdivision make it %.2g mm", what, coarse, levels, mesh.FacetError(m, crease)))
 		return s.shut(what, m)
 	}
 	return s.shut(what, m)
+}
+
+// deviation returns how far the vertices of the source lie from the surface made of it, at most and in the mean, along
+// their normals.
+func deviation(source, made *mesh.Mesh) (most, mean float64) {
+	h, err := accel.Build(made.P, made.Tri, accel.Options{})
+	if err != nil {
+		return
+	}
+	sc := accel.NewScratch()
+	far := made.Bounds().Size().MaxAbs()
+	step, n := max(1, len(source.P)/5000), 0.0
+	for i := 0; i < len(source.P); i += step {
+		q, near := source.P[i], far
+		for _, d := range []geom.Vec{source.N[i], source.N[i].Neg()} {
+			var hit accel.Hit
+			if h.Closest(sc, q.Mad(-1e-6*far, d), d, 0, near, &hit) {
+				near = min(near, math.Abs(hit.T-1e-6*far))
+			}
+		}
+		if near < far {
+			most, mean, n = max(most, near), mean+near, n+1
+		}
+	}
+	return most, mean / max(1, n)
 }
 
 // crease is the turn (rad) from which an edge between facets is meant to be sharp.
@@ -266,13 +338,17 @@ func (s *shells) shut(what string, m *mesh.Mesh) (*mesh.Mesh, error) {
 // centre moves both shells so that the optical axis is x = y = 0 and the back pole lies one radius behind the origin,
 // and notes the sizes. The axis passes through the middle of the corneal cap: the front 6 % of the axial length.
 func (s *shells) centre() {
-	box := s.outer.Bounds()
+	lead := s.outer
+	if lead == nil {
+		lead = s.inner
+	}
+	box := lead.Bounds()
 	size := box.Size()
 	length, radius := size.Z, (size.X+size.Y)/4
 	var sum geom.Vec
 	var area float64
-	for _, t := range s.outer.Tri {
-		a, b, c := s.outer.P[t[0]], s.outer.P[t[1]], s.outer.P[t[2]]
+	for _, t := range lead.Tri {
+		a, b, c := lead.P[t[0]], lead.P[t[1]], lead.P[t[2]]
 		if a.Z+b.Z+c.Z < 3*(box.Hi.Z-0.06*length) {
 			continue
 		}
@@ -286,6 +362,9 @@ func (s *shells) centre() {
 	}
 	o.Z = box.Lo.Z + radius
 	for _, m := range []*mesh.Mesh{s.outer, s.inner} {
+		if m == nil {
+			continue
+		}
 		for i := range m.P {
 			m.P[i] = m.P[i].Sub(o)
 		}
@@ -501,12 +580,13 @@ func cavity(m *mesh.Mesh, inner, outer *accel.BVH, rows func(n int, row func(y i
 type assetTissue struct {
 	iris, white texture.Map
 	tint        colour.RGB
+	picture     bool // the file brings a picture
 }
 
 // ownTissue takes the inner shell's picture, then the plain colours of the file (of the inner shell for the iris, of an
 // opaque outer shell for the white), then quiet ones of our own.
 func ownTissue(out, in asset.Material) assetTissue {
-	t := assetTissue{texture.Constant(plainIris), texture.Constant(plainWhite), colour.Grey(1)}
+	t := assetTissue{iris: texture.Constant(plainIris), white: texture.Constant(plainWhite), tint: colour.Grey(1)}
 	if in.Name != "" {
 		t.iris = texture.Constant(in.BaseColour)
 	}
@@ -515,7 +595,7 @@ func ownTissue(out, in asset.Material) assetTissue {
 	}
 	if in.BaseMap != nil {
 		t.iris = texture.FromImage(in.BaseMap, in.Wrap)
-		t.white, t.tint = t.iris, in.BaseColour
+		t.white, t.tint, t.picture = t.iris, in.BaseColour, true
 	}
 	return t
 }

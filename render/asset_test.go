@@ -221,3 +221,56 @@ bodies: [{name: eye, shape: eye, eye: {map_size: 64, cornea: {height: {file: %s,
 	assert.InDelta(t, flat-0.1, width(-0.1, 0.5), 0.005)
 	assert.InDelta(t, flat, width(0.1, 1), 1e-12)
 }
+
+// The pupil of the licensed eye, 1.94 mm across as its maker's data say, is warped to what is asked for: shells stay
+// shut, texture coordinates stay with their vertices, and the globe behind does not move.
+func TestAssetPupil(t *testing.T) {
+	plain, err := takeShells(t, assetEye(soundEye, outerNode, innerNode))
+	require.NoError(t, err)
+	d := assetEye(soundEye, outerNode, innerNode)
+	file := plain.pupil(d)
+	assert.InDelta(t, 1.94, 2*file.Radius, 0.05)
+	for _, want := range []float64{1.5, 4, 6} {
+		d.Asset.Pupil = want
+		s, err := takeShells(t, d)
+		require.NoError(t, err)
+		q := s.pupil(d)
+		assert.InEpsilon(t, want, 2*q.Radius, 0.03)
+		open, odd := mesh.Closed(s.inner)
+		assert.Zero(t, open+odd)
+		assert.Equal(t, plain.inner.UV, s.inner.UV)
+		for i, v := range plain.inner.P {
+			if v.Z < 3 {
+				assert.InDelta(t, 0, v.Sub(s.inner.P[i]).Len(), 0.02)
+			}
+		}
+	}
+	d.Asset.Pupil = 10.5
+	_, err = takeShells(t, d)
+	assert.ErrorContains(t, err, "asset.pupil: a pupil of 10.5 mm would fold the iris")
+}
+
+// A file with one shell gets the other from the built-in eye, at its own size and beneath or above it; colours come where
+// there is no picture, pupil on pupil and limbus on limbus.
+func TestBorrow(t *testing.T) {
+	d := assetEye(brokenEye+"one_layer_only.glb", outerNode, "")
+	d.Asset.Borrow, d.Iris.Pattern, d.Sclera.Tint = true, "brown", colour.Grey(1)
+	s, err := takeShells(t, d)
+	require.NoError(t, err)
+	assert.Contains(t, strings.Join(s.notes, "\n"), "the inner shell is borrowed")
+	open, odd := mesh.Closed(s.inner)
+	assert.Zero(t, open+odd)
+	c, err := (&preparer{}).tissue("x", s, d)
+	require.NoError(t, err)
+	iris := c.colour.At(geom.Vec{X: 3.5, Z: 9})
+	white := c.colour.At(geom.Vec{X: 9, Z: 2})
+	assert.Less(t, iris.Luminance(), 0.4*white.Luminance(), "brown within the limbus, white outside it")
+
+	d = assetEye(soundEye, "", innerNode)
+	d.Asset.Borrow, d.Iris.Pattern = true, "brown"
+	s, err = takeShells(t, d)
+	require.NoError(t, err)
+	assert.Contains(t, strings.Join(s.notes, "\n"), "the outer shell is borrowed")
+	in, out := s.inner.Bounds().Size(), s.outer.Bounds().Size()
+	assert.Greater(t, out.X, in.X)
+}

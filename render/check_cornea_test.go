@@ -42,7 +42,7 @@ func TestHits(t *testing.T) {
 }
 
 // pupil returns the area of the dark round in the picture, and its centre, in mm.
-func pupil(pic *film.Picture, n int, width float64) (area, cx, cy float64) {
+func pupilAt(pic *film.Picture, n int, width float64) (area, cx, cy float64) {
 	px := width / float64(n)
 	count := 0.0
 	for i := range pic.Mean {
@@ -99,7 +99,7 @@ func TestApparentPupil(t *testing.T) {
 		b += physical[i] * physical[i] / sectors
 	}
 	byRays, size := math.Sqrt(a), math.Sqrt(b)
-	area, _, _ := pupil(view(0), n, width)
+	area, _, _ := pupilAt(view(0), n, width)
 	r := math.Sqrt(area / math.Pi)
 	t.Logf("radius %.4f mm, seen %.4f mm, by rays %.4f mm: magnification %.4f", size, r, byRays, r/size)
 	assert.InEpsilon(t, byRays, r, 0.004)
@@ -111,8 +111,8 @@ func TestApparentPupil(t *testing.T) {
 	// from 11.811 degrees, n 4.2 sin 10 from the line through the centre.
 	th := 11.811 * math.Pi / 180
 	want := plainRadius*math.Sin(th) - plainIndex*4.2*math.Sin(math.Pi/18)
-	_, right, _ := pupil(view(11.811), n, width)
-	_, left, _ := pupil(view(-11.811), n, width)
+	_, right, _ := pupilAt(view(11.811), n, width)
+	_, left, _ := pupilAt(view(-11.811), n, width)
 	off := (left - right) / 2
 	t.Logf("seen from aside %.4f mm from the apex, want %.4f: depth %.4f mm", math.Abs(off), want, math.Abs(off)/math.Sin(th))
 	assert.InEpsilon(t, want, math.Abs(off), 0.015)

@@ -26,6 +26,9 @@ type shells struct {
 	own   assetTissue                         // of an imported one
 	front func(v geom.Vec) (geom.UV, float64) // texture coordinates and zone weight in front of a direction
 
+	lent    func(v geom.Vec) geom.UV // where the built-in eye keeps the colour in front of a direction
+	lentMap texture.Map              // its colours; not valid where nothing is borrowed
+
 	// What the stage says; making takes it over.
 	notes []string
 }
@@ -251,9 +254,21 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 				return film.RGB(uv, 0)
 			}, rows)
 		}
+		lend := s.lentMap.Valid() && !s.own.picture
+		lendIris, lendWhite := lend && !d.Iris.Colour.Given, lend && !d.Sclera.Colour.Given
 		c.colour = frozen.NewVolumeMap(d.Detail, func(i int, v geom.Vec) colour.RGB {
 			uv, w := look(i, v)
-			q := colour.Lerp(white.RGB(uv, 0).Mul(whiteTint), iris.RGB(uv, 0).Mul(irisTint), w)
+			in, out := iris.RGB(uv, 0).Mul(irisTint), white.RGB(uv, 0).Mul(whiteTint)
+			if lendIris || lendWhite {
+				l := s.lentMap.RGB(s.lent(v), 0)
+				if lendIris {
+					in = l
+				}
+				if lendWhite {
+					out = l.Mul(d.Sclera.Tint)
+				}
+			}
+			q := colour.Lerp(out, in, w)
 			for k := range q {
 				q[k] = max(0, min(q[k], maxColour))
 			}

@@ -268,13 +268,15 @@ type Eye struct {
 type Asset struct {
 	File       Path     `key:"file" default:"required" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file with both shells: .glb, .gltf, .obj, .ply or .stl"`
 	Unit       string   `key:"unit" default:"" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
-	Outer      string   `key:"outer" default:"required" doc:"name of the node that is the outer shell"`
-	Inner      string   `key:"inner" default:"required" doc:"name of the node that is the inner shell"`
+	Outer      string   `key:"outer" default:"" doc:"name of the node that is the outer shell; NAME/2 is its second largest island"`
+	Inner      string   `key:"inner" default:"" doc:"name of the node that is the inner shell"`
 	Morph      []Morph  `key:"morph" doc:"weights of the file's morph targets, such as the size of the pupil; others keep the file's own"`
 	Factor     float64  `key:"factor" range:"(0,1e9]" default:"1" doc:"multiplies the file's lengths, after its unit (of glTF: metres), on their way to mm"`
 	Axis       geom.Vec `key:"axis" default:"[0, 0, 1]" doc:"direction of the optical axis in the file"`
 	Smooth     *int     `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
 	FacetError float64  `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
+	Pupil      float64  `key:"pupil" unit:"mm" range:"[0,20]" default:"0" doc:"diameter that the pupil is to have (of the circle of its area); tissue and maps follow; 0 leaves it"`
+	Borrow     bool     `key:"borrow" default:"false" doc:"take what the file lacks from the built-in eye: a shell that is not named, colours where there is no picture"`
 	CloseGap   bool     `key:"close_gap" default:"true" doc:"lay the inner shell close beneath the outer one outside the limbus, as tissue under a tear film"`
 }
 

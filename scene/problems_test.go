@@ -100,7 +100,7 @@ func TestProblems(t *testing.T) {
 		"asset, axis":         {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a, inner: b, axis: [0, 0, 0]}}}]", "3:84: bodies.m.eye.asset.axis: has no direction"},
 		"asset, morph":        {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a, inner: b, morph: [{target: wide}, {target: wide, weight: 0.5}]}}}]", "3:84: bodies.m.eye.asset.morph: sets the target wide twice"},
 		"mesh, morph":         {head + "bodies: [{name: m, shape: box, morph: [{target: wide, weight: 11}]}]", "3:32: bodies.m.morph: only for shape mesh, not for box"},
-		"asset, keys":         {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a}}}]", "3:46: bodies.m.eye.asset.inner: missing, wants text"},
+		"asset, keys":         {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a}}}]", "3:46: bodies.m.eye.asset.inner: missing, name the node that is the inner shell, or set borrow"},
 		"limbus":              {head + "bodies: [{name: m, shape: eye, eye: {globe: {radius: 5}}}]", "3:38: bodies.m.eye.limbus: a radius of 5.85 mm is not within the globe's 5 mm"},
 		"pupil":               {head + "bodies: [{name: m, shape: eye, eye: {iris: {pupil: 15}}}]", "3:38: bodies.m.eye.iris: a pupil of 15 mm reaches the limbus, 5.85 mm from the axis"},
 		"too many pixels":     {head + "film:\n  width: 16000\n  height: 16000", "5:3: film.height: 16000 x 16000 is more than 100 million pixels"},

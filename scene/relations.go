@@ -62,6 +62,12 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		}
 		r.morphs(p.Morph)
 		r.unit(p.File, p.Unit)
+		if p.Outer == "" && p.Inner == "" {
+			r.at("outer", "missing, and so is inner: name the nodes that are the shells")
+		} else if !p.Borrow {
+			r.need("outer", "name the node that is the outer shell, or set borrow")
+			r.need("inner", "name the node that is the inner shell, or set borrow")
+		}
 	case *Eye:
 		r.eye(p, sound)
 	}

@@ -181,6 +181,7 @@ func renderDrafts(ctx context.Context, file, dir string, borrowed []string, f *a
 		if err != nil {
 			return nil, err
 		}
+		draftDetail(d)
 		p, err := render.Prepare(ctx, d, opt)
 		if err != nil {
 			if ctx.Err() != nil {

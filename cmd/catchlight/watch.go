@@ -53,8 +53,14 @@ good draft stays. --crop iris shows the iris alone. Ctrl-C ends the watch.`,
 //go:embed watch.html
 var watchPage []byte
 
-// watchDetail is the size of the tissue maps of a draft, where the scene's is larger.
-const watchDetail = 1024
+// draftDetail bounds the size of the tissue maps of a draft.
+func draftDetail(d *scene.Description) {
+	for i := range d.Bodies {
+		if e := d.Bodies[i].Eye; e != nil {
+			e.Detail = min(e.Detail, 1024)
+		}
+	}
+}
 
 func runWatch(ctx context.Context, path string, f *watchFlags, given func(string) bool, stdout, stderr io.Writer) error {
 	switch {
@@ -90,11 +96,7 @@ func runWatch(ctx context.Context, path string, f *watchFlags, given func(string
 			if err != nil {
 				return nil, err
 			}
-			for i := range d.Bodies {
-				if e := d.Bodies[i].Eye; e != nil {
-					e.Detail = min(e.Detail, watchDetail)
-				}
-			}
+			draftDetail(d)
 			return d, nil
 		},
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"catchlight/scene/geom"
+	"catchlight/scene/pupil"
 )
 
 // Input is what an artist brings.
@@ -31,7 +32,8 @@ type Proposal struct {
 	Factor   float64 // to true scale, after the unit
 	Side     string
 	Globe    Globe // in mm after unit and factor, in the file's axes
-	Pupil    Pupil
+	Pupil    pupil.Pupil
+	Wanted   float64 // diameter that the pupil is to have, mm; 0 leaves it
 	Maps     []Mapped
 	Verdict  string // one line: whether the size reads as an eye
 }
@@ -375,8 +377,11 @@ func (p *Proposal) pupil(q piece, g Globe, k float64, say func(Finding)) {
 	}
 	x := up.Cross(g.Axis).Unit()
 	f := geom.Frame{S: x, T: g.Axis.Cross(x), N: g.Axis}
-	p.Pupil = lookAtPupil(q.mesh, g.Centre, f, reach)
+	p.Pupil = pupil.Find(q.mesh, g.Centre, f, reach)
 	pu := &p.Pupil
+	// As wide as in a dim room, which shows both pupil and iris; less where the iris would fold.
+	const dim = 4.0
+	p.Wanted = min(dim, 0.95*k*pu.Widest(reach-0.05*g.Radius))
 	pu.Radius *= k
 	pu.Plane *= k
 	pu.Lip *= k
@@ -391,7 +396,7 @@ func (p *Proposal) pupil(q piece, g Globe, k float64, say func(Finding)) {
 		shape = map[bool]string{true: "a vertical slit", false: "a horizontal bar"}[pu.Upright]
 	}
 	say(Finding{Topic: "pupil", Choice: fmt.Sprintf("%s, %.3g mm across", shape, 2*pu.Radius), Reason: fmt.Sprintf("a hole in the inner shell, %.2g mm from the axis; its edge lies %.3g mm behind the front of the cornea",
-		math.Hypot(pu.Offset[0], pu.Offset[1]), p.Globe.Apex-pu.Lip)})
+		math.Hypot(pu.Offset[0], pu.Offset[1]), p.Globe.Apex-pu.Lip) + fmt.Sprintf("; warped to %.3g mm, tissue and maps with it", p.Wanted)})
 }
 
 // keep takes the maps that can be laid on, and borrows what is missing.

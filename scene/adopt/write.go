@@ -78,6 +78,13 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	line("        factor: %.8g", p.Factor)
 	why("        ", "axis")
 	line("        axis: [%.6f, %.6f, %.6f]", p.Globe.Axis.X, p.Globe.Axis.Y, p.Globe.Axis.Z)
+	why("        ", "pupil")
+	if p.Wanted > 0 {
+		line("        pupil: %.3g", p.Wanted)
+	}
+	if len(p.Borrowed()) > 0 {
+		line("        borrow: true # of what is missing, the built-in eye's")
+	}
 	line("      globe: {radius: %.4g}", R)
 	why("      ", "limbus")
 	line("      limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
@@ -89,7 +96,7 @@ func (p *Proposal) Scene(in Input, dir string) string {
 			}
 		}
 		topics := []string{part + ".colour", part + ".normal", part + ".height"}
-		said := part == "iris"
+		said := false
 		for _, f := range p.Findings {
 			for _, t := range topics {
 				said = said || f.Topic == t
@@ -98,20 +105,11 @@ func (p *Proposal) Scene(in Input, dir string) string {
 		if !said {
 			return
 		}
-		if len(maps) == 0 && part != "iris" {
+		if len(maps) == 0 {
 			why("      ", topics...)
 			return
 		}
 		line("      %s:", part)
-		if part == "iris" {
-			why("        ", "pupil")
-			if p.Pupil.Open {
-				line("        pupil: 4")
-			}
-			if p.Pupil.Open && p.Globe.Apex > p.Pupil.Lip {
-				line("        depth: %.3g", min(20, max(0.5, p.Globe.Apex-p.Pupil.Plane)))
-			}
-		}
 		why("        ", topics...)
 		for _, m := range maps {
 			k := strings.TrimPrefix(m.Slot, part+".")

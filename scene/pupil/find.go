@@ -1,13 +1,16 @@
-package adopt
+// Package pupil finds the pupil of an eye's inner shell - a hole, of whatever shape - and warps the tissue about it to
+// another size. Everything is measured about the pupil's own contour, so slits and bars keep their shape.
+package pupil
 
 import (
 	"math"
+	"slices"
 
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 )
 
-// Pupil is what a look along the axis onto the inner shell shows. Lengths are as in the file.
+// Pupil is what a look along the axis onto the inner shell shows. Lengths are those of the mesh.
 type Pupil struct {
 	Open    bool       // there is a hole
 	Radius  float64    // mean radius of its contour
@@ -16,14 +19,21 @@ type Pupil struct {
 	Offset  [2]float64 // of the contour's centre from the axis, right and up in the eye's frame
 	Plane   float64    // height of the iris plane (its median between pupil and root) above the globe's centre
 	Lip     float64    // height of the contour's edge, the median
+
+	contour [rays]float64 // distance of the contour from its centre, by azimuth
 }
 
-const depthCells = 257
+// cells along a side of the grid of heights, and directions in which the contour is measured.
+const (
+	cells = 513
+	rays  = 128
+)
 
-// lookAtPupil draws the heights of the inner shell along the axis into a grid and follows the hole about the middle.
-// axis is the frame of the eye: N the axis, T up. reach is the half width of the look.
-func lookAtPupil(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
-	n := depthCells
+// Find draws the heights of the inner shell along the axis into a grid and follows the hole about the middle.
+// f is the frame of the eye about centre: N the axis, T up. reach is the half width of the look: the
+// radius of the limbus.
+func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
+	n := cells
 	z := make([]float64, n*n)
 	for i := range z {
 		z[i] = math.Inf(-1)
@@ -80,7 +90,7 @@ func lookAtPupil(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pup
 	seen := make([]bool, n*n)
 	seen[mid] = true
 	todo := []int{mid}
-	var sx, sy, sxx, syy, sxy, cells float64
+	var sx, sy, sxx, syy, sxy, area float64
 	var lip []float64
 	touches := false
 	for len(todo) > 0 {
@@ -88,7 +98,7 @@ func lookAtPupil(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pup
 		todo = todo[:len(todo)-1]
 		x, y := i%n, i/n
 		px, py := (float64(x)+0.5)*cell-reach, (float64(y)+0.5)*cell-reach
-		sx, sy, cells = sx+px, sy+py, cells+1
+		sx, sy, area = sx+px, sy+py, area+1
 		sxx, syy, sxy = sxx+px*px, syy+py*py, sxy+px*py
 		if x == 0 || y == 0 || x == n-1 || y == n-1 {
 			touches = true
@@ -109,13 +119,58 @@ func lookAtPupil(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pup
 		return p
 	}
 	p.Open = true
-	p.Radius = math.Sqrt(cells/math.Pi) * cell
-	p.Offset = [2]float64{sx / cells, sy / cells}
+	p.Radius = math.Sqrt(area/math.Pi) * cell
+	p.Offset = [2]float64{sx / area, sy / area}
 	p.Lip = median(lip)
 	// Second moments of an ellipse are a^2/4 and b^2/4.
-	xx, yy, xy := sxx/cells-p.Offset[0]*p.Offset[0], syy/cells-p.Offset[1]*p.Offset[1], sxy/cells-p.Offset[0]*p.Offset[1]
+	xx, yy, xy := sxx/area-p.Offset[0]*p.Offset[0], syy/area-p.Offset[1]*p.Offset[1], sxy/area-p.Offset[0]*p.Offset[1]
 	d := math.Hypot((xx-yy)/2, xy)
 	p.Long = math.Sqrt(((xx+yy)/2 + d) / max(1e-12, (xx+yy)/2-d))
 	p.Upright = yy > xx
+	// The contour: outward from its centre to the last cell of the hole, smoothed over an eighth of a turn's share.
+	var raw [rays]float64
+	for k := range raw {
+		sin, cos := math.Sincos(2 * math.Pi * float64(k) / rays)
+		for r := 0.0; r < reach; r += cell / 4 {
+			x, y := at(p.Offset[0]+r*cos), at(p.Offset[1]+r*sin)
+			if x >= 0 && y >= 0 && x < n && y < n && seen[y*n+x] {
+				raw[k] = r
+			}
+		}
+	}
+	for k := range raw {
+		sum, weight := 0.0, 0.0
+		for j := -4; j <= 4; j++ {
+			w := 5 - math.Abs(float64(j))
+			sum += w * raw[(k+j+rays)%rays]
+			weight += w
+		}
+		p.contour[k] = sum / weight
+	}
+	// The same area as counted.
+	round := 0.0
+	for _, r := range p.contour {
+		round += r * r / rays
+	}
+	if round > 0 {
+		for k := range p.contour {
+			p.contour[k] *= p.Radius / math.Sqrt(round)
+		}
+	}
 	return p
+}
+
+// At returns the distance of the contour from its centre at an azimuth (rad, from +X toward +Y).
+func (p *Pupil) At(phi float64) float64 {
+	x := phi / (2 * math.Pi) * rays
+	x -= math.Floor(x/rays) * rays
+	k := int(x)
+	f := x - float64(k)
+	return p.contour[k%rays]*(1-f) + p.contour[(k+1)%rays]*f
+}
+
+func median(v []float64) float64 {
+	w := slices.Clone(v)
+	slices.Sort(w)
+	return w[len(w)/2]
 }
