@@ -47,8 +47,9 @@ func Joined(d *scene.Description, f *film.Film) (*Result, error) {
 
 // Write develops the picture and writes it in the format of the path's ending: .png and .tif as seen (exposure, view
 // transform, background, sRGB; 8 bits dithered and 16 bits), .hdr, .pfm and .exr linear and before exposure. OpenEXR
-// files also hold the coverage (A), the standard error of each channel (error.R, .G, .B, of one standard deviation), the
-// samples of each pixel (samples) and the standard error of the display signal, pooled over 7 x 7 pixels (display.error).
+// files also hold the coverage (A), the standard error of each channel (error.R, .G, .B, of one standard deviation), how
+// far the truth may lie to either side with three sigma (interval.R, .G, .B; film.Picture.Interval), the samples of each
+// pixel (samples) and the standard error of the display signal, pooled over 7 x 7 pixels (display.error).
 func (r *Result) Write(path string) error {
 	if err := CheckFormat(path); err != nil {
 		return err
@@ -114,10 +115,12 @@ func (r *Result) linear(path string, pic *film.Picture, meta map[string]string) 
 		ch("samples", false, func(i int) float64 { return float64(pic.Samples[i]) }),
 		ch("display.error", true, func(i int) float64 { return r.errors[i] }),
 	}
+	interval := pic.Interval(sigma3)
 	for c, n := range []string{"R", "G", "B"} {
 		channels = append(channels,
 			ch(n, false, func(i int) float64 { return pic.Mean[i][c] }),
-			ch("error."+n, true, func(i int) float64 { return pic.Error[i][c] }))
+			ch("error."+n, true, func(i int) float64 { return pic.Error[i][c] }),
+			ch("interval."+n, true, func(i int) float64 { return interval[i][c] }))
 	}
 	return imageio.WriteEXR(path, w, h, channels, meta)
 }

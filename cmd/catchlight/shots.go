@@ -197,8 +197,8 @@ func openJob(cmd *cobra.Command, dir, scenePath string, shots []*shot) (*job.Job
 	return job.Open(dir, m)
 }
 
-// exrBytes is about what a picture takes on disk, per pixel: eight channels that hardly pack.
-const exrBytes = 26
+// exrBytes is about what a picture takes on disk, per pixel: eleven channels that hardly pack.
+const exrBytes = 32
 
 // filmBytes is what a saved film takes, per pixel.
 const filmBytes = 8*(4*8+4) + 4
