@@ -53,7 +53,9 @@ bodies:
 // referenceSPP is the number of samples of a reference.
 const referenceSPP = 16384
 
-func referencePath(name string) string { return filepath.Join("..", "testdata", "coverage", name+".exr") }
+func referencePath(name string) string {
+	return filepath.Join("..", "testdata", "coverage", name+".exr")
+}
 
 // TestMakeReferences writes the references of TestErrorBarsCover; it takes minutes, so it asks for
 // CATCHLIGHT_MAKE_REFERENCES=1.

@@ -130,8 +130,8 @@ func (f *Film) Outliers() Outliers {
 // Interval returns how far the truth may lie to either side of each pixel's mean with a confidence in (0, 1), channel by
 // channel. Its variance is the mean of those of the pixel and its eight neighbours, 63 degrees of freedom (28 in a corner),
 // and Student's t does the rest. A pixel's own error has 7 alone, and with few samples a pixel that met no rare bright path
-// believes itself too good: over its own errors intervals of 99.73 % held 95 to 99 % of pixels in a trial, over these 98.9
-// to 99.8 %.
+// believes itself too good: over its own errors intervals of 99.73 % held 95 to 99 % of pixels in a trial, over these 99.4
+// to 99.9 %.
 func (p *Picture) Interval(confidence float64) []colour.RGB {
 	out := make([]colour.RGB, len(p.Mean))
 	reach := map[int]float64{}
