@@ -1,0 +1,156 @@
+package render
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// Long checks write what they measure into a dated file; see DEVELOPERS.md.
+const longVariable = "CATCHLIGHT_LONG"
+
+// longTable opens the table of a long check, or skips the check.
+func longTable(t *testing.T, name, head string) func(format string, a ...any) {
+	t.Helper()
+	if os.Getenv(longVariable) == "" {
+		t.Skipf("takes minutes; %s=1 runs it and writes testdata/traced/%s-DATE.md", longVariable, name)
+	}
+	file := filepath.Join("..", "testdata", "traced", fmt.Sprintf("%s-%s.md", name, time.Now().Format("2006-01-02")))
+	f, err := os.Create(file)
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, f.Close()) })
+	_, err = fmt.Fprintf(f, "Measured %s, %s, %d processors, machine shared, by\n`%s=1 go test ./render -run '%s' -timeout 60m`\n\n%s\n",
+		time.Now().Format("2 January 2006"), runtime.Version(), runtime.NumCPU(), longVariable, t.Name(), head)
+	require.NoError(t, err)
+	return func(format string, a ...any) {
+		t.Logf(format, a...)
+		fmt.Fprintf(f, format+"\n", a...)
+	}
+}
+
+// A lamp 50 degrees off the axis and the middle of the plane of the iris, as irradiance.
+const behindCornea = `
+film: {width: 16, height: 16, spp: %d, seed: %d, filter: box, filter_radius: 0.5}
+camera: {kind: plate, normal: [0, 0, 1], width: 4, aim: [0, 0, %g]}
+trace: {manifold: %t}
+lights: [{name: lamp, kind: distant, angle: %g, from: {azimuth: 50}, irradiance: [1, 1, 1]}]
+bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
+`
+
+type bent struct{ mean, se, chance, chanceSE float64 }
+
+// bothWays measures the mean irradiance with the solver and by plain path tracing; sppChance is of the latter.
+func bothWays(t *testing.T, radius, slope float64, sppChance int) bent {
+	t.Helper()
+	z := apex(prepare(t, fmt.Sprintf(behindCornea, 1, 1, 8.0, true, 2.0, 5.5, 2.0, 0.0))) - 3.6
+	look := func(manifold bool, spp, seed int) (float64, float64) {
+		pic := trace(t, fmt.Sprintf(behindCornea, spp, seed, z, manifold, 2*radius, 5.5, 2.0, 0.0),
+			fmt.Sprintf("bodies.eye.eye.cornea.wobble=%g", slope)).Film.Develop()
+		return mean(&pic, 1, nil)
+	}
+	var b bent
+	b.mean, b.se = look(true, 256, 1)
+	b.chance, b.chanceSE = look(false, sppChance, 2)
+	return b
+}
+
+func (b *bent) check(t *testing.T) {
+	t.Helper()
+	assert.Less(t, b.se, 0.005*b.mean)
+	assert.Less(t, b.chanceSE, 0.005*b.chance)
+	assert.Less(t, math.Abs(b.mean-b.chance), 3*math.Hypot(b.se, b.chanceSE))
+}
+
+// The solver changes no mean: lamps of three radii, a smooth cornea and the steepest that a built eye may have.
+func TestManifoldKeepsTheMean(t *testing.T) {
+	for _, slope := range []float64{0, 0.04} {
+		for _, c := range []struct {
+			radius float64
+			spp    int
+		}{{15, 5000}, {30, 1000}, {60, 500}} {
+			b := bothWays(t, c.radius, slope, c.spp)
+			t.Logf("radius %g degrees, slope %g: %.5f +- %.5f, by chance %.5f +- %.5f", c.radius, slope, b.mean, b.se, b.chance, b.chanceSE)
+			b.check(t)
+		}
+	}
+}
+
+// The same down to lamps of 2 degrees.
+func TestManifoldKeepsTheMeanLong(t *testing.T) {
+	row := longTable(t, "solver-mean", "Mean irradiance on the middle 4 x 4 mm of the plane of the iris, lamp at 50 degrees, irradiance 1.\n\n"+
+		"| radius of the lamp | slope of the cornea's relief | with the solver | by chance | apart, standard errors |\n| --- | --- | --- | --- | --- |")
+	for _, slope := range []float64{0, 0.04} {
+		for _, c := range []struct {
+			radius float64
+			spp    int
+		}{{2, 300000}, {5, 60000}, {15, 12000}, {30, 2000}, {60, 1000}} {
+			b := bothWays(t, c.radius, slope, c.spp)
+			row("| %g | %g | %.5f +- %.5f | %.5f +- %.5f | %+.1f |", c.radius, slope, b.mean, b.se, b.chance, b.chanceSE,
+				(b.chance-b.mean)/math.Hypot(b.se, b.chanceSE))
+			b.check(t)
+		}
+	}
+}
+
+// What the solver gains on a picture of the iris, whose median is about 0.18, under a disc light at 50 degrees: variance
+// of a pixel times processor seconds without it over the same with it, in the median and in the mean over the iris. The
+// tear film mirrors nothing here, as the edge of the lamp's image would be most of the variance that is left.
+func TestManifoldEfficiencyLong(t *testing.T) {
+	if cpuSeconds() == 0 {
+		t.Skip("processor time is not known here")
+	}
+	row := longTable(t, "solver-gain", "The default hazel eye, 24 x 24 pixels of its iris, random walks on, no mirror image, disc light at 50 degrees; variance x processor seconds\n"+
+		"with connections through the cornea and without.\n\n"+
+		"| radius of the lamp, degrees | median of the iris | with, variance x s | without | gain, mean over pixels | gain, median |\n| --- | --- | --- | --- | --- | --- |")
+	const yaml = `
+film: {width: 24, height: 24, spp: %d, seed: 3, filter: box, filter_radius: 0.5}
+camera: {kind: orthographic, width: 10, aim: [0, 0, 8], orbit: {azimuth: 0}}
+trace: {manifold: %t, effects: {coat: false}}
+lights: [{name: lamp, kind: disc, radius: %g, from: {azimuth: 50, distance: 800}, radiance: [%g, %[4]g, %[4]g], seen: false}]
+bodies: [{name: eye, shape: eye, eye: {map_size: 512, iris: {colour: 0.3, pupil: 3.4}}}]
+`
+	for _, c := range []struct{ radius, least float64 }{{1, 1000}, {5, 100}, {15, 10}} {
+		r := 800 * math.Tan(c.radius*math.Pi/180)
+		s := math.Sin(c.radius * math.Pi / 180)
+		radiance := 3.8 / (math.Pi * s * s)
+		cost := func(manifold bool, spp int) (v []float64, median float64) {
+			p := prepare(t, fmt.Sprintf(yaml, spp, manifold, r, radiance))
+			start := cpuSeconds()
+			res := finish(t, p)
+			sec := cpuSeconds() - start
+			pic := res.Film.Develop()
+			var m []float64
+			for i := range pic.Mean {
+				d := math.Hypot(float64(i%24)-11.5, float64(i/24)-11.5) * 10 / 24
+				if d > 2.3 && d < 4.8 { // the iris, clear of pupil and limbus
+					v = append(v, pic.Error[i][1]*pic.Error[i][1]*sec)
+					m = append(m, pic.Mean[i][1])
+				}
+			}
+			slices.Sort(m)
+			return v, m[len(m)/2]
+		}
+		with, median := cost(true, 512)
+		without, _ := cost(false, 8192)
+		avg := func(v []float64) (s float64) {
+			for _, x := range v {
+				s += x / float64(len(v))
+			}
+			return s
+		}
+		gain := avg(without) / avg(with)
+		a, b := avg(with), avg(without)
+		slices.Sort(with)
+		slices.Sort(without)
+		row("| %g | %.3f | %.3g | %.3g | %.0f | %.0f |", c.radius, median, a, b, gain, without[len(without)/2]/with[len(with)/2])
+		assert.Greater(t, gain, c.least)
+	}
+}
