@@ -48,7 +48,7 @@ func (p *preparer) readMesh(b *scene.Body) (*mesh.Mesh, error) {
 	if m.UV == nil && b.Material.Colour.File != "" {
 		return nil, fmt.Errorf("%s: a picture needs texture coordinates, and the file has none", b.File)
 	}
-	if k := b.Material.Kind; k == "dielectric" || k == "matched" {
+	if k := b.Material.Kind; k == "dielectric" || k == "matched" || k == "tissue" {
 		if open, odd := mesh.Closed(m); open+odd > 0 {
 			return nil, fmt.Errorf("%s: a %s body must be closed; %d edges are open and %d do not join two triangles", b.File, k, open, odd)
 		}

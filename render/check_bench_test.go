@@ -40,6 +40,7 @@ lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}, {name: lamp, kind: di
 bodies:
   - {name: glass, shape: sphere, material: {kind: dielectric, roughness: 0.3, inside: {sigma_a: [0.1, 0.1, 0.1], sigma_s: [1, 2, 3], g: 0.5}}}
   - {name: plate, shape: disc, radius: 30, place: {at: [0, 0, -12]}, material: {kind: conductor, roughness: 0.4}}
+  - {name: lid, shape: box, size: [4, 4, 4], place: {at: [3, 3, 10]}, material: {kind: tissue, roughness: 0.3}}
 `,
 	} {
 		next := tracer(t, prepare(t, yaml))

@@ -272,6 +272,9 @@ func (p *preparer) material(b *scene.Body, m *scene.Material) frozen.Material {
 		p.fail(key+".colour", err)
 	}
 	out.Colour = tex
+	if m.Kind == "tissue" {
+		out.Kind, out.Flesh = frozen.Soft, flesh(m, &tex)
+	}
 	if in := m.Inside; in != nil {
 		if m.Kind != "dielectric" && m.Kind != "matched" {
 			p.fail(key+".inside", fmt.Errorf("a %s surface lets no light in; only dielectric and matched bodies can hold a medium", m.Kind))
@@ -298,6 +301,27 @@ func (p *preparer) material(b *scene.Body, m *scene.Material) frozen.Material {
 		out.HasMedium, out.Medium = true, med
 	}
 	return out
+}
+
+// flesh makes the body under a map: one that is deep shows the brightest colour of the map, looked for on a grid.
+func flesh(m *scene.Material, tex *texture.Map) *frozen.Flesh {
+	top := tex.RGB(geom.UV{}, 0)
+	const n = 128
+	for i := range n * n {
+		if !tex.Varies() {
+			break
+		}
+		c := tex.RGB(geom.UV{U: (float64(i%n) + 0.5) / n, V: (float64(i/n) + 0.5) / n}, 1.0/n)
+		for k := range top {
+			top[k] = max(top[k], c[k])
+		}
+	}
+	f := &frozen.Flesh{Top: top, Clear: m.Index == 1, Alpha: albedo(top, nil, nil)}
+	f.Sigma, f.Guide = zone(top, m.HalfRadius, nil, nil, 1)
+	if !f.Clear {
+		f.Coat = tissue.NewCoat(m.Index)
+	}
+	return f
 }
 
 // emissive turns an emissive body into a light of the same shape and place.

@@ -199,15 +199,16 @@ type Place struct {
 
 // Material is how a plain body answers light.
 type Material struct {
-	Kind      string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, or matched: no interface at all, only what is inside"`
-	Colour    MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" only:"diffuse" doc:"diffuse: reflectance; a colour or a map"`
-	Eta       colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" only:"conductor" doc:"conductor: real part of the index (default: gold-like, from memory)"`
-	K         colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" only:"conductor" doc:"conductor: imaginary part of the index"`
-	Mirror    bool        `key:"mirror" default:"false" only:"conductor" doc:"conductor: reflect all light"`
-	Index     float64     `key:"index" range:"[1,4]" default:"1.5" only:"dielectric" doc:"dielectric: index of refraction"`
-	Roughness float64     `key:"roughness" range:"[0,1]" default:"0" only:"conductor|dielectric" doc:"conductor and dielectric: roughness; GGX alpha is its square; 0 is smooth"`
-	Radiance  *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
-	Inside    *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed body"`
+	Kind       string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched|tissue" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, matched: no interface at all, only what is inside, or tissue: light scatters below a thin coat, as in a lid"`
+	Colour     MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" only:"diffuse|tissue" doc:"diffuse and tissue: reflectance; a colour or a map"`
+	Eta        colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" only:"conductor" doc:"conductor: real part of the index (default: gold-like, from memory)"`
+	K          colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" only:"conductor" doc:"conductor: imaginary part of the index"`
+	Mirror     bool        `key:"mirror" default:"false" only:"conductor" doc:"conductor: reflect all light"`
+	Index      float64     `key:"index" range:"[1,4]" default:"1.5" only:"dielectric|tissue" doc:"dielectric: index of refraction; tissue: of its coat, 1 is none"`
+	Roughness  float64     `key:"roughness" range:"[0,1]" default:"0" only:"conductor|dielectric|tissue" doc:"conductor, dielectric and the coat of tissue: roughness; GGX alpha is its square; 0 is smooth"`
+	HalfRadius colour.RGB  `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" only:"tissue" doc:"tissue: radius within which half of the re-emitted light leaves, per channel"`
+	Radiance   *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
+	Inside     *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed body"`
 }
 
 // Medium is a homogeneous scattering volume, by physical coefficients or by colour and mean free path.

@@ -254,8 +254,8 @@ func (r relation) body(p *Body, sound bool) {
 		r.at("material", "only a sphere, a rectangle or a disc can be emissive, not a %s", p.Shape)
 	case m.Inside != nil && flat:
 		r.at("material", "a %s has no inside", p.Shape)
-	case m.Kind == "matched" && flat:
-		r.at("material", "a %s has no inside, so it can't be matched", p.Shape)
+	case (m.Kind == "matched" || m.Kind == "tissue") && flat:
+		r.at("material", "a %s has no inside, so it can't be %s", p.Shape, m.Kind)
 	}
 }
 

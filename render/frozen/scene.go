@@ -8,6 +8,7 @@ import (
 
 	"catchlight/light"
 	"catchlight/material/medium"
+	"catchlight/material/tissue"
 	"catchlight/render/accel"
 	"catchlight/render/camera"
 	"catchlight/scene/colour"
@@ -50,6 +51,7 @@ const (
 	Matched // no interface: only what is inside counts
 	Outer
 	Inner
+	Soft // a scattering body under a thin coat; see Flesh
 )
 
 // Material is a body's surface, and the volume inside it.
@@ -62,6 +64,29 @@ type Material struct {
 	Alpha     float64     // GGX alpha; 0 is smooth
 	HasMedium bool
 	Medium    medium.Medium
+	Flesh     *Flesh
+}
+
+// Flesh is a homogeneous scattering body with a colour painted on top: what the map shows less than its brightest
+// colour is taken away half where light goes in and half where it comes out, which is reciprocal and right where the map is
+// even. Extinction is in 1/mm of the world.
+type Flesh struct {
+	Sigma colour.RGB // extinction
+	Alpha colour.RGB // single-scattering albedo
+	Top   colour.RGB // the map's brightest, which Alpha gives
+	Guide Guide
+	Coat  tissue.Coat
+	Clear bool // no coat: its index is 1
+}
+
+// Paint returns the share of light that the paint lets pass on one crossing where the map shows c.
+func (f *Flesh) Paint(c colour.RGB) (q colour.RGB) {
+	for k := range q {
+		if f.Top[k] > 0 {
+			q[k] = math.Sqrt(max(0, min(1, c[k]/f.Top[k])))
+		}
+	}
+	return q
 }
 
 // Body is one instance of a shape.

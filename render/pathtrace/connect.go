@@ -30,17 +30,19 @@ type answer struct {
 	wo    geom.Vec   // local
 	alpha float64
 	eta   float64 // far over near side, of the rough dielectric
-	body  int32   // conductor
+	body  int32   // conductor, flesh
 	shell int32   // eye whose tear film it is, or -1
 }
 
 type lobe uint8
 
 const (
-	lambert   lobe = iota // 1/pi
-	coatLobe              // an eye's rough tear film, reflection alone
-	metalLobe             // rough conductor
-	glassLobe             // rough dielectric, both sides
+	lambert    lobe = iota // 1/pi
+	coatLobe               // an eye's rough tear film, reflection alone
+	metalLobe              // rough conductor
+	glassLobe              // rough dielectric, both sides
+	sheenLobe              // flesh: its rough coat, reflection alone
+	coatedLobe             // flesh: 1/pi under its coat
 )
 
 // connect estimates what all lights (or one of them) send to the vertex, and books it times beta.
@@ -272,6 +274,14 @@ func (t *Tracer) evaluate(a *answer, v *vertex, wi geom.Vec) (colour.RGB, float6
 		return t.evaluateMetal(a, a.frame.Local(wi))
 	case glassLobe:
 		return t.evaluateGlass(a, v, wi)
+	case sheenLobe:
+		if wi.Dot(v.ng) <= 0 {
+			return colour.RGB{}, 0
+		}
+		return t.evaluateSheen(a, a.frame.Local(wi))
+	case coatedLobe:
+		cos := folded(v, wi)
+		return colour.Grey(cos / math.Pi * t.fleshOut(a.body, v, wi)), cos / math.Pi
 	}
 	return colour.RGB{}, 0
 }

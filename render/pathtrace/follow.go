@@ -59,6 +59,8 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 			alive = t.conductor(p, &sf, out)
 		case frozen.Dielectric:
 			alive = t.dielectric(p, &sf, out)
+		case frozen.Soft:
+			alive = t.flesh(p, &sf, out)
 		case frozen.Matched:
 			alive = t.matched(p, &sf)
 		}

@@ -46,11 +46,15 @@ func (t *Tracer) diffuse(p *path, sf *frozen.Surface, out *film.Sample) bool {
 
 // leaveDiffuse connects a Lambertian vertex to the lights and sends the path on. The reflectance is already in beta.
 func (t *Tracer) leaveDiffuse(p *path, v *vertex, out *film.Sample) bool {
+	return t.leaveEvenly(p, v, &answer{lobe: lambert, shell: -1}, out)
+}
+
+// leaveEvenly is leaveDiffuse for a lobe whose directions are sampled by the cosine.
+func (t *Tracer) leaveEvenly(p *path, v *vertex, a *answer, out *film.Sample) bool {
 	if !t.roulette(p) {
 		return false
 	}
-	a := answer{lobe: lambert, shell: -1}
-	t.connect(p, v, &a, out)
+	t.connect(p, v, a, out)
 	u0, u1 := t.smp.D2(p.vertex, sampler.BSDF, p.branch)
 	l := geom.CosineHemisphere(u0, u1)
 	d := geom.NewFrame(v.ns).World(l).Unit()
@@ -59,6 +63,9 @@ func (t *Tracer) leaveDiffuse(p *path, v *vertex, out *film.Sample) bool {
 	}
 	p.ray = geom.Ray{O: v.p, D: d}
 	p.mask = frozen.ShadowRays
+	if a.lobe == coatedLobe {
+		p.beta = p.beta.Scale(t.fleshOut(a.body, v, d))
+	}
 	t.scattered(p, v, folded(v, d)/math.Pi)
 	return true
 }

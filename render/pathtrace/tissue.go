@@ -82,17 +82,11 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 // by the walk's weight. It fills the surface where the walk leaves and the world direction in which it does. It
 // returns the number of collisions, or -1 if the walk ended inside.
 //
-// In a zone of constant extinction each flight's length is sampled for one channel, chosen anew by what the path
-// carries, and weighted over all channels that might have been chosen (the balance heuristic). Where zones blend,
-// flights run against the larger extinction of each channel and may end in null collisions. The albedo is that of the colour map
-// in front of the collision. Nothing is cut off: long walks end by roulette.
+// In a zone of constant extinction flights are guided toward the surface that the walk came in by; see flight. Where zones
+// blend, they run against the larger extinction of each channel and may end in null collisions. The albedo is that of the
+// colour map in front of the collision. Nothing is cut off: long walks end by roulette.
 //
-// Half of the flights in a zone of constant extinction are guided: their directions lean toward the surface that the walk
-// came in by, and they are longer that way, in the proportions in which light leaves a deep body. Each flight is weighted
-// over both ways of choosing it.
-//
-// Sources: Dwivedi, Nucl. Sci. Eng. 80 (1982), 172 and Krivanek and d'Eon, SIGGRAPH Talks 2014 (guiding); Woodcock et al.
-// 1965 (null collisions); Chiang, Kutz, Burley, SIGGRAPH Talks 2016 (walks set by surface
+// Sources: Woodcock et al. 1965 (null collisions); Chiang, Kutz, Burley, SIGGRAPH Talks 2016 (walks set by surface
 // colour).
 func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir *geom.Vec) int {
 	t.Stats.Walks++
@@ -123,7 +117,7 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 		major[c] = max(tis.SigmaIris[c], tis.SigmaSclera[c])
 	}
 	up := b.ToLocal.Vector(sf.Ns).Unit() // guided walks seek this way out
-	fresh := false                       // the direction was sampled at this step, so its density counts
+	var fl flight
 	steer := t.set.Guided
 	var h accel.Hit
 	collisions := 0
@@ -144,66 +138,23 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 		if !pure {
 			sigma, room = &major, math.Inf(1)
 		}
-		u := rng.Float64()
-		q := channelOdds(beta)
-		c := pickChannel(q, &u)
-		nu := &tis.GuideIris
-		if sigma == &tis.SigmaSclera {
-			nu = &tis.GuideSclera
-		}
-		both := steer && pure
-		guided := both && rng.Float64() < 0.5
-		if fresh {
-			if guided {
-				d = guideDirection(nu.Nu[c], nu.Log[c], up, rng.Float64(), rng.Float64())
-			} else {
-				d = geom.UniformSphere(rng.Float64(), rng.Float64())
+		fl.sigma, fl.guide = sigma, nil
+		if steer && pure {
+			if fl.guide = &tis.GuideIris; sigma == &tis.SigmaSclera {
+				fl.guide = &tis.GuideSclera
 			}
 		}
-		mu := 0.0
-		rate := sigma[c]
-		if both {
-			mu = d.Dot(up)
-			if guided {
-				rate *= 1 - mu/nu.Nu[c]
-			}
-		}
-		dist := -math.Log(1-u) / rate
-		far := min(dist, room)
+		fl.choose(&rng, beta, up, &d)
+		far := min(fl.dist, room)
 		t.Stats.WalkRays++
 		hit := b.BVH.Closest(t.sc, pos, d, 0, far, &h)
 		fly := far
 		if hit {
 			fly = h.T
 		}
-		collided := !hit && dist <= room
-		tr := colour.RGB{math.Exp(-sigma[0] * fly), math.Exp(-sigma[1] * fly), math.Exp(-sigma[2] * fly)}
-		if collided {
-			tr = tr.Mul(*sigma)
-		}
-		pdf := q[0]*tr[0] + q[1]*tr[1] + q[2]*tr[2]
-		if both {
-			// One of two techniques chose the flight, each for any channel: the balance heuristic over all six. Densities
-			// of directions count in units of the even one.
-			var steered float64
-			for k := range q {
-				if q[k] == 0 {
-					continue
-				}
-				s := sigma[k] * (1 - mu/nu.Nu[k])
-				w := q[k] * math.Exp(-s*fly)
-				if collided {
-					w *= s
-				}
-				if fresh {
-					w *= guideDensity(nu.Nu[k], nu.Log[k], mu)
-				}
-				steered += w
-			}
-			pdf = (pdf + steered) / 2
-		}
-		beta = beta.Mul(tr).Scale(1 / pdf)
-		fresh = false
+		collided := !hit && fl.dist <= room
+		beta = beta.Mul(fl.weight(fly, collided))
+		fl.fresh = false
 		if hit {
 			tri := m.Tri[h.Prim]
 			n := m.P[tri[1]].Sub(m.P[tri[0]]).Cross(m.P[tri[2]].Sub(m.P[tri[0]]))
@@ -237,7 +188,7 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 			for c := range share {
 				share[c] = (w*tis.SigmaIris[c] + (1-w)*tis.SigmaSclera[c]) / major[c]
 			}
-			q = channelOdds(beta)
+			q := channelOdds(beta)
 			ps := q[0]*share[0] + q[1]*share[1] + q[2]*share[2]
 			if rng.Float64() >= ps {
 				beta = beta.Mul(colour.Grey(1).Sub(share)).Scale(1 / (1 - ps))
@@ -247,20 +198,28 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 		}
 		collisions++
 		beta = beta.Mul(tis.Alpha.At(pos))
-		if k := beta.Max(); k < 0.3 {
-			if !(k > 0) || rng.Float64() >= k/0.3 {
-				return -1
-			}
-			beta = beta.Scale(0.3 / k)
+		if !survives(&beta, step, &rng) {
+			return -1
 		}
-		if step >= 256 {
-			if rng.Float64() >= longSurvival {
-				return -1
-			}
-			beta = beta.Scale(1 / longSurvival)
-		}
-		fresh = true
+		fl.fresh = true
 	}
+}
+
+// survives ends walks that carry little, and long ones, without bias. It reports whether the walk goes on.
+func survives(beta *colour.RGB, step int, rng *sampler.Stream) bool {
+	if k := beta.Max(); k < 0.3 {
+		if !(k > 0) || rng.Float64() >= k/0.3 {
+			return false
+		}
+		*beta = beta.Scale(0.3 / k)
+	}
+	if step >= 256 {
+		if rng.Float64() >= longSurvival {
+			return false
+		}
+		*beta = beta.Scale(1 / longSurvival)
+	}
+	return true
 }
 
 // longSurvival is the probability with which a walk of more than 256 steps takes the next one. The weight that survivors

@@ -1,0 +1,186 @@
+package pathtrace
+
+import (
+	"math"
+
+	"catchlight/material/microfacet"
+	"catchlight/render/film"
+	"catchlight/render/frozen"
+	"catchlight/render/sampler"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// flesh answers a hit of a scattering body under a thin coat, such as a lid: the coat's mirror image, or a random walk
+// that leaves evenly somewhere near, where lights are connected.
+func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
+	b := &t.scene.Bodies[sf.Body]
+	m := &b.Material
+	fl := m.Flesh
+	wo := p.ray.D.Neg()
+	if wo.Dot(sf.Ng) <= 0 {
+		t.Stats.WalkLeaks++
+		return false
+	}
+	n := bend(wo, sf.Ng, sf.Ns)
+	p.settle(BodyDirect)
+	if f := t.sheen(fl, wo.Dot(n)); f > 0 {
+		split := t.set.Split && p.sharp && p.branch == 0
+		_, u := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
+		if split || u < f {
+			q := *p
+			if split {
+				q.branch = 1
+				q.beta = q.beta.Scale(f)
+			}
+			alive := t.mirrorSheen(&q, sf, n, f, out)
+			if !split {
+				*p = q
+				return alive
+			}
+			if alive {
+				q.vertex++
+				q.seen = false
+				t.push(&q)
+			}
+		}
+		if split {
+			p.beta = p.beta.Scale(1 - f) // else the odds of coming here hold it
+			p.branch = 2
+		}
+	}
+	p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0)))
+	if !t.set.Scattering {
+		p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0))).Mul(fl.Top)
+	} else {
+		var exit frozen.Surface
+		if !t.walkFlesh(p, sf, &exit) {
+			return false
+		}
+		p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(exit.UV, 0)))
+		sf = &exit
+	}
+	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: sf.Ns, eye: -1, every: p.sharp || p.vertex < 3, class: p.class}
+	return t.leaveEvenly(p, &v, &answer{lobe: coatedLobe, shell: -1, body: sf.Body}, out)
+}
+
+// sheen returns the coat's reflectance from outside at cosine c.
+func (t *Tracer) sheen(f *frozen.Flesh, c float64) float64 {
+	if f.Clear || !t.set.Coat {
+		return 0
+	}
+	return f.Coat.Reflectance(c)
+}
+
+// fleshOut returns the coat's factor of light that leaves the vertex along d.
+func (t *Tracer) fleshOut(body int32, v *vertex, d geom.Vec) float64 {
+	f := t.scene.Bodies[body].Material.Flesh
+	if f.Clear || !t.set.Coat {
+		return 1
+	}
+	return f.Coat.Out(max(0, d.Dot(v.ns)))
+}
+
+// mirrorSheen turns a path into the coat's reflection about n. The factor F of the mean normal, f, is already in the path or
+// in the odds of coming here; a rough coat puts the microfacet's in its place.
+func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64, out *film.Sample) bool {
+	m := &t.scene.Bodies[sf.Body].Material
+	wo := p.ray.D.Neg()
+	t.Stats.ReflectedRays++
+	if m.Alpha < microfacet.MinAlpha {
+		d := geom.Reflect(wo, n).Unit()
+		p.ray = geom.Ray{O: sf.Leave(d), D: d}
+		p.chain = unconnected
+		if !p.sharp {
+			p.mask = frozen.ShadowRays
+		}
+		return d.Dot(sf.Ng) > 0
+	}
+	a := answer{lobe: sheenLobe, frame: geom.NewFrame(n), alpha: m.Alpha, body: sf.Body, shell: -1}
+	a.wo = a.frame.Local(wo)
+	p.beta = p.beta.Scale(1 / f)
+	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class}
+	t.connect(p, &v, &a, out)
+	u0, u1 := t.smp.D2(p.vertex, sampler.Coat, p.branch)
+	wi, weight, h, pdf, ok := microfacet.Reflect{AX: m.Alpha, AY: m.Alpha}.Sample(a.wo, u0, u1)
+	if !ok {
+		return false
+	}
+	d := a.frame.World(wi).Unit()
+	if d.Dot(sf.Ng) <= 0 {
+		return false
+	}
+	p.beta = p.beta.Scale(weight * t.sheen(m.Flesh, a.wo.Dot(h)))
+	p.ray = geom.Ray{O: v.p, D: d}
+	p.mask = frozen.ShadowRays
+	t.scattered(p, &v, pdf)
+	return t.roulette(p)
+}
+
+// evaluateSheen returns the coat's reflected lobe times cosine, with its density; the local frame is a's.
+func (t *Tracer) evaluateSheen(a *answer, wi geom.Vec) (colour.RGB, float64) {
+	m := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
+	v := m.Eval(a.wo, wi)
+	if v <= 0 {
+		return colour.RGB{}, 0
+	}
+	h, _ := microfacet.HalfReflect(a.wo, wi)
+	f := t.sheen(t.scene.Bodies[a.body].Material.Flesh, a.wo.Dot(h))
+	return colour.Grey(v * f * wi.Z), m.Pdf(a.wo, wi)
+}
+
+// walkFlesh follows a random walk in the body of a surface point, in the world, until it leaves; it multiplies the path
+// by the walk's weight and fills the surface where it leaves. It is false where the walk ended inside.
+func (t *Tracer) walkFlesh(p *path, sf, exit *frozen.Surface) bool {
+	t.Stats.Walks++
+	b := &t.scene.Bodies[sf.Body]
+	f := b.Material.Flesh
+	u0, u1 := t.smp.D2(p.vertex, sampler.WalkStart, p.branch)
+	d := geom.NewFrame(sf.Ns.Neg()).World(geom.CosineHemisphere(u0, u1))
+	if k := d.Dot(sf.Ng); k > 0 {
+		d = d.Mad(-2*k, sf.Ng)
+	}
+	d = d.Unit()
+	pos := sf.P.Mad(-sf.Eps, sf.Ng)
+	rng := t.smp.Stream(p.vertex, sampler.Walk, p.branch)
+	beta := colour.Grey(1)
+	fl := flight{sigma: &f.Sigma}
+	if t.set.Guided {
+		fl.guide = &f.Guide
+	}
+	reach := b.Bounds.Size().Len()
+	for step := 0; ; step++ {
+		t.Stats.WalkSteps++
+		fl.choose(&rng, beta, sf.Ns, &d)
+		t.Stats.WalkRays++
+		var h frozen.Hit
+		hit := b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, fl.dist, &h)
+		fly := fl.dist
+		if hit {
+			fly = h.T
+		}
+		if math.IsInf(fly, 1) || !hit && fly > reach { // out through a crack
+			t.Stats.WalkLeaks++
+			return false
+		}
+		beta = beta.Mul(fl.weight(fly, !hit))
+		fl.fresh = false
+		if hit {
+			h.Body = sf.Body
+			*exit = t.scene.Surface(geom.Ray{O: pos, D: d}, &h)
+			if exit.Ng.Dot(d) <= 0 { // met from outside: a crease let the walk out by a hair
+				t.Stats.WalkLeaks++
+				pos = pos.Mad(fly+sf.Eps, d)
+				continue
+			}
+			p.beta = p.beta.Mul(beta)
+			return true
+		}
+		pos = pos.Mad(fly, d)
+		beta = beta.Mul(f.Alpha)
+		if !survives(&beta, step, &rng) {
+			return false
+		}
+		fl.fresh = true
+	}
+}
