@@ -207,6 +207,7 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
 		return nil, err
 	}
 	s.own = ownTissue(look[0], look[1])
+	s.own.outerNormal, s.own.innerNormal = normalOf(look[0], s.outer), normalOf(look[1], s.inner)
 	return s, nil
 }
 
@@ -581,6 +582,21 @@ type assetTissue struct {
 	iris, white texture.Map
 	tint        colour.RGB
 	picture     bool // the file brings a picture
+
+	outerNormal, innerNormal ownNormal
+}
+
+// ownNormal is the normal map that a file brings for a shell; bump is not valid where there is none.
+type ownNormal struct {
+	bump texture.Map
+	gain float64 // of its slopes
+}
+
+func normalOf(m asset.Material, q *mesh.Mesh) (n ownNormal) {
+	if m.NormalMap != nil && q != nil && q.UV != nil {
+		n = ownNormal{texture.FromImage(m.NormalMap, m.Wrap), m.NormalScale}
+	}
+	return
 }
 
 // ownTissue takes the inner shell's picture, then the plain colours of the file (of the inner shell for the iris, of an

@@ -73,6 +73,9 @@ func (p *preparer) eye(b *scene.Body) {
 	if e.ReflectIndex == 0 {
 		e.ReflectIndex = e.Index
 	}
+	// What the scene names goes before what the file brings.
+	e.Normal, e.NormalGain = s.own.outerNormal.bump, s.own.outerNormal.gain
+	e.InnerNormal, e.InnerNormalGain = s.own.innerNormal.bump, s.own.innerNormal.gain
 	if q := d.Cornea.Normal; q != nil {
 		e.NormalGain = q.Strength
 		if e.Normal, err = p.normals(key+".cornea.normal", q); err != nil {

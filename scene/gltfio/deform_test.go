@@ -106,6 +106,16 @@ func TestSkin(t *testing.T) {
 		near(t, "place", m.P[v].Sub(want.Mul(1000)).Len(), 0, 1e-2)
 		near(t, "normal", m.N[v].Sub(geom.Vec{Z: 1}).Len(), 0, 1e-6)
 	}
+	// A second set of joints counts like the first; weights are shares of their sum. Here it hangs all on joint 0 (the 12
+	// zero bytes of vertex 0 are its numbers): shares 1:0, 1:1 and 3:1 of joints 0 and 1.
+	eight := strings.Replace(bent(`,"skin":0`, nodes, ""), `"WEIGHTS_0":5`, `"WEIGHTS_0":5,"JOINTS_1":7,"WEIGHTS_1":5`, 1)
+	eight = strings.Replace(eight, `"count":2,"type":"MAT4"}`, `"count":2,"type":"MAT4"},{"bufferView":0,"componentType":5121,"count":3,"type":"VEC4"}`, 1)
+	if a, err = readAsset("heron.gltf", []byte(eight), nil); err != nil {
+		t.Fatal(err)
+	}
+	for v, want := range []geom.Vec{{Z: 3}, {X: 5.5, Z: 3}, {X: 2.25, Y: 0.5, Z: 3}} {
+		near(t, "place by eight joints", a.Nodes[0].Mesh.P[v].Sub(want.Mul(1000)).Len(), 0, 1e-2)
+	}
 	// Morphed first, then bent.
 	if a, err = readAsset("heron.gltf", []byte(bent(`,"skin":0`, nodes, "")), Weights{"0": 1}); err != nil {
 		t.Fatal(err)
