@@ -1,15 +1,19 @@
 package gltfio
 
 import (
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 	"catchlight/scene/texture"
+
+	"github.com/qmuntal/gltf"
 )
 
 // largeSample opens one of the standard's sample assets that are too large to keep here. CATCHLIGHT_GLTF_SAMPLES names
@@ -25,6 +29,35 @@ func largeSample(t *testing.T, name string) *Asset {
 		t.Fatal(err)
 	}
 	return a
+}
+
+// Nodes, pictures, extensions and materials of the two large samples against an independent reader, and the attributes
+// of their primitives, taken from the files' JSON text.
+func TestLargeSampleFacts(t *testing.T) {
+	for _, row := range []string{
+		"NormalTangentTest	7774	1	2	-1.11	-1.2	-0.01	1.11	0.95	0.0805	PNG 2048x2048;PNG 2048x2048;PNG 2048x2048	-	-	1",
+		"TransmissionRoughnessTest	77792	9	10	-1	-0.45	-0.15	1	0.45	0.35	PNG 512x512;PNG 64x64;PNG 64x64;PNG 256x256;PNG 256x256	KHR_materials_transmission;KHR_materials_ior;KHR_materials_volume	-	9",
+	} {
+		f := strings.Split(row, "\t")
+		for _, n := range largeSample(t, f[0]).Nodes {
+			if len(n.Mesh.N) != len(n.Mesh.P) || len(n.Mesh.UV) != len(n.Mesh.P) {
+				t.Errorf("%s, %s: %d vertices, %d normals, %d texture coordinates", f[0], n.Name, len(n.Mesh.P), len(n.Mesh.N), len(n.Mesh.UV))
+			}
+		}
+		file := filepath.Join(os.Getenv("CATCHLIGHT_GLTF_SAMPLES"), f[0], f[0]+".glb")
+		doc, err := gltf.Open(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range doc.Meshes {
+			for _, p := range m.Primitives {
+				if got := slices.Sorted(maps.Keys(p.Attributes)); !slices.Equal(got, []string{"NORMAL", "POSITION", "TEXCOORD_0"}) {
+					t.Errorf("%s, %s: attributes %v", f[0], m.Name, got)
+				}
+			}
+		}
+		sampleFacts(t, file, f)
+	}
 }
 
 // The facts of an independent reader: 77792 triangles, 9 primitives, the box; and the indices in the nodes' names.

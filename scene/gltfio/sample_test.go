@@ -33,7 +33,7 @@ func TestSamples(t *testing.T) {
 			t.Error(err)
 			continue
 		}
-		sampleFacts(t, f)
+		sampleFacts(t, samples+f[0], f)
 		triangles, box := 0, geom.EmptyBox()
 		for _, n := range a.Nodes {
 			triangles += len(n.Mesh.Tri)
@@ -58,14 +58,14 @@ func TestSamples(t *testing.T) {
 	}
 }
 
-// sampleFacts compares nodes, pictures with their sizes, extensions and materials with a row of the table.
-func sampleFacts(t *testing.T, f []string) {
+// sampleFacts compares nodes, pictures with their sizes, extensions and materials of a file with a row of the table.
+func sampleFacts(t *testing.T, file string, f []string) {
 	t.Helper()
-	data, err := os.ReadFile(samples + f[0])
+	data, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &reader{dir: filepath.Dir(samples + f[0]), asset: &Asset{}, said: map[string]bool{}}
+	r := &reader{dir: filepath.Dir(file), asset: &Asset{}, said: map[string]bool{}}
 	text, err := r.unpack(data)
 	if err == nil {
 		if err = r.parse(text); err == nil {
