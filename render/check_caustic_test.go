@@ -109,7 +109,7 @@ bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
 				fine := beams(p, geom.Vec{X: s, Z: cos}, z, 31*sub, 3*sub, 6.2/31/sub)
 				sum, worst, at, bright := 0.0, 0.0, 0, 0.0
 				for i := range pic.Mean {
-					// Aslant, light reaches the plate over there straight through the tear film's coat as well, by the limbus.
+					// The edge of what the beams know: the limbus weakens theirs, and not the light that the iris gets.
 					if x := (float64(i%31) - 15) * 0.2; azimuth >= 70 && x > 2.1 {
 						continue
 					}

@@ -38,10 +38,10 @@ func TestChanceGivesTheSameMean(t *testing.T) {
 		{"near ball", ball, plain},
 		{"rough cornea", distant, append([]string{eye + "cornea.roughness=0.25"}, plain...)},
 		{"smooth refraction", distant, append([]string{eye + "cornea.roughness=0.25", eye + "cornea.smooth_refraction=true"}, plain...)},
-		{"two lamps, scattering tissue", distant + "\n" + ball, []string{"film.spp=80"}},
+		{"two lamps, scattering tissue", distant + "\n" + ball, []string{"film.spp=160"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			yaml := fmt.Sprintf(chanceEye, 40, c.lamps)
+			yaml := fmt.Sprintf(chanceEye, 128, c.lamps)
 			type way struct {
 				name string
 				set  []string
@@ -50,8 +50,8 @@ func TestChanceGivesTheSameMean(t *testing.T) {
 			for k, w := range []way{
 				{"all on", nil},
 				{"no solver", []string{"trace.manifold=false"}},
-				{"no light samples", []string{"trace.light_samples=false", "film.spp=240"}},
-				{"no split", []string{"trace.split=false", "film.spp=112"}},
+				{"no light samples", []string{"trace.light_samples=false", "film.spp=512"}},
+				{"no split", []string{"trace.split=false", "film.spp=256"}},
 			} {
 				set := append(append([]string{fmt.Sprintf("film.seed=%d", k+1)}, c.set...), w.set...)
 				r := trace(t, yaml, set...)

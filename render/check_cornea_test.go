@@ -140,12 +140,15 @@ bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
 		{60, [7]float64{1.033, 0.990, 0.914, 0.841, 0.775, 0.716, 0.662}},
 		{70, [7]float64{1.029, 0.904, 0.791, 0.702, 0.631, 0.571, 0}}, // the last one is at the edge of the shadow
 	}
+	limbus, width := []string{"bodies.eye.eye.limbus.width=0.4", "bodies.eye.eye.limbus.width=1.2"}, 0
 	top := apex(prepare(t, fmt.Sprintf(yaml, 1, 8.0, true, 0.53, 0.0, 5.5, 2.0, 0.0)))
-	for _, row := range rows {
-		r := trace(t, fmt.Sprintf(yaml, 64, top-3.6, true, 0.53, row.azimuth, 5.5, 2.0, 0.0))
+	// A limbus as wide as life lets no light reach the iris straight through the coat beside the cornea.
+	for _, row := range append(rows, rows...) {
+		width++
+		r := trace(t, fmt.Sprintf(yaml, 64, top-3.6, true, 0.53, row.azimuth, 5.5, 2.0, 0.0), limbus[(width-1)/len(rows)])
 		pic := r.Film.Develop()
 		for k, want := range row.want {
-			if want == 0 {
+			if want == 0 || k == 6 && width > len(rows) { // the wide limbus reaches in from there
 				continue
 			}
 			// The middle pixel of the millimetre, 0.2 mm wide.

@@ -61,6 +61,11 @@ func (e *Eye) Zone(p geom.Vec) float64 {
 	return e.TissueZone(p)
 }
 
+// Bend returns the probability with which the outer shell is a dielectric interface between what is outside and a point in
+// the chamber: out and in are the Zone of the shell's point and of that one. Toward the iris the shell always bends light, as
+// the thin coat is one over tissue: without this light would reach the iris straight through the coat beside the cornea.
+func Bend(out, in float64) float64 { return 1 - (1-out)*(1-in) }
+
 // TissueZone is Zone for the tissue's coefficients, which do not follow the switch that turns refraction off.
 func (e *Eye) TissueZone(p geom.Vec) float64 {
 	if p.Z <= 0 {

@@ -16,7 +16,8 @@ import (
 type vertex struct {
 	p      geom.Vec // off the surface, on the side that the light comes from
 	ng, ns geom.Vec
-	eye    int32 // eye whose chamber it lies in, or -1
+	eye    int32   // eye whose chamber it lies in, or -1
+	zone   float64 // iris-zone weight there; see frozen.Bend
 	solve  bool
 	every  bool
 	class  film.Class
@@ -126,7 +127,7 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 	if !t.scene.CastOuter(t.sc, e, o, dl, 0, math.Inf(1), true, &y) || y.Dist*b.Scale > far {
 		return 0, o, 0
 	}
-	w := e.Zone(y.P)
+	w := frozen.Bend(e.Zone(y.P), v.zone)
 	cos := math.Abs(dl.Dot(y.N))
 	switch {
 	case !t.set.Caustic && t.set.Refraction:
@@ -179,7 +180,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	if !ok {
 		return
 	}
-	w := e.Zone(sol.y.P)
+	w := frozen.Bend(e.Zone(sol.y.P), v.zone)
 	if w <= 0 || e.BendAlpha() >= microfacet.MinAlpha {
 		return // a rough cornea is met by chance, and lights are connected to there
 	}

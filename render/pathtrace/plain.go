@@ -224,7 +224,8 @@ func (t *Tracer) plate(p *path, out *film.Sample) {
 		v.eye = t.scene.Bodies[in].Eye
 		e := &t.scene.Eyes[v.eye]
 		b := &t.scene.Bodies[in]
-		v.solve = t.set.Manifold && e.Zone(b.ToLocal.Point(v.p)) > 0
+		v.zone = e.Zone(b.ToLocal.Point(v.p))
+		v.solve = t.set.Manifold && v.zone > 0
 	}
 	a := answer{lobe: lambert, shell: -1}
 	t.connect(p, &v, &a, out)

@@ -5,6 +5,7 @@ import (
 
 	"catchlight/material/fresnel"
 	"catchlight/material/microfacet"
+	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
 	"catchlight/render/sampler"
@@ -89,7 +90,7 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 	// What passes.
 	p.chain = unconnected
 	t.Stats.RefractedRays++
-	if u0 < w {
+	if u0 < t.bends(p, sf, e, w) {
 		if a := e.BendAlpha(); a >= microfacet.MinAlpha {
 			return t.refractRough(p, sf, eye, e, n, a, false, out)
 		}
@@ -103,6 +104,23 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 	}
 	p.enter(sf.Body)
 	return true
+}
+
+// bends returns the probability with which the shell bends a ray from outside, where the shell alone says w: near the
+// limbus what lies straight behind it counts too.
+func (t *Tracer) bends(p *path, sf *frozen.Surface, e *frozen.Eye, w float64) float64 {
+	b := &t.scene.Bodies[e.Inner]
+	o := b.ToLocal.Point(sf.Leave(p.ray.D))
+	reach := e.LimbusRadius + e.LimbusWidth
+	if w >= 1 || e.ForceCoat || o.Z <= 0 || o.X*o.X+o.Y*o.Y > reach*reach {
+		return w
+	}
+	d := b.ToLocal.Vector(p.ray.D)
+	var h accel.Hit
+	if !b.BVH.Closest(t.sc, o, d, 0, math.Inf(1), &h) {
+		return w
+	}
+	return frozen.Bend(w, e.Zone(o.Mad(h.T, d)))
 }
 
 // mirrorFilm turns a path into the tear film's reflection. The factor F of the mean normal is already in the path
@@ -149,10 +167,10 @@ func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Ey
 // scattered notes that the path leaves a vertex that lights were connected to.
 func (t *Tracer) scattered(p *path, v *vertex, pdf float64) {
 	p.sharp = false
-	p.x, p.pdf, p.eye, p.solve, p.every = v.p, pdf, v.eye, v.solve, v.every
+	p.x, p.pdf, p.eye, p.zone, p.solve, p.every = v.p, pdf, v.eye, v.zone, v.solve, v.every
 	p.chain = direct
 	if !t.set.LightSamples {
-		p.chain = unconnected
+		p.chain = left
 	}
 	t.Stats.ScatteredRays++
 }
@@ -172,6 +190,9 @@ func (t *Tracer) evaluateFilm(a *answer, wi geom.Vec) (colour.RGB, float64) {
 func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w float64, out *film.Sample) bool {
 	d := p.ray.D
 	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
+	if (p.chain == direct || p.chain == left) && p.eye == eye {
+		w = frozen.Bend(w, p.zone)
+	}
 	if u0 >= w { // straight out through the coat
 		p.beta = p.beta.Scale(t.coatOut(e, math.Abs(d.Dot(n))))
 		if p.chain == direct && p.eye == eye {

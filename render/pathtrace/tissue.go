@@ -74,7 +74,8 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		n = t.scene.MappedNormal(sf, &e.InnerNormal, e.InnerNormalGain)
 	}
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: b.Eye, every: p.sharp || p.vertex < everyLight, class: p.class}
-	v.solve = t.set.Manifold && e.Zone(t.scene.Bodies[e.Outer].ToLocal.Point(v.p)) > 0
+	v.zone = e.Zone(t.scene.Bodies[e.Outer].ToLocal.Point(v.p))
+	v.solve = t.set.Manifold && v.zone > 0
 	return t.leaveDiffuse(p, &v, out)
 }
 

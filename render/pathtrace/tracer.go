@@ -103,6 +103,7 @@ type chain uint8
 
 const (
 	unconnected chain = iota // no light sample could have made this path: a hit counts in full
+	left                     // nothing, but lights were not connected
 	direct                   // nothing
 	coated                   // one straight passage out through an eye's coat
 	refracted                // one refraction out through an eye's cornea
@@ -123,6 +124,7 @@ type path struct {
 	x      geom.Vec // last scattering vertex, and the density with which it chose the ray's direction
 	pdf    float64  // 1/sr there
 	eye    int32    // eye whose chamber x lies in, or -1
+	zone   float64  // iris-zone weight of x
 	solve  bool     // x is connected through the cornea by the solver
 	every  bool     // x was connected to every light (else to one, by LightPick)
 	y      geom.Vec // where the path crossed the cornea (chain refracted), eye frame
