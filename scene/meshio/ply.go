@@ -55,12 +55,11 @@ type plyReader struct {
 	ascii bool
 	order binary.ByteOrder
 
-	m         *mesh.Mesh
-	faces     [][3]uint32
-	corner    []geom.UV // texture coordinates of the corners of faces, where faces carry them
-	hasUV     bool
-	polygons  int
-	outOfFile bool
+	m        *mesh.Mesh
+	faces    [][3]uint32
+	corner   []geom.UV // texture coordinates of the corners of faces, where faces carry them
+	hasUV    bool
+	polygons int
 }
 
 func (p *plyReader) where() string {
