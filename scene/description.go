@@ -255,14 +255,16 @@ type HeightMap struct {
 //
 // Its own frame: origin in the centre of the globe, +Z out of the cornea along the optical axis, +Y up.
 type Eye struct {
-	Asset  *Asset `key:"asset" doc:"take both shells from a file; without it they are built from the numbers below"`
-	Globe  Globe  `key:"globe" doc:"the ball"`
-	Cornea Cornea `key:"cornea" doc:"outer shell over the iris, and the tear film over all"`
-	Limbus Limbus `key:"limbus" doc:"where cornea and sclera blend"`
-	Iris   Iris   `key:"iris" doc:"inner shell under the cornea"`
-	Sclera Sclera `key:"sclera" doc:"inner shell under the tear film"`
-	Seed   int    `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of the built eye's pattern"`
-	Detail int    `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" doc:"size of the built eye's maps"`
+	Asset  *Asset  `key:"asset" doc:"take both shells from a file; without it they are built from the numbers below"`
+	Globe  Globe   `key:"globe" doc:"the ball"`
+	Cornea Cornea  `key:"cornea" doc:"outer shell over the iris, and the tear film over all"`
+	Limbus Limbus  `key:"limbus" doc:"where cornea and sclera blend"`
+	Iris   Iris    `key:"iris" doc:"inner shell under the cornea"`
+	Sclera Sclera  `key:"sclera" doc:"inner shell under the tear film"`
+	Side   string  `key:"side" oneof:"right|left" default:"right" doc:"which eye it is: the nose of a right one is at +X; a left one has its pupil's offset mirrored"`
+	Seed   int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of the built eye's pattern"`
+	Detail int     `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" doc:"size of the built eye's maps"`
+	Share  float64 `key:"iris_share" range:"[0.3,0.8]" default:"0.5" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
 }
 
 // Asset names the shells in a file.
@@ -289,7 +291,8 @@ type Morph struct {
 
 // Globe is the ball.
 type Globe struct {
-	Radius float64 `key:"radius" unit:"mm" range:"[2,60]" default:"12" doc:"radius of the scleral sphere"`
+	Radius     float64 `key:"radius" unit:"mm" range:"[2,60]" default:"12" doc:"radius of the scleral sphere"`
+	Silhouette float64 `key:"silhouette" unit:"mm" range:"[0.0002,0.018]" default:"0.00128" doc:"how far the built shells' facets may lie inside a corneal outline"`
 }
 
 // Cornea is the outer shell's optics and shape.
@@ -304,6 +307,7 @@ type Cornea struct {
 	Wobble        float64    `key:"wobble" range:"[0,0.2]" default:"0.012" doc:"RMS slope of the built cornea's relief"`
 	ScleraWobble  float64    `key:"sclera_wobble" range:"[0,0.5]" default:"0.03" doc:"RMS slope of the built sclera's relief"`
 	WobbleSize    float64    `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the relief"`
+	Cloud         float64    `key:"cloud" range:"[0,1]" default:"0" doc:"how far the built cornea is clouded: a pale veil over the iris"`
 	Normal        *NormalMap `key:"normal" doc:"normal map of the outer shell, on top of the relief"`
 	Height        *HeightMap `key:"height" doc:"displacement of the outer shell"`
 }
@@ -320,6 +324,12 @@ type Iris struct {
 	Relief      float64     `key:"relief" unit:"mm" range:"[0,1]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
 	Pupil       float64     `key:"pupil" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"physical diameter of the pupil"`
 	PupilOffset [2]float64  `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
+	PupilShape  string      `key:"pupil_shape" oneof:"round|slit|bar" default:"round" doc:"round, an upright slit, or a level bar (built iris)"`
+	PupilAspect float64     `key:"pupil_aspect" range:"[1,10]" default:"3" doc:"length over width of a slit or bar; pupil is its length"`
+	Melanin     float64     `key:"melanin" range:"[0,4]" default:"1" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
+	Tint        colour.RGB  `key:"tint" range:"[0,3]" default:"[1, 1, 1]" doc:"multiplies what the built stroma scatters: free colours for creatures and stylised eyes"`
+	Arcus       float64     `key:"arcus" range:"[0,1]" default:"0" doc:"pale arc within the rim of the built iris, as age brings"`
+	Sector      *Sector     `key:"sector" doc:"wedge of the built iris in a second pattern"`
 	Pattern     string      `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
 	Colour      MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
 	Normal      *NormalMap  `key:"normal" doc:"normal map of the inner shell"`
@@ -331,11 +341,22 @@ type Iris struct {
 	PupilClosed bool        `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`
 }
 
+// Sector is a wedge of the iris with a pattern of its own.
+type Sector struct {
+	Pattern string  `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"brown" doc:"its pattern"`
+	At      float64 `key:"at" unit:"degrees" range:"[-360,360]" default:"-60" doc:"its middle, counter-clockwise from +X as seen from the front"`
+	Width   float64 `key:"width" unit:"degrees" range:"[1,360]" default:"70" doc:"how wide it is"`
+}
+
 // Sclera is the inner shell under the tear film.
 type Sclera struct {
 	Colour     MapSpec     `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
 	Tint       colour.RGB  `key:"tint" range:"[0,2]" default:"[1, 1, 1]" doc:"multiplies the colour of the inner shell outside the iris"`
-	Veins      float64     `key:"veins" range:"[0,2]" default:"1" doc:"strength of the built veins"`
+	White      colour.RGB  `key:"white" range:"[0.02,0.95]" default:"[0.70, 0.64, 0.60]" doc:"colour of the built white before it is mottled"`
+	Veins      float64     `key:"veins" range:"[0,3]" default:"1" doc:"strength of the built veins: 1 rested, 2 tired, 3 bloodshot"`
+	Redness    float64     `key:"redness" range:"[0,1]" default:"0.5" doc:"how much the built white reddens toward rim and corners"`
+	Mottling   float64     `key:"mottling" range:"[0,2]" default:"1" doc:"how uneven the built white is"`
+	Generic    float64     `key:"generic" range:"[0,1]" default:"0" doc:"tones vessels and mottling down, for an eye that many faces share"`
 	HalfRadius colour.RGB  `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	SigmaA     *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour, tint and half_radius"`
 	SigmaS     *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`

@@ -8,9 +8,10 @@ import (
 
 // chart lays the eye out in the texture plane: one azimuthal map about the optical axis, u to the right (+X) and v
 // down (-Y), the axis in the middle. The distance rho from the middle is proportional to the half chord out to the
-// limbus, at irisShare, and from there falls off smoothly to 1/2 at the back pole.
+// limbus, at share, and from there falls off smoothly to 1/2 at the back pole.
 type chart struct {
 	globe, limbus, width float64
+	share                float64 // rho at the limbus
 	perMM                float64 // rho per mm of half chord inside the limbus
 	s0                   float64 // sin(phi/2) at the limbus
 	beta                 float64 // fall-off that makes rho's slope continuous there
@@ -19,19 +20,16 @@ type chart struct {
 	fade                 float64 // height over which the iris zone fades in above the equator
 }
 
-// irisShare is rho at the limbus: half of the map's radius.
-const irisShare = 0.25
-
 func newChart(p *Params, irisZ float64) *chart {
-	c := &chart{globe: p.GlobeRadius, limbus: p.LimbusRadius, width: p.LimbusWidth}
-	c.perMM = irisShare / c.limbus
+	c := &chart{globe: p.GlobeRadius, limbus: p.LimbusRadius, width: p.LimbusWidth, share: p.IrisShare / 2}
+	c.perMM = c.share / c.limbus
 	sin := c.limbus / c.globe
 	cos := math.Sqrt(1 - sin*sin)
 	c.s0 = math.Sqrt((1 - cos) / 2)
-	// On the sphere rho = irisShare sin(phi)/sin0 has slope irisShare cos0/sin0; beyond, with x = (s-s0)/(1-s0) and
-	// s = sin(phi/2), rho = irisShare + (1/2-irisShare) (1+beta) x/(1+beta x), whose slope there is matched.
+	// On the sphere rho = share sin(phi)/sin0 has slope share cos0/sin0; beyond, with x = (s-s0)/(1-s0) and
+	// s = sin(phi/2), rho = share + (1/2-share) (1+beta) x/(1+beta x), whose slope there is matched.
 	dx := 0.5 * math.Sqrt((1+cos)/2) / (1 - c.s0)
-	c.beta = irisShare*cos/sin/((0.5-irisShare)*dx) - 1
+	c.beta = c.share*cos/sin/((0.5-c.share)*dx) - 1
 	c.blend0 = c.limbus + c.width/2
 	c.blend1 = min(c.blend0+2, 0.5*(c.blend0+c.globe))
 	c.deep0, c.deep1 = 0.35*irisZ, 0.7*irisZ
@@ -62,12 +60,17 @@ func (c *chart) rho(r, z float64) float64 {
 		}
 		cos += w * (radial - cos)
 	}
+	return c.radial(cos)
+}
+
+// radial returns the distance from the middle of the map for a direction from the globe's centre with that cosine.
+func (c *chart) radial(cos float64) float64 {
 	s := math.Sqrt(max(0, (1-cos)/2))
 	if s <= c.s0 {
 		return c.perMM * c.globe * 2 * s * math.Sqrt(1-s*s)
 	}
 	x := (s - c.s0) / (1 - c.s0)
-	return irisShare + (0.5-irisShare)*(1+c.beta)*x/(1+c.beta*x)
+	return c.share + (0.5-c.share)*(1+c.beta)*x/(1+c.beta*x)
 }
 
 // uv returns the place in the map of a point on or in the eye.
@@ -82,11 +85,11 @@ func (c *chart) uv(p geom.Vec) geom.UV {
 
 // polar inverts rho on the scleral sphere: it returns the sine and cosine of the polar angle, rho in [0, 1/2].
 func (c *chart) polar(rho float64) (sin, cos float64) {
-	if rho <= irisShare {
+	if rho <= c.share {
 		sin = rho / (c.perMM * c.globe)
 		return sin, math.Sqrt(1 - sin*sin)
 	}
-	f := (rho - irisShare) / (0.5 - irisShare)
+	f := (rho - c.share) / (0.5 - c.share)
 	x := f / (1 + c.beta*(1-f))
 	s := min(1, c.s0+x*(1-c.s0))
 	return 2 * s * math.Sqrt(1-s*s), 1 - 2*s*s

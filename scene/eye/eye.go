@@ -28,11 +28,22 @@ type Eye struct {
 	AxialLength float64 // corneal apex to the back of the globe, mm
 
 	chart *chart
+	iris  *iris
+	veins *veins
 }
 
 // Build checks p and makes the eye; see the package comment. It uses as many workers as the scheduler offers; their
 // number does not change the result.
 func Build(p Params) (*Eye, error) {
+	e, err := Grow(p)
+	if err == nil {
+		e.Colour, e.Film = newCanvas(&e.Params, e.chart, e.iris, e.veins, p.MapSize, 1).paint()
+	}
+	return e, err
+}
+
+// Grow is Build without the maps Colour and Film, which stay nil; Bake makes them and others at any size.
+func Grow(p Params) (*Eye, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
@@ -48,16 +59,15 @@ func Build(p Params) (*Eye, error) {
 	e.AxialLength = prof.apex + p.GlobeRadius
 
 	w := newWobble(&p, c, prof)
-	ir := newIris(&p, e.IrisZ)
-	sh := newShells(&p, prof, w, ir)
-	var vs *veins
+	e.iris = newIris(&p, e.IrisZ)
+	sh := newShells(&p, prof, w, e.iris)
 	both(func() {
-		vs = newVeins(&p)
+		e.veins = newVeins(&p)
 		e.Outer = sh.outer(c)
 	}, func() {
-		ir.tissue = growTissue(&p, ir, tissueDensity(&p, c))
+		e.iris.tissue = growTissue(&p, e.iris, tissueDensity(&p, c))
 	})
-	both(func() { e.Inner = sh.inner(c) }, func() { e.Colour, e.Film = bakeColour(&p, c, ir, vs) })
+	e.Inner = sh.inner(c)
 	return e, nil
 }
 

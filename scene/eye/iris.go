@@ -10,20 +10,29 @@ import (
 // the root, along straight lines from a slightly ragged margin about the pupil's centre to the circular root about
 // the axis. When the pupil widens, tissue keeps its (theta, rho), as Pamplona et al., ACM TOG 28 (2009), observed.
 type iris struct {
-	root, lip float64       // radii about the axis, mm
-	pupil     float64       // mean radius of the margin, mm
-	cx, cy    float64       // centre of the pupil, mm
+	root, lip float64 // radii about the axis, mm
+	pupil     float64 // mean radius of the margin, mm
+	cx, cy    float64 // centre of the pupil, mm
+	shape     Pupil
+	a, b      float64       // half axes of a slit or bar along x and y, mm
 	ragged    [5][2]float64 // cosine and sine amplitudes of harmonics 2 to 6
 	z         float64       // of the pupil plane, mm
 	convexity float64
 	relief    float64
+	rimSeed   uint64 // of where iris and white meet
 
 	tissue *tissue // relief and pigment; nil is flat
 }
 
 func newIris(p *Params, z float64) *iris {
 	ir := &iris{root: p.irisRadius(), lip: p.lipRadius(), pupil: p.PupilDiameter / 2, cx: p.PupilOffset[0], cy: p.PupilOffset[1],
-		z: z, convexity: p.IrisConvexity, relief: p.IrisRelief}
+		z: z, convexity: p.IrisConvexity, relief: p.IrisRelief, rimSeed: stream(p.Seed, "rim").Uint64()}
+	switch long, short := p.PupilDiameter/2, p.PupilDiameter/2/p.PupilAspect; p.PupilShape {
+	case Slit:
+		ir.shape, ir.a, ir.b = Slit, short, long
+	case Bar:
+		ir.shape, ir.a, ir.b = Bar, long, short
+	}
 	rng := stream(p.Seed, "margin")
 	sum := 0.0
 	for i := range ir.ragged {
@@ -32,6 +41,14 @@ func newIris(p *Params, z float64) *iris {
 		ir.ragged[i] = [2]float64{amp * cos, amp * sin}
 		sum += amp
 	}
+	if ir.shape != Round {
+		// The radius of the circle of the same reach round the clock.
+		ir.pupil = 0
+		for i := range 256 {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / 256)
+			ir.pupil += ir.contour(cos, sin) / 256
+		}
+	}
 	for i := range ir.ragged {
 		ir.ragged[i][0] *= p.PupilRagged / sum
 		ir.ragged[i][1] *= p.PupilRagged / sum
@@ -39,8 +56,37 @@ func newIris(p *Params, z float64) *iris {
 	return ir
 }
 
-// edge returns the distance of the margin from the pupil's centre in the direction (cos, sin): harmonics 2 to 6 on a
-// circle, which never add up to more than PupilRagged.
+// contour returns the distance of the pupil's shape from its centre in the direction (cos, sin), mm: a circle, or a
+// superellipse |x/a|^k + |y/b|^k = 1, whose ends are pointed for k below 2 and whose corners are full above (Lame curve).
+func (ir *iris) contour(cos, sin float64) float64 {
+	switch ir.shape {
+	case Slit:
+		return math.Pow(math.Pow(math.Abs(cos)/ir.a, 1.6)+math.Pow(math.Abs(sin)/ir.b, 1.6), -1/1.6)
+	case Bar:
+		x, y := cos*cos/(ir.a*ir.a), sin*sin/(ir.b*ir.b)
+		return math.Pow(x*x+y*y, -0.25)
+	}
+	return ir.pupil
+}
+
+// reach returns the longest distance of the margin from the pupil's centre, mm, without its raggedness.
+func (ir *iris) reach() float64 {
+	if ir.shape == Round {
+		return ir.pupil
+	}
+	return max(ir.a, ir.b)
+}
+
+// least returns the shortest one.
+func (ir *iris) least() float64 {
+	if ir.shape == Round {
+		return ir.pupil
+	}
+	return min(ir.a, ir.b)
+}
+
+// edge returns the distance of the margin from the pupil's centre in the direction (cos, sin): harmonics 2 to 6 on the
+// contour, which never add up to more than PupilRagged.
 func (ir *iris) edge(cos, sin float64) float64 {
 	s := 1.0
 	x, y := cos, sin // powers of the direction as a complex number
@@ -48,7 +94,7 @@ func (ir *iris) edge(cos, sin float64) float64 {
 		x, y = x*cos-y*sin, x*sin+y*cos
 		s += ir.ragged[i][0]*x - ir.ragged[i][1]*y
 	}
-	return ir.pupil * s
+	return ir.contour(cos, sin) * s
 }
 
 // margin returns the point d mm outside the margin at angle theta, about the pupil's centre.
@@ -116,8 +162,12 @@ func (ir *iris) rows(edge float64, n int) []row {
 		sin, cos := math.Sincos(math.Pi / 2 * float64(i) / float64(arcs))
 		rs = append(rs, row{d: marginRound * (1 - cos), drop: marginRound * (1 - sin), n: n})
 	}
-	width := ir.root - ir.pupil
-	first := marginRound / width
+	// Where the iris is narrowest the first ring still lies outside the rounding; where it is widest steps are fine enough.
+	width := ir.root - ir.least()
+	first := marginRound / (ir.root - 1.05*ir.reach() - math.Hypot(ir.cx, ir.cy))
+	if ir.shape == Round {
+		first = marginRound / width
+	}
 	steps := max(8, int(math.Ceil((width-marginRound)/(0.6*edge))))
 	for i := 1; i <= steps; i++ {
 		rs = append(rs, row{rho: first + (1-first)*float64(i)/float64(steps), n: n})
@@ -143,7 +193,8 @@ func (s *shells) at(rw row, theta float64) geom.Vec {
 		var x, y float64
 		if rho == 0 {
 			x, y = ir.margin(theta, rw.d)
-			rho = rw.d / (ir.root - ir.pupil)
+			sin, cos := math.Sincos(theta)
+			rho = rw.d / (ir.root - ir.edge(cos, sin))
 		} else {
 			x, y = ir.planar(theta, rho)
 		}

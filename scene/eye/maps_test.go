@@ -315,7 +315,7 @@ func TestVesselsStopShort(t *testing.T) {
 	p := small()
 	p.Veins, p.MapSize = 0, 128
 	c := newChart(&p, 9.4)
-	w := newWhite(&p, c, newVeins(&p), p.MapSize)
+	w := newWhite(&p, c, newVeins(&p), p.MapSize, 1)
 	for i := range 128 * 128 {
 		if _, film := w.colour(i%128, i/128, 1.2, 1, 0); film != colour.Grey(1) {
 			t.Fatalf("without vessels one lets only %v pass", film)

@@ -23,6 +23,8 @@ type Params struct {
 
 	PupilDiameter float64    // physical; seen through the cornea it is about 1.13 times as wide
 	PupilOffset   [2]float64 // centre of the pupil, x and y
+	PupilShape    Pupil      // round, or a slit or bar
+	PupilAspect   float64    // long over short axis of a slit or bar; PupilDiameter is the long one
 	PupilClosed   bool       // covers the pupil with iris tissue; for energy checks
 	PupilRagged   float64    // departure of the pupil margin from a circle, as a share of its radius
 
@@ -33,15 +35,49 @@ type Params struct {
 	WobbleSize        float64 // longest wavelength of the displacement; shorter octaves carry less slope
 
 	Pattern IrisPattern
+	Sector  Sector
 
 	ScleraColour colour.RGB // colour of the white as seen under diffuse light, linear
 	Redness      float64    // how much the white reddens away from the limbus, 0 to 1
-	Veins        float64    // strength of the vessels: 0 none, 1 rested, 2 tired
+	Mottling     float64    // how uneven the white is, 0 to 2
+	Veins        float64    // strength of the vessels: 0 none, 1 rested, 2 tired, 3 bloodshot
+	Generic      float64    // 0 to 1: tones vessels and mottling down, for an eye that many faces share
+	Arcus        float64    // 0 to 1: pale arc within the rim of the iris, as age brings
+	Cloud        float64    // 0 to 1: a clouded cornea, as a veil over the iris
+	Left         bool       // a left eye: its nose side is -X
 
 	Seed       uint64  // of every random choice
 	MeshDetail float64 // target edge length of the outer shell; the iris is eight times as fine
 	MapSize    int     // edge of the square colour map, pixels
+	IrisShare  float64 // radius of the limbus in the map as a share of the map's radius
 }
+
+// Pupil is the shape of a pupil.
+type Pupil uint8
+
+// The shapes: a circle, an upright slit with pointed ends (cats), a bar that lies level (goats).
+const (
+	Round Pupil = iota
+	Slit
+	Bar
+)
+
+// PupilShape returns the shape of that name, or an error.
+func PupilShape(name string) (Pupil, error) {
+	switch name {
+	case "round":
+		return Round, nil
+	case "slit":
+		return Slit, nil
+	case "bar":
+		return Bar, nil
+	}
+	return Round, fmt.Errorf("pupil shape: %q is unknown (known: round, slit, bar)", name)
+}
+
+// DetailFor returns the edge length (mm) at which facets on a sphere of the given radius (mm) lie at most silhouette mm
+// inside it: a chord l sags l^2/(8 R), and the longest is the diagonal of a square of that edge.
+func DetailFor(silhouette, radius float64) float64 { return math.Sqrt(4 * radius * silhouette) }
 
 // Defaults returns a full-grown human eye with a hazel iris.
 //
@@ -63,17 +99,20 @@ func Defaults() Params {
 		PupilDiameter:     3.5,
 		PupilOffset:       [2]float64{0.2, 0.05},
 		PupilRagged:       0.015,
+		PupilAspect:       3,
 		ShellGap:          0.04,
 		WobbleSlopeCornea: 0.005,
 		WobbleSlopeSclera: 0.02,
 		WobbleSize:        2,
 		Pattern:           hazel,
 		ScleraColour:      colour.RGB{0.70, 0.64, 0.60},
-		Redness:           0.4,
+		Redness:           0.5,
+		Mottling:          1,
 		Veins:             1,
 		Seed:              1,
 		MeshDetail:        0.2,
 		MapSize:           2048,
+		IrisShare:         0.5,
 	}
 }
 
@@ -113,10 +152,21 @@ func (p *Params) Check() error {
 		c.in(fmt.Sprintf("ScleraColour[%d]", i), v, 0.02, 0.95)
 	}
 	c.in("Redness", p.Redness, 0, 1)
-	c.in("Veins", p.Veins, 0, 2)
+	c.in("Mottling", p.Mottling, 0, 2)
+	c.in("Veins", p.Veins, 0, 3)
+	c.in("Generic", p.Generic, 0, 1)
+	c.in("Arcus", p.Arcus, 0, 1)
+	c.in("Cloud", p.Cloud, 0, 1)
+	c.in("PupilAspect", p.PupilAspect, 1, 10)
+	c.in("PupilShape", float64(p.PupilShape), float64(Round), float64(Bar))
+	c.in("IrisShare", p.IrisShare, 0.3, 0.8)
 	c.in("MeshDetail (mm)", p.MeshDetail, 0.08, 2)
 	c.in("MapSize (pixels)", float64(p.MapSize), 64, 8192)
-	p.Pattern.check(&c)
+	p.Pattern.check(&c, "Pattern")
+	if c.in("Sector.Width (degrees)", p.Sector.Width, 0, 360); p.Sector.Width > 0 {
+		c.in("Sector.At (degrees)", p.Sector.At, -360, 360)
+		p.Sector.Pattern.check(&c, "Sector.Pattern")
+	}
 	if len(c.errs) > 0 {
 		return errors.Join(c.errs...)
 	}
@@ -161,6 +211,14 @@ func (p *Params) Check() error {
 		c.fail("MeshDetail: facets of %g mm sag %.3g mm, more than half of ShellGap (%g mm)", p.MeshDetail, sag, p.ShellGap)
 	}
 	return errors.Join(c.errs...)
+}
+
+// nasal returns the x direction of the nose: +1 in a right eye, -1 in a left one.
+func (p *Params) nasal() float64 {
+	if p.Left {
+		return -1
+	}
+	return 1
 }
 
 // irisRadius returns the radius at which the flat of the iris ends and the wall begins, 5.37 mm by default. The wall is

@@ -2,10 +2,12 @@ package eye
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
 	"catchlight/scene/colour"
+	"catchlight/scene/geom"
 )
 
 // IrisPattern describes what an iris is made of. Its colour is layered: stroma scatters (more densely in fibres than
@@ -26,6 +28,23 @@ type IrisPattern struct {
 	Crypts     int     // openings in the upper deck, 0 to 80
 	Furrows    int     // contraction furrows, 0 to 8
 	Freckles   int     // pigment spots, 0 to 40
+}
+
+// Sector is a wedge of the iris with a pattern of its own, as in sectoral heterochromia.
+type Sector struct {
+	Pattern   IrisPattern
+	At, Width float64 // middle, counter-clockwise from +X as seen from the front, and width; degrees; no width is none
+}
+
+// weight returns how much the sector's pattern counts at an angle; its sides are frayed along the fibres.
+func (s *Sector) weight(theta, rho float64, seed uint64) float64 {
+	if s.Width == 0 {
+		return 0
+	}
+	sin, cos := math.Sincos(theta)
+	fray := 0.10*noise3(seed+81, 5*cos, 5*sin, 1.3*rho) + 0.06*noise3(seed+82, 19*cos, 19*sin, 1.9*rho)
+	off := math.Abs(turn(theta-geom.Radians(s.At))) - geom.Radians(s.Width)/2
+	return geom.Smoothstep(0.06, -0.06, off+fray)
 }
 
 // Absorption of melanin by channel relative to red, at 620, 550 and 450 nm, from the power law of exponent -3.33.
@@ -79,20 +98,20 @@ func Pattern(name string) (IrisPattern, error) {
 	return IrisPattern{}, fmt.Errorf("iris pattern: %q is unknown (known: %s)", name, strings.Join(PatternNames(), ", "))
 }
 
-func (p *IrisPattern) check(c *checker) {
-	c.in("Pattern.Stroma", p.Stroma, 0, 2)
+func (p *IrisPattern) check(c *checker, name string) {
+	c.in(name+".Stroma", p.Stroma, 0, 2)
 	for i := range 3 {
-		c.in(fmt.Sprintf("Pattern.StromaHue[%d]", i), p.StromaHue[i], 0, 3)
-		c.in(fmt.Sprintf("Pattern.Ground[%d]", i), p.Ground[i], 0, 0.2)
-		c.in(fmt.Sprintf("Pattern.PigmentHue[%d]", i), p.PigmentHue[i], 0, 10)
+		c.in(fmt.Sprintf("%s.StromaHue[%d]", name, i), p.StromaHue[i], 0, 3)
+		c.in(fmt.Sprintf("%s.Ground[%d]", name, i), p.Ground[i], 0, 0.2)
+		c.in(fmt.Sprintf("%s.PigmentHue[%d]", name, i), p.PigmentHue[i], 0, 10)
 	}
-	c.in("Pattern.PupillaryPigment", p.PupillaryPigment, 0, 4)
-	c.in("Pattern.CiliaryPigment", p.CiliaryPigment, 0, 4)
-	c.in("Pattern.OuterPigment", p.OuterPigment, 0, 4)
-	c.in("Pattern.Patchiness", p.Patchiness, 0, 1)
-	c.in("Pattern.Velvet", p.Velvet, 0, 1)
-	c.in("Pattern.LimbalRing", p.LimbalRing, 0, 1)
-	c.in("Pattern.Crypts", float64(p.Crypts), 0, 80)
-	c.in("Pattern.Furrows", float64(p.Furrows), 0, 8)
-	c.in("Pattern.Freckles", float64(p.Freckles), 0, 40)
+	c.in(name+".PupillaryPigment", p.PupillaryPigment, 0, 4)
+	c.in(name+".CiliaryPigment", p.CiliaryPigment, 0, 4)
+	c.in(name+".OuterPigment", p.OuterPigment, 0, 4)
+	c.in(name+".Patchiness", p.Patchiness, 0, 1)
+	c.in(name+".Velvet", p.Velvet, 0, 1)
+	c.in(name+".LimbalRing", p.LimbalRing, 0, 1)
+	c.in(name+".Crypts", float64(p.Crypts), 0, 80)
+	c.in(name+".Furrows", float64(p.Furrows), 0, 8)
+	c.in(name+".Freckles", float64(p.Freckles), 0, 40)
 }

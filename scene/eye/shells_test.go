@@ -28,6 +28,8 @@ func extremes() map[string]Params {
 			p.PupilDiameter, p.PupilOffset = 5, [2]float64{-0.6, 0.6}
 			p.WobbleSize, p.WobbleSlopeCornea, p.WobbleSlopeSclera = 10, 0.05, 0.1
 		}),
+		"slit":    set(func(p *Params) { p.PupilShape, p.PupilAspect, p.PupilDiameter = Slit, 8, 8 }),
+		"bar":     set(func(p *Params) { p.PupilShape, p.PupilAspect, p.PupilDiameter, p.IrisRelief = Bar, 2.5, 7.5, 0.3 }),
 		"shallow": set(func(p *Params) { p.IrisDepth, p.IrisConvexity, p.PupilDiameter = 2.9, 0, 3 }),
 		"newborn": set(func(p *Params) {
 			p.GlobeRadius, p.CorneaRadius, p.LimbusRadius, p.IrisDepth, p.PupilDiameter = 8.4, 6.6, 5, 2.9, 2.5

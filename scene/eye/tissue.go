@@ -15,6 +15,7 @@ type tissue struct {
 	colour []colour.RGB // albedo of bare tissue, one a pixel
 	scale  float64      // height of one unit of relief, 1/mm of raw height
 	middle float64      // raw height that is level 0, mm
+	collar dial         // rho of the collarette
 }
 
 // height returns the relief at a point of the iris plane in units of IrisRelief, about within [-0.6, 0.6].
@@ -68,11 +69,14 @@ func (d *dial) at(theta float64) float64 {
 type painter struct {
 	*grower
 	pat     *IrisPattern
+	sector  Sector
+	arcus   float64
+	cloud   float64
 	t       *tissue
 	spots   []spot
 	furrows []furrow
 
-	collar, ruff, crest dial // collarette (rho), width of the ruff (mm), how present the collarette is
+	ruff, crest dial // width of the ruff (mm), how present the collarette is
 }
 
 // growTissue bakes the iris at ppm pixels per mm.
@@ -81,8 +85,8 @@ func growTissue(p *Params, ir *iris, ppm float64) *tissue {
 	g.grow(p)
 	n := 2 * int(math.Ceil((ir.root+0.12)*ppm))
 	t := &tissue{layer: *newLayer(n, ppm), colour: make([]colour.RGB, n*n)}
-	pa := &painter{grower: g, pat: &p.Pattern, t: t}
-	pa.collar = newDial(func(theta, _, _ float64) float64 { return g.collarette(theta) })
+	pa := &painter{grower: g, pat: &p.Pattern, sector: p.Sector, arcus: p.Arcus, cloud: p.Cloud, t: t}
+	t.collar = newDial(func(theta, _, _ float64) float64 { return g.collarette(theta) })
 	pa.ruff = newDial(pa.beads)
 	pa.crest = newDial(func(_, cos, sin float64) float64 {
 		return geom.Smoothstep(-0.35, 0.3, noise3(pa.seed+53, 2.4*cos, 2.4*sin, 0.5))
@@ -154,7 +158,13 @@ func (pa *painter) finish() {
 					continue
 				}
 				sunk := float64(t.h[at] - fine[at]) // below its surroundings, mm
-				t.colour[at], t.h[at] = pa.pixel(x, y, theta, rho, sunk, at)
+				k := pa.sector.weight(theta, rho, pa.seed)
+				var c colour.RGB
+				if k > 0 {
+					c, _ = pa.pixel(&pa.sector.Pattern, x, y, theta, rho, sunk, at)
+				}
+				t.colour[at], t.h[at] = pa.pixel(pa.pat, x, y, theta, rho, sunk, at)
+				t.colour[at] = colour.Lerp(t.colour[at], c, k)
 			}
 		}
 	})
@@ -163,13 +173,13 @@ func (pa *painter) finish() {
 	pa.level()
 }
 
-// pixel returns the albedo and the raw height of one place.
-func (pa *painter) pixel(x, y, theta, rho, sunk float64, at int) (colour.RGB, float32) {
-	t, pat := pa.t, pa.pat
+// pixel returns the albedo and the raw height of one place of a pattern.
+func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at int) (colour.RGB, float32) {
+	t := pa.t
 	sin, cos := math.Sincos(theta)
 	h, s, m := float64(t.h[at]), float64(t.s[at]), float64(t.m[at])
-	d := rho * pa.width // from the margin, mm
-	c := pa.collar.at(theta)
+	d := rho * (pa.ir.root - pa.ir.edge(cos, sin)) // from the margin, mm
+	c := pa.t.collar.at(theta)
 
 	// Broad form: the collarette stands up, the pupillary zone lies lower and slopes to the margin, the root sinks.
 	e := (rho - c) / 0.07
@@ -238,28 +248,45 @@ func (pa *painter) pixel(x, y, theta, rho, sunk float64, at int) (colour.RGB, fl
 	s *= 1 + 0.35*crest
 	pigment *= 1 - 0.25*crest
 	s *= 1 - 0.15*crease
-	ring := geom.Smoothstep(0.74, 1.0, rho+0.03*flame)
+	ring := geom.Smoothstep(0.74, 1.0, rho+0.03*flame+0.07*noise3(pa.seed+68, 1.4*cos, 1.4*sin, 0.5)+0.03*noise3(pa.seed+69, 5*cos, 5*sin, 0.5))
 	s *= 1 - pat.LimbalRing*ring
 	pigment += 0.25 * pat.LimbalRing * ring * ring
 
-	// The ruff: the dark brown edge of the pigment epithelium, rolled round the margin in beads.
+	// The ruff: the brown edge of the pigment epithelium, rolled round the margin in beads with valleys between.
 	bead := pa.ruff.at(theta)
-	ruff := geom.Smoothstep(bead, 0.55*bead, d)
-	h += 0.03 * ruff * math.Sqrt(max(0, 1-(d/max(bead, 1e-6))*(d/max(bead, 1e-6))))
+	ruff := geom.Smoothstep(bead, 0.6*bead, d)
+	round := math.Sqrt(max(0, 1-(d/max(bead, 1e-6))*(d/max(bead, 1e-6))))
+	h += 0.035 * ruff * round
 	a := pat.blend(s*pat.Stroma, pigment)
-	a = colour.Lerp(a, colour.RGB{0.040, 0.022, 0.013}, 0.96*ruff)
+	if pa.arcus > 0 {
+		// Lipid in the rim of the cornea, seen as a pale ring that stops short of the limbus.
+		q := (rho - 0.86 + 0.02*noise3(pa.seed+73, 2*cos, 2*sin, 0.5)) / 0.075
+		k := pa.arcus * math.Exp(-q*q) * (0.75 + 0.25*sin*sin)
+		a = colour.Lerp(a, colour.RGB{0.36, 0.36, 0.35}, 0.8*k)
+	}
+	lit := 0.55 + 0.45*pa.beadLight(theta)
+	a = colour.Lerp(a, colour.RGB{0.072, 0.036, 0.020}.Scale(lit), 0.96*ruff)
+	if pa.cloud > 0 {
+		k := pa.cloud * (0.75 + 0.35*fbm3(pa.seed+74, 0.3*x, 0.3*y, 0.5, 4))
+		a = colour.Lerp(a, colour.RGB{0.40, 0.42, 0.43}, max(0, min(0.92, k)))
+	}
 	for i := range a {
 		a[i] = min(0.5, math.Hypot(0.02, a[i]))
 	}
 	return a, float32(h)
 }
 
-// beads returns the width of the ruff at an angle, mm: uneven beads, some 70 round the pupil.
+// beads returns the width of the ruff at an angle, mm: uneven beads, some 60 round the pupil.
 func (pa *painter) beads(theta, cos, sin float64) float64 {
-	turns := 70*theta + 2.6*noise3(pa.seed+71, 2.5*cos, 2.5*sin, 0.5)*2*math.Pi
-	b := 0.5 + 0.5*math.Cos(turns)
-	size := 0.5 + 0.5*noise3(pa.seed+72, 6*cos, 6*sin, 0.5)
-	return 0.055 + 0.04*size + (0.025+0.06*size)*math.Sqrt(b)
+	size := 0.5 + 0.5*noise3(pa.seed+72, 3.4*cos, 3.4*sin, 0.5)
+	return 0.075 + 0.07*size + (0.03+0.06*size)*math.Sqrt(pa.beadLight(theta))
+}
+
+// beadLight is 1 on the crown of a bead of the ruff and 0 in the valley beside it.
+func (pa *painter) beadLight(theta float64) float64 {
+	sin, cos := math.Sincos(theta)
+	turns := 58*theta + 2.6*noise3(pa.seed+71, 2.5*cos, 2.5*sin, 0.5)*2*math.Pi
+	return 0.5 + 0.5*math.Cos(turns)
 }
 
 // blend returns the albedo of stroma of scattering power s over the ground, under and mixed with pigment of optical

@@ -13,6 +13,7 @@ type veins struct {
 	l             *layer
 	globe         float64
 	shallow, deep []float32 // optical density, 0 and up
+	flush         []float32 // what is too fine to tell apart about the shallow ones
 }
 
 // node is a joint of a growing vessel, in mm of the plane.
@@ -30,17 +31,20 @@ type node struct {
 // (1926), 207.
 func newVeins(p *Params) *veins {
 	reach := geom.Radians(100) * p.GlobeRadius
-	n := max(64, p.MapSize)
-	v := &veins{l: newLayer(n, float64(n)/(2*reach)), globe: p.GlobeRadius}
+	n := min(4096, max(64, p.MapSize)) // 10 um a texel is finer than the thinnest vessel drawn
+	v := &veins{l: &layer{n: n, ppm: float64(n) / (2 * reach)}, globe: p.GlobeRadius}
 	inner := math.Asin(p.LimbusRadius/p.GlobeRadius)*p.GlobeRadius + 0.25*p.LimbusWidth
 	v.shallow = make([]float32, n*n)
 	v.deep = make([]float32, n*n)
 	rng := stream(p.Seed, "veins")
-	shallow := network{attractors: 760, inner: inner + 1.0, outer: 0.97 * reach, step: 0.16, kill: 0.45, sight: 4.5, trunks: 16, tip: 0.009, tortuous: 0.34, seed: p.Seed ^ 0xa1}
+	shallow := network{attractors: 1250, inner: inner + 1.0, outer: 0.97 * reach, step: 0.16, kill: 0.38, sight: 4.5, trunks: 18, tip: 0.0150, tortuous: 0.42,
+		wide: 0.030, nasal: p.nasal(), seed: p.Seed ^ 0xa1}
 	v.draw(v.shallow, &shallow, shallow.grow(rng))
-	deep := network{attractors: 300, inner: inner + 0.5, outer: 0.97 * reach, step: 0.2, kill: 0.8, sight: 7, trunks: 12, tip: 0.024, tortuous: 0.22, seed: p.Seed ^ 0xa2}
+	deep := network{attractors: 330, inner: inner + 0.5, outer: 0.97 * reach, step: 0.2, kill: 0.8, sight: 7, trunks: 14, tip: 0.034, tortuous: 0.26,
+		wide: 0.042, nasal: p.nasal(), seed: p.Seed ^ 0xa2}
 	v.draw(v.deep, &deep, deep.grow(rng))
-	v.deep = v.l.blur(v.deep, 0.10*v.l.ppm)
+	v.flush = v.l.blur(v.shallow, 0.45*v.l.ppm)
+	v.deep = v.l.blur(v.deep, 0.12*v.l.ppm)
 	return v
 }
 
@@ -52,6 +56,8 @@ type network struct {
 	trunks       int
 	tip          float64 // radius of the last twigs, mm
 	tortuous     float64 // mm
+	wide         float64 // radius of a vessel of optical density 1, mm
+	nasal        float64 // x direction of the nose
 	seed         uint64
 }
 
@@ -68,7 +74,7 @@ func (c *network) grow(rng *rand.Rand) []node {
 	for len(at) < c.attractors {
 		r := math.Sqrt(c.inner*c.inner + (c.outer*c.outer-c.inner*c.inner)*rng.Float64())
 		th := 2 * math.Pi * rng.Float64()
-		keep := (0.35 + 0.65*math.Abs(math.Cos(th))) * geom.Smoothstep(c.inner-0.3, c.inner+3.5, r+1.2)
+		keep := (0.3 + 0.6*math.Abs(math.Cos(th)) + 0.1*c.nasal*math.Cos(th)) * geom.Smoothstep(c.inner-0.3, c.inner+3.5, r+1.2)
 		if rng.Float64() < keep {
 			at = append(at, point{x: r * math.Cos(th), y: r * math.Sin(th), near: -1, dist: math.Inf(1)})
 		}
@@ -175,17 +181,19 @@ func (v *veins) draw(dst []float32, c *network, ns []node) {
 		r := math.Cbrt(q.flow)
 		// Vessels fade toward the limbus, and some lie deeper along the way.
 		d := math.Hypot(q.x, q.y)
-		strength := geom.Smoothstep(c.inner-0.4, c.inner+3, d) * (0.75 + 0.5*fbm3(c.seed^3, 0.5*q.x, 0.5*q.y, 0, 2))
-		v.line(dst, x0, y0, x1, y1, min(r, 0.085), max(0, strength))
+		strength := geom.Smoothstep(c.inner-0.4, c.inner+2.2, d) * (0.75 + 0.6*fbm3(c.seed^3, 0.5*q.x, 0.5*q.y, 0, 2))
+		// Width varies along a vessel as well as from one to the next.
+		r *= 1 + 0.28*noise3(c.seed^5, 1.3*q.x, 1.3*q.y, 4)
+		v.line(dst, x0, y0, x1, y1, min(r, 0.1), max(0, strength), c.wide)
 	}
 }
 
 // line adds a vessel's optical density along a segment: chord length through a cylinder of radius r, spread over at
 // least a texel so that thin ones keep their total.
-func (v *veins) line(dst []float32, x0, y0, x1, y1, r, strength float64) {
+func (v *veins) line(dst []float32, x0, y0, x1, y1, r, strength, wide float64) {
 	l := v.l
 	w := max(r, 0.6/l.ppm)
-	peak := strength * (r / 0.05) * (r / w)
+	peak := strength * (r / wide) * (r / w)
 	c := float64(l.n) / 2
 	i0, i1 := int(c+(min(x0, x1)-2*w)*l.ppm), int(c+(max(x0, x1)+2*w)*l.ppm)+1
 	j0, j1 := int(c-(max(y0, y1)+2*w)*l.ppm), int(c-(min(y0, y1)-2*w)*l.ppm)+1
@@ -204,9 +212,12 @@ func (v *veins) line(dst []float32, x0, y0, x1, y1, r, strength float64) {
 	}
 }
 
-// at returns both densities at polar angle phi (rad) and the unit direction (cx, cy) about the axis.
-func (v *veins) at(phi, cx, cy float64) (shallow, deep float64) {
+// at returns the densities at polar angle phi (rad) and the unit direction (cx, cy) about the axis.
+func (v *veins) at(phi, cx, cy float64) (shallow, deep, flush float64) {
 	x, y := phi*v.globe*cx, phi*v.globe*cy
 	edge := 1 - geom.Smoothstep(0.85, 0.98, phi/geom.Radians(100))
-	return edge * v.l.sample(v.shallow, x, y), edge * v.l.sample(v.deep, x, y)
+	if edge == 0 {
+		return 0, 0, 0
+	}
+	return edge * v.l.sample(v.shallow, x, y), edge * v.l.sample(v.deep, x, y), edge * v.l.sample(v.flush, x, y)
 }

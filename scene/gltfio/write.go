@@ -1,0 +1,156 @@
+package gltfio
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"math"
+
+	"github.com/qmuntal/gltf"
+	"github.com/qmuntal/gltf/modeler"
+
+	"catchlight/scene/geom"
+	"catchlight/scene/imageio"
+	"catchlight/scene/mesh"
+)
+
+// Part is one node to be written: a mesh in mm and its look.
+type Part struct {
+	Name string
+	Mesh *mesh.Mesh // N must be there; UV where a picture is
+	Look Look
+}
+
+// Look is the material of a part.
+type Look struct {
+	BaseColour   [3]float64 // linear, 0 to 1; multiplies BaseMap
+	Roughness    float64    // perceptual, 0 to 1
+	IOR          float64    // 0 leaves the standard's 1.5
+	Transmission float64    // 0 to 1
+	Thickness    float64    // mm of the volume behind a transmitting surface; 0: a thin wall
+	BaseMap      []byte     // a PNG picture, sRGB; nil for none
+	NormalMap    []byte     // a PNG picture, green up; nil for none
+}
+
+// Write writes parts as one .glb of the standard's metres, +Y up, one node and one primitive a part. Index of refraction,
+// transmission and volume are the standard's extensions of those names.
+func Write(path string, parts []Part) error {
+	doc := gltf.NewDocument()
+	doc.Asset.Generator = "catchlight"
+	used := map[string]bool{}
+	for i := range parts {
+		p := &parts[i]
+		prim, err := writePrimitive(doc, p)
+		if err != nil {
+			return &FormatError{path, "node " + p.Name + ": " + err.Error()}
+		}
+		if prim.Material, err = writeLook(doc, p, used); err != nil {
+			return &FormatError{path, "node " + p.Name + ": " + err.Error()}
+		}
+		doc.Meshes = append(doc.Meshes, &gltf.Mesh{Name: p.Name, Primitives: []*gltf.Primitive{prim}})
+		doc.Nodes = append(doc.Nodes, &gltf.Node{Name: p.Name, Mesh: gltf.Index(i)})
+		doc.Scenes[0].Nodes = append(doc.Scenes[0].Nodes, i)
+	}
+	for _, name := range []string{"KHR_materials_ior", "KHR_materials_transmission", "KHR_materials_volume"} {
+		if used[name] {
+			doc.ExtensionsUsed = append(doc.ExtensionsUsed, name)
+		}
+	}
+	return imageio.WriteAtomic(path, func(w io.Writer) error {
+		e := gltf.NewEncoder(w)
+		e.AsBinary = true
+		return e.Encode(doc)
+	})
+}
+
+func writePrimitive(doc *gltf.Document, p *Part) (*gltf.Primitive, error) {
+	m := p.Mesh
+	if len(m.P) == 0 || len(m.Tri) == 0 || len(m.N) != len(m.P) || m.UV != nil && len(m.UV) != len(m.P) {
+		return nil, errors.New("a part needs triangles, and a normal a vertex")
+	}
+	pos, nor := make([][3]float32, len(m.P)), make([][3]float32, len(m.P))
+	for i, q := range m.P {
+		pos[i] = [3]float32{float32(q.X / millimetres), float32(q.Y / millimetres), float32(q.Z / millimetres)}
+		n := m.N[i]
+		if l := n.Len(); l > 0 {
+			n = n.Mul(1 / l)
+		} else {
+			n = geom.Vec{Z: 1}
+		}
+		nor[i] = [3]float32{float32(n.X), float32(n.Y), float32(n.Z)}
+	}
+	ix := make([]uint32, 0, 3*len(m.Tri))
+	for _, t := range m.Tri {
+		if t[0] != t[1] && t[1] != t[2] && t[2] != t[0] {
+			ix = append(ix, t[0], t[1], t[2])
+		}
+	}
+	prim := &gltf.Primitive{
+		Indices:    gltf.Index(modeler.WriteIndices(doc, ix)),
+		Attributes: gltf.PrimitiveAttributes{gltf.POSITION: modeler.WritePosition(doc, pos), gltf.NORMAL: modeler.WriteNormal(doc, nor)},
+	}
+	if m.UV != nil {
+		uv := make([][2]float32, len(m.UV))
+		for i, q := range m.UV {
+			uv[i] = [2]float32{float32(q.U), float32(q.V)}
+		}
+		prim.Attributes[gltf.TEXCOORD_0] = modeler.WriteTextureCoord(doc, uv)
+	}
+	return prim, nil
+}
+
+func writeLook(doc *gltf.Document, p *Part, used map[string]bool) (*int, error) {
+	l := &p.Look
+	for _, v := range []float64{l.BaseColour[0], l.BaseColour[1], l.BaseColour[2], l.Roughness, l.Transmission} {
+		if !(v >= 0 && v <= 1) {
+			return nil, errors.New("colour, roughness and transmission must be 0 to 1")
+		}
+	}
+	if (l.BaseMap != nil || l.NormalMap != nil) && p.Mesh.UV == nil {
+		return nil, errors.New("a picture needs texture coordinates")
+	}
+	metal := 0.0
+	m := &gltf.Material{Name: p.Name, Extensions: gltf.Extensions{}, PBRMetallicRoughness: &gltf.PBRMetallicRoughness{
+		BaseColorFactor: &[4]float64{l.BaseColour[0], l.BaseColour[1], l.BaseColour[2], 1}, MetallicFactor: &metal, RoughnessFactor: &l.Roughness,
+	}}
+	picture := func(name string, png []byte) (int, error) {
+		im, err := modeler.WriteImage(doc, name, "image/png", bytes.NewReader(png))
+		if err != nil {
+			return 0, err
+		}
+		if len(doc.Samplers) == 0 {
+			doc.Samplers = append(doc.Samplers, &gltf.Sampler{WrapS: gltf.WrapClampToEdge, WrapT: gltf.WrapClampToEdge})
+		}
+		doc.Textures = append(doc.Textures, &gltf.Texture{Source: gltf.Index(im), Sampler: gltf.Index(0)})
+		return len(doc.Textures) - 1, nil
+	}
+	if l.BaseMap != nil {
+		t, err := picture(p.Name+" colour", l.BaseMap)
+		if err != nil {
+			return nil, err
+		}
+		m.PBRMetallicRoughness.BaseColorTexture = &gltf.TextureInfo{Index: t}
+	}
+	if l.NormalMap != nil {
+		t, err := picture(p.Name+" normal", l.NormalMap)
+		if err != nil {
+			return nil, err
+		}
+		m.NormalTexture = &gltf.NormalTexture{Index: gltf.Index(t)}
+	}
+	add := func(name string, v map[string]float64) { m.Extensions[name], used[name] = v, true }
+	if l.IOR != 0 {
+		if !(l.IOR >= 1 && l.IOR <= 10) {
+			return nil, errors.New("the index of refraction must be 1 to 10")
+		}
+		add("KHR_materials_ior", map[string]float64{"ior": l.IOR})
+	}
+	if l.Transmission > 0 {
+		add("KHR_materials_transmission", map[string]float64{"transmissionFactor": l.Transmission})
+		if l.Thickness > 0 && !math.IsInf(l.Thickness, 1) {
+			add("KHR_materials_volume", map[string]float64{"thicknessFactor": l.Thickness / millimetres})
+		}
+	}
+	doc.Materials = append(doc.Materials, m)
+	return gltf.Index(len(doc.Materials) - 1), nil
+}
