@@ -306,7 +306,7 @@ type Cornea struct {
 	SmoothRefract bool       `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
 	Wobble        float64    `key:"wobble" range:"[0,0.2]" default:"0.012" doc:"RMS slope of the built cornea's relief"`
 	ScleraWobble  float64    `key:"sclera_wobble" range:"[0,0.5]" default:"0.03" doc:"RMS slope of the built sclera's relief"`
-	WobbleSize    float64    `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the relief"`
+	WobbleSize    float64    `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the cornea's relief; the white's is half of it"`
 	Cloud         float64    `key:"cloud" range:"[0,1]" default:"0" doc:"how far the built cornea is clouded: a pale veil over the iris"`
 	Normal        *NormalMap `key:"normal" doc:"normal map of the outer shell, on top of the relief"`
 	Height        *HeightMap `key:"height" doc:"displacement of the outer shell"`
