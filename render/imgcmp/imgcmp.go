@@ -1,4 +1,5 @@
-// Package imgcmp says how far two linear pictures are apart, and whether noise explains it.
+// Package imgcmp says how far two pictures are apart: in linear light, and whether noise explains it (Compare); and to the eye
+// (FLIP, HDRFLIP, SSIM, Colours).
 //
 // Pictures are slices of pixels, row by row from the top left. A standard error goes with each pixel where there is
 // one; errors of different pixels are taken as independent, which holds for pictures whose random numbers are keyed

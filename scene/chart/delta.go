@@ -38,18 +38,20 @@ func Difference(a, b [3]float64) float64 {
 		return h
 	}
 	h1, h2 := hue(a1, a[2]), hue(a2, b[2])
+	// Hues that lie opposite each other but for rounding count as opposite: there the formula has a step.
+	const half = 180 + 1e-9
 	dl, dc, dh := b[0]-a[0], c2-c1, 0.0
 	mean := h1 + h2
 	if c1*c2 != 0 {
 		dh = h2 - h1
 		switch {
-		case dh > 180:
+		case dh > half:
 			dh -= 360
-		case dh < -180:
+		case dh < -half:
 			dh += 360
 		}
 		mean /= 2
-		if math.Abs(h1-h2) > 180 {
+		if math.Abs(h1-h2) > half {
 			if h1+h2 < 360 {
 				mean += 180
 			} else {

@@ -44,8 +44,8 @@ func (m Matrix) Mul(n Matrix) Matrix {
 	return out
 }
 
-// inverse fails where the rows span no volume.
-func (m Matrix) inverse() (Matrix, error) {
+// Inverse fails where the rows span no volume.
+func (m Matrix) Inverse() (Matrix, error) {
 	c := func(i, j int) float64 {
 		a, b, k, l := (i+1)%3, (i+2)%3, (j+1)%3, (j+2)%3
 		return m[a][k]*m[b][l] - m[a][l]*m[b][k]
@@ -80,7 +80,7 @@ func (p Primaries) toXYZ() (Matrix, error) {
 		x, y := p[2*k], p[2*k+1]
 		m[0][k], m[1][k], m[2][k] = x, y, 1-x-y
 	}
-	inv, err := m.inverse()
+	inv, err := m.Inverse()
 	if err != nil {
 		return m, fmt.Errorf("the primaries lie on one line")
 	}
@@ -99,7 +99,7 @@ var bradford = Matrix{{0.8951, 0.2664, -0.1614}, {-0.7502, 1.7135, 0.0367}, {0.0
 
 // adapt returns the map of XYZ that takes one white to another.
 func adapt(from, to RGB) (Matrix, error) {
-	back, err := bradford.inverse()
+	back, err := bradford.Inverse()
 	if err != nil {
 		return back, err
 	}
@@ -123,7 +123,7 @@ func (p Primaries) ToRec709() (Matrix, error) {
 	if err != nil {
 		return to, err
 	}
-	if to, err = to.inverse(); err != nil {
+	if to, err = to.Inverse(); err != nil {
 		return to, err
 	}
 	a, err := adapt(xyz(p[6], p[7]), xyz(Rec709[6], Rec709[7]))
