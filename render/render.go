@@ -32,6 +32,7 @@ type Stats struct {
 	Workers          int     `json:"workers"`
 	Kernel           string  `json:"kernel"`
 	Seconds          float64 `json:"render_seconds"`
+	BakeSeconds      float64 `json:"bake_seconds,omitempty"` // raster look: maps, prefilter and tables, before the frame
 	SamplesPerSecond float64 `json:"samples_per_second"`
 	HierarchyBytes   int64   `json:"hierarchy_bytes"`
 	Triangles        int64   `json:"triangles"`
@@ -56,6 +57,7 @@ type Result struct {
 	Stats         Stats
 	Warnings      []string
 	Achieved      Achieved
+	Look          string // "raster"; empty for traced
 
 	d      *scene.Description
 	view   *view.View // nil where the result did not come from Render

@@ -227,6 +227,13 @@ func (r *Result) record() map[string]string {
 		"display":  shown(&r.d.View),
 		"kernel":   r.Stats.Kernel,
 	}
+	if r.Look != "" {
+		m["look"] = r.Look
+		for _, k := range []string{"spp", "seed", "exit", "kernel"} {
+			delete(m, k)
+		}
+		return m
+	}
 	if a := r.Achieved; a.Target > 0 {
 		m["spp"] = fmt.Sprintf("%d to %d, mean %.1f", a.SPPLeast, a.SPPMost, a.SPPMean)
 		m["error"] = fmt.Sprintf("target %.5f, worst %.5f, %.2f %% of the pixels above", a.Target, a.Worst, 100*a.ShareOver)

@@ -31,6 +31,7 @@ type Description struct {
 	Camera Camera  `key:"camera" doc:"where the picture is taken from"`
 	View   View    `key:"view" doc:"from radiance to display"`
 	Trace  Trace   `key:"trace" doc:"settings of the path tracer"`
+	Raster Raster  `key:"raster" doc:"settings of the raster look: what a real-time renderer would fake, and what it may spend"`
 	Rig    Rig     `key:"rig" doc:"what holds for all lights together"`
 	Lights []Light `key:"lights" doc:"what shines; at least one light or emissive body"`
 	Bodies []Body  `key:"bodies" doc:"what there is to see"`

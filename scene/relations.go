@@ -39,6 +39,10 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		r.tissue(p.SigmaA, p.SigmaS, "colour", "half_radius")
 	case *Sclera:
 		r.tissue(p.SigmaA, p.SigmaS, "colour", "tint", "half_radius")
+	case *Raster:
+		if sound {
+			r.raster(p)
+		}
 	case *MapSpec:
 		r.oneOf([]string{"value"}, []string{"file"})
 	case *View:

@@ -40,6 +40,7 @@ type renderFlags struct {
 	every   time.Duration
 	goOn    bool
 	shard   string
+	look    string
 }
 
 func renderCommand() *cobra.Command {
@@ -72,6 +73,7 @@ Overrides name keys by path, lists by name or index:
 	fl := c.Flags()
 	fl.StringArrayVarP(&f.out, "out", "o", nil, "picture to write; repeatable")
 	f.shared(fl)
+	fl.StringVar(&f.look, "look", "traced", "traced, or raster: what a real-time renderer would show (settings: the scene's raster keys)")
 	fl.StringVar(&f.lights, "lights", "", "rig whose lights stand in for the scene's own: a name (see catchlight lights) or a file")
 	fl.StringVar(&f.probe, "probe", "", "render nothing, but say what pixel x,y shows: bodies, places in mm, maps, texels, values")
 	fl.StringVar(&f.stats, "stats", "", "write the report to this JSON file instead of NAME.json beside the first picture")
@@ -189,6 +191,16 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	if given("probe") {
 		return runProbe(ctx, path, f, given, stdout)
 	}
+	if looks[f.look] == nil {
+		return usageError{fmt.Errorf("--look %s: known are %s", f.look, strings.Join(lookNames(), ", "))}
+	}
+	if f.look == "raster" {
+		for _, flag := range []string{"keep", "continue", "shard", "error", "spp"} {
+			if given(flag) {
+				return usageError{fmt.Errorf("--%s has no meaning with --look raster, which takes no samples", flag)}
+			}
+		}
+	}
 	outs, err := f.targets(path)
 	if err != nil {
 		return err
@@ -231,7 +243,11 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		return err
 	}
 	prepared := time.Since(start).Seconds()
-	r, err := p.Render(ctx, opt)
+	draw := p.Render
+	if f.look == "raster" {
+		draw = p.Raster
+	}
+	r, err := draw(ctx, opt)
 	report.done()
 	if err != nil && r == nil {
 		if ctx.Err() != nil {
@@ -297,6 +313,9 @@ func writable(file string) error {
 
 // samples says what a picture holds, for a line of text.
 func samples(r *render.Result) string {
+	if r.Look != "" {
+		return r.Look
+	}
 	if a := r.Achieved; a.Target > 0 {
 		return fmt.Sprintf("%d to %d spp, mean %.1f; error %.5f of %.5f, %.2f %% of the pixels above", a.SPPLeast, a.SPPMost, a.SPPMean, a.Worst, a.Target, 100*a.ShareOver)
 	}

@@ -36,6 +36,13 @@ var looks = map[string]func(ctx context.Context, d *scene.Description, o render.
 		}
 		return p.Render(ctx, o)
 	},
+	"raster": func(ctx context.Context, d *scene.Description, o render.Options) (*render.Result, error) {
+		p, err := render.Prepare(ctx, d, o)
+		if err != nil {
+			return nil, err
+		}
+		return p.Raster(ctx, o)
+	},
 }
 
 // lookNames returns the words of looks.

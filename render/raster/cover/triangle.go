@@ -136,3 +136,6 @@ func (p *Pass) At(id uint32, x, y float64) Place {
 	out.VX, out.VY = (dot(&lx, &vw)-out.V*bx)*w, (dot(&ly, &vw)-out.V*by)*w
 	return out
 }
+
+// Body returns the body of a triangle.
+func (p *Pass) Body(id uint32) int32 { return p.tris[id].body }

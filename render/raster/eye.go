@@ -1,0 +1,232 @@
+package raster
+
+import (
+	"math"
+
+	"catchlight/render/frozen"
+	"catchlight/render/raster/cover"
+	"catchlight/render/raster/shading"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+	"catchlight/scene/texture"
+)
+
+// eyeLook is what is baked for one eye.
+type eyeLook struct {
+	e      *frozen.Eye
+	body   *frozen.Body // the outer shell, whose frame is the eye's
+	tint   texture.Map  // colour of the tissue by direction, vessels on top laid over it
+	relief *relief
+	cornea *shading.Response
+	sclera *shading.Response
+	sees   float64 // irradiance on the iris' plane over that before the cornea, in basic radiance; see newEyeLook
+	half   float64 // share of diffuse light that the coat lets in
+}
+
+func (k *Look) newEyeLook(index int) *eyeLook {
+	e := &k.scene.Eyes[index]
+	y := &eyeLook{e: e, body: &k.scene.Bodies[e.Outer]}
+	y.tint = k.tint(e)
+	y.relief = newRelief(k.scene, e, k.set.Texture, k.workers)
+	grey := func(c float64) colour.RGB { return colour.Grey(e.Reflectance(c)) }
+	y.cornea, y.sclera = shading.NewResponse(e.AlphaCornea, grey), shading.NewResponse(e.AlphaSclera, grey)
+	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
+	// surface reflects, and is seen from outside through the same surface: basic radiance, over n^2. R and d are read off the shells.
+	apex, radius := k.apex(e)
+	depth := max(0, apex-y.relief.read(y.relief.z, 0.5*e.LimbusRadius, 0))
+	n := e.Index
+	f := 1 - depth*(n-1)/(n*radius)
+	y.sees = (1 - e.Reflectance(1)) / (f * f * n * n)
+	y.half = 1 / e.CoatOut(1) * (1 - e.Reflectance(1))
+	return y
+}
+
+// apex returns the height of the outer shell on the axis and its radius of curvature there, from heights up to 2 mm off the axis.
+func (k *Look) apex(e *frozen.Eye) (z, radius float64) {
+	m := k.scene.Bodies[e.Outer].Mesh
+	// z = z0 - r^2/(2 R), least squares over the vertices near the axis.
+	reach := 0.35 * e.LimbusRadius
+	var n, sr, sz, srr, srz float64
+	for _, p := range m.P {
+		if r2 := p.X*p.X + p.Y*p.Y; p.Z > 0 && r2 < reach*reach {
+			n, sr, sz, srr, srz = n+1, sr+r2, sz+p.Z, srr+r2*r2, srz+r2*p.Z
+		}
+	}
+	slope := (n*srz - sr*sz) / (n*srr - sr*sr)
+	return (sz - slope*sr) / n, -1 / (2 * slope)
+}
+
+// tint bakes the colour of the tissue, seen through the vessels on top on the way in and out, in the map's own layout.
+func (k *Look) tint(e *frozen.Eye) texture.Map {
+	n := k.set.Texture
+	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
+	pix := make([]float32, 3*n*n)
+	frozen.Directions(n, func(i int, d geom.Vec) {
+		c := e.Tissue.Colour.At(d)
+		if f := e.Tissue.Film; f != nil {
+			q := f.At(d)
+			c = c.Mul(q).Mul(q)
+		}
+		for j := range c {
+			pix[3*i+j] = float32(c[j])
+		}
+	}, rows)
+	if k.set.Bits == 32 {
+		return texture.FromImage(texture.NewImage(n, n, 3, pix), texture.Clamp)
+	}
+	code := func(v float32, top float64) float64 {
+		return math.Round(top * colour.EncodeSRGB(max(0, min(1, float64(v)))))
+	}
+	if k.set.Bits == 8 {
+		b := make([]uint8, len(pix))
+		for i, v := range pix {
+			b[i] = uint8(code(v, 255))
+		}
+		return texture.FromImage(texture.NewImage8(n, n, 3, b, texture.SRGB8), texture.Clamp)
+	}
+	b := make([]uint16, len(pix))
+	for i, v := range pix {
+		b[i] = uint16(code(v, 65535))
+	}
+	return texture.FromImage(texture.NewImage16(n, n, 3, b, texture.SRGB16), texture.Clamp)
+}
+
+// chart returns where the map of directions holds the point p; see frozen.VolumeMap.
+func chart(p geom.Vec) geom.UV {
+	r := math.Hypot(p.X, p.Y)
+	q := 0.5 / (r + frozen.VolumeShare*(p.Len()+p.Z) + 1e-12)
+	return geom.UV{U: 0.5 + p.X*q, V: 0.5 - p.Y*q}
+}
+
+// tissue reads the colour at a point of the eye's frame; dx and dy are the pixel's steps there.
+func (k *Look) tissue(y *eyeLook, p, dx, dy geom.Vec) colour.RGB {
+	uv := chart(p)
+	a, b := chart(p.Add(dx)), chart(p.Add(dy))
+	return k.colour(&y.tint, uv, geom.UV{U: a.U - uv.U, V: a.V - uv.V}, geom.UV{U: b.U - uv.U, V: b.V - uv.V})
+}
+
+// outer shades the outer shell of an eye: what it mirrors, and below it white and iris, mixed by the zone as the path tracer does.
+func (k *Look) outer(f *fragment) colour.RGB {
+	y := k.eyes[k.scene.Bodies[f.sf.Body].Eye]
+	e, b := y.e, y.body
+	n := f.sf.Ns
+	if e.Normal.Valid() {
+		n = k.mapped(f, n, &e.Normal, e.NormalGain)
+	}
+	n = turn(f.wo, f.sf.Ng, n)
+	p := b.ToLocal.Point(f.sf.P)
+	dx, dy := b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)
+	w := e.Zone(p)
+	c := f.wo.Dot(n)
+	out := k.gloss(f, n, e.Alpha(w), colour.Lerp(y.sclera.At(c), y.cornea.At(c), w))
+	pass := 1 - e.Reflectance(c)
+	// The iris behind it.
+	var iris colour.RGB
+	if p.Z > 0 && math.Hypot(p.X, p.Y) < y.relief.reach {
+		q, ok := k.behind(y, f, n, p)
+		if ok {
+			w = frozen.Bend(w, e.Zone(q))
+			if w > 0 {
+				iris = k.iris(y, q, dx, dy)
+			}
+		} else if w > 0 {
+			iris = colour.RGB{}
+		}
+	}
+	if w < 1 {
+		out = out.Add(k.white(y, f, n, p, dx, dy).Scale((1 - w) * pass))
+	}
+	return out.Add(iris.Scale(w * pass))
+}
+
+// behind returns the point of the relief that the pixel sees, in the eye's frame.
+func (k *Look) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Vec, bool) {
+	b := y.body
+	d := b.ToLocal.Vector(f.wo.Neg()).Unit()
+	ln := b.ToLocal.Vector(n).Unit()
+	switch {
+	case k.set.Iris == "offset":
+		// A parallax offset: the point below the surface, moved by the depth times the refracted slope to first order,
+		// sin(t) = sin(i)/n, without a search (after Kaneko et al., Detailed Shape Representation with Parallax Mapping, ICAT 2001).
+		depth := max(0, p.Z-y.relief.read(y.relief.z, p.X, p.Y))
+		t := d.Mad(-d.Dot(ln), ln).Mul(1 / y.e.Index)
+		t = t.Sub(ln.Mul(1 / y.e.Index).Sub(geom.Vec{Z: 1 / y.e.Index})).Add(ln.Sub(geom.Vec{Z: 1}).Mul(-1))
+		q := geom.Vec{X: p.X + depth*t.X, Y: p.Y + depth*t.Y}
+		q.Z = y.relief.read(y.relief.z, q.X, q.Y)
+		return q, true
+	case k.set.Iris == "refracted" && !y.e.ForceCoat:
+		bent, ok := geom.Refract(d.Neg(), ln, y.e.Index)
+		if !ok {
+			return p, false
+		}
+		d = bent
+	}
+	if d.Z >= 0 {
+		return p, false
+	}
+	return y.relief.meet(p, d), true
+}
+
+// iris returns what the iris sends up to the cornea, in basic radiance.
+func (k *Look) iris(y *eyeLook, q, dx, dy geom.Vec) colour.RGB {
+	open := y.relief.read(y.relief.open, q.X, q.Y)
+	if open <= 0 {
+		return colour.RGB{}
+	}
+	uv := y.relief.uv(q.X, q.Y)
+	s := 1 / (2 * y.relief.reach)
+	slope := k.colour(&y.relief.slopes, uv, geom.UV{U: dx.X * s, V: -dx.Y * s}, geom.UV{U: dy.X * s, V: -dy.Y * s})
+	n := y.body.ToWorld.Vector(geom.Vec{X: slope[0], Y: slope[1], Z: max(slope[2], 1e-3)}).Unit()
+	at := y.body.ToWorld.Point(q)
+	e := k.ambient.Irradiance(n)
+	for i := range k.lamps {
+		l := &k.lamps[i]
+		if c := l.cosine(at, n); c > 0 {
+			e = e.Add(l.strength().Scale(c))
+		}
+	}
+	return k.tissue(y, q, dx, dy).Mul(e).Scale(open * y.sees / math.Pi)
+}
+
+// white returns the radiance of the white below its coat, but for what the coat lets out.
+func (k *Look) white(y *eyeLook, f *fragment, n, p, dx, dy geom.Vec) colour.RGB {
+	e := k.ambient.Irradiance(n)
+	for i := range k.lamps {
+		l := &k.lamps[i]
+		if c := l.cosine(f.sf.P, n); c > 0 {
+			d, _, _, _ := l.toward(f.sf.P)
+			e = e.Add(l.strength().Scale(c * (1 - y.e.Reflectance(max(0, d.Dot(n)))) / y.half))
+		}
+	}
+	return k.tissue(y, p, dx, dy).Mul(e).Scale(1 / math.Pi)
+}
+
+// inner shades an inner shell that the camera sees bare, without a cornea.
+func (k *Look) inner(f *fragment) colour.RGB {
+	y := k.eyes[k.scene.Bodies[f.sf.Body].Eye]
+	if f.sf.Part == mesh.Backing {
+		return colour.RGB{}
+	}
+	e := k.ambient.Irradiance(f.sf.Ns)
+	for i := range k.lamps {
+		e = e.Add(k.lamps[i].strength().Scale(k.lamps[i].cosine(f.sf.P, f.sf.Ns)))
+	}
+	b := y.body
+	return k.tissue(y, b.ToLocal.Point(f.sf.P), b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)).Mul(e).Scale(1 / math.Pi)
+}
+
+// turn returns the normal nearest to ns whose mirrored view stays above the surface of normal ng.
+func turn(wo, ng, ns geom.Vec) geom.Vec {
+	r := geom.Reflect(wo, ns)
+	least := min(0.01, 0.9*max(1e-4, wo.Dot(ng)))
+	low := r.Dot(ng)
+	if wo.Dot(ns) > 0 && low >= least {
+		return ns
+	}
+	h := wo.Add(r.Mad(least-low, ng).Unit())
+	if h.Len2() < 1e-12 {
+		return ng
+	}
+	return h.Unit()
+}

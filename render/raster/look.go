@@ -1,0 +1,296 @@
+package raster
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"catchlight/light"
+	"catchlight/material/fresnel"
+	"catchlight/render/frozen"
+	"catchlight/render/raster/cover"
+	"catchlight/render/raster/shading"
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// Look is a scene ready to be drawn. Nothing writes to it after Bake.
+type Look struct {
+	scene         *frozen.Scene
+	set           scene.Raster
+	width, height int
+	workers       int
+	Notes         []string // what the raster look leaves out of this scene
+
+	view    cover.View
+	flat    bool     // the camera is orthographic
+	at      geom.Vec // of the camera
+	back    geom.Vec // unit, from the scene to an orthographic camera
+	solids  []solid
+	lamps   []lamp
+	far     *shading.Sphere // light from far away; nil without any
+	ambient shading.Harmonics
+	eyes    []*eyeLook          // by eye; nil where the camera does not see it
+	metal   []*shading.Response // by body, of conductors and dielectrics
+}
+
+// Picture is what Draw makes: rows of Width pixels from the top left.
+type Picture struct {
+	Width, Height int
+	Mean          []colour.RGB // linear, W/(m^2 sr), multiplied by coverage
+	Alpha         []float64    // coverage
+}
+
+// Bake makes all that does not hang on a frame: triangles, prefiltered surroundings, maps and tables of the eyes.
+func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height, workers int) (*Look, error) {
+	if s.Plate {
+		return nil, errors.New("a plate measures irradiance and is no picture: the raster look can't draw it")
+	}
+	if err := cover.CheckSamples(set.Samples); err != nil {
+		return nil, err
+	}
+	k := &Look{scene: s, set: set, width: width, height: height, workers: workers}
+	k.at, k.back = s.Camera.Position(), s.Camera.Frame().N
+	size, _ := s.Camera.PixelSpread()
+	k.flat = size > 0
+	if r, _ := s.Camera.Lens(); r > 0 {
+		k.note("the lens is drawn as a pinhole, without blur")
+	}
+	k.eyes = make([]*eyeLook, len(s.Eyes))
+	k.metal = make([]*shading.Response, len(s.Bodies))
+	box := geom.EmptyBox()
+	for i := range s.Bodies {
+		b := &s.Bodies[i]
+		if b.Mask&frozen.CameraRays == 0 {
+			continue
+		}
+		switch b.Material.Kind {
+		case frozen.Inner:
+			continue // seen through the outer one
+		case frozen.Matched:
+			k.note("%s: a volume without a surface is not drawn", b.Name)
+			continue
+		}
+		if b.Cutout != nil {
+			k.note("%s: its cutout is drawn with one sample a pixel", b.Name)
+		}
+		k.solids = append(k.solids, solidOf(b, int32(i)))
+		if b.Shape != frozen.Slab {
+			box = box.Union(b.Bounds)
+		}
+	}
+	near, far := 0.01, 1000.0
+	if k.flat && !box.Empty() {
+		c := box.Centre().Sub(k.at).Dot(k.back.Neg())
+		r := box.Size().Len()/2 + 1
+		near, far = c-r, c+r
+	}
+	k.view = cover.Of(s.Camera, width, height, near, far)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	k.lights()
+	for i := range s.Bodies {
+		b := &s.Bodies[i]
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if b.Mask&frozen.CameraRays == 0 {
+			continue
+		}
+		m := &b.Material
+		switch m.Kind {
+		case frozen.Outer:
+			k.eyes[b.Eye] = k.newEyeLook(int(b.Eye))
+		case frozen.Conductor:
+			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB {
+				if m.Mirror {
+					return colour.Grey(1)
+				}
+				return fresnel.Conductor(c, m.Eta, m.K)
+			})
+		case frozen.Dielectric:
+			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB { return colour.Grey(fresnel.Dielectric(c, m.Index)) })
+		case frozen.Soft:
+			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB {
+				if m.Flesh.Clear {
+					return colour.RGB{}
+				}
+				return colour.Grey(m.Flesh.Coat.Reflectance(c))
+			})
+		}
+	}
+	return k, nil
+}
+
+func (k *Look) note(format string, a ...any) { k.Notes = append(k.Notes, fmt.Sprintf(format, a...)) }
+
+// lights sorts the lights into lamps and surroundings, and prefilters these.
+func (k *Look) lights() {
+	var far []*light.Light
+	for i, l := range k.scene.Lights {
+		if f, ok := l.Form(); ok {
+			if k.set.Lights != "none" {
+				k.lamps = append(k.lamps, newLamp(f, i))
+			}
+			continue
+		}
+		far = append(far, l)
+	}
+	if len(far) == 0 {
+		return
+	}
+	k.far = shading.NewSphere(k.set.Prefilter, k.workers, func(d geom.Vec) shading.Light {
+		var c colour.RGB
+		for _, l := range far {
+			c = c.Add(l.RadianceDir(d))
+		}
+		return shading.Light{L: c, Open: 1}
+	})
+	if k.set.Ambient == "harmonics" {
+		h := k.far.Harmonics()
+		k.ambient = h.Cut(k.set.Order)
+	}
+}
+
+// gloss returns what a surface of normal n mirrors: the prefiltered surroundings and the lamps, times its response.
+func (k *Look) gloss(f *fragment, n geom.Vec, alpha float64, response colour.RGB) colour.RGB {
+	alpha = widen(alpha, f.bend)
+	r := geom.Reflect(f.wo, n)
+	var out colour.RGB
+	if k.far != nil && k.set.Reflection != "none" {
+		out = k.far.At(r, alpha).L
+	}
+	if len(k.lamps) > 0 {
+		lobe := shading.NewLobe(f.wo, n, max(alpha, 1e-4))
+		for i := range k.lamps {
+			l := &k.lamps[i]
+			if s := l.gloss(f.sf.P, &lobe, r, alpha); s > 0 {
+				out = out.Add(l.Radiance.Scale(s))
+			}
+		}
+	}
+	return out.Mul(response)
+}
+
+// diffuse returns the irradiance on a surface of normal n.
+func (k *Look) diffuse(f *fragment, n geom.Vec) colour.RGB {
+	e := k.ambient.Irradiance(n)
+	for i := range k.lamps {
+		l := &k.lamps[i]
+		if c := l.cosine(f.sf.P, n); c > 0 {
+			e = e.Add(l.strength().Scale(c))
+		}
+	}
+	return e
+}
+
+// shade returns the radiance that a fragment sends to the camera.
+func (k *Look) shade(f *fragment) colour.RGB {
+	b := &k.scene.Bodies[f.sf.Body]
+	m := &b.Material
+	switch m.Kind {
+	case frozen.Outer:
+		return k.outer(f)
+	case frozen.Inner:
+		return k.inner(f)
+	}
+	ng, n := f.facing()
+	switch m.Kind {
+	case frozen.Diffuse:
+		return k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n)).Scale(1 / math.Pi)
+	case frozen.Conductor:
+		n = turn(f.wo, ng, n)
+		return k.gloss(f, n, m.Alpha, k.metal[f.sf.Body].At(f.wo.Dot(n)))
+	case frozen.Dielectric:
+		// What passes is taken from the surroundings along the ray bent once: the usual fake of glass.
+		n = turn(f.wo, ng, n)
+		response := k.metal[f.sf.Body].At(f.wo.Dot(n))
+		out := k.gloss(f, n, m.Alpha, response)
+		if d, ok := geom.Refract(f.wo, n, m.Index); ok && k.far != nil {
+			out = out.Add(k.far.At(d, m.Alpha).L.Mul(colour.Grey(1).Sub(response)))
+		}
+		return out
+	case frozen.Soft:
+		n = turn(f.wo, ng, n)
+		response := k.metal[f.sf.Body].At(f.wo.Dot(n))
+		body := k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n)).Scale(1 / math.Pi)
+		return k.gloss(f, n, m.Alpha, response).Add(body.Mul(colour.Grey(1).Sub(response)))
+	}
+	return colour.RGB{}
+}
+
+// Draw draws the frame.
+func (k *Look) Draw(ctx context.Context) (*Picture, error) {
+	pass := cover.NewPass(k.view)
+	for i := range k.solids {
+		s := &k.solids[i]
+		pass.Add(s.points, s.tri, int32(i), s.side)
+	}
+	buf := pass.Draw(k.set.Samples, k.workers)
+	p := &Picture{Width: k.width, Height: k.height, Mean: make([]colour.RGB, k.width*k.height), Alpha: make([]float64, k.width*k.height)}
+	cover.Each(k.height, k.workers, func(y int) {
+		if ctx.Err() != nil {
+			return
+		}
+		for x := range k.width {
+			k.pixel(pass, buf, x, y, p)
+		}
+	})
+	return p, ctx.Err()
+}
+
+// pixel shades each body that a pixel's samples show once, in the middle of those samples, and adds them up by their number.
+func (k *Look) pixel(pass *cover.Pass, buf *cover.Buffer, x, y int, p *Picture) {
+	n := buf.Samples
+	i := y*k.width + x
+	ids := buf.ID[i*n : (i+1)*n]
+	var done [8]bool
+	for s, id := range ids {
+		if done[s] || id == cover.None {
+			continue
+		}
+		body := pass.Body(id)
+		var mx, my float64
+		count := 0
+		for q := s; q < n; q++ {
+			if !done[q] && ids[q] != cover.None && pass.Body(ids[q]) == body {
+				done[q] = true
+				ox, oy := cover.Offset(n, q)
+				mx, my, count = mx+ox, my+oy, count+1
+			}
+		}
+		// The triangle of the sample nearest to the middle stands for all.
+		mx, my = mx/float64(count), my/float64(count)
+		best, least := id, math.Inf(1)
+		for q := s; q < n; q++ {
+			if ids[q] != cover.None && pass.Body(ids[q]) == body {
+				ox, oy := cover.Offset(n, q)
+				if d := (ox-mx)*(ox-mx) + (oy-my)*(oy-my); d < least {
+					best, least = ids[q], d
+				}
+			}
+		}
+		f := k.fragment(pass, k.solids, best, float64(x)+mx, float64(y)+my)
+		w := float64(count) / float64(n)
+		p.Mean[i] = p.Mean[i].Add(k.shade(&f).Scale(w))
+		p.Alpha[i] += w
+	}
+	if p.Alpha[i] < 1 && k.scene.ShowEnvironment {
+		p.Mean[i] = p.Mean[i].Add(k.background(x, y).Scale(1 - p.Alpha[i]))
+		p.Alpha[i] = 1
+	}
+}
+
+// background returns what the camera sees of the distant lights.
+func (k *Look) background(x, y int) (c colour.RGB) {
+	_, d, _ := k.scene.Camera.Ray(float64(x)+0.5, float64(y)+0.5, 0.5, 0.5)
+	for i, l := range k.scene.Lights {
+		if !l.Finite() && k.scene.LightSeen[i] {
+			c = c.Add(l.RadianceDir(d))
+		}
+	}
+	return c
+}

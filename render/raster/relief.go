@@ -1,0 +1,126 @@
+package raster
+
+import (
+	"math"
+
+	"catchlight/render/frozen"
+	"catchlight/render/raster/cover"
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+	"catchlight/scene/texture"
+)
+
+// relief is the front of an eye's inner shell under the cornea as maps over the plane across its axis, looked down on from the cornea:
+// what a game would bake from the fine mesh. Lengths are in mm of the eye's frame.
+type relief struct {
+	reach    float64 // half the side of the square
+	n        int
+	z        []float32 // height along the axis; the pit of the pupil lies pitDepth below its margin
+	open     []float32 // 1 on tissue, 0 where light is swallowed
+	slopes   texture.Map
+	top, low float64 // range of z
+}
+
+// pitDepth is how deep the pupil's opening is in the relief, mm: enough that rays pass beneath the rounded margin.
+const pitDepth = 0.3
+
+// newRelief bakes the relief in n x n texels.
+func newRelief(s *frozen.Scene, e *frozen.Eye, n, workers int) *relief {
+	b := &s.Bodies[e.Inner]
+	m := b.Mesh
+	r := &relief{reach: e.LimbusRadius + e.LimbusWidth, n: n, z: make([]float32, n*n), open: make([]float32, n*n), top: math.Inf(-1), low: math.Inf(1)}
+	box := m.Bounds()
+	f := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}
+	pass := cover.NewPass(cover.Flat(f, geom.Vec{Z: box.Hi.Z + 1}, float64(n)/2, float64(n)/2, 2*r.reach/float64(n), n, n, 0.5, box.Hi.Z-box.Lo.Z+2))
+	pass.Add(m.P, m.Tri, 0, cover.Front)
+	buf := pass.Draw(1, workers)
+	slopes := make([]float32, 3*n*n)
+	backs := func(p uint32) bool { return m.Part != nil && m.Part[p] == mesh.Backing }
+	margin := math.Inf(1)
+	for i, id := range buf.ID {
+		if id == cover.None {
+			continue
+		}
+		pl := pass.At(id, float64(i%n)+0.5, float64(i/n)+0.5)
+		if backs(pl.Prim) {
+			continue
+		}
+		sf := s.Surface(geom.Ray{}, &frozen.Hit{Body: e.Inner, Prim: pl.Prim, U: pl.U, V: pl.V})
+		r.z[i], r.open[i] = float32(b.ToLocal.Point(sf.P).Z), 1
+		ns := sf.Ns
+		if e.InnerNormal.Valid() {
+			ns = s.MappedNormal(&sf, &e.InnerNormal, e.InnerNormalGain)
+		}
+		l := b.ToLocal.Vector(ns).Unit()
+		k := 1 / max(0.05, l.Z)
+		slopes[3*i], slopes[3*i+1], slopes[3*i+2] = float32(l.X*k), float32(l.Y*k), 1
+		r.top, r.low = max(r.top, float64(r.z[i])), min(r.low, float64(r.z[i]))
+		margin = min(margin, float64(r.z[i]))
+	}
+	for i := range r.z {
+		if r.open[i] == 0 {
+			r.z[i] = float32(margin - pitDepth)
+		}
+	}
+	r.low = margin - pitDepth
+	r.slopes = texture.FromImage(texture.NewImage(n, n, 3, slopes), texture.Clamp)
+	return r
+}
+
+// uv returns where the maps hold the point (x, y).
+func (r *relief) uv(x, y float64) geom.UV {
+	return geom.UV{U: 0.5 + x/(2*r.reach), V: 0.5 - y/(2*r.reach)}
+}
+
+// read returns the bilinear value of a map at (x, y), held at its edge.
+func (r *relief) read(pix []float32, x, y float64) float64 {
+	n := float64(r.n)
+	px, py := (0.5+x/(2*r.reach))*n-0.5, (0.5-y/(2*r.reach))*n-0.5
+	px, py = max(0, min(n-1.001, px)), max(0, min(n-1.001, py))
+	i, j := int(px), int(py)
+	fx, fy := px-float64(i), py-float64(j)
+	k := j*r.n + i
+	a, b := float64(pix[k])+fx*float64(pix[k+1]-pix[k]), float64(pix[k+r.n])+fx*float64(pix[k+r.n+1]-pix[k+r.n])
+	return a + fy*(b-a)
+}
+
+// reliefSteps is the number of equal steps down the relief before the crossing is closed in on.
+const reliefSteps = 24
+
+// meet returns where the ray o + t d of the eye's frame, which runs inward (d.Z < 0), meets the relief.
+//
+// Source: Policarpo, Oliveira and Comba, Real-Time Relief Mapping on Arbitrary Polygonal Surfaces, I3D 2005.
+func (r *relief) meet(o, d geom.Vec) geom.Vec {
+	at := func(t float64) (geom.Vec, float64) {
+		p := o.Mad(t, d)
+		return p, p.Z - r.read(r.z, p.X, p.Y)
+	}
+	k := -1 / min(d.Z, -1e-3)
+	t0, t1 := max(0, (o.Z-r.top)*k), max(0, (o.Z-r.low)*k)
+	last, h := at(t0)
+	if h <= 0 {
+		return last
+	}
+	dt := (t1 - t0) / reliefSteps
+	for t := t0; ; {
+		p, q := at(t + dt)
+		if q <= 0 {
+			// Between t and t + dt: two steps of the secant.
+			a, b, ha, hb := t, t+dt, h, q
+			for range 3 {
+				m := a + (b-a)*ha/(ha-hb)
+				var hm float64
+				if p, hm = at(m); hm > 0 {
+					a, ha = m, hm
+				} else {
+					b, hb = m, hm
+				}
+			}
+			return p
+		}
+		if t += dt; t >= t1+dt {
+			return p
+		}
+		h = q
+	}
+}

@@ -1,0 +1,47 @@
+package shading
+
+import (
+	"math"
+
+	"catchlight/material/microfacet"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// Response is what a surface reflects of even light, by the cosine of the view: the second factor of the split sum, for one material
+// with its own Fresnel curve.
+//
+// Source: Karis 2013; there the curve is Schlick's and the table is over roughness too, here each material has its own row.
+type Response struct{ v [responseNodes]colour.RGB }
+
+const responseNodes = 64
+
+// NewResponse integrates a GGX lobe of the given alpha with the Fresnel reflectance f of the cosine at the facet; below
+// microfacet.MinAlpha it is f itself.
+func NewResponse(alpha float64, f func(c float64) colour.RGB) *Response {
+	r := &Response{}
+	const n = 24
+	for i := range r.v {
+		mu := max(1e-3, float64(i)/(responseNodes-1))
+		if alpha < microfacet.MinAlpha {
+			r.v[i] = f(mu)
+			continue
+		}
+		g := microfacet.Reflect{AX: alpha, AY: alpha}
+		wo := geom.Vec{X: math.Sqrt(1 - mu*mu), Z: mu}
+		for k := range n * n {
+			_, w, h, _, ok := g.Sample(wo, (float64(k%n)+0.5)/n, (float64(k/n)+0.5)/n)
+			if ok {
+				r.v[i] = r.v[i].Add(f(wo.Dot(h)).Scale(w / (n * n)))
+			}
+		}
+	}
+	return r
+}
+
+// At returns the response at the cosine mu in [0, 1].
+func (r *Response) At(mu float64) colour.RGB {
+	x := max(0, min(1, mu)) * (responseNodes - 1)
+	i := min(int(x), responseNodes-2)
+	return colour.Lerp(r.v[i], r.v[i+1], x-float64(i))
+}

@@ -1,0 +1,233 @@
+package shading
+
+import (
+	"math"
+	"math/bits"
+
+	"catchlight/material/microfacet"
+	"catchlight/render/raster/cover"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// Sphere is light from all directions as a picture of n x n texels (n a power of two) with smaller copies, and copies that
+// are smeared as surfaces of growing roughness do. Read-only once made.
+//
+// Directions fold out onto a square by way of the octahedron: no trigonometry, no pole.
+// Source: Cigolle et al., A Survey of Efficient Representations for Independent Unit Vectors, JCGT 3(2), 2014.
+type Sphere struct {
+	sharp []level // side n, n/2, ... 1
+	rough []level // of roughAlpha
+}
+
+// level holds 4 values a texel: radiance, and how much of it comes from far away (1) instead of from a body (0).
+type level struct {
+	n   int
+	pix []float32
+}
+
+// Light is radiance, with the share of directions in which nothing stands near.
+type Light struct {
+	L    colour.RGB
+	Open float64
+}
+
+// roughAlpha are the GGX alphas of the smeared copies; 0 is the sharp picture.
+var roughAlpha = [...]float64{0, 0.01, 0.04, 0.1, 0.25, 0.5, 1}
+
+// roughSide bounds the side of the smeared copies: the rougher, the fewer texels are needed.
+var roughSide = [...]int{0, 256, 128, 64, 32, 32, 16}
+
+// prefilterSamples is the number of directions that a texel of a smeared copy takes the mean of.
+const prefilterSamples = 64
+
+// NewSphere fills a picture of n x n texels, n a power of two in [8, 4096], by asking f for the light of each direction, and smears it.
+//
+// Source: Karis, Real Shading in Unreal Engine 4, SIGGRAPH course 2013 (the split sum: the view and the normal are taken to lie along the
+// reflected direction); Krivanek and Colbert, Real-time Shading with Filtered Importance Sampling, EGSR 2008 (each direction reads a copy
+// whose texel is as wide as the sample).
+func NewSphere(n, workers int, f func(d geom.Vec) Light) *Sphere {
+	s := &Sphere{}
+	base := newLevel(n)
+	cover.Each(n, workers, func(y int) {
+		for x := range n {
+			base.set(x, y, f(Direction(n, x, y).Unit()))
+		}
+	})
+	s.sharp = append(s.sharp, base)
+	for m := n / 2; m >= 1; m /= 2 {
+		s.sharp = append(s.sharp, s.sharp[len(s.sharp)-1].half())
+	}
+	s.rough = append(s.rough, base)
+	for k := 1; k < len(roughAlpha); k++ {
+		l := newLevel(min(n, roughSide[k]))
+		cover.Each(l.n, workers, func(y int) {
+			for x := range l.n {
+				l.set(x, y, s.smear(Direction(l.n, x, y).Unit(), roughAlpha[k]))
+			}
+		})
+		s.rough = append(s.rough, l)
+	}
+	return s
+}
+
+// smear returns the mean of the light about r that a surface of the given alpha reflects when looked at from r.
+func (s *Sphere) smear(r geom.Vec, alpha float64) Light {
+	g := microfacet.Reflect{AX: alpha, AY: alpha}
+	fr := geom.NewFrame(r)
+	n := float64(s.sharp[0].n)
+	texel := 4 * math.Pi / (n * n)
+	var sum Light
+	weight := 0.0
+	for i := range prefilterSamples {
+		u0 := (float64(i) + 0.5) / prefilterSamples
+		u1 := float64(bits.Reverse32(uint32(i))) / (1 << 32) // the van der Corput sequence
+		wi, _, _, pdf, ok := g.Sample(geom.Vec{Z: 1}, u1, u0)
+		if !ok {
+			continue
+		}
+		lod := 0.5 * math.Log2(1/(prefilterSamples*pdf)/texel)
+		l := s.lod(fr.World(wi), lod+1) // one level up hides the few samples (the paper's own choice)
+		sum.L = sum.L.Add(l.L.Scale(wi.Z))
+		sum.Open += l.Open * wi.Z
+		weight += wi.Z
+	}
+	return Light{sum.L.Scale(1 / weight), sum.Open / weight}
+}
+
+// lod reads the sharp copies, linear between levels.
+func (s *Sphere) lod(d geom.Vec, lod float64) Light {
+	last := len(s.sharp) - 1
+	lod = max(0, min(float64(last), lod))
+	k := min(int(lod), last-1)
+	return mixLight(s.sharp[k].at(d), s.sharp[k+1].at(d), lod-float64(k))
+}
+
+// At returns what a surface of the given GGX alpha reflects about direction d.
+func (s *Sphere) At(d geom.Vec, alpha float64) Light {
+	k := 0
+	for k < len(roughAlpha)-2 && roughAlpha[k+1] <= alpha {
+		k++
+	}
+	a, b := math.Sqrt(roughAlpha[k]), math.Sqrt(roughAlpha[k+1])
+	f := max(0, min(1, (math.Sqrt(max(0, alpha))-a)/(b-a)))
+	if f == 0 {
+		return s.rough[k].at(d)
+	}
+	return mixLight(s.rough[k].at(d), s.rough[k+1].at(d), f)
+}
+
+// Harmonics returns the coefficients of the picture's light.
+func (s *Sphere) Harmonics() Harmonics {
+	l := &s.sharp[0]
+	for i := range s.sharp { // 64 texels a side tell the low orders to far below a per cent
+		if s.sharp[i].n <= 64 {
+			l = &s.sharp[i]
+			break
+		}
+	}
+	var h Harmonics
+	total := 0.0
+	for y := range l.n {
+		for x := range l.n {
+			p := Direction(l.n, x, y)
+			w := solidAngle(l.n, p)
+			h.Add(p.Unit(), l.get(x, y).L, w)
+			total += w
+		}
+	}
+	for i := range h {
+		h[i] = h[i].Scale(4 * math.Pi / total)
+	}
+	return h
+}
+
+func mixLight(a, b Light, f float64) Light {
+	return Light{colour.Lerp(a.L, b.L, f), a.Open + f*(b.Open-a.Open)}
+}
+
+func newLevel(n int) level { return level{n, make([]float32, 4*n*n)} }
+
+func (l *level) set(x, y int, v Light) {
+	i := 4 * (y*l.n + x)
+	l.pix[i], l.pix[i+1], l.pix[i+2], l.pix[i+3] = float32(v.L[0]), float32(v.L[1]), float32(v.L[2]), float32(v.Open)
+}
+
+func (l *level) get(x, y int) Light {
+	i := 4 * (y*l.n + x)
+	return Light{colour.RGB{float64(l.pix[i]), float64(l.pix[i+1]), float64(l.pix[i+2])}, float64(l.pix[i+3])}
+}
+
+// half returns the level of half the side; texels count by their solid angle.
+func (l *level) half() level {
+	out := newLevel(l.n / 2)
+	for y := range out.n {
+		for x := range out.n {
+			var sum Light
+			w := 0.0
+			for k := range 4 {
+				i, j := 2*x+k%2, 2*y+k/2
+				v, a := l.get(i, j), solidAngle(l.n, Direction(l.n, i, j))
+				sum.L = sum.L.Add(v.L.Scale(a))
+				sum.Open += v.Open * a
+				w += a
+			}
+			out.set(x, y, Light{sum.L.Scale(1 / w), sum.Open / w})
+		}
+	}
+	return out
+}
+
+// Direction returns the point of the octahedron |x|+|y|+|z| = 1 in the middle of a texel; scaled to length 1 it is its direction.
+func Direction(n, x, y int) geom.Vec {
+	u, v := (float64(x)+0.5)/float64(n)*2-1, 1-(float64(y)+0.5)/float64(n)*2
+	return unfold(u, v)
+}
+
+func unfold(u, v float64) geom.Vec {
+	z := 1 - math.Abs(u) - math.Abs(v)
+	if z < 0 {
+		u, v = math.Copysign(1-math.Abs(v), u), math.Copysign(1-math.Abs(u), v)
+	}
+	return geom.Vec{X: u, Y: v, Z: z}
+}
+
+// at reads the level at a direction, bilinear; the square's edges are sewn to themselves.
+func (l *level) at(d geom.Vec) Light {
+	k := 1 / (math.Abs(d.X) + math.Abs(d.Y) + math.Abs(d.Z))
+	u, v := d.X*k, d.Y*k
+	if d.Z < 0 {
+		u, v = math.Copysign(1-math.Abs(v), u), math.Copysign(1-math.Abs(u), v)
+	}
+	n := float64(l.n)
+	x, y := (u+1)/2*n-0.5, (1-v)/2*n-0.5
+	xf, yf := math.Floor(x), math.Floor(y)
+	fx, fy := x-xf, y-yf
+	ix, iy := int(xf), int(yf)
+	a, b := l.entry(ix, iy), l.entry(ix+1, iy)
+	c, e := l.entry(ix, iy+1), l.entry(ix+1, iy+1)
+	wa, wb, wc, we := (1-fx)*(1-fy), fx*(1-fy), (1-fx)*fy, fx*fy
+	var out [4]float64
+	for i := range out {
+		out[i] = wa*float64(a[i]) + wb*float64(b[i]) + wc*float64(c[i]) + we*float64(e[i])
+	}
+	return Light{colour.RGB{out[0], out[1], out[2]}, out[3]}
+}
+
+// entry returns the values of a texel that lies at most one step outside: beyond an edge of the folded-out octahedron lies the
+// same edge, turned round.
+func (l *level) entry(x, y int) *[4]float32 {
+	n := l.n
+	if x < 0 {
+		x, y = -1-x, n-1-y
+	} else if x >= n {
+		x, y = 2*n-1-x, n-1-y
+	}
+	if y < 0 {
+		y, x = -1-y, n-1-x
+	} else if y >= n {
+		y, x = 2*n-1-y, n-1-x
+	}
+	i := 4 * (y*n + x)
+	return (*[4]float32)(l.pix[i : i+4])
+}

@@ -1,0 +1,96 @@
+package raster
+
+import (
+	"math"
+
+	"catchlight/render/frozen"
+	"catchlight/render/raster/cover"
+	"catchlight/scene/geom"
+)
+
+// solid is a body as triangles in the world.
+type solid struct {
+	body   int32
+	points []geom.Vec
+	tri    [][3]uint32
+	face   []uint32 // of shapes in closed form: the face that each triangle lies on, as frozen.Hit.Prim; nil: the triangle itself
+	side   cover.Side
+}
+
+// slabReach is half the edge of the square that stands for an infinite slab, in mm of its own frame: its edge lies 1e-4 of a radian
+// or less below the horizon for a camera up to a metre away.
+const slabReach = 1e7
+
+// sphereSegments is the number of segments round a tessellated sphere's equator; its outline lies 1/3300 of the radius inside at most.
+const sphereSegments = 256
+
+// solidOf cuts a body into triangles, counter-clockwise from outside.
+func solidOf(b *frozen.Body, index int32) solid {
+	s := solid{body: index}
+	add := func(face uint32, p ...geom.Vec) { // a convex polygon
+		first := uint32(len(s.points))
+		s.points = append(s.points, p...)
+		for i := 2; i < len(p); i++ {
+			s.tri = append(s.tri, [3]uint32{first, first + uint32(i) - 1, first + uint32(i)})
+			s.face = append(s.face, face)
+		}
+	}
+	x, y, z := b.Size.X, b.Size.Y, b.Size.Z
+	switch b.Shape {
+	case frozen.Mesh:
+		s.points, s.tri = append([]geom.Vec(nil), b.Mesh.P...), b.Mesh.Tri
+		if b.Material.Kind == frozen.Outer || b.Material.Kind == frozen.Inner {
+			s.side = cover.Front
+		}
+	case frozen.Sphere:
+		ball(&s, x)
+	case frozen.Rectangle:
+		add(0, geom.Vec{X: -x, Y: -y}, geom.Vec{X: x, Y: -y}, geom.Vec{X: x, Y: y}, geom.Vec{X: -x, Y: y})
+	case frozen.Disc:
+		var p []geom.Vec
+		for i := range sphereSegments {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / sphereSegments)
+			p = append(p, geom.Vec{X: x * cos, Y: x * sin})
+		}
+		add(0, p...)
+	case frozen.Slab:
+		const r = slabReach
+		add(0, geom.Vec{X: -r, Y: -r}, geom.Vec{X: r, Y: -r}, geom.Vec{X: r, Y: r}, geom.Vec{X: -r, Y: r})
+		add(1, geom.Vec{X: -r, Y: r, Z: -z}, geom.Vec{X: r, Y: r, Z: -z}, geom.Vec{X: r, Y: -r, Z: -z}, geom.Vec{X: -r, Y: -r, Z: -z})
+	case frozen.Box:
+		for f := range uint32(6) {
+			// Axis a points out of the face; b and c follow it round, so that b x c is a.
+			a, sign := int(f/2), float64(f&1)*2-1
+			corner := func(u, v float64) geom.Vec {
+				var q [3]float64
+				q[a], q[(a+1)%3], q[(a+2)%3] = sign, u*sign, v
+				return geom.Vec{X: q[0] * x, Y: q[1] * y, Z: q[2] * z}
+			}
+			add(f, corner(-1, -1), corner(1, -1), corner(1, 1), corner(-1, 1))
+		}
+	}
+	for i, p := range s.points {
+		s.points[i] = b.ToWorld.Point(p)
+	}
+	return s
+}
+
+// ball cuts a sphere of radius r about the origin.
+func ball(s *solid, r float64) {
+	const n, m = sphereSegments, sphereSegments / 2
+	for j := range m + 1 {
+		st, ct := math.Sincos(math.Pi * float64(j) / m)
+		for i := range n {
+			sp, cp := math.Sincos(2 * math.Pi * float64(i) / n)
+			s.points = append(s.points, geom.Vec{X: r * st * sp, Y: r * ct, Z: r * st * cp})
+		}
+	}
+	for j := range uint32(m) {
+		for i := range uint32(n) {
+			a, b := j*n+i, j*n+(i+1)%n
+			c, d := b+n, a+n
+			s.tri = append(s.tri, [3]uint32{a, d, c}, [3]uint32{a, c, b})
+			s.face = append(s.face, 0, 0)
+		}
+	}
+}

@@ -1,0 +1,49 @@
+package render
+
+import (
+	"context"
+	"math"
+	"time"
+
+	"catchlight/render/film"
+	"catchlight/render/raster"
+)
+
+// Raster draws the scene in the raster look: the same camera, film size, lights, view and record, one sample a pixel in the film,
+// without an error. Bits do not hang on the workers.
+func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
+	start := time.Now()
+	d := p.Description
+	o.phase("baking")
+	look, err := raster.Bake(ctx, p.Scene, d.Raster, d.Film.Width, d.Film.Height, o.workers())
+	if err != nil {
+		return nil, err
+	}
+	o.phase("drawing")
+	baked := time.Now()
+	pic, err := look.Draw(ctx)
+	if err != nil {
+		return nil, err
+	}
+	f, err := film.New(film.Config{Width: pic.Width, Height: pic.Height, SPP: 1})
+	if err != nil {
+		return nil, err
+	}
+	s := f.Sample()
+	for i, c := range pic.Mean {
+		s.Begin(i, 0)
+		s.Add(0, 0, 0, c)
+		s.Cover(pic.Alpha[i])
+		s.End()
+	}
+	r := &Result{Width: pic.Width, Height: pic.Height, SPP: 1, Film: f, Look: "raster", d: d, view: p.view}
+	r.Achieved, r.errors = achieved(f, d, p.view)
+	r.Warnings = append(append(r.Warnings, p.Warnings...), look.Notes...)
+	t := &r.Stats
+	t.Width, t.Height, t.SPP, t.Seed, t.Workers = r.Width, r.Height, 1, d.Film.Seed, o.workers()
+	t.Seconds, t.BakeSeconds = time.Since(baked).Seconds(), baked.Sub(start).Seconds()
+	t.HierarchyBytes, t.Triangles, t.PeakBytes = p.Bytes, p.Triangles, peakMemory()
+	t.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))
+	t.Error, t.Warnings = r.Achieved, r.Warnings
+	return r, nil
+}
