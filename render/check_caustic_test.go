@@ -93,7 +93,7 @@ bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
 		worst, typical float64
 	}{
 		{"smooth", 0, 4, 0.01, 0.003},
-		{"wobble of the default eye", 0.012, 4, 0.01, 0.003},
+		{"wobble of the default eye", 0.012, 4, 0.012, 0.003}, // 1.03 % in the worst of 155 pixels at 70 degrees since the relief begins an octave finer
 		{"strong wobble", 0.04, 4, 0.025, 0.006},
 		{"short wobble", 0.015, 1.5, 0.022, 0.005},
 	} {
