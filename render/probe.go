@@ -54,9 +54,10 @@ func (p *Prepared) Probe(x, y int) (*Probe, error) {
 		return nil, fmt.Errorf("pixel %d,%d is outside the picture of %d x %d", x, y, d.Film.Width, d.Film.Height)
 	}
 	out := &Probe{X: x, Y: y}
-	mid := p.seen(float64(x)+0.5, float64(y)+0.5)
-	right := p.seen(float64(x)+1.5, float64(y)+0.5)
-	down := p.seen(float64(x)+0.5, float64(y)+1.5)
+	sc := accel.NewScratch()
+	mid := p.seen(sc, float64(x)+0.5, float64(y)+0.5)
+	right := p.seen(sc, float64(x)+1.5, float64(y)+0.5)
+	down := p.seen(sc, float64(x)+0.5, float64(y)+1.5)
 	for i, s := range mid {
 		b := &p.Scene.Bodies[s.Body]
 		q := Place{Body: b.Name, World: s.P, Local: b.ToLocal.Point(s.P), UV: s.UV, HasUV: b.Shape != frozen.Mesh || b.Mesh.UV != nil, Backs: s.Part != 0}
@@ -84,8 +85,7 @@ func (p *Prepared) Probe(x, y int) (*Probe, error) {
 }
 
 // seen follows the camera ray through (px, py): the first body, and behind an outer shell its inner one.
-func (p *Prepared) seen(px, py float64) []frozen.Surface {
-	sc := accel.NewScratch()
+func (p *Prepared) seen(sc *accel.Scratch, px, py float64) []frozen.Surface {
 	o, d, _ := p.Scene.Camera.Ray(px, py, 0.5, 0.5)
 	r := geom.Ray{O: o, D: d}
 	var h frozen.Hit

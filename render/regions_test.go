@@ -1,0 +1,89 @@
+package render
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/render/imgcmp"
+	"catchlight/scene/geom"
+)
+
+const twoEyes = `
+film: {width: 320, height: 160}
+camera: {kind: orthographic, width: 60, aim: [0, 0, 0], orbit: {azimuth: 0, distance: 500}}
+lights:
+  - {name: sun, kind: distant, angle: 6, from: {azimuth: -50, elevation: 20}, radiance: 200}
+  - {name: sky, kind: constant, radiance: 0.2}
+bodies:
+  - name: left
+    shape: eye
+    place: {at: [-14, 0, 0]}
+    eye: &heron {map_size: 64, globe: {silhouette: 0.01}, cornea: {wobble: 0, sclera_wobble: 0, asphericity: 0}, iris: {relief: 0, pupil: 3.6, pupil_offset: [0, 0]}}
+  - {name: right, shape: eye, place: {at: [14, 0, 0]}, eye: *heron}
+  - {name: post, shape: box, size: [2, 8, 2], place: {at: [0, 0, 0]}}
+`
+
+func area(m imgcmp.Mask) (n int, x, y float64) {
+	for i, in := range m {
+		if in {
+			n++
+			x, y = x+float64(i%320)+0.5, y+float64(i/320)+0.5
+		}
+	}
+	return n, x / float64(n), y / float64(n)
+}
+
+// Two eyes face an orthographic camera of 0.1875 mm a pixel. Of each the pupil is 1.131 times as wide as it is (paraxial
+// magnification with index 1.336, radius 7.8 mm and depth 3.6 mm), the zones end at 5.85 -+ 0.6 mm, and the sun's mirror
+// image stands where the normal halves the angle: at the first Purkinje image of a sphere of 7.8 mm.
+func TestRegions(t *testing.T) {
+	p := prepareText(t, twoEyes)
+	r := p.Regions(Options{})
+	require.Equal(t, []string{"left", "right"}, r.Eyes)
+	const mm = 60.0 / 320
+	for e, x0 := range []float64{160 - 14/mm, 160 + 14/mm} {
+		within := func(zones ...Zone) float64 {
+			n := 0
+			for _, z := range zones {
+				k, _, _ := area(r.Mask(z, e))
+				n += k
+			}
+			return 2 * math.Sqrt(float64(n)*mm*mm/math.Pi) // diameter of a disc of that area
+		}
+		n, x, y := area(r.Mask(Pupil, e))
+		require.InDelta(t, x0, x, 0.5)
+		require.InDelta(t, 80, y, 0.5)
+		require.InDelta(t, 1.131*3.6, 2*math.Sqrt(float64(n)*mm*mm/math.Pi), 0.12)
+		require.InDelta(t, 24, within(Pupil, Iris, Limbus, Sclera, Catchlight), 0.1, "the globe")
+		sun := geom.Vec{X: -math.Sin(geom.Radians(50)) * math.Cos(geom.Radians(20)), Y: math.Sin(geom.Radians(20)), Z: math.Cos(geom.Radians(50)) * math.Cos(geom.Radians(20))}
+		half := sun.Add(geom.Vec{Z: 1}).Unit()
+		n, x, y = area(r.Mask(Catchlight, e))
+		require.InDelta(t, x0+7.8*half.X/mm, x, 0.6, "%d pixels", n)
+		require.InDelta(t, 80-7.8*half.Y/mm, y, 0.6)
+	}
+	// On the row through the middles, left of the left pupil, zones follow each other from the sclera inward, and the limbus
+	// is where it should be.
+	require.Equal(t, Backdrop, r.Zone[80*320+1])
+	require.Equal(t, Around, r.Zone[80*320+160])
+	row := r.Zone[80*320 : 81*320]
+	from := []int{}
+	for x := 1; x < 85; x++ {
+		if row[x] != row[x-1] {
+			from = append(from, x)
+		}
+	}
+	require.Len(t, from, 4)
+	mid := 160 - 14/mm
+	require.InDelta(t, mid-6.45/mm, float64(from[1]), 1, "sclera to limbus")
+	require.Equal(t, []Zone{Sclera, Limbus, Iris, Pupil}, []Zone{row[from[0]], row[from[1]], row[from[2]], row[from[3]]})
+	require.InDelta(t, mid-1.131*1.8/mm, float64(from[3]), 1)
+}
+
+// An even surround outshines nothing: there is no catchlight.
+func TestRegionsWithoutCatchlight(t *testing.T) {
+	p := prepareText(t, twoEyes, "lights.sun.on=false", "film.width=64", "film.height=32")
+	n, _, _ := area(p.Regions(Options{}).Mask(Catchlight, -1))
+	require.Zero(t, n)
+}
