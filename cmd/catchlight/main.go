@@ -84,7 +84,7 @@ Optical and anatomical defaults serve pictures; they are no medical advice.`,
 		text, _, _ := strings.Cut(err.Error(), ": strconv.")
 		return usageError{errors.New(text)}
 	})
-	root.AddCommand(renderCommand(), growCommand(), sheetCommand(), turntableCommand(), adoptCommand(), watchCommand(), mergeCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
+	root.AddCommand(renderCommand(), growCommand(), sheetCommand(), turntableCommand(), compareCommand(), adoptCommand(), watchCommand(), mergeCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)

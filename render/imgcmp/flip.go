@@ -299,8 +299,9 @@ func (k *flipper) down(dst, src, kernel []float64) {
 
 // Exposures are the stops at which HDR-FLIP looks at a pair of pictures.
 type Exposures struct {
-	Start, Stop float64 // EV
-	Count       int     // evenly spaced, both ends among them
+	Start float64 `json:"start"` // EV
+	Stop  float64 `json:"stop"`
+	Count int     `json:"count"` // evenly spaced, both ends among them
 }
 
 // At returns exposure i, in EV.

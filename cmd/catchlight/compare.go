@@ -1,0 +1,264 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"catchlight/render"
+	"catchlight/render/compare"
+	"catchlight/render/imgcmp"
+	"catchlight/render/job"
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/imageio"
+)
+
+type compareFlags struct {
+	jobFlags
+	vary     string
+	distance float64
+}
+
+func compareCommand() *cobra.Command {
+	var f compareFlags
+	c := &cobra.Command{
+		Use:   "compare SCENE",
+		Short: "Render a scene in two ways and say where and how far they differ",
+		Long: `Render a scene in two ways, with one camera and the same lights, and say where and how far they differ.
+
+  --looks A,B          two looks; the first is the reference. Known: ` + strings.Join(lookNames(), ", ") + `
+  --vary KEY=a,b       one look, two values of a key; the first is the reference
+
+The folder gets both pictures (.exr, .png), side-by-side.png, wipe.png, wipe.apng and blink.apng (animated PNG), maps of
+lightness, colour, FLIP and HDR-FLIP, compare.json with the numbers of each part of the eye, and compare.html: one file,
+offline, with a border to drag, zoom and layers. A stopped comparison goes on when the same command is given again.
+
+  catchlight compare scenes/ferry_keeper.yaml --vary trace.effects.caustic=true,false --spp 32 --size 320x320`,
+		Args: exactly(1, "one scene file is needed"),
+		RunE: func(cmd *cobra.Command, args []string) error { return runCompare(cmd, args[0], &f) },
+	}
+	fl := c.Flags()
+	f.add(fl, "out/compare-NAME")
+	fl.StringVar(&f.renderFlags.lights, "lights", "", "rig whose lights stand in for the scene's own: a name or a file")
+	fl.StringVar(&f.vary, "vary", "", "KEY=a,b: compare two values of a key")
+	fl.Float64Var(&f.distance, "distance", 0.7, "how far the observer of FLIP is from a screen 0.7 m and 3840 pixels wide, in m")
+	fl.StringVar(&f.cache, "cache", filepath.Join("out", "cache"), "folder of pictures by content; empty for none")
+	return c
+}
+
+// sides are the two pictures to make, the reference first, and what they are called.
+func (f *compareFlags) sides(d *scene.Description) (out []*shot, titles []string, err error) {
+	words, err := checkLooks(f.looks)
+	if err != nil {
+		return nil, nil, err
+	}
+	if f.vary == "" {
+		if len(f.looks) == 0 {
+			words = defaultLooks()
+		}
+		if len(words) != 2 {
+			return nil, nil, usageError{fmt.Errorf("compare: give two ways to make the picture, as --looks A,B (known: %s) or --vary KEY=a,b", strings.Join(lookNames(), ", "))}
+		}
+		return []*shot{{name: words[0], look: words[0], d: d}, {name: words[1], look: words[1], d: d}}, words, nil
+	}
+	key, list, ok := strings.Cut(f.vary, "=")
+	values := splitValues(list)
+	if !ok || key == "" || len(values) != 2 || slices.Contains(values, "") {
+		return nil, nil, usageError{fmt.Errorf("--vary %q: give KEY=a,b", f.vary)}
+	}
+	if len(words) != 1 {
+		return nil, nil, usageError{errors.New("--vary compares within one look; give --looks once or not at all")}
+	}
+	if k := strings.TrimSpace(key); k == "film" || k == "camera" || strings.HasPrefix(k, "camera.") || strings.HasPrefix(k, "film.width") || strings.HasPrefix(k, "film.height") {
+		return nil, nil, usageError{fmt.Errorf("--vary %s: both pictures need the same camera and size", key)}
+	}
+	for i, v := range values {
+		e, err := d.With(key + "=" + v)
+		if err != nil {
+			return nil, nil, err
+		}
+		name := fileName(lastKey(key) + "-" + v)
+		if i == 1 && name == out[0].name {
+			name += "-too"
+		}
+		out = append(out, &shot{name: name, look: words[0], d: e})
+		titles = append(titles, lastKey(key)+" "+v)
+	}
+	return out, titles, nil
+}
+
+// defaultLooks are what compare sets against each other where nothing is asked for: the first is the traced look.
+func defaultLooks() []string {
+	out := []string{"traced"}
+	for _, n := range lookNames() {
+		if n != "traced" {
+			out = append(out, n)
+		}
+	}
+	return out[:min(2, len(out))]
+}
+
+// fileName leaves of a text what is sound in the name of a file.
+func fileName(text string) string {
+	return strings.Map(func(c rune) rune {
+		if c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '.' || c == '_' || c == '-' {
+			return c
+		}
+		return '-'
+	}, text)
+}
+
+func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
+	if !(f.distance >= 0.05 && f.distance <= 10) {
+		return usageError{fmt.Errorf("--distance %g is outside [0.05, 10] m", f.distance)}
+	}
+	if f.shard != "" {
+		return usageError{errors.New("--shard: a comparison is two pictures; share out the samples of each with catchlight render --shard")}
+	}
+	d, err := f.load(path, cmd.Flags().Changed)
+	if err != nil {
+		return err
+	}
+	if d.Camera.Kind == "plate" {
+		return usageError{fmt.Errorf("%s: a plate records irradiance; there is no picture of an eye to compare", path)}
+	}
+	shots, titles, err := f.sides(d)
+	if err != nil {
+		return err
+	}
+	dir := f.out
+	if dir == "" {
+		dir = filepath.Join("out", "compare-"+sceneName(path))
+	}
+	j, err := openJob(cmd, dir, path, shots)
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
+	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, stderr)
+	if t == nil {
+		return err
+	}
+	for _, w := range t.warnings {
+		fmt.Fprintln(stderr, "note:", w)
+	}
+	fmt.Fprintf(stdout, "2 pictures: %s\n", t)
+	if err != nil {
+		return err
+	}
+	p := compare.Pair{
+		Title: sceneName(path) + ": " + titles[1] + " against " + titles[0], Width: d.Film.Width, Height: d.Film.Height,
+		PerDegree: imgcmp.PixelsPerDegree(f.distance, 0.7, 3840), Distance: f.distance, Workers: f.workers,
+	}
+	if p.Workers == 0 {
+		p.Workers = runtime.GOMAXPROCS(0)
+	}
+	for i, side := range []*compare.Side{&p.Reference, &p.Test} {
+		if err := readSide(j, shots[i], titles[i], side); err != nil {
+			return err
+		}
+		r, err := cell(j, shots[i])
+		if err != nil {
+			return err
+		}
+		if r.Error.RMS > 0 {
+			p.Notes = append(p.Notes, fmt.Sprintf("%s: %d samples a pixel, grain of %.1f steps of an 8-bit code (root of the mean square).", side.Name, r.SPP, 255*r.Error.RMS))
+		}
+	}
+	prepared, err := render.Prepare(cmd.Context(), shots[0].d, render.Options{Workers: p.Workers})
+	if err != nil {
+		if cmd.Context().Err() != nil {
+			return errInterrupted
+		}
+		return err
+	}
+	p.Regions = regionsOf(prepared.Regions(render.Options{Workers: p.Workers}))
+	if f.vary != "" {
+		p.Notes = append(p.Notes, "The parts of the eye are those of "+p.Reference.Name+".")
+	}
+	if err := writeComparison(&p, j.Path, stdout); err != nil {
+		return err
+	}
+	return t.report(j, nil)
+}
+
+// readSide reads a finished picture back, as light and as seen.
+func readSide(j *job.Job, s *shot, title string, out *compare.Side) error {
+	seen, lit, err := seen(j, s)
+	if err != nil {
+		return err
+	}
+	pic, err := imageio.Read(j.Path(s.name + ".exr"))
+	if err != nil {
+		return err
+	}
+	*out = compare.Side{Name: title, File: s.name, Display: lit, Seen: seen, Linear: planes(pic, "R", "G", "B"), Error: planes(pic, "error.R", "error.G", "error.B")}
+	return nil
+}
+
+// planes joins three channels of a picture; nil where one is missing.
+func planes(pic *imageio.Picture, names ...string) []colour.RGB {
+	out := make([]colour.RGB, pic.W*pic.H)
+	for c, n := range names {
+		p := pic.Channel(n)
+		if p == nil {
+			return nil
+		}
+		for i, v := range p {
+			out[i][c] = float64(v)
+		}
+	}
+	return out
+}
+
+// regionsOf lists the parts of the picture to judge by themselves: of all eyes together, and where there are more, of each.
+func regionsOf(r *render.Regions) []compare.Region {
+	var out []compare.Region
+	zones := []render.Zone{render.Pupil, render.Iris, render.Limbus, render.Sclera, render.Catchlight, render.Around}
+	for _, z := range zones {
+		out = append(out, compare.Region{Name: z.String(), Mask: r.Mask(z, -1), Kind: int(z)})
+	}
+	if len(r.Eyes) > 1 {
+		for e, name := range r.Eyes {
+			for _, z := range zones[:len(zones)-1] {
+				out = append(out, compare.Region{Name: z.String(), Eye: name, Mask: r.Mask(z, e), Kind: int(z)})
+			}
+		}
+	}
+	return out
+}
+
+// writeComparison measures a pair and writes what a comparison leaves; path says where a file goes.
+func writeComparison(p *compare.Pair, path func(name string) string, stdout io.Writer) error {
+	r, err := compare.Measure(p)
+	if err != nil {
+		return err
+	}
+	files, err := r.Files()
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		if err := writeBytes(path(f.Name), f.Data); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintln(stdout, r.Summary())
+	for _, q := range r.Regions {
+		name := q.Region
+		if q.Eye != "" {
+			name += ", " + q.Eye
+		}
+		fmt.Fprintf(stdout, "  %-18s FLIP %.3f, colour %.1f, light %.3f times\n", name, float64(q.FLIP.Mean), float64(q.Colour.Median), float64(q.Ratio))
+	}
+	fmt.Fprintf(stdout, "wrote %s\n", path("compare.html"))
+	return nil
+}
