@@ -20,6 +20,12 @@ func WithoutCompensation() EnvironmentOption {
 	return func(o *envmap.Options) { o.Compensate = false }
 }
 
+// WithHotSpots cuts compact hot spots out of the picture; they are lights of their own, see Spots. All together shine as
+// the picture does.
+func WithHotSpots() EnvironmentOption {
+	return func(o *envmap.Options) { o.CutSpots = true }
+}
+
 // NewEnvironment makes light from a latitude-longitude picture of 1 (grey) or 3 or 4 channels (the fourth is ignored),
 // linear, laid out as package envmap says. rotation turns it about +Y, right-handed, in radians: at 0 the middle of the
 // picture lies towards +Z, at pi/2 towards +X. gain turns its values into W/(m^2 sr). A picture without any light is
@@ -62,11 +68,25 @@ func NewEnvironment(name string, img *texture.Image, rotation float64, gain colo
 	l := &Light{Name: name, Kind: Environment, radiance: gain, env: m}
 	l.sin, l.cos = math.Sincos(rotation)
 	l.meanLum = gain.Mul(m.MeanRadiance()).Luminance()
-	if m.Black() || gain.Black() {
+	for _, s := range m.Spots() {
+		l.spots = append(l.spots, &Light{Name: name, Kind: Environment, hot: true, radiance: gain, env: s, sin: l.sin, cos: l.cos,
+			meanLum: gain.Mul(s.MeanRadiance()).Luminance()})
+	}
+	if m.Black() && len(l.spots) == 0 || gain.Black() {
 		l.Note = "nothing shines: all texels are black, or the gain is 0"
 	}
 	return l, nil
 }
+
+// Even reports whether the light is so much the same in all directions that directions sampled without regard to it
+// find it with little noise: a constant light, and an environment whose contrast (envmap.Map.Contrast) is at most most.
+func (l *Light) Even(most float64) bool {
+	return l.Kind == Constant || l.Kind == Environment && !l.hot && l.env.Contrast() <= most
+}
+
+// Spots returns the hot spots that WithHotSpots cut out of an environment, the strongest first: distant lights of kind
+// Environment with its name, each black but for a few degrees, and not in the environment's own light any more.
+func (l *Light) Spots() []*Light { return l.spots }
 
 // toMap turns a direction in the scene into the picture's frame, back by the rotation.
 func (l *Light) toMap(d geom.Vec) geom.Vec {

@@ -57,8 +57,10 @@ type Light struct {
 	vers     float64    // Distant: 1 - cos(radius)
 	panes    panes
 	env      *envmap.Map
-	sin, cos float64 // Environment: of its rotation
-	meanLum  float64 // Environment: mean over the sphere of the luminance of its radiance
+	spots    []*Light // Environment: cut out of it
+	hot      bool     // one of those
+	sin, cos float64  // Environment: of its rotation
+	meanLum  float64  // Environment: mean over the sphere of the luminance of its radiance
 }
 
 // Sample is a direction towards a light, as chosen from a point.
@@ -215,6 +217,10 @@ func (l *Light) Turned(angle float64) *Light {
 	c.centre = r.Point(l.centre)
 	s, k := math.Sincos(angle)
 	c.sin, c.cos = l.sin*k+l.cos*s, l.cos*k-l.sin*s
+	c.spots = make([]*Light, len(l.spots))
+	for i, s := range l.spots {
+		c.spots[i] = s.Turned(angle)
+	}
 	return &c
 }
 

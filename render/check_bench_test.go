@@ -11,11 +11,11 @@ import (
 	"catchlight/render/pathtrace"
 )
 
-// tracer returns a function that traces the next sample of a scene, all through its pixels.
-func tracer(t testing.TB, p *Prepared) func() {
+// tracer returns a function that traces the next sample of a scene, all through its pixels, and the film that it traces to.
+func tracer(t testing.TB, p *Prepared, layers ...film.Layer) (func(), *film.Film) {
 	t.Helper()
 	w, h := p.Description.Film.Width, p.Description.Film.Height
-	f, err := film.New(film.Config{Width: w, Height: h, SPP: 1 << 16})
+	f, err := film.New(film.Config{Width: w, Height: h, SPP: 1 << 16, Layers: layers})
 	require.NoError(t, err)
 	tr, s := pathtrace.New(p.Scene, 1), f.Sample()
 	i := 0
@@ -26,7 +26,7 @@ func tracer(t testing.TB, p *Prepared) func() {
 		tr.Sample(uint64(pixel), replicate, index, float64(pixel%w)+0.5, float64(pixel/w)+0.5, &s)
 		s.End()
 		i++
-	}
+	}, f
 }
 
 // A sample allocates nothing, whatever is in the scene.
@@ -43,7 +43,7 @@ bodies:
   - {name: lid, shape: box, size: [4, 4, 4], place: {at: [3, 3, 10]}, material: {kind: tissue, roughness: 0.3}}
 `,
 	} {
-		next := tracer(t, prepare(t, yaml))
+		next, _ := tracer(t, prepare(t, yaml))
 		for range 200 {
 			next()
 		}
@@ -53,7 +53,7 @@ bodies:
 
 // BenchmarkSample is one sample of a pixel of the built eye: all the paths that belong to it.
 func BenchmarkSample(b *testing.B) {
-	next := tracer(b, prepare(b, marshEye))
+	next, _ := tracer(b, prepare(b, marshEye))
 	for b.Loop() {
 		next()
 	}

@@ -350,8 +350,7 @@ func (p *preparer) emissive(b *scene.Body, f *frozen.Body) {
 		p.fail(key, err)
 		return
 	}
-	p.out.Lights = append(p.out.Lights, l)
-	p.out.LightSeen = append(p.out.LightSeen, b.Seen.Camera)
+	p.addLight(l, b.Seen.Camera, len(p.out.Lights))
 }
 
 // texture makes a map of a spec as a stage of its own; colours says that 8- and 16-bit pictures hold colour unless the
@@ -517,7 +516,26 @@ func size(s *frozen.Scene) (bytes, triangles int64) {
 	return
 }
 
+// evenLight is the contrast up to which a sky is left to chance behind a cornea: what the solver would take away of its
+// noise is not worth its time. Measured on the default eye, variance times time with the solver over without it: a
+// constant sky 1.35, a sky over dark ground (contrast 1.5) 1.2, a city square (2.8) 0.6, a room with a window (3.6) 0.3.
+const evenLight = 2
+
+// addLight puts a light into the scene that counts as light tag on the film.
+func (p *preparer) addLight(l *light.Light, seen bool, tag int) {
+	p.out.Lights = append(p.out.Lights, l)
+	p.out.LightTag = append(p.out.LightTag, tag)
+	p.out.LightSeen = append(p.out.LightSeen, seen)
+	p.out.LightBent = append(p.out.LightBent, !l.Even(evenLight))
+}
+
 func (p *preparer) lights() {
+	type spotsOf struct {
+		lights []*light.Light
+		seen   bool
+		tag    int
+	}
+	var spots []spotsOf
 	for i := range p.d.Lights {
 		s := &p.d.Lights[i]
 		if !s.On {
@@ -531,8 +549,14 @@ func (p *preparer) lights() {
 		if l.Note != "" {
 			p.warnf("light %s: %s", s.Name, l.Note)
 		}
-		p.out.Lights = append(p.out.Lights, l)
-		p.out.LightSeen = append(p.out.LightSeen, s.Seen)
+		spots = append(spots, spotsOf{l.Spots(), s.Seen, len(p.out.Lights)})
+		p.addLight(l, s.Seen, len(p.out.Lights))
+	}
+	// They come last, so that the random numbers of other lights are the same with and without them.
+	for _, q := range spots {
+		for _, l := range q.lights {
+			p.addLight(l, q.seen, q.tag)
+		}
 	}
 	if len(p.out.Lights) == 0 {
 		p.warnf("there is no light: the picture is black")
@@ -589,7 +613,7 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 	case "constant":
 		return light.NewConstant(s.Name, s.Radiance.Mul(gain))
 	case "environment":
-		return stage(p, "light "+s.Name, []any{s.File, s.Rotation + rig.Turn, gain}, func(m *making) (*light.Light, error) {
+		return stage(p, "light "+s.Name, []any{s.File, s.Rotation + rig.Turn, gain, s.HotSpots}, func(m *making) (*light.Light, error) {
 			m.opens(string(s.File))
 			pic, err := imageio.Read(string(s.File))
 			if err != nil {
@@ -601,7 +625,11 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 			for _, n := range notes {
 				m.notes = append(m.notes, fmt.Sprintf("light %s: %s", s.Name, n))
 			}
-			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation+rig.Turn), gain)
+			var opts []light.EnvironmentOption
+			if s.HotSpots {
+				opts = append(opts, light.WithHotSpots())
+			}
+			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation+rig.Turn), gain, opts...)
 		})
 	case "rectangle":
 		c := centre()

@@ -139,6 +139,7 @@ type Light struct {
 	On         bool        `key:"on" default:"true" doc:"off leaves it out"`
 	File       Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
 	Rotation   float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" only:"environment" doc:"turns the environment about +Y, right-handed"`
+	HotSpots   bool        `key:"hot_spots" default:"true" only:"environment" doc:"small bright parts (sun, lamps) are sampled as lights of their own; the same picture with less noise"`
 	EV         float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of its own strength"`
 	Tint       colour.RGB  `key:"tint" range:"[0,1e6]" default:"[1, 1, 1]" doc:"multiplies its colour"`
 	Radiance   *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"constant|rectangle|disc|sphere|distant" doc:"radiance; or give power"`

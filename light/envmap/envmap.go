@@ -15,11 +15,19 @@ import (
 
 // Map is an environment: a picture that is read by bilinear interpolation between texel centres (around the seam, and
 // held at the first and last row towards the poles). It does not change after New, so any number of workers may read it.
+//
+// A hot spot is a Map of its own that holds a part of the picture's texels and is black elsewhere; see Spots.
 type Map struct {
-	w, h int
-	pix  []float32
-	dist distribution
-	mean float64
+	w, h  int       // of the whole picture
+	part  window    // of it that this map holds
+	pix   []float32 // of the texels in part
+	dist  distribution
+	mean  float64 // of the channels' mean over the sphere
+	peaks float64 // mean of its square over the square of the mean
+	spots []*Map
+	spot  bool // a hot spot: no light comes from farther off the axis than the angle whose cosine is least
+	axis  geom.Vec
+	least float64
 }
 
 // Options say how the density follows the picture.
@@ -32,6 +40,9 @@ type Options struct {
 	//
 	// Source: Karlik et al., MIS Compensation, ACM TOG 38(6), 2019.
 	Compensate bool
+	// CutSpots takes hot spots out of the picture, as maps of their own that together with what is left make the same
+	// picture; see Spots.
+	CutSpots bool
 }
 
 // floorShare is the least share of its own brightness that a texel keeps as weight under Options.Compensate, so that a
@@ -42,7 +53,7 @@ const floorShare = 0.1
 const maxTexels = 16384 * 8192
 
 // New makes a map of w x h texels from pix, which has 3*w*h values, row-major from the top left, linear RGB radiance in
-// W/(m^2 sr); it keeps pix and does not copy it. NaN, infinite and negative values are errors: the message counts them
+// W/(m^2 sr); it keeps pix and does not copy it (what is cut out is taken from it). NaN, infinite and negative values are errors: the message counts them
 // and names the first.
 func New(w, h int, pix []float32, opt Options) (*Map, error) {
 	if w < 1 || h < 1 || w > maxTexels/h {
@@ -69,13 +80,17 @@ func New(w, h int, pix []float32, opt Options) (*Map, error) {
 	if g.Black() {
 		g = colour.Grey(1)
 	}
-	m := &Map{w: w, h: h, pix: pix}
+	m := &Map{w: w, h: h, part: window{0, 0, w, h}, pix: pix}
+	if opt.CutSpots {
+		m.cutSpots(g)
+	}
 	m.mean = m.integrate(g) / (4 * math.Pi)
+	m.peaks = m.contrast(g)
 	cut := 0.0
 	if opt.Compensate {
 		cut = m.mean
 	}
-	m.dist = newDistribution(w, h, func(x, y int) float64 {
+	m.dist = newDistribution(w, h, window{0, 0, w, h + 1}, func(x, y int) float64 {
 		v := m.grey(x, y, g)
 		if opt.Compensate {
 			return max(v-cut, floorShare*v)
@@ -85,24 +100,50 @@ func New(w, h int, pix []float32, opt Options) (*Map, error) {
 	return m, nil
 }
 
-// grey returns the mean of the channels of a texel after the gain g.
+// texelSolidAngle returns the solid angle of a texel of the picture's row y, in sr.
+func (m *Map) texelSolidAngle(y int) float64 {
+	return bandSolidAngle(float64(y)/float64(m.h), float64(y+1)/float64(m.h)) / float64(m.w)
+}
+
+// grey returns the mean of the channels of a texel that m holds after the gain g.
 func (m *Map) grey(x, y int, g colour.RGB) float64 {
-	i := 3 * (y*m.w + x)
+	i := 3 * (y*m.part.w + x)
 	return (g[0]*float64(m.pix[i]) + g[1]*float64(m.pix[i+1]) + g[2]*float64(m.pix[i+2])) / 3
 }
 
 // integrate returns the integral of grey over the sphere, texel by texel.
 func (m *Map) integrate(g colour.RGB) float64 {
 	sum := 0.0
-	for y := range m.h {
+	for y := range m.part.h {
 		row := 0.0
-		for x := range m.w {
+		for x := range m.part.w {
 			row += m.grey(x, y, g)
 		}
-		sum += row * bandSolidAngle(float64(y)/float64(m.h), float64(y+1)/float64(m.h)) / float64(m.w)
+		sum += row * m.texelSolidAngle(m.part.y+y)
 	}
 	return sum
 }
+
+// contrast returns the mean over the sphere of the squares of grey over the square of its mean; 1 for a black picture.
+func (m *Map) contrast(g colour.RGB) float64 {
+	if m.mean == 0 {
+		return 1
+	}
+	sum := 0.0
+	for y := range m.h {
+		row := 0.0
+		for x := range m.w {
+			v := m.grey(x, y, g)
+			row += v * v
+		}
+		sum += row * m.texelSolidAngle(y)
+	}
+	return sum / (4 * math.Pi) / (m.mean * m.mean)
+}
+
+// Contrast returns the mean over the sphere of the picture's squares over the square of its mean, hot spots that were
+// cut out left aside: 1 for an even sky; one less than it is the relative variance of light that is met by chance.
+func (m *Map) Contrast() float64 { return m.peaks }
 
 // Size returns the width and height in texels.
 func (m *Map) Size() (w, h int) { return m.w, m.h }
@@ -110,8 +151,8 @@ func (m *Map) Size() (w, h int) { return m.w, m.h }
 // Black reports whether nothing shines.
 func (m *Map) Black() bool { return m.dist.total == 0 }
 
-// MeanRadiance returns the mean over the sphere of each channel, in the unit of the picture; the texels count by the
-// solid angle of their band.
+// MeanRadiance returns the mean over the sphere of each channel, in the unit of the picture, hot spots that were cut
+// out left aside; the texels count by the solid angle of their band.
 func (m *Map) MeanRadiance() colour.RGB {
 	var c colour.RGB
 	for k := range c {
@@ -124,6 +165,9 @@ func (m *Map) MeanRadiance() colour.RGB {
 
 // Radiance returns the light that arrives from the unit direction d.
 func (m *Map) Radiance(d geom.Vec) colour.RGB {
+	if m.away(d) {
+		return colour.RGB{}
+	}
 	u, v := UV(d)
 	return m.at(u, v)
 }
@@ -142,6 +186,9 @@ func (m *Map) at(u, v float64) colour.RGB {
 		x1 -= m.w
 	}
 	y0, y1 = max(y0, 0), min(y1, m.h-1)
+	if m.spot {
+		return m.patch(x0, y0, x1, y1, fx, fy)
+	}
 	a, b := 3*(y0*m.w+x0), 3*(y0*m.w+x1)
 	c, d := 3*(y1*m.w+x0), 3*(y1*m.w+x1)
 	p := m.pix
@@ -168,7 +215,7 @@ func (m *Map) Sample(u0, u1 float64) (d geom.Vec, pdf float64, l colour.RGB, ok 
 
 // Pdf returns the density of Sample at the unit direction d, in 1/sr; 0 where it never goes.
 func (m *Map) Pdf(d geom.Vec) float64 {
-	if m.dist.total == 0 {
+	if m.dist.total == 0 || m.away(d) {
 		return 0
 	}
 	return m.dist.pdf(UV(d))

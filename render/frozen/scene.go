@@ -150,6 +150,8 @@ type Scene struct {
 	Bodies          []Body
 	Eyes            []Eye
 	Lights          []*light.Light
+	LightTag        []int     // the light that it counts as on the film: a hot spot as the environment that it was cut from
+	LightBent       []bool    // connected through corneas by the solver; else met there by chance
 	LightSeen       []bool    // seen directly by the camera
 	LightPick       []float64 // probability with which a deep vertex chooses each light
 	Camera          *camera.Camera

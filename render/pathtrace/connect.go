@@ -97,7 +97,7 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light
 		}
 	}
 	// Bent.
-	if v.eye >= 0 && v.solve && t.set.Caustic {
+	if v.eye >= 0 && v.solve && t.set.Caustic && t.scene.LightBent[i] {
 		t.connectBent(p, v, i, l, &s, q, out)
 	}
 }
@@ -189,6 +189,9 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	if cos <= 0 {
 		return
 	}
+	if l.Kind == light.Sphere && s.N.Dot(b.ToWorld.Vector(sol.wo)) >= 0 {
+		return // x sees this side of the ball and the cornea does not
+	}
 	wo := b.ToWorld.Vector(sol.wo).Unit()
 	yw := b.ToWorld.Point(sol.y.P)
 	start := yw.Mad(4e-6*b.Scale*sol.y.P.MaxAbs(), b.ToLocal.Normal(sol.y.Ng).Unit())
@@ -228,7 +231,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 // heuristic where the solver would have made the very same path, else 1. pdf is the density with which the light
 // sample would have chosen this point, as a density over directions outside.
 func (t *Tracer) refractedWeight(p *path, i int, tg target, pdf float64) float64 {
-	if pdf <= 0 {
+	if pdf <= 0 || !t.scene.LightBent[i] {
 		return 1
 	}
 	e := &t.scene.Eyes[p.eye]

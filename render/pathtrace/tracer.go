@@ -210,10 +210,10 @@ func (t *Tracer) push(p *path) {
 	}
 }
 
-// add books what a path brings from a light.
+// add books what a path brings from a light, an index of the scene's lights.
 func (t *Tracer) add(light int, class film.Class, v colour.RGB, out *film.Sample) {
 	if !v.Black() {
-		out.Add(light, 0, class, v)
+		out.Add(t.scene.LightTag[light], 0, class, v)
 		t.Ledger[class] += v.Luminance()
 	}
 }
