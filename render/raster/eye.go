@@ -2,13 +2,13 @@ package raster
 
 import (
 	"math"
+	"slices"
 
 	"catchlight/render/frozen"
 	"catchlight/render/raster/cover"
 	"catchlight/render/raster/shading"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
-	"catchlight/scene/mesh"
 	"catchlight/scene/texture"
 )
 
@@ -18,17 +18,23 @@ type eyeLook struct {
 	body   *frozen.Body // the outer shell, whose frame is the eye's
 	tint   texture.Map  // colour of the tissue by direction, vessels on top laid over it
 	relief *relief
+	behind *behindCornea // nil: the iris is lit without focus
 	cornea *shading.Response
 	sclera *shading.Response
-	sees   float64 // irradiance on the iris' plane over that before the cornea, in basic radiance; see newEyeLook
-	half   float64 // share of diffuse light that the coat lets in
+	spread [3]shading.Spread // of the white
+	kernel *shading.Kernel   // nil: light is not spread over the picture
+	veil   *veil             // nil: nothing hides the surroundings
+	probe  *probe            // nil: nothing stands about the eye
+	sees   float64           // irradiance on the iris over that before the cornea, in basic radiance; see newEyeLook
+	half   float64           // share of diffuse light that the coat lets in
 }
 
 func (k *Look) newEyeLook(index int) *eyeLook {
 	e := &k.scene.Eyes[index]
 	y := &eyeLook{e: e, body: &k.scene.Bodies[e.Outer]}
 	y.tint = k.tint(e)
-	y.relief = newRelief(k.scene, e, k.set.Texture, k.workers)
+	baked := k.set.Occlusion == "baked"
+	y.relief = newRelief(k.scene, e, k.set.Texture, baked, k.workers)
 	grey := func(c float64) colour.RGB { return colour.Grey(e.Reflectance(c)) }
 	y.cornea, y.sclera = shading.NewResponse(e.AlphaCornea, grey), shading.NewResponse(e.AlphaSclera, grey)
 	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
@@ -38,8 +44,26 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	n := e.Index
 	f := 1 - depth*(n-1)/(n*radius)
 	y.sees = (1 - e.Reflectance(1)) / (f * f * n * n)
-	y.half = 1 / e.CoatOut(1) * (1 - e.Reflectance(1))
+	y.half = (1 - e.Reflectance(1)) / e.CoatOut(1)
+	y.spread = spreadOf(e, y.body.Scale)
+	if k.set.Scattering == "screen" && e.Tissue.ScatterSclera {
+		y.kernel = shading.NewKernel(y.spread, k.set.Taps)
+	}
+	if k.standsAbout() {
+		if baked {
+			y.veil = k.newVeil(y)
+		}
+		y.probe = k.newProbe(y)
+	}
+	if k.set.Caustic == "baked" {
+		y.behind = k.newBehindCornea(y)
+	}
 	return y
+}
+
+// standsAbout reports whether there are plain bodies beside the eyes.
+func (k *Look) standsAbout() bool {
+	return slices.ContainsFunc(k.scene.Bodies, func(b frozen.Body) bool { return b.Eye < 0 })
 }
 
 // apex returns the height of the outer shell on the axis and its radius of curvature there, from heights up to 2 mm off the axis.
@@ -107,7 +131,7 @@ func (k *Look) tissue(y *eyeLook, p, dx, dy geom.Vec) colour.RGB {
 }
 
 // outer shades the outer shell of an eye: what it mirrors, and below it white and iris, mixed by the zone as the path tracer does.
-func (k *Look) outer(f *fragment) colour.RGB {
+func (k *frame) outer(f *fragment) (out answer) {
 	y := k.eyes[k.scene.Bodies[f.sf.Body].Eye]
 	e, b := y.e, y.body
 	n := f.sf.Ns
@@ -119,29 +143,45 @@ func (k *Look) outer(f *fragment) colour.RGB {
 	dx, dy := b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)
 	w := e.Zone(p)
 	c := f.wo.Dot(n)
-	out := k.gloss(f, n, e.Alpha(w), colour.Lerp(y.sclera.At(c), y.cornea.At(c), w))
+	out.l = k.film(y, f, n, e.Alpha(w), colour.Lerp(y.sclera.At(c), y.cornea.At(c), w))
 	pass := 1 - e.Reflectance(c)
 	// The iris behind it.
 	var iris colour.RGB
 	if p.Z > 0 && math.Hypot(p.X, p.Y) < y.relief.reach {
-		q, ok := k.behind(y, f, n, p)
-		if ok {
-			w = frozen.Bend(w, e.Zone(q))
-			if w > 0 {
-				iris = k.iris(y, q, dx, dy)
+		if q, ok := k.behind(y, f, n, p); ok {
+			if w = frozen.Bend(w, e.Zone(q)); w > 0 {
+				iris = k.iris(y, f, q, dx, dy)
 			}
-		} else if w > 0 {
-			iris = colour.RGB{}
 		}
 	}
+	out.l = out.l.Add(iris.Scale(w * pass))
 	if w < 1 {
-		out = out.Add(k.white(y, f, n, p, dx, dy).Scale((1 - w) * pass))
+		out.kernel, out.e = y.kernel, k.white(y, f, n, p)
+		out.a = k.tissue(y, p, dx, dy).Scale((1 - w) * pass / math.Pi)
 	}
-	return out.Add(iris.Scale(w * pass))
+	return out
+}
+
+// film returns what the tear film mirrors: surroundings and lamps or cards, and in front of them what stands about the eye.
+func (k *frame) film(y *eyeLook, f *fragment, n geom.Vec, alpha float64, response colour.RGB) colour.RGB {
+	alpha = widen(alpha, f.bend)
+	r := geom.Reflect(f.wo, n)
+	out := k.mirrored(r, alpha)
+	if k.set.Glints == "lamps" || k.set.Glints == "both" {
+		out = out.Add(k.glints(k.lamps, f, n, r, alpha))
+	}
+	if k.set.Glints == "cards" || k.set.Glints == "both" {
+		out = out.Add(k.glints(k.cards, f, n, r, alpha))
+	}
+	if y.probe != nil && k.set.Reflection != "none" {
+		l, share := y.probe.meets(f.sf.P, r)
+		out = colour.Lerp(out, l, share)
+	}
+	return out.Mul(response)
 }
 
 // behind returns the point of the relief that the pixel sees, in the eye's frame.
-func (k *Look) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Vec, bool) {
+func (k *frame) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Vec, bool) {
 	b := y.body
 	d := b.ToLocal.Vector(f.wo.Neg()).Unit()
 	ln := b.ToLocal.Vector(n).Unit()
@@ -168,8 +208,8 @@ func (k *Look) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Vec
 	return y.relief.meet(p, d), true
 }
 
-// iris returns what the iris sends up to the cornea, in basic radiance.
-func (k *Look) iris(y *eyeLook, q, dx, dy geom.Vec) colour.RGB {
+// iris returns what the iris sends up to the cornea from q (eye frame), in basic radiance; f is the cornea's fragment.
+func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec) colour.RGB {
 	open := y.relief.read(y.relief.open, q.X, q.Y)
 	if open <= 0 {
 		return colour.RGB{}
@@ -177,43 +217,68 @@ func (k *Look) iris(y *eyeLook, q, dx, dy geom.Vec) colour.RGB {
 	uv := y.relief.uv(q.X, q.Y)
 	s := 1 / (2 * y.relief.reach)
 	slope := k.colour(&y.relief.slopes, uv, geom.UV{U: dx.X * s, V: -dx.Y * s}, geom.UV{U: dy.X * s, V: -dy.Y * s})
-	n := y.body.ToWorld.Vector(geom.Vec{X: slope[0], Y: slope[1], Z: max(slope[2], 1e-3)}).Unit()
-	at := y.body.ToWorld.Point(q)
-	e := k.ambient.Irradiance(n)
-	for i := range k.lamps {
-		l := &k.lamps[i]
-		if c := l.cosine(at, n); c > 0 {
+	ln := geom.Vec{X: slope[0], Y: slope[1], Z: 1}.Unit()
+	var e colour.RGB
+	if y.behind != nil {
+		e = y.behind.at(k.Look, q, ln, slope[2])
+	} else {
+		n := y.body.ToWorld.Vector(ln).Unit()
+		at := y.body.ToWorld.Point(q)
+		e = k.ambient.Irradiance(n).Scale(slope[2] * y.veil.at(y.body.ToLocal.Point(f.sf.P)))
+		for i := range k.lamps {
+			l := &k.lamps[i]
+			c := l.cosine(at, n)
+			if c <= 0 {
+				continue
+			}
+			c *= k.onEyes[i].lit(l, f.sf.P, f.sf.Ng, k.set.Shadow)
+			if k.set.Caustic == "gradient" {
+				// Brighter away from the light: 0.072 per mm and sine of its angle, read off rays through the default cornea at
+				// 30 to 50 degrees.
+				d, _, _, _ := l.toward(at)
+				d = y.body.ToLocal.Vector(d).Unit()
+				c *= max(0, 1-0.42/y.e.LimbusRadius*(q.X*d.X+q.Y*d.Y))
+			}
 			e = e.Add(l.strength().Scale(c))
 		}
+		e = e.Scale(y.sees)
 	}
-	return k.tissue(y, q, dx, dy).Mul(e).Scale(open * y.sees / math.Pi)
+	if k.set.Limbal > 0 {
+		r := math.Hypot(q.X, q.Y)
+		e = e.Scale(1 - k.set.Limbal*geom.Smoothstep(0.75*y.e.LimbusRadius, y.e.LimbusRadius, r))
+	}
+	return k.tissue(y, q, dx, dy).Mul(e).Scale(open / math.Pi)
 }
 
-// white returns the radiance of the white below its coat, but for what the coat lets out.
-func (k *Look) white(y *eyeLook, f *fragment, n, p, dx, dy geom.Vec) colour.RGB {
-	e := k.ambient.Irradiance(n)
+// white returns the irradiance on the white below its coat, as it counts for what the coat lets out again.
+func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
+	e := k.ambient.Irradiance(n).Scale(y.veil.at(p))
+	round := y.body.Scale * p.Len()
+	bent := k.set.Scattering == "bent" && y.e.Tissue.ScatterSclera
 	for i := range k.lamps {
 		l := &k.lamps[i]
-		if c := l.cosine(f.sf.P, n); c > 0 {
-			d, _, _, _ := l.toward(f.sf.P)
-			e = e.Add(l.strength().Scale(c * (1 - y.e.Reflectance(max(0, d.Dot(n)))) / y.half))
+		d, _, _, ok := l.toward(f.sf.P)
+		if !ok {
+			continue
 		}
+		c := colour.Grey(l.cosine(f.sf.P, n))
+		cos := d.Dot(n)
+		if bent {
+			// The light's middle stands for all of it: what bending the light adds to what falls straight on.
+			if all := l.cosine(f.sf.P, d); cos > -0.7 && all > 0 {
+				for q := range c {
+					c[q] += all * (shading.Bent(cos, y.spread[q].D/round) - max(0, cos))
+					c[q] = max(0, c[q])
+				}
+			}
+		}
+		if c.Max() <= 0 {
+			continue
+		}
+		lit := k.onEyes[i].lit(l, f.sf.P, n, k.set.Shadow)
+		e = e.Add(l.strength().Mul(c).Scale(lit * (1 - y.e.Reflectance(max(0.02, cos))) / y.half))
 	}
-	return k.tissue(y, p, dx, dy).Mul(e).Scale(1 / math.Pi)
-}
-
-// inner shades an inner shell that the camera sees bare, without a cornea.
-func (k *Look) inner(f *fragment) colour.RGB {
-	y := k.eyes[k.scene.Bodies[f.sf.Body].Eye]
-	if f.sf.Part == mesh.Backing {
-		return colour.RGB{}
-	}
-	e := k.ambient.Irradiance(f.sf.Ns)
-	for i := range k.lamps {
-		e = e.Add(k.lamps[i].strength().Scale(k.lamps[i].cosine(f.sf.P, f.sf.Ns)))
-	}
-	b := y.body
-	return k.tissue(y, b.ToLocal.Point(f.sf.P), b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)).Mul(e).Scale(1 / math.Pi)
+	return e
 }
 
 // turn returns the normal nearest to ns whose mirrored view stays above the surface of normal ng.

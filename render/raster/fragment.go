@@ -55,6 +55,14 @@ func (k *Look) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float6
 	return f
 }
 
+// place returns the point of the triangle at film position (x, y).
+func (k *Look) place(pass *cover.Pass, solids []solid, id uint32, x, y float64) geom.Vec {
+	p := pass.At(id, x, y)
+	s := &solids[p.Body]
+	t := s.tri[p.Prim]
+	return geom.Mix(s.points[t[0]], s.points[t[1]], s.points[t[2]], p.U, p.V)
+}
+
 // step returns b - a for coordinates that may wrap round between.
 func step(a, b geom.UV) geom.UV {
 	d := geom.UV{U: b.U - a.U, V: b.V - a.V}

@@ -30,10 +30,12 @@ type Look struct {
 	back    geom.Vec // unit, from the scene to an orthographic camera
 	solids  []solid
 	lamps   []lamp
+	cards   []lamp
 	far     *shading.Sphere // light from far away; nil without any
 	ambient shading.Harmonics
 	eyes    []*eyeLook          // by eye; nil where the camera does not see it
-	metal   []*shading.Response // by body, of conductors and dielectrics
+	metal   []*shading.Response // by body, of conductors, dielectrics and flesh
+	flesh   []*shading.Kernel   // by body; nil where light is not spread over the picture
 }
 
 // Picture is what Draw makes: rows of Width pixels from the top left.
@@ -59,7 +61,7 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		k.note("the lens is drawn as a pinhole, without blur")
 	}
 	k.eyes = make([]*eyeLook, len(s.Eyes))
-	k.metal = make([]*shading.Response, len(s.Bodies))
+	k.metal, k.flesh = make([]*shading.Response, len(s.Bodies)), make([]*shading.Kernel, len(s.Bodies))
 	box := geom.EmptyBox()
 	for i := range s.Bodies {
 		b := &s.Bodies[i]
@@ -88,10 +90,13 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		near, far = c-r, c+r
 	}
 	k.view = cover.Of(s.Camera, width, height, near, far)
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
 	k.lights()
+	for i, l := range s.Lights {
+		if f, ok := l.Form(); ok && l.Finite() && s.LightSeen[i] {
+			k.solids = append(k.solids, shining(l, f))
+		}
+	}
+	k.paintCards()
 	for i := range s.Bodies {
 		b := &s.Bodies[i]
 		if err := ctx.Err(); err != nil {
@@ -120,6 +125,9 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 				}
 				return colour.Grey(m.Flesh.Coat.Reflectance(c))
 			})
+			if set.Scattering == "screen" {
+				k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), set.Taps)
+			}
 		}
 	}
 	return k, nil
@@ -142,12 +150,12 @@ func (k *Look) lights() {
 	if len(far) == 0 {
 		return
 	}
-	k.far = shading.NewSphere(k.set.Prefilter, k.workers, func(d geom.Vec) shading.Light {
+	k.far = shading.NewSphere(k.set.Prefilter, k.workers, func(d geom.Vec) colour.RGB {
 		var c colour.RGB
 		for _, l := range far {
 			c = c.Add(l.RadianceDir(d))
 		}
-		return shading.Light{L: c, Open: 1}
+		return c
 	})
 	if k.set.Ambient == "harmonics" {
 		h := k.far.Harmonics()
@@ -155,108 +163,159 @@ func (k *Look) lights() {
 	}
 }
 
-// gloss returns what a surface of normal n mirrors: the prefiltered surroundings and the lamps, times its response.
+// frame is one drawing of a look.
+type frame struct {
+	*Look
+	pass   *cover.Pass
+	buf    *cover.Buffer
+	onEyes []*shadow // by lamp; see shadows
+	onAll  []*shadow
+	skin   *skin
+	out    *Picture
+}
+
+// answer is what a fragment sends to the camera: l at once, and a times the irradiance e once that has been spread by the kernel
+// (nil: as it is).
+type answer struct {
+	l, e, a colour.RGB
+	kernel  *shading.Kernel
+}
+
+// mirrored returns the surroundings about the direction r.
+func (k *Look) mirrored(r geom.Vec, alpha float64) colour.RGB {
+	if k.far == nil || k.set.Reflection == "none" {
+		return colour.RGB{}
+	}
+	return k.far.At(r, alpha)
+}
+
+// glints returns what a surface mirrors of lamps, r being the mirrored view, before its response.
+func (k *Look) glints(lamps []lamp, f *fragment, n, r geom.Vec, alpha float64) (out colour.RGB) {
+	if len(lamps) == 0 {
+		return out
+	}
+	lobe := shading.NewLobe(f.wo, n, max(alpha, 1e-4))
+	for i := range lamps {
+		l := &lamps[i]
+		if s := l.gloss(f.sf.P, &lobe, r, alpha); s > 0 {
+			out = out.Add(l.Radiance.Scale(s))
+		}
+	}
+	return out
+}
+
+// gloss returns what a plain surface of normal n mirrors, times its response.
 func (k *Look) gloss(f *fragment, n geom.Vec, alpha float64, response colour.RGB) colour.RGB {
 	alpha = widen(alpha, f.bend)
 	r := geom.Reflect(f.wo, n)
-	var out colour.RGB
-	if k.far != nil && k.set.Reflection != "none" {
-		out = k.far.At(r, alpha).L
-	}
-	if len(k.lamps) > 0 {
-		lobe := shading.NewLobe(f.wo, n, max(alpha, 1e-4))
-		for i := range k.lamps {
-			l := &k.lamps[i]
-			if s := l.gloss(f.sf.P, &lobe, r, alpha); s > 0 {
-				out = out.Add(l.Radiance.Scale(s))
-			}
-		}
-	}
-	return out.Mul(response)
+	return k.mirrored(r, alpha).Add(k.glints(k.lamps, f, n, r, alpha)).Mul(response)
 }
 
-// diffuse returns the irradiance on a surface of normal n.
-func (k *Look) diffuse(f *fragment, n geom.Vec) colour.RGB {
+// diffuse returns the irradiance on a plain surface of normal n.
+func (k *frame) diffuse(f *fragment, n geom.Vec) colour.RGB {
 	e := k.ambient.Irradiance(n)
 	for i := range k.lamps {
 		l := &k.lamps[i]
 		if c := l.cosine(f.sf.P, n); c > 0 {
-			e = e.Add(l.strength().Scale(c))
+			e = e.Add(l.strength().Scale(c * k.onAll[i].lit(l, f.sf.P, n, k.set.Shadow)))
 		}
 	}
 	return e
 }
 
-// shade returns the radiance that a fragment sends to the camera.
-func (k *Look) shade(f *fragment) colour.RGB {
-	b := &k.scene.Bodies[f.sf.Body]
-	m := &b.Material
-	switch m.Kind {
-	case frozen.Outer:
+// shade returns what a fragment sends to the camera.
+func (k *frame) shade(f *fragment) (out answer) {
+	m := &k.scene.Bodies[f.sf.Body].Material
+	if m.Kind == frozen.Outer {
 		return k.outer(f)
-	case frozen.Inner:
-		return k.inner(f)
 	}
 	ng, n := f.facing()
+	if m.Kind != frozen.Diffuse {
+		n = turn(f.wo, ng, n)
+	}
 	switch m.Kind {
 	case frozen.Diffuse:
-		return k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n)).Scale(1 / math.Pi)
+		out.l = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n)).Scale(1 / math.Pi)
 	case frozen.Conductor:
-		n = turn(f.wo, ng, n)
-		return k.gloss(f, n, m.Alpha, k.metal[f.sf.Body].At(f.wo.Dot(n)))
+		out.l = k.gloss(f, n, m.Alpha, k.metal[f.sf.Body].At(f.wo.Dot(n)))
 	case frozen.Dielectric:
 		// What passes is taken from the surroundings along the ray bent once: the usual fake of glass.
-		n = turn(f.wo, ng, n)
 		response := k.metal[f.sf.Body].At(f.wo.Dot(n))
-		out := k.gloss(f, n, m.Alpha, response)
+		out.l = k.gloss(f, n, m.Alpha, response)
 		if d, ok := geom.Refract(f.wo, n, m.Index); ok && k.far != nil {
-			out = out.Add(k.far.At(d, m.Alpha).L.Mul(colour.Grey(1).Sub(response)))
+			out.l = out.l.Add(k.far.At(d, m.Alpha).Mul(colour.Grey(1).Sub(response)))
 		}
-		return out
 	case frozen.Soft:
-		n = turn(f.wo, ng, n)
 		response := k.metal[f.sf.Body].At(f.wo.Dot(n))
-		body := k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n)).Scale(1 / math.Pi)
-		return k.gloss(f, n, m.Alpha, response).Add(body.Mul(colour.Grey(1).Sub(response)))
+		out.l = k.gloss(f, n, m.Alpha, response)
+		out.kernel, out.e = k.flesh[f.sf.Body], k.diffuse(f, n)
+		out.a = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(colour.Grey(1).Sub(response)).Scale(1 / math.Pi)
 	}
-	return colour.RGB{}
+	return out
 }
 
 // Draw draws the frame.
 func (k *Look) Draw(ctx context.Context) (*Picture, error) {
-	pass := cover.NewPass(k.view)
+	f := &frame{Look: k, pass: cover.NewPass(k.view), skin: newSkin(k.width, k.height)}
 	for i := range k.solids {
 		s := &k.solids[i]
-		pass.Add(s.points, s.tri, int32(i), s.side)
+		f.pass.Add(s.points, s.tri, int32(i), s.side)
 	}
-	buf := pass.Draw(k.set.Samples, k.workers)
+	f.buf = f.pass.Draw(k.set.Samples, k.workers)
+	f.shadows(f.region())
 	p := &Picture{Width: k.width, Height: k.height, Mean: make([]colour.RGB, k.width*k.height), Alpha: make([]float64, k.width*k.height)}
+	f.out = p
 	cover.Each(k.height, k.workers, func(y int) {
 		if ctx.Err() != nil {
 			return
 		}
 		for x := range k.width {
-			k.pixel(pass, buf, x, y, p)
+			f.pixel(x, y)
 		}
 	})
+	f.skin.spread(ctx, p.Mean, k.workers)
+	if k.set.Glare > 0 {
+		p.Mean = shading.Glare(p.Mean, k.width, k.height, k.set.Field, k.set.Glare)
+	}
 	return p, ctx.Err()
 }
 
+// region returns a ball that holds what the picture shows, from every eighth pixel and a margin.
+//
+// Source of fitting shadow maps to what is seen: Lauritzen, Salvi and Lefohn, Sample Distribution Shadow Maps, I3D 2011.
+func (k *frame) region() (centre geom.Vec, radius float64) {
+	box := geom.EmptyBox()
+	const every = 8
+	for y := every / 2; y < k.height; y += every {
+		for x := every / 2; x < k.width; x += every {
+			if id := k.buf.ID[(y*k.width+x)*k.buf.Samples]; id != cover.None && k.solids[k.pass.Body(id)].body >= 0 {
+				f := k.fragment(k.pass, k.solids, id, float64(x)+0.5, float64(y)+0.5)
+				box = box.Grow(f.sf.P)
+			}
+		}
+	}
+	if box.Empty() {
+		return geom.Vec{}, 1
+	}
+	return box.Centre(), 0.55*box.Size().Len() + 0.1
+}
+
 // pixel shades each body that a pixel's samples show once, in the middle of those samples, and adds them up by their number.
-func (k *Look) pixel(pass *cover.Pass, buf *cover.Buffer, x, y int, p *Picture) {
-	n := buf.Samples
+func (k *frame) pixel(x, y int) {
+	n := k.buf.Samples
 	i := y*k.width + x
-	ids := buf.ID[i*n : (i+1)*n]
+	ids := k.buf.ID[i*n : (i+1)*n]
 	var done [8]bool
+	p := k.out
 	for s, id := range ids {
 		if done[s] || id == cover.None {
 			continue
 		}
-		body := pass.Body(id)
+		body := k.pass.Body(id)
 		var mx, my float64
 		count := 0
 		for q := s; q < n; q++ {
-			if !done[q] && ids[q] != cover.None && pass.Body(ids[q]) == body {
+			if ids[q] != cover.None && k.pass.Body(ids[q]) == body {
 				done[q] = true
 				ox, oy := cover.Offset(n, q)
 				mx, my, count = mx+ox, my+oy, count+1
@@ -266,17 +325,29 @@ func (k *Look) pixel(pass *cover.Pass, buf *cover.Buffer, x, y int, p *Picture) 
 		mx, my = mx/float64(count), my/float64(count)
 		best, least := id, math.Inf(1)
 		for q := s; q < n; q++ {
-			if ids[q] != cover.None && pass.Body(ids[q]) == body {
+			if ids[q] != cover.None && k.pass.Body(ids[q]) == body {
 				ox, oy := cover.Offset(n, q)
 				if d := (ox-mx)*(ox-mx) + (oy-my)*(oy-my); d < least {
 					best, least = ids[q], d
 				}
 			}
 		}
-		f := k.fragment(pass, k.solids, best, float64(x)+mx, float64(y)+my)
 		w := float64(count) / float64(n)
-		p.Mean[i] = p.Mean[i].Add(k.shade(&f).Scale(w))
 		p.Alpha[i] += w
+		if l := k.solids[body].light; l != nil {
+			pl := k.place(k.pass, k.solids, best, float64(x)+mx, float64(y)+my)
+			p.Mean[i] = p.Mean[i].Add(l.Radiance(pl, k.toCamera(pl)).Scale(w))
+			continue
+		}
+		f := k.fragment(k.pass, k.solids, best, float64(x)+mx, float64(y)+my)
+		a := k.shade(&f)
+		l := a.l
+		if a.kernel == nil {
+			l = l.Add(a.e.Mul(a.a))
+		} else {
+			k.skin.add(i, a.kernel, &f, a.e, a.a.Scale(w))
+		}
+		p.Mean[i] = p.Mean[i].Add(l.Scale(w))
 	}
 	if p.Alpha[i] < 1 && k.scene.ShowEnvironment {
 		p.Mean[i] = p.Mean[i].Add(k.background(x, y).Scale(1 - p.Alpha[i]))

@@ -15,17 +15,17 @@ import (
 type relief struct {
 	reach    float64 // half the side of the square
 	n        int
-	z        []float32 // height along the axis; the pit of the pupil lies pitDepth below its margin
-	open     []float32 // 1 on tissue, 0 where light is swallowed
-	slopes   texture.Map
-	top, low float64 // range of z
+	z        []float32   // height along the axis; the pit of the pupil lies pitDepth below its margin
+	open     []float32   // 1 on tissue, 0 where light is swallowed
+	slopes   texture.Map // x and y of the normal over its z, and the share of diffuse light that crevices let in
+	top, low float64     // range of z
 }
 
 // pitDepth is how deep the pupil's opening is in the relief, mm: enough that rays pass beneath the rounded margin.
 const pitDepth = 0.3
 
 // newRelief bakes the relief in n x n texels.
-func newRelief(s *frozen.Scene, e *frozen.Eye, n, workers int) *relief {
+func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers int) *relief {
 	b := &s.Bodies[e.Inner]
 	m := b.Mesh
 	r := &relief{reach: e.LimbusRadius + e.LimbusWidth, n: n, z: make([]float32, n*n), open: make([]float32, n*n), top: math.Inf(-1), low: math.Inf(1)}
@@ -63,6 +63,11 @@ func newRelief(s *frozen.Scene, e *frozen.Eye, n, workers int) *relief {
 		}
 	}
 	r.low = margin - pitDepth
+	if occlusion {
+		for i, o := range r.crevices(workers) {
+			slopes[3*i+2] = o
+		}
+	}
 	r.slopes = texture.FromImage(texture.NewImage(n, n, 3, slopes), texture.Clamp)
 	return r
 }

@@ -3,6 +3,7 @@ package raster
 import (
 	"math"
 
+	"catchlight/light"
 	"catchlight/render/frozen"
 	"catchlight/render/raster/cover"
 	"catchlight/scene/geom"
@@ -15,6 +16,7 @@ type solid struct {
 	tri    [][3]uint32
 	face   []uint32 // of shapes in closed form: the face that each triangle lies on, as frozen.Hit.Prim; nil: the triangle itself
 	side   cover.Side
+	light  *light.Light // of a light that the camera sees; body is -1 then
 }
 
 // slabReach is half the edge of the square that stands for an infinite slab, in mm of its own frame: its edge lies 1e-4 of a radian
@@ -93,4 +95,33 @@ func ball(s *solid, r float64) {
 			s.face = append(s.face, 0, 0)
 		}
 	}
+}
+
+// shining cuts a light into triangles.
+func shining(l *light.Light, f light.Form) solid {
+	s := solid{body: -1, light: l}
+	if f.Kind == light.Sphere {
+		ball(&s, f.Radius)
+		for i, p := range s.points {
+			s.points[i] = p.Add(f.Centre)
+		}
+		s.side = cover.Front
+		return s
+	}
+	x, y := f.Frame.S.Mul(f.W/2), f.Frame.T.Mul(f.H/2)
+	s.points = []geom.Vec{f.Centre.Sub(x).Sub(y), f.Centre.Add(x).Sub(y), f.Centre.Add(x).Add(y), f.Centre.Sub(x).Add(y)}
+	if f.Kind == light.Disc {
+		s.points = s.points[:0]
+		for i := range sphereSegments {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / sphereSegments)
+			s.points = append(s.points, f.Centre.Mad(f.Radius*cos, f.Frame.S).Mad(f.Radius*sin, f.Frame.T))
+		}
+	}
+	for i := 2; i < len(s.points); i++ {
+		s.tri = append(s.tri, [3]uint32{0, uint32(i) - 1, uint32(i)})
+	}
+	if !f.TwoSided {
+		s.side = cover.Front
+	}
+	return s
 }

@@ -20,16 +20,10 @@ type Sphere struct {
 	rough []level // of roughAlpha
 }
 
-// level holds 4 values a texel: radiance, and how much of it comes from far away (1) instead of from a body (0).
+// level holds linear RGB radiance, 3 values a texel.
 type level struct {
 	n   int
 	pix []float32
-}
-
-// Light is radiance, with the share of directions in which nothing stands near.
-type Light struct {
-	L    colour.RGB
-	Open float64
 }
 
 // roughAlpha are the GGX alphas of the smeared copies; 0 is the sharp picture.
@@ -46,7 +40,7 @@ const prefilterSamples = 64
 // Source: Karis, Real Shading in Unreal Engine 4, SIGGRAPH course 2013 (the split sum: the view and the normal are taken to lie along the
 // reflected direction); Krivanek and Colbert, Real-time Shading with Filtered Importance Sampling, EGSR 2008 (each direction reads a copy
 // whose texel is as wide as the sample).
-func NewSphere(n, workers int, f func(d geom.Vec) Light) *Sphere {
+func NewSphere(n, workers int, f func(d geom.Vec) colour.RGB) *Sphere {
 	s := &Sphere{}
 	base := newLevel(n)
 	cover.Each(n, workers, func(y int) {
@@ -72,12 +66,12 @@ func NewSphere(n, workers int, f func(d geom.Vec) Light) *Sphere {
 }
 
 // smear returns the mean of the light about r that a surface of the given alpha reflects when looked at from r.
-func (s *Sphere) smear(r geom.Vec, alpha float64) Light {
+func (s *Sphere) smear(r geom.Vec, alpha float64) colour.RGB {
 	g := microfacet.Reflect{AX: alpha, AY: alpha}
 	fr := geom.NewFrame(r)
 	n := float64(s.sharp[0].n)
 	texel := 4 * math.Pi / (n * n)
-	var sum Light
+	var sum colour.RGB
 	weight := 0.0
 	for i := range prefilterSamples {
 		u0 := (float64(i) + 0.5) / prefilterSamples
@@ -88,23 +82,22 @@ func (s *Sphere) smear(r geom.Vec, alpha float64) Light {
 		}
 		lod := 0.5 * math.Log2(1/(prefilterSamples*pdf)/texel)
 		l := s.lod(fr.World(wi), lod+1) // one level up hides the few samples (the paper's own choice)
-		sum.L = sum.L.Add(l.L.Scale(wi.Z))
-		sum.Open += l.Open * wi.Z
+		sum = sum.Add(l.Scale(wi.Z))
 		weight += wi.Z
 	}
-	return Light{sum.L.Scale(1 / weight), sum.Open / weight}
+	return sum.Scale(1 / weight)
 }
 
 // lod reads the sharp copies, linear between levels.
-func (s *Sphere) lod(d geom.Vec, lod float64) Light {
+func (s *Sphere) lod(d geom.Vec, lod float64) colour.RGB {
 	last := len(s.sharp) - 1
 	lod = max(0, min(float64(last), lod))
 	k := min(int(lod), last-1)
-	return mixLight(s.sharp[k].at(d), s.sharp[k+1].at(d), lod-float64(k))
+	return colour.Lerp(s.sharp[k].at(d), s.sharp[k+1].at(d), lod-float64(k))
 }
 
 // At returns what a surface of the given GGX alpha reflects about direction d.
-func (s *Sphere) At(d geom.Vec, alpha float64) Light {
+func (s *Sphere) At(d geom.Vec, alpha float64) colour.RGB {
 	k := 0
 	for k < len(roughAlpha)-2 && roughAlpha[k+1] <= alpha {
 		k++
@@ -114,7 +107,7 @@ func (s *Sphere) At(d geom.Vec, alpha float64) Light {
 	if f == 0 {
 		return s.rough[k].at(d)
 	}
-	return mixLight(s.rough[k].at(d), s.rough[k+1].at(d), f)
+	return colour.Lerp(s.rough[k].at(d), s.rough[k+1].at(d), f)
 }
 
 // Harmonics returns the coefficients of the picture's light.
@@ -132,7 +125,7 @@ func (s *Sphere) Harmonics() Harmonics {
 		for x := range l.n {
 			p := Direction(l.n, x, y)
 			w := solidAngle(l.n, p)
-			h.Add(p.Unit(), l.get(x, y).L, w)
+			h.Add(p.Unit(), l.get(x, y), w)
 			total += w
 		}
 	}
@@ -142,20 +135,16 @@ func (s *Sphere) Harmonics() Harmonics {
 	return h
 }
 
-func mixLight(a, b Light, f float64) Light {
-	return Light{colour.Lerp(a.L, b.L, f), a.Open + f*(b.Open-a.Open)}
+func newLevel(n int) level { return level{n, make([]float32, 3*n*n)} }
+
+func (l *level) set(x, y int, v colour.RGB) {
+	i := 3 * (y*l.n + x)
+	l.pix[i], l.pix[i+1], l.pix[i+2] = float32(v[0]), float32(v[1]), float32(v[2])
 }
 
-func newLevel(n int) level { return level{n, make([]float32, 4*n*n)} }
-
-func (l *level) set(x, y int, v Light) {
-	i := 4 * (y*l.n + x)
-	l.pix[i], l.pix[i+1], l.pix[i+2], l.pix[i+3] = float32(v.L[0]), float32(v.L[1]), float32(v.L[2]), float32(v.Open)
-}
-
-func (l *level) get(x, y int) Light {
-	i := 4 * (y*l.n + x)
-	return Light{colour.RGB{float64(l.pix[i]), float64(l.pix[i+1]), float64(l.pix[i+2])}, float64(l.pix[i+3])}
+func (l *level) get(x, y int) colour.RGB {
+	i := 3 * (y*l.n + x)
+	return colour.RGB{float64(l.pix[i]), float64(l.pix[i+1]), float64(l.pix[i+2])}
 }
 
 // half returns the level of half the side; texels count by their solid angle.
@@ -163,16 +152,15 @@ func (l *level) half() level {
 	out := newLevel(l.n / 2)
 	for y := range out.n {
 		for x := range out.n {
-			var sum Light
+			var sum colour.RGB
 			w := 0.0
 			for k := range 4 {
 				i, j := 2*x+k%2, 2*y+k/2
 				v, a := l.get(i, j), solidAngle(l.n, Direction(l.n, i, j))
-				sum.L = sum.L.Add(v.L.Scale(a))
-				sum.Open += v.Open * a
+				sum = sum.Add(v.Scale(a))
 				w += a
 			}
-			out.set(x, y, Light{sum.L.Scale(1 / w), sum.Open / w})
+			out.set(x, y, sum.Scale(1/w))
 		}
 	}
 	return out
@@ -192,31 +180,36 @@ func unfold(u, v float64) geom.Vec {
 	return geom.Vec{X: u, Y: v, Z: z}
 }
 
-// at reads the level at a direction, bilinear; the square's edges are sewn to themselves.
-func (l *level) at(d geom.Vec) Light {
+// Place is the inverse of Direction: where the picture shows a direction of any length, in [0, 1] from the top left.
+func Place(d geom.Vec) (u, v float64) {
 	k := 1 / (math.Abs(d.X) + math.Abs(d.Y) + math.Abs(d.Z))
-	u, v := d.X*k, d.Y*k
+	u, v = d.X*k, d.Y*k
 	if d.Z < 0 {
 		u, v = math.Copysign(1-math.Abs(v), u), math.Copysign(1-math.Abs(u), v)
 	}
+	return (u + 1) / 2, (1 - v) / 2
+}
+
+// at reads the level at a direction, bilinear; the square's edges are sewn to themselves.
+func (l *level) at(d geom.Vec) (out colour.RGB) {
+	u, v := Place(d)
 	n := float64(l.n)
-	x, y := (u+1)/2*n-0.5, (1-v)/2*n-0.5
+	x, y := u*n-0.5, v*n-0.5
 	xf, yf := math.Floor(x), math.Floor(y)
 	fx, fy := x-xf, y-yf
 	ix, iy := int(xf), int(yf)
 	a, b := l.entry(ix, iy), l.entry(ix+1, iy)
 	c, e := l.entry(ix, iy+1), l.entry(ix+1, iy+1)
 	wa, wb, wc, we := (1-fx)*(1-fy), fx*(1-fy), (1-fx)*fy, fx*fy
-	var out [4]float64
 	for i := range out {
 		out[i] = wa*float64(a[i]) + wb*float64(b[i]) + wc*float64(c[i]) + we*float64(e[i])
 	}
-	return Light{colour.RGB{out[0], out[1], out[2]}, out[3]}
+	return out
 }
 
 // entry returns the values of a texel that lies at most one step outside: beyond an edge of the folded-out octahedron lies the
 // same edge, turned round.
-func (l *level) entry(x, y int) *[4]float32 {
+func (l *level) entry(x, y int) *[3]float32 {
 	n := l.n
 	if x < 0 {
 		x, y = -1-x, n-1-y
@@ -228,6 +221,6 @@ func (l *level) entry(x, y int) *[4]float32 {
 	} else if y >= n {
 		y, x = 2*n-1-y, n-1-x
 	}
-	i := 4 * (y*n + x)
-	return (*[4]float32)(l.pix[i : i+4])
+	i := 3 * (y*n + x)
+	return (*[3]float32)(l.pix[i : i+3])
 }

@@ -1,0 +1,306 @@
+package raster
+
+import (
+	"math"
+
+	"catchlight/light"
+	"catchlight/render/accel"
+	"catchlight/render/frozen"
+	"catchlight/render/raster/cover"
+	"catchlight/render/raster/shading"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// behindCornea is the light that a cornea lets onto the plane of the iris, baked: maps over the square of the relief. Values are basic
+// irradiance (over n^2), as the iris' reflectance meets it.
+type behindCornea struct {
+	reach float64
+	plane float64      // height of the plane, mm of the eye's frame
+	n     int          // side of the maps of lamps
+	lamps [][]float32  // [lamp][texel]: irradiance over the lamp's radiance, and the mean direction toward the light, eye frame: 4 values
+	m     int          // side of the map of the surroundings
+	far   []colour.RGB // [texel]: irradiance of the surroundings
+}
+
+// Sizes of the baking.
+const (
+	causticSide   = 128 // of the map: 0.1 mm a texel
+	causticGrid   = 224 // of the rays over the cornea
+	causticLooks  = 24  // points of a light
+	transferSide  = 20
+	transferLooks = 196
+)
+
+// dome is the outer shell over the relief's square, looked down on: one place a ray.
+type dome struct {
+	p, n []geom.Vec // eye frame; n is zero where there is nothing
+	area float64    // of a place, across the axis
+}
+
+func (k *Look) dome(e *frozen.Eye, reach float64, n int) dome {
+	b := &k.scene.Bodies[e.Outer]
+	box := b.Mesh.Bounds()
+	f := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}
+	size := 2 * reach / float64(n)
+	pass := cover.NewPass(cover.Flat(f, geom.Vec{Z: box.Hi.Z + 1}, float64(n)/2, float64(n)/2, size, n, n, 0.5, box.Hi.Z-box.Lo.Z+2))
+	pass.Add(b.Mesh.P, b.Mesh.Tri, 0, cover.Front)
+	buf := pass.Draw(1, k.workers)
+	d := dome{make([]geom.Vec, n*n), make([]geom.Vec, n*n), size * size}
+	for i, id := range buf.ID {
+		if id == cover.None {
+			continue
+		}
+		pl := pass.At(id, float64(i%n)+0.5, float64(i/n)+0.5)
+		sf := k.scene.Surface(geom.Ray{}, &frozen.Hit{Body: e.Outer, Prim: pl.Prim, U: pl.U, V: pl.V})
+		ns := sf.Ns
+		if e.Normal.Valid() {
+			ns = k.scene.MappedNormal(&sf, &e.Normal, e.NormalGain)
+		}
+		d.p[i], d.n[i] = b.ToLocal.Point(sf.P), b.ToLocal.Vector(ns).Unit()
+	}
+	return d
+}
+
+// newBehindCornea bakes the light onto the iris. Of each lamp rays from a regular grid over the cornea are bent and their flux is spread
+// over the map by tents; of the surroundings, nine coefficients a place say how much of each harmonic comes through.
+//
+// Sources: Francois, Gautron, Breton and Bouatouch, Image-Based Modeling of the Human Eye, IEEE TVCG 15(5), 2009 (a caustic map of the
+// cornea); Sloan, Kautz and Snyder, Precomputed Radiance Transfer, SIGGRAPH 2002.
+func (k *Look) newBehindCornea(y *eyeLook) *behindCornea {
+	c := &behindCornea{reach: y.relief.reach, plane: y.relief.read(y.relief.z, 0.5*y.e.LimbusRadius, 0), n: causticSide, m: transferSide}
+	d := k.dome(y.e, c.reach, causticGrid)
+	c.lamps = make([][]float32, len(k.lamps))
+	cover.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &d, &k.lamps[i]) })
+	c.far = make([]colour.RGB, c.m*c.m)
+	cover.Each(c.m, k.workers, func(j int) {
+		sc := accel.NewScratch()
+		for i := range c.m {
+			c.far[j*c.m+i] = k.transfer(y, c, sc, i, j)
+		}
+	})
+	return c
+}
+
+// caustic throws one lamp's light through the dome.
+func (k *Look) caustic(y *eyeLook, c *behindCornea, d *dome, l *lamp) []float32 {
+	sc := accel.NewScratch()
+	out := make([]float64, 4*c.n*c.n)
+	to := &y.body.ToWorld
+	n2 := y.e.Index * y.e.Index
+	texel := 2 * c.reach / float64(c.n)
+	for s := range causticLooks {
+		for i, n := range d.n {
+			if n.Z <= 0 {
+				continue
+			}
+			p := to.Point(d.p[i])
+			dir, weight := l.from(p, s)
+			if weight <= 0 {
+				continue
+			}
+			wi := y.body.ToLocal.Vector(dir).Unit()
+			cos := wi.Dot(n)
+			if cos <= 0 {
+				continue
+			}
+			in, ok := geom.Refract(wi, n, y.e.Index)
+			if !ok || in.Z >= 0 {
+				continue
+			}
+			q := d.p[i].Mad((c.plane-d.p[i].Z)/in.Z, in)
+			if math.Abs(q.X) >= c.reach || math.Abs(q.Y) >= c.reach || d.p[i].Z < c.plane {
+				continue
+			}
+			bends := frozen.Bend(y.e.Zone(d.p[i]), y.e.Zone(q))
+			if bends <= 0 || k.set.Shadow != "none" && k.blocked(sc, p, dir, l) {
+				continue
+			}
+			// Flux through the place: its true area is area/n.Z. The map holds irradiance over n^2.
+			flux := weight * cos * d.area / n.Z * (1 - y.e.Reflectance(cos)) * bends / (n2 * texel * texel * causticLooks)
+			x, v := (q.X/c.reach+1)/2*float64(c.n)-0.5, (1-q.Y/c.reach)/2*float64(c.n)-0.5
+			ix, iy := int(math.Floor(x)), int(math.Floor(v))
+			fx, fy := x-float64(ix), v-float64(iy)
+			for a := range 4 {
+				jx, jy := ix+a%2, iy+a/2
+				w := flux * (fx + float64(1-a%2)*(1-2*fx)) * (fy + float64(1-a/2)*(1-2*fy))
+				if jx < 0 || jy < 0 || jx >= c.n || jy >= c.n {
+					continue
+				}
+				o := out[4*(jy*c.n+jx):]
+				o[0] += w
+				o[1] -= w * in.X
+				o[2] -= w * in.Y
+				o[3] -= w * in.Z
+			}
+		}
+	}
+	return smooth(out, c.n)
+}
+
+// smooth blurs the map by a tent of three texels, which hides the grid of the rays, and turns directions into unit vectors.
+func smooth(in []float64, n int) []float32 {
+	out := make([]float32, len(in))
+	for y := range n {
+		for x := range n {
+			var sum [4]float64
+			var weight float64
+			for j := -1; j <= 1; j++ {
+				for i := -1; i <= 1; i++ {
+					if x+i < 0 || y+j < 0 || x+i >= n || y+j >= n {
+						continue
+					}
+					w := float64((2 - i*i) * (2 - j*j))
+					weight += w
+					for c := range sum {
+						sum[c] += w * in[4*((y+j)*n+x+i)+c]
+					}
+				}
+			}
+			o := out[4*(y*n+x):]
+			o[0] = float32(sum[0] / weight)
+			d := geom.Vec{X: sum[1], Y: sum[2], Z: sum[3]}
+			if d.Len2() > 0 {
+				d = d.Unit()
+			}
+			o[1], o[2], o[3] = float32(d.X), float32(d.Y), float32(d.Z)
+		}
+	}
+	return out
+}
+
+// from returns the unit direction from p to point i of the light, and the irradiance on a surface facing it, over the light's
+// radiance, as if all of the light were there.
+func (l *lamp) from(p geom.Vec, i int) (d geom.Vec, e float64) {
+	u, v := looks[i][0], looks[i][1]
+	switch l.Kind {
+	case light.Distant:
+		a, b := geom.ConcentricDisc(u, v)
+		f := geom.NewFrame(l.Frame.N)
+		k := math.Tan(l.Radius)
+		return l.Frame.N.Mad(a*k, f.S).Mad(b*k, f.T).Unit(), l.Solid()
+	case light.Sphere:
+		to, dist, sin, ok := l.toward(p)
+		if !ok || sin >= 1 {
+			return d, 0
+		}
+		a, b := geom.ConcentricDisc(u, v)
+		f := geom.NewFrame(to)
+		return to.Mul(dist).Mad(a*l.Radius, f.S).Mad(b*l.Radius, f.T).Unit(), 2 * math.Pi * (1 - math.Sqrt(1-sin*sin))
+	}
+	at, area := l.Centre, math.Pi*l.Radius*l.Radius
+	if l.Kind == light.Disc {
+		a, b := geom.ConcentricDisc(u, v)
+		at = at.Mad(a*l.Radius, l.Frame.S).Mad(b*l.Radius, l.Frame.T)
+	} else {
+		area = l.W * l.H * l.Open()
+		n := float64(l.NX * l.NY)
+		q := &l.panes[int(u*n)]
+		s := u*n - math.Floor(u*n)
+		at = geom.Lerp(geom.Lerp(q[0], q[1], s), geom.Lerp(q[3], q[2], s), v)
+	}
+	d = at.Sub(p)
+	r2 := d.Len2()
+	d = d.Mul(1 / math.Sqrt(r2))
+	c := -d.Dot(l.Frame.N)
+	if l.TwoSided {
+		c = math.Abs(c)
+	}
+	return d, max(0, c) * area / r2
+}
+
+// blocked reports whether a plain body stands between p and the lamp in direction d.
+func (k *Look) blocked(sc *accel.Scratch, p, d geom.Vec, l *lamp) bool {
+	far := math.Inf(1)
+	if l != nil && l.Kind != light.Distant {
+		far = l.Centre.Sub(p).Len()
+	}
+	for i := range k.scene.Bodies {
+		b := &k.scene.Bodies[i]
+		if b.Eye >= 0 || b.Mask&frozen.ShadowRays == 0 || b.Material.Kind == frozen.Matched || b.Material.Kind == frozen.Dielectric {
+			continue
+		}
+		if b.Blocks(sc, geom.Ray{O: p, D: d}, 1e-6, far) {
+			return true
+		}
+	}
+	return false
+}
+
+// transfer returns the basic irradiance of the surroundings at a place of the plane.
+func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int) (e colour.RGB) {
+	p := geom.Vec{X: ((float64(i)+0.5)/float64(c.m)*2 - 1) * c.reach, Y: (1 - (float64(j)+0.5)/float64(c.m)*2) * c.reach, Z: c.plane}
+	if r := math.Hypot(p.X, p.Y); r > y.e.LimbusRadius { // beneath the white: as at the limbus
+		s := y.e.LimbusRadius / r
+		p.X, p.Y = p.X*s, p.Y*s
+	}
+	var t [9]float64
+	var sp frozen.ShellPoint
+	const side = 14 // squared: transferLooks
+	for s := range transferLooks {
+		d := geom.CosineHemisphere((float64(s%side)+0.5)/side, (float64(s/side)+0.5)/side)
+		if !k.scene.CastOuter(sc, y.e, p, d, 0, math.Inf(1), true, &sp) {
+			continue
+		}
+		bends := frozen.Bend(y.e.Zone(sp.P), y.e.Zone(p))
+		n := sp.N
+		if bends <= 0 || d.Dot(n) <= 0 {
+			continue
+		}
+		out, ok := geom.Refract(d.Neg(), n.Neg(), 1/y.e.Index)
+		if !ok || out.Dot(n) <= 0 {
+			continue
+		}
+		dir := y.body.ToWorld.Vector(out).Unit()
+		if k.set.Occlusion != "none" && k.blocked(sc, y.body.ToWorld.Point(sp.P), dir, nil) {
+			continue
+		}
+		w := bends * (1 - y.e.Reflectance(out.Dot(n))) * math.Pi / transferLooks
+		for q, b := range shading.Basis(dir) {
+			t[q] += w * b
+		}
+	}
+	for q := range t {
+		e = e.Add(k.ambient[q].Scale(t[q]))
+	}
+	for q := range e {
+		e[q] = max(0, e[q])
+	}
+	return e
+}
+
+// at returns the irradiance on the iris at q, on tissue of normal n, both in the eye's frame; open is the share of diffuse light that the
+// relief lets in there.
+func (c *behindCornea) at(k *Look, q, n geom.Vec, open float64) (e colour.RGB) {
+	x, y := (q.X/c.reach+1)/2, (1-q.Y/c.reach)/2
+	for i := range c.lamps {
+		v := sample(c.lamps[i], c.n, x, y)
+		d := geom.Vec{X: v[1], Y: v[2], Z: v[3]}
+		if v[0] <= 0 || d.Z <= 0 {
+			continue
+		}
+		// From the plane's irradiance to that of the tilted tissue.
+		e = e.Add(k.lamps[i].Radiance.Scale(v[0] * max(0, d.Dot(n)) / max(0.15, d.Z)))
+	}
+	far := func(i, j int) colour.RGB {
+		return c.far[max(0, min(c.m-1, j))*c.m+max(0, min(c.m-1, i))]
+	}
+	px, py := x*float64(c.m)-0.5, y*float64(c.m)-0.5
+	i, j := int(math.Floor(px)), int(math.Floor(py))
+	fx, fy := px-float64(i), py-float64(j)
+	a, b := colour.Lerp(far(i, j), far(i+1, j), fx), colour.Lerp(far(i, j+1), far(i+1, j+1), fx)
+	return e.Add(colour.Lerp(a, b, fy).Scale(open * (1 + n.Z) / 2))
+}
+
+// sample reads four values bilinearly at (x, y) in [0, 1].
+func sample(pix []float32, n int, x, y float64) (out [4]float64) {
+	px, py := max(0, min(float64(n)-1.001, x*float64(n)-0.5)), max(0, min(float64(n)-1.001, y*float64(n)-0.5))
+	i, j := int(px), int(py)
+	fx, fy := px-float64(i), py-float64(j)
+	a, b := pix[4*(j*n+i):4*(j*n+i)+8], pix[4*((j+1)*n+i):4*((j+1)*n+i)+8]
+	for c := range out {
+		p, q := float64(a[c])+fx*float64(a[c+4]-a[c]), float64(b[c])+fx*float64(b[c+4]-b[c])
+		out[c] = p + fy*(q-p)
+	}
+	return out
+}

@@ -1,0 +1,238 @@
+package raster
+
+import (
+	"math"
+
+	"catchlight/render/accel"
+	"catchlight/render/frozen"
+	"catchlight/render/raster/cover"
+	"catchlight/render/raster/shading"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+)
+
+// Occlusion: how much of the surroundings plain bodies such as lids and cards hide from an eye, and what they show in the mirror of its
+// tear film. Both are baked from one place: the centre of the eye.
+
+// veil is the share of the surroundings' diffuse light that reaches the outer shell, by direction from the eye's centre.
+//
+// Source: Landis, Production-Ready Global Illumination, SIGGRAPH course 2002 (baked ambient occlusion).
+type veil struct {
+	n   int
+	pix []float32
+}
+
+const (
+	veilSide  = 96
+	veilLooks = 64
+)
+
+func (k *Look) newVeil(y *eyeLook) *veil {
+	v := &veil{n: veilSide, pix: make([]float32, veilSide*veilSide)}
+	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
+	frozen.Directions(v.n, func(i int, d geom.Vec) {
+		v.pix[i] = 1
+		sc := accel.NewScratch()
+		far := 4 * y.e.Far
+		var sp frozen.ShellPoint
+		if !k.scene.CastOuter(sc, y.e, d.Mul(far), d.Neg(), 0, far, false, &sp) {
+			return
+		}
+		to := &y.body.ToWorld
+		p, f := to.Point(sp.P), geom.NewFrame(to.Vector(sp.N).Unit())
+		open := 0
+		for s := range veilLooks {
+			const side = 8
+			if !k.blocked(sc, p, f.World(geom.CosineHemisphere((float64(s%side)+0.5)/side, (float64(s/side)+0.5)/side)), nil) {
+				open++
+			}
+		}
+		v.pix[i] = float32(open) / veilLooks
+	}, rows)
+	return v
+}
+
+// at returns the share at a place of the outer shell, eye frame.
+func (v *veil) at(p geom.Vec) float64 {
+	if v == nil {
+		return 1
+	}
+	uv := chart(p)
+	x, y := uv.U*float64(v.n)-0.5, uv.V*float64(v.n)-0.5
+	x, y = max(0, min(float64(v.n)-1.001, x)), max(0, min(float64(v.n)-1.001, y))
+	i, j := int(x), int(y)
+	fx, fy := x-float64(i), y-float64(j)
+	q := j*v.n + i
+	a, b := float64(v.pix[q])+fx*float64(v.pix[q+1]-v.pix[q]), float64(v.pix[q+v.n])+fx*float64(v.pix[q+v.n+1]-v.pix[q+v.n])
+	return a + fy*(b-a)
+}
+
+// crevices darkens the slopes of a relief where it lies deep: the share of diffuse light from above that its surroundings let in, from
+// the highest slope within reach in each of some directions.
+//
+// Source: Max, Horizon Mapping: Shadows for Bump-Mapped Surfaces, The Visual Computer 4, 1988: with the horizon at the angle h in a
+// direction, cos^2 h of the cosine-weighted light from there passes over it.
+func (r *relief) crevices(workers int) []float32 {
+	const turns, steps, reach = 12, 7, 0.5 // reach in mm
+	out := make([]float32, r.n*r.n)
+	texel := 2 * r.reach / float64(r.n)
+	cover.Each(r.n, workers, func(j int) {
+		for i := range r.n {
+			p := j*r.n + i
+			out[p] = 1
+			if r.open[p] == 0 {
+				continue
+			}
+			sum := 0.0
+			for t := range turns {
+				sin, cos := math.Sincos(2 * math.Pi * (float64(t) + 0.5) / turns)
+				high := 0.0
+				for s := range steps {
+					d := max(1.5*texel, reach*math.Pow((float64(s)+1)/steps, 2))
+					x, y := i+int(math.Round(d*cos/texel)), j-int(math.Round(d*sin/texel))
+					if x < 0 || y < 0 || x >= r.n || y >= r.n || r.open[y*r.n+x] == 0 {
+						continue
+					}
+					high = max(high, float64(r.z[y*r.n+x]-r.z[p])/d)
+				}
+				sum += 1 / (1 + high*high)
+			}
+			out[p] = float32(sum / turns)
+		}
+	})
+	return out
+}
+
+// probe is what stands about an eye: by direction from its centre, the distance of the first plain body and the light that it sends.
+type probe struct {
+	centre geom.Vec
+	n      int
+	dist   []float32 // mm; +Inf where nothing stands
+	l      []colour.RGB
+	most   float64 // the largest distance
+	least  float64
+}
+
+const probeSide = 256
+
+// newProbe looks round from the eye's centre. It is nil where nothing stands about it.
+func (k *Look) newProbe(y *eyeLook) *probe {
+	p := &probe{centre: y.body.ToWorld.T, n: probeSide, dist: make([]float32, probeSide*probeSide), l: make([]colour.RGB, probeSide*probeSide), least: math.Inf(1)}
+	own := y.e
+	cover.Each(p.n, k.workers, func(j int) {
+		sc := accel.NewScratch()
+		for i := range p.n {
+			r := geom.Ray{O: p.centre, D: shading.Direction(p.n, i, j).Unit()}
+			best := frozen.Hit{T: math.Inf(1), Body: -1, Light: -1}
+			for q := range k.scene.Bodies {
+				b := &k.scene.Bodies[q]
+				if b.Mask&frozen.ReflectionRays == 0 || int32(q) == own.Outer || int32(q) == own.Inner || b.Material.Kind == frozen.Outer || b.Material.Kind == frozen.Matched {
+					continue
+				}
+				if b.Closest(sc, r, 1e-6, best.T, &best) {
+					best.Body = int32(q)
+				}
+			}
+			at := j*p.n + i
+			p.dist[at] = float32(best.T)
+			if best.Body < 0 {
+				continue
+			}
+			p.l[at] = k.seenByProbe(sc, r, &best)
+		}
+	})
+	for _, d := range p.dist {
+		if d := float64(d); !math.IsInf(d, 1) {
+			p.most, p.least = max(p.most, d), min(p.least, d)
+		}
+	}
+	if p.most == 0 {
+		return nil
+	}
+	return p
+}
+
+// seenByProbe shades what a probe's ray meets: diffuse light alone, lamps with one look for what stands between.
+func (k *Look) seenByProbe(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
+	f := fragment{sf: k.scene.Surface(r, h), wo: r.D.Neg()}
+	_, n := f.facing()
+	m := &k.scene.Bodies[h.Body].Material
+	a := colour.Grey(0.5)
+	if m.Colour.Valid() {
+		a = m.Colour.RGB(f.sf.UV, 0)
+	}
+	e := k.ambient.Irradiance(n)
+	at := f.sf.P.Mad(2*f.sf.Eps+1e-4, n)
+	for i := range k.lamps {
+		l := &k.lamps[i]
+		if c := l.cosine(at, n); c > 0 {
+			if d, _, _, _ := l.toward(at); !k.blocked(sc, at, d, l) {
+				e = e.Add(l.strength().Scale(c))
+			}
+		}
+	}
+	return a.Mul(e).Scale(1 / math.Pi)
+}
+
+// probeSteps is the number of places along a mirrored ray that are held against the probe.
+const probeSteps = 14
+
+// meets follows a mirrored ray from p past the probe's distances. share is how much of it ends on a body, l the light from there.
+//
+// Source: Szirmay-Kalos, Aszodi, Lazanyi and Premecz, Approximate Ray-Tracing on the GPU with Distance Impostors, CGF 24(3), 2005; a walk
+// in even steps and a bisection in place of their secant, which can step past what is thin.
+func (b *probe) meets(p, d geom.Vec) (l colour.RGB, share float64) {
+	o := p.Sub(b.centre)
+	// The ray leaves the ball that holds all bodies at t1, and enters the shell where they stand at t0.
+	root := func(radius float64) float64 {
+		m := o.Dot(d)
+		return -m + math.Sqrt(max(0, m*m-o.Len2()+radius*radius))
+	}
+	t0, t1 := 0.0, root(min(b.most, 60*b.least))
+	if q := root(b.least * 0.98); q > 0 && o.Len() < b.least {
+		t0 = q
+	}
+	over := func(t float64) float64 { // how far the point lies behind the nearest body; negative before it
+		x := o.Mad(t, d)
+		u, v := shading.Place(x)
+		n := float64(b.n)
+		return x.Len() - float64(b.dist[min(b.n-1, int(v*n))*b.n+min(b.n-1, int(u*n))])
+	}
+	last := t0
+	for i := 1; i <= probeSteps; i++ {
+		s := float64(i) / probeSteps
+		t := t0 + (t1-t0)*s*s
+		if over(t) >= 0 {
+			lo, hi := last, t
+			for range 5 {
+				if m := (lo + hi) / 2; over(m) >= 0 {
+					hi = m
+				} else {
+					lo = m
+				}
+			}
+			return b.read(o.Mad(hi, d), o.Mad(hi, d).Len())
+		}
+		last = t
+	}
+	return l, 0
+}
+
+// read returns the light about a direction of what stands no farther than the point there, and the share of the four texels that do.
+func (b *probe) read(x geom.Vec, r float64) (l colour.RGB, share float64) {
+	u, v := shading.Place(x)
+	px, py := u*float64(b.n)-0.5, v*float64(b.n)-0.5
+	i, j := int(math.Floor(px)), int(math.Floor(py))
+	fx, fy := px-float64(i), py-float64(j)
+	for c := range 4 {
+		w := (fx + float64(1-c%2)*(1-2*fx)) * (fy + float64(1-c/2)*(1-2*fy))
+		q := max(0, min(b.n-1, j+c/2))*b.n + max(0, min(b.n-1, i+c%2))
+		if float64(b.dist[q]) <= r*1.05 {
+			l, share = l.Add(b.l[q].Scale(w)), share+w
+		}
+	}
+	if share > 0 {
+		l = l.Scale(1 / share)
+	}
+	return l, share
+}

@@ -1,0 +1,247 @@
+package raster
+
+import (
+	"math"
+
+	"catchlight/light"
+	"catchlight/render/frozen"
+	"catchlight/render/raster/cover"
+	"catchlight/scene/geom"
+)
+
+// shadow is what stands between one light and what is seen: for each direction from the light's middle the distance to the first body.
+type shadow struct {
+	view   cover.View
+	frame  geom.Frame // of the view: N toward the light
+	flat   bool       // rays run in parallel
+	near   float64    // perspective: of the view
+	length float64    // flat: depth is 1 - distance/length
+	n      int
+	texel  float64   // width of a texel: mm, or mm per mm of distance
+	dist   []float32 // distance along the view in mm; +Inf where nothing stands
+	least  float64   // the smallest
+}
+
+// newShadow draws the casters as the lamp's middle sees the region of the receivers, a ball about centre. It returns nil where no
+// caster is in the way.
+//
+// Source: Williams, Casting Curved Shadows on Curved Surfaces, SIGGRAPH 1978.
+func newShadow(l *lamp, centre geom.Vec, radius float64, casters []solid, n, workers int) *shadow {
+	s := &shadow{n: n, least: math.Inf(1)}
+	radius *= 1.02
+	if l.Kind == light.Distant {
+		s.flat, s.frame = true, geom.NewFrame(l.Frame.N)
+		// As far toward the light as any caster reaches.
+		out := radius
+		for i := range casters {
+			for _, p := range casters[i].points {
+				if d := p.Sub(centre).Dot(l.Frame.N); d < 0.5*slabReach {
+					out = max(out, d)
+				}
+			}
+		}
+		out++
+		s.length, s.texel = out+radius, 2*radius/float64(n)
+		s.view = cover.Flat(s.frame, centre.Mad(out, l.Frame.N), float64(n)/2, float64(n)/2, s.texel, n, n, 0, s.length)
+	} else {
+		back := l.Centre.Sub(centre)
+		d := back.Len()
+		s.frame = geom.NewFrame(back.Mul(1 / d))
+		if l.Kind == light.Rectangle { // so that the light's sides lie along the map's
+			if t := l.Frame.T.Mad(-l.Frame.T.Dot(s.frame.N), s.frame.N); t.Len() > 0.2 {
+				t = t.Unit()
+				s.frame.S, s.frame.T = t.Cross(s.frame.N), t
+			}
+		}
+		tan := 2.0
+		if d > radius*1.1 {
+			tan = min(tan, radius/math.Sqrt(d*d-radius*radius))
+		}
+		s.near, s.texel = max(1e-3, 1e-4*d), 2*tan/float64(n)
+		s.view = cover.Perspective(s.frame, l.Centre, tan, n, n, s.near)
+	}
+	pass := cover.NewPass(s.view)
+	for i := range casters {
+		pass.Add(casters[i].points, casters[i].tri, int32(i), cover.Both)
+	}
+	buf := pass.Draw(1, workers)
+	s.dist = make([]float32, n*n)
+	for i, z := range buf.Depth {
+		d := math.Inf(1)
+		if buf.ID[i] != cover.None {
+			d = s.distance(float64(z))
+		}
+		s.dist[i] = float32(d)
+		s.least = min(s.least, d)
+	}
+	if math.IsInf(s.least, 1) {
+		return nil
+	}
+	return s
+}
+
+func (s *shadow) distance(depth float64) float64 {
+	if s.flat {
+		return s.length * (1 - depth)
+	}
+	return s.near / depth
+}
+
+// compare returns the share of light that reaches distance d at map position (x, y) in texels: bilinear between four comparisons.
+//
+// Source: Reeves, Salesin and Cook, Rendering Antialiased Shadows with Depth Maps, SIGGRAPH 1987.
+func (s *shadow) compare(x, y, d float64) float64 {
+	x, y = x-0.5, y-0.5
+	xf, yf := math.Floor(x), math.Floor(y)
+	fx, fy := x-xf, y-yf
+	lit := func(i, j int) float64 {
+		if i < 0 || j < 0 || i >= s.n || j >= s.n || float64(s.dist[j*s.n+i]) >= d {
+			return 1
+		}
+		return 0
+	}
+	i, j := int(xf), int(yf)
+	a, b := lit(i, j)*(1-fx)+lit(i+1, j)*fx, lit(i, j+1)*(1-fx)+lit(i+1, j+1)*fx
+	return a + fy*(b-a)
+}
+
+// The numbers of looks: for casters in the way, and for the share of the light that they hide.
+const (
+	blockerLooks = 24
+	shadowLooks  = 64
+)
+
+// looks is a sequence of points of the unit square, all of whose shadows on either side are even.
+//
+// Source: Roberts, The Unreasonable Effectiveness of Quasirandom Sequences, web note, 2018.
+var looks = func() (p [shadowLooks][2]float64) {
+	const a, b = 0.7548776662466927, 0.5698402909980532
+	for i := range p {
+		x, y := 0.5+a*float64(i), 0.5+b*float64(i)
+		p[i] = [2]float64{x - math.Floor(x), y - math.Floor(y)}
+	}
+	return p
+}()
+
+// lit returns the share of the lamp that p sees past the casters; n is the normal there. mode is a word of scene.Raster.Shadow.
+//
+// Source of the soft edge that grows with distance: Fernando, Percentage-Closer Soft Shadows, SIGGRAPH sketches 2005. Each look stands
+// for one point of the light, so rectangles, discs and panes have their own shapes.
+func (s *shadow) lit(l *lamp, p, n geom.Vec, mode string) float64 {
+	if s == nil {
+		return 1
+	}
+	// The point is lifted off the surface by what a texel spans there, so that a body does not shade itself in stripes.
+	lift := s.texel
+	if !s.flat {
+		lift *= max(0, s.view.W.At(p))
+	}
+	p = p.Mad(1.5*lift, n)
+	x, y, z := s.view.Project(p)
+	d := s.distance(z)
+	if !(d > s.least) {
+		return 1
+	}
+	switch mode {
+	case "hard":
+		return s.compare(x, y, d)
+	case "soft":
+		sum := 0.0
+		for j := -2; j <= 2; j++ {
+			for i := -2; i <= 2; i++ {
+				sum += s.compare(x+float64(i), y+float64(j), d)
+			}
+		}
+		return sum / 25
+	}
+	// A point q of the light and a caster at the distance b: the ray passes q (1/b - 1/d) beside the middle (per mm of distance).
+	aside := func(b float64) float64 {
+		if s.flat {
+			return (d - b) / s.texel
+		}
+		return (1/b - 1/d) / s.texel
+	}
+	var sum float64
+	found := 0
+	reach := aside(s.least)
+	for i := range blockerLooks {
+		qx, qy := s.point(l, i*shadowLooks/blockerLooks)
+		ix, iy := int(math.Floor(x+reach*qx)), int(math.Floor(y-reach*qy))
+		if ix < 0 || iy < 0 || ix >= s.n || iy >= s.n {
+			continue
+		}
+		if b := float64(s.dist[iy*s.n+ix]); b < d {
+			sum += b
+			found++
+		}
+	}
+	if found == 0 {
+		return 1
+	}
+	reach = aside(sum / float64(found))
+	light := 0.0
+	for i := range shadowLooks {
+		qx, qy := s.point(l, i)
+		light += s.compare(x+reach*qx, y-reach*qy, d)
+	}
+	return light / shadowLooks
+}
+
+// point returns point i of the light in the map's frame: mm to the right and up, or for a distant light the tangent of the angle.
+func (s *shadow) point(l *lamp, i int) (x, y float64) {
+	u, v := looks[i][0], looks[i][1]
+	if l.Kind == light.Rectangle {
+		if n := l.NX * l.NY; n > 1 { // inside one of the panes
+			k := int(u * float64(n))
+			q := &l.panes[k]
+			at := geom.Lerp(geom.Lerp(q[0], q[1], u*float64(n)-float64(k)), geom.Lerp(q[3], q[2], u*float64(n)-float64(k)), v).Sub(l.Centre)
+			return at.Dot(s.frame.S), at.Dot(s.frame.T)
+		}
+		at := l.Frame.S.Mul((u-0.5)*l.W).Mad((v-0.5)*l.H, l.Frame.T)
+		return at.Dot(s.frame.S), at.Dot(s.frame.T)
+	}
+	a, b := geom.ConcentricDisc(u, v)
+	switch l.Kind {
+	case light.Disc:
+		at := l.Frame.S.Mul(a*l.Radius).Mad(b*l.Radius, l.Frame.T)
+		return at.Dot(s.frame.S), at.Dot(s.frame.T)
+	case light.Distant:
+		k := math.Tan(l.Radius)
+		return a * k, b * k
+	}
+	return a * l.Radius, b * l.Radius
+}
+
+// shadows draws the maps of all lamps: those of plain bodies, for the eyes, whose own shells are round and shade themselves by their
+// normals, and those of all bodies, for everything else.
+func (k *frame) shadows(centre geom.Vec, radius float64) {
+	k.onEyes, k.onAll = make([]*shadow, len(k.lamps)), make([]*shadow, len(k.lamps))
+	if k.set.Shadow == "none" {
+		return
+	}
+	var plain, all []solid
+	others := false
+	for i := range k.scene.Bodies {
+		b := &k.scene.Bodies[i]
+		kind := b.Material.Kind
+		if kind != frozen.Outer && kind != frozen.Inner && b.Mask&frozen.CameraRays != 0 {
+			others = true
+		}
+		if b.Mask&frozen.ShadowRays == 0 || kind == frozen.Outer || kind == frozen.Matched || kind == frozen.Dielectric {
+			continue
+		}
+		s := solidOf(b, int32(i))
+		all = append(all, s)
+		if kind != frozen.Inner {
+			plain = append(plain, s)
+		}
+	}
+	for i := range k.lamps {
+		if len(plain) > 0 {
+			k.onEyes[i] = newShadow(&k.lamps[i], centre, radius, plain, k.set.ShadowSize, k.workers)
+		}
+		if others && len(all) > 0 {
+			k.onAll[i] = newShadow(&k.lamps[i], centre, radius, all, k.set.ShadowSize, k.workers)
+		}
+	}
+}
