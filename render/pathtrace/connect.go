@@ -224,15 +224,21 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	// pdf is a density over directions outside; dividing by the Jacobian makes it one over directions inside.
 	inside := pdf / sol.jacobian
 	own := cos / math.Pi
-	t.add(i, v.class, p.beta.Mul(lum).Scale(pass*cos/math.Pi/(inside+own)), out)
+	c := p.beta.Mul(lum).Scale(pass * cos / math.Pi / (inside + own))
+	t.Bent += c.Luminance()
+	t.add(i, v.class, c, out)
 }
 
-// refractedWeight is the weight of a light found by a path that left a vertex through the cornea: the balance
-// heuristic where the solver would have made the very same path, else 1. pdf is the density with which the light
+// refracted weighs light v of a path that left a vertex through the cornea and met light i by chance: by the balance
+// heuristic where the solver would have made the very same path, else in full. pdf is the density with which the light
 // sample would have chosen this point, as a density over directions outside.
-func (t *Tracer) refractedWeight(p *path, i int, tg target, pdf float64) float64 {
-	if pdf <= 0 || !t.scene.LightBent[i] {
-		return 1
+func (t *Tracer) refracted(p *path, i int, tg target, pdf float64, v colour.RGB) colour.RGB {
+	if !t.scene.LightBent[i] {
+		return v
+	}
+	if pdf <= 0 {
+		t.Bent += v.Luminance()
+		return v
 	}
 	e := &t.scene.Eyes[p.eye]
 	b := &t.scene.Bodies[e.Outer]
@@ -241,12 +247,18 @@ func (t *Tracer) refractedWeight(p *path, i int, tg target, pdf float64) float64
 	} else {
 		tg.point = b.ToLocal.Point(tg.point)
 	}
+	t.Stats.SolverChecks++
 	sol, ok := t.solveCornea(e, b.ToLocal.Point(p.x), tg)
 	if !ok || sol.y.P.Sub(p.y).Len() > 1e-3 {
-		return 1
+		t.Bent += v.Luminance()
+		t.Unfound += v.Luminance()
+		return v
 	}
+	t.Stats.SolverAgreed++
 	inside := pdf * t.chosen(p, i) / sol.jacobian
-	return p.pdf / (p.pdf + inside)
+	v = v.Scale(p.pdf / (p.pdf + inside))
+	t.Bent += v.Luminance()
+	return v
 }
 
 // pdfToward returns the solid-angle density with which l's sample from x chooses the point z with normal nz.

@@ -113,7 +113,7 @@ func (t *Tracer) escape(p *path, out *film.Sample) {
 			if !t.set.Caustic {
 				continue
 			}
-			v = v.Scale(t.refractedWeight(p, i, target{distant: true, dir: p.ray.D}, l.PdfDir(p.x, p.ray.D)))
+			v = t.refracted(p, i, target{distant: true, dir: p.ray.D}, l.PdfDir(p.x, p.ray.D), v)
 		}
 		t.add(i, p.class, v, out)
 	}
@@ -140,7 +140,7 @@ func (t *Tracer) meetLight(p *path, h *frozen.Hit, out *film.Sample) {
 		}
 		cos := math.Abs(nz.Dot(p.ray.D))
 		p2 := l.PdfAreaAt(p.x, z) * tt * tt / max(cos, 1e-12)
-		v = v.Scale(t.refractedWeight(p, int(h.Light), target{point: z}, p2))
+		v = t.refracted(p, int(h.Light), target{point: z}, p2, v)
 	}
 	t.add(int(h.Light), p.class, v, out)
 }

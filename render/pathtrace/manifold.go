@@ -51,6 +51,9 @@ func (t *Tracer) solveCornea(e *frozen.Eye, x geom.Vec, tg target) (solution, bo
 			if s, ok := t.newton(e, x, tg, y, false); ok {
 				y = s.y
 			}
+			if !t.castOuter(e, x, y.P.Sub(x).Unit(), true, &y) {
+				continue
+			}
 		}
 		if s, ok := t.newton(e, x, tg, y, true); ok {
 			t.Stats.SolverFound++
@@ -142,6 +145,7 @@ func (t *Tracer) trial(e *frozen.Eye, x geom.Vec, tg target, y *frozen.ShellPoin
 	return true
 }
 
+// newton runs from y. mapped says that the normals, that of y too, are tilted by the shell's normal map.
 func (t *Tracer) newton(e *frozen.Eye, x geom.Vec, tg target, y frozen.ShellPoint, mapped bool) (solution, bool) {
 	var s state
 	if !t.trial(e, x, tg, &y, &s) {

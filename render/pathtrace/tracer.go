@@ -39,19 +39,27 @@ var ClassNames = [Classes]string{"background", "reflection", "iris.direct", "iri
 type Stats struct {
 	Samples       int64 `json:"samples"`
 	CameraRays    int64 `json:"camera_rays"`
-	ReflectedRays int64 `json:"reflected_rays"`
-	RefractedRays int64 `json:"refracted_rays"`
-	ScatteredRays int64 `json:"scattered_rays"`
-	ShadowRays    int64 `json:"shadow_rays"`
-	SolverRays    int64 `json:"solver_rays"`
-	SolverCalls   int64 `json:"solver_calls"`
-	SolverFound   int64 `json:"solver_found"`
-	SolverSteps   int64 `json:"solver_steps"`
-	Walks         int64 `json:"walks"`
-	WalkSteps     int64 `json:"walk_steps"`
-	WalkRays      int64 `json:"walk_rays"`
-	WalkLeaks     int64 `json:"walk_leaks"`
-	CutPaths      int64 `json:"cut_paths"`
+	ReflectedRays int64 `json:"reflected_rays"` // mirrored at a smooth surface or at the tear film
+	RefractedRays int64 `json:"refracted_rays"` // passed through one
+	ScatteredRays int64 `json:"scattered_rays"` // sent on by a surface that lights were connected to
+	ShadowRays    int64 `json:"shadow_rays"`    // toward lights
+	SolverRays    int64 `json:"solver_rays"`    // cast by the solver through the cornea
+	// SolverCalls is how often the solver looked for a path from a point in the chamber through the cornea to a light, for
+	// light samples and for checks together; SolverFound how often there was one within 1e-6 rad. A point that the light can't
+	// reach through the cornea has none, so the rest is no loss by itself: see the report's energy_not_found. SolverSteps
+	// counts steps of Newton's method, those that only saw that the aim is reached included.
+	SolverCalls int64 `json:"solver_calls"`
+	SolverFound int64 `json:"solver_found"`
+	SolverSteps int64 `json:"solver_steps"`
+	// SolverChecks is how many of the calls asked after a path that a ray had taken by chance; SolverAgreed how many of
+	// them found that very path, so that the two ways share its light.
+	SolverChecks int64 `json:"solver_checks"`
+	SolverAgreed int64 `json:"solver_agreed"`
+	Walks        int64 `json:"walks"`      // random walks in tissue
+	WalkSteps    int64 `json:"walk_steps"` // flights between collisions, borders of zones included
+	WalkRays     int64 `json:"walk_rays"`  // cast for them
+	WalkLeaks    int64 `json:"walk_leaks"` // met a shell from the wrong side
+	CutPaths     int64 `json:"cut_paths"`  // ended by trace.max_depth
 }
 
 // Plus adds two counts.
@@ -60,7 +68,8 @@ func (a Stats) Plus(b Stats) Stats {
 		a.Samples + b.Samples, a.CameraRays + b.CameraRays, a.ReflectedRays + b.ReflectedRays,
 		a.RefractedRays + b.RefractedRays, a.ScatteredRays + b.ScatteredRays, a.ShadowRays + b.ShadowRays,
 		a.SolverRays + b.SolverRays, a.SolverCalls + b.SolverCalls, a.SolverFound + b.SolverFound,
-		a.SolverSteps + b.SolverSteps, a.Walks + b.Walks, a.WalkSteps + b.WalkSteps, a.WalkRays + b.WalkRays,
+		a.SolverSteps + b.SolverSteps, a.SolverChecks + b.SolverChecks, a.SolverAgreed + b.SolverAgreed,
+		a.Walks + b.Walks, a.WalkSteps + b.WalkSteps, a.WalkRays + b.WalkRays,
 		a.WalkLeaks + b.WalkLeaks, a.CutPaths + b.CutPaths,
 	}
 }
@@ -81,6 +90,9 @@ type Tracer struct {
 	Stats Stats
 	// Ledger is the luminance that came to the film by each class of path, summed over samples.
 	Ledger [Classes]float64
+	// Bent is the luminance that came to the film, summed over samples, straight from lights through a cornea, of the
+	// lights that the solver connects; Unfound the part of it that only chance brought, as the solver did not find its path.
+	Bent, Unfound float64
 }
 
 // New makes a worker for a scene.
