@@ -42,8 +42,9 @@ type coat struct {
 	film          *frozen.VolumeMap // nil without vessels on top
 }
 
-// eye makes a two-shell eye.
-func (p *preparer) eye(b *scene.Body) {
+// eye makes a two-shell eye whose frame to takes into the world; it returns the outer shell's hierarchy in that frame, or
+// nil.
+func (p *preparer) eye(b *scene.Body, to geom.Affine) *accel.BVH {
 	d := b.Eye
 	key := "bodies." + b.Name + ".eye"
 	s, err := stage(p, "shells "+b.Name, shapeOf(d), func(m *making) (*shells, error) {
@@ -55,14 +56,13 @@ func (p *preparer) eye(b *scene.Body) {
 	})
 	if err != nil {
 		p.fail(key, err)
-		return
+		return nil
 	}
 	tissue, err := p.tissue(b.Name, s, d)
 	if err != nil {
 		p.fail(key, err)
-		return
+		return nil
 	}
-	to := place(&b.Place)
 	scale := b.Place.Scale
 	e := frozen.Eye{
 		LimbusRadius: d.Limbus.Radius, LimbusWidth: d.Limbus.Width, ForceCoat: !p.out.Settings.Refraction,
@@ -108,6 +108,7 @@ func (p *preparer) eye(b *scene.Body) {
 	}
 	e.Inner = p.add(body, s.inner.Bounds())
 	p.out.Eyes = append(p.out.Eyes, e)
+	return s.outerBVH
 }
 
 // extinction sets each zone's extinction from the zone's mean colour and the radius of half re-emission. Scattering

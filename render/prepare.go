@@ -106,12 +106,12 @@ func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, e
 			return nil, err
 		}
 		b := &d.Bodies[i]
-		if !b.On {
+		if !d.Shown(b) {
 			continue
 		}
 		o.phase("preparing " + b.Name)
 		if b.Shape == "eye" {
-			p.eye(b)
+			p.eyes(b)
 		} else {
 			p.body(b)
 		}
@@ -316,7 +316,7 @@ func flesh(m *scene.Material, tex *texture.Map) *frozen.Flesh {
 			top[k] = max(top[k], c[k])
 		}
 	}
-	f := &frozen.Flesh{Top: top, Clear: m.Index == 1, Alpha: albedo(top, nil, nil)}
+	f := &frozen.Flesh{Top: top, Clear: m.Index == 1, Solid: !m.Scatter, Alpha: albedo(top, nil, nil)}
 	f.Sigma, f.Guide = zone(top, m.HalfRadius, nil, nil, 1)
 	if !f.Clear {
 		f.Coat = tissue.NewCoat(m.Index)

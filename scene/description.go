@@ -35,6 +35,7 @@ type Description struct {
 	Rig    Rig     `key:"rig" doc:"what holds for all lights together"`
 	Lights []Light `key:"lights" doc:"what shines; at least one light or emissive body"`
 	Bodies []Body  `key:"bodies" doc:"what there is to see"`
+	Lids   string  `key:"lids" oneof:"scene|on|off" default:"scene" doc:"lids about the eyes: as each eye says, on all of them, or none"`
 
 	File string // the scene file, for messages and relative paths; not a key
 
@@ -173,8 +174,57 @@ type Body struct {
 	Morph    []Morph  `key:"morph" only:"mesh" doc:"weights of the file's morph targets; others keep the file's own"`
 	Material Material `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
 	Eye      *Eye     `key:"eye" only:"eye" doc:"the two-shell eye"`
+	Gaze     *Gaze    `key:"gaze" only:"eye" doc:"where it looks; without it a single eye's optical axis stands along +Z of its place, and a pair looks straight ahead"`
+	Pair     float64  `key:"pair" unit:"mm" range:"[0,90]" default:"0" only:"eye" doc:"makes it a pair this far apart about its place (a grown person: 63), the right eye at -X; the left one is mirrored and has veins and an iris of its own; 0 is one eye"`
+	Lids     *Lids    `key:"lids" only:"eye" doc:"lids about it, with inner corner, tears and lashes"`
+	When     string   `key:"when" oneof:"always|bare|lidded" default:"always" doc:"leaves it out unless the eyes are bare, or unless they have lids: for cards that stand in for lids"`
 	Cutout   *Cutout  `key:"cutout" only:"mesh" doc:"mask of what is there: lash cards, lid edges"`
 	Seen     Seen     `key:"seen_by" doc:"which rays meet it"`
+}
+
+// Gaze is where an eye looks. It turns about the centre of its globe without rolling (Listing's law).
+type Gaze struct {
+	LookAt    *geom.Vec `key:"look_at" unit:"mm" doc:"point that it looks at; instead of azimuth and elevation"`
+	Azimuth   float64   `key:"azimuth" unit:"degrees" range:"[-60,60]" default:"0" doc:"of the line of sight in the eye's place: 0 is along +Z, positive goes toward +X"`
+	Elevation float64   `key:"elevation" unit:"degrees" range:"[-60,60]" default:"0" doc:"positive looks up"`
+	Kappa     float64   `key:"kappa" unit:"degrees" range:"[-10,15]" default:"5" doc:"how far the optical axis points outward, to the temple, of the line of sight"`
+}
+
+// Lids are a pair of lids in the place of their eye: they don't turn with it, but their rims follow its gaze up and down.
+type Lids struct {
+	On     bool    `key:"on" default:"true" doc:"off leaves them out"`
+	Width  float64 `key:"width" unit:"mm" range:"[20,40]" default:"30" doc:"width of the opening, corner to corner"`
+	Height float64 `key:"height" unit:"mm" range:"[2,16]" default:"10" doc:"height of the opening over the middle of the eye, looking straight ahead"`
+	Cover  float64 `key:"cover" unit:"mm" range:"[-3,6]" default:"1.5" doc:"how far the upper rim covers the iris, looking straight ahead"`
+	Tilt   float64 `key:"tilt" unit:"mm" range:"[-4,6]" default:"1.5" doc:"how far the outer corner lies above the inner one"`
+	Rim    float64 `key:"rim" unit:"mm" range:"[1,3.5]" default:"2" doc:"thickness of the lids' edge"`
+	Gap    float64 `key:"gap" unit:"mm" range:"[0.02,0.5]" default:"0.05" doc:"between lid and globe"`
+	Crease float64 `key:"crease" unit:"mm" range:"[0,10]" default:"4" doc:"height of the upper lid's crease above its rim; 0 is none"`
+	Fold   float64 `key:"fold" unit:"mm" range:"[0,3]" default:"1.1" doc:"how far the skin above the crease stands out over it"`
+	Age    float64 `key:"age" range:"[0,1]" default:"0.4" doc:"depth of fine lines and bags: 0 is a child's skin"`
+	Seed   int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of skin and lashes"`
+	Detail float64 `key:"detail" unit:"mm" range:"[0.05,1]" default:"0.12" doc:"length of the skin's facets near the rim"`
+	Skin   Skin    `key:"skin" doc:"how skin and inner corner answer light"`
+	Lashes Lashes  `key:"lashes" doc:"hairs along the rims"`
+	Tears  float64 `key:"tears" unit:"mm" range:"[0,0.8]" default:"0.25" doc:"height of the strip of tears along the lower rim; 0 is none"`
+}
+
+// Skin is how lids answer light.
+type Skin struct {
+	Colour     colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" doc:"mean reflectance; rims, creases and corners differ from it"`
+	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	Index      float64    `key:"index" range:"[1,4]" default:"1.4" doc:"index of its coat; 1 is none"`
+	Roughness  float64    `key:"roughness" range:"[0,1]" default:"0.62" doc:"roughness of the coat; GGX alpha is its square"`
+	Scatter    bool       `key:"scatter" default:"true" doc:"off makes skin plain diffuse: faster, harder"`
+}
+
+// Lashes are hairs along the rims.
+type Lashes struct {
+	Upper   float64    `key:"upper" unit:"mm" range:"[0,16]" default:"9.5" doc:"length of the longest of the upper lid; 0 is none"`
+	Lower   float64    `key:"lower" unit:"mm" range:"[0,12]" default:"6.5" doc:"length of the longest of the lower lid; 0 is none"`
+	Density float64    `key:"density" range:"[0,3]" default:"1" doc:"1 is 120 upper and 75 lower ones"`
+	Width   float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.11" doc:"diameter at the root"`
+	Colour  colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" doc:"reflectance below their gloss"`
 }
 
 // Cutout takes away the parts of a mesh where a mask is low.
@@ -209,6 +259,7 @@ type Material struct {
 	Index      float64     `key:"index" range:"[1,4]" default:"1.5" only:"dielectric|tissue" doc:"dielectric: index of refraction; tissue: of its coat, 1 is none"`
 	Roughness  float64     `key:"roughness" range:"[0,1]" default:"0" only:"conductor|dielectric|tissue" doc:"conductor, dielectric and the coat of tissue: roughness; GGX alpha is its square; 0 is smooth"`
 	HalfRadius colour.RGB  `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" only:"tissue" doc:"tissue: radius within which half of the re-emitted light leaves, per channel"`
+	Scatter    bool        `key:"scatter" default:"true" only:"tissue" doc:"tissue: off makes it plain diffuse under its coat"`
 	Radiance   *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
 	Inside     *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed body"`
 }

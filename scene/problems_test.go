@@ -113,7 +113,7 @@ func TestProblems(t *testing.T) {
 		"deep":                {head + "film: " + deep, "3:71: more than 64 values within each other"},
 		"a list":              {"- 1\n- 2", "1:1: a list of 2, wants a block of keys"},
 		"not UTF-8":           {head + "about: h\xe9ron", "3:9: is not UTF-8 text from here on"},
-		"unprintable key":     {head + "\"a\\u0007\": 3", `3:1: "a\a": unknown key; known here: about, film, camera, view, trace, raster, rig, lights, bodies`},
+		"unprintable key":     {head + "\"a\\u0007\": 3", `3:1: "a\a": unknown key; known here: about, film, camera, view, trace, raster, rig, lights, bodies, lids`},
 		"long value":          {head + "film: {filter: " + strings.Repeat("x", 500) + "}", "3:16: film.filter: " + strings.Repeat("x", 60) + "... is none of gaussian, blackman-harris, box"},
 		"tab for indentation": {head + "film:\n\tspp: 3", "4:1: not valid YAML: found character '\\t' that cannot start any token"},
 	} {

@@ -74,6 +74,10 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		}
 	case *Eye:
 		r.eye(p, sound)
+	case *Gaze:
+		if p.LookAt != nil && (r.given("azimuth") || r.given("elevation")) {
+			r.at("look_at", "give either look_at or azimuth and elevation, not both")
+		}
 	}
 }
 
@@ -251,6 +255,9 @@ func (r relation) body(p *Body, sound bool) {
 	}
 	if !sound {
 		return
+	}
+	if p.Pair != 0 && p.Pair < 50 {
+		r.at("pair", "%g mm is too near for two eyes in lids and a nose: 0, or 50 and more", p.Pair)
 	}
 	flat := p.Shape == "rectangle" || p.Shape == "disc"
 	switch m := &p.Material; {

@@ -51,7 +51,8 @@ const (
 	Matched // no interface: only what is inside counts
 	Outer
 	Inner
-	Soft // a scattering body under a thin coat; see Flesh
+	Soft  // a scattering body under a thin coat; see Flesh
+	Sheet // a thin sheet of water: it mirrors, and what is not mirrored goes straight on
 )
 
 // Material is a body's surface, and the volume inside it.
@@ -77,6 +78,7 @@ type Flesh struct {
 	Guide Guide
 	Coat  tissue.Coat
 	Clear bool // no coat: its index is 1
+	Solid bool // plain diffuse under its coat, as with scattering switched off
 }
 
 // Paint returns the share of light that the paint lets pass on one crossing where the map shows c.

@@ -50,7 +50,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		}
 	}
 	p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0)))
-	if !t.set.Scattering {
+	if !t.set.Scattering || fl.Solid {
 		p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0))).Mul(fl.Top)
 	} else {
 		var exit frozen.Surface

@@ -1,77 +1,11 @@
 package eye
 
-import "math"
+import "catchlight/scene/noise"
 
-// mix64 is the finaliser of SplitMix64. Source: Steele, Lea and Flood, OOPSLA 2014.
-func mix64(x uint64) uint64 {
-	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9
-	x = (x ^ x>>27) * 0x94d049bb133111eb
-	return x ^ x>>31
-}
-
-// lattice returns a value in [-1, 1) for an integer place on a line.
-func lattice(seed uint64, i int64) float64 {
-	return float64(int64(mix64(seed+uint64(i)*0x9e3779b97f4a7c15))) * (1.0 / (1 << 63))
-}
-
-// noise1 is value noise on a line: random values at the integers, joined by fifth-degree steps; within [-1, 1].
-func noise1(seed uint64, x float64) float64 {
-	f := math.Floor(x)
-	t := x - f
-	i := int64(f)
-	a, b := lattice(seed, i), lattice(seed, i+1)
-	return a + (b-a)*t*t*t*(10+t*(6*t-15))
-}
-
-// noise3 is gradient noise in space, about within [-1, 1], with features one unit across.
-// Source: Perlin, Improving Noise, ACM TOG 21 (2002); gradients come from a hash here, not from his table.
-func noise3(seed uint64, x, y, z float64) float64 {
-	fx, fy, fz := math.Floor(x), math.Floor(y), math.Floor(z)
-	x, y, z = x-fx, y-fy, z-fz
-	h := seed + uint64(int64(fx))*0x9e3779b97f4a7c15 + uint64(int64(fy))*0xc2b2ae3d27d4eb4f + uint64(int64(fz))*0x165667b19e3779f9
-	const dx, dy, dz = 0x9e3779b97f4a7c15, 0xc2b2ae3d27d4eb4f, 0x165667b19e3779f9
-	u := x * x * x * (10 + x*(6*x-15))
-	v := y * y * y * (10 + y*(6*y-15))
-	w := z * z * z * (10 + z*(6*z-15))
-	g000, g100 := grad(h, x, y, z), grad(h+dx, x-1, y, z)
-	g010, g110 := grad(h+dy, x, y-1, z), grad(h+dx+dy, x-1, y-1, z)
-	g001, g101 := grad(h+dz, x, y, z-1), grad(h+dx+dz, x-1, y, z-1)
-	g011, g111 := grad(h+dy+dz, x, y-1, z-1), grad(h+dx+dy+dz, x-1, y-1, z-1)
-	g00, g10 := g000+u*(g100-g000), g010+u*(g110-g010)
-	g01, g11 := g001+u*(g101-g001), g011+u*(g111-g011)
-	a, b := g00+v*(g10-g00), g01+v*(g11-g01)
-	return a + w*(b-a)
-}
-
-// grad returns the product of (x, y, z) with one of the twelve directions to the middles of a cube's edges.
-func grad(h uint64, x, y, z float64) float64 {
-	h = mix64(h) >> 60
-	u, v := x, y
-	if h >= 8 {
-		u = y
-	}
-	if h >= 4 {
-		v = z
-		if h == 12 || h == 14 {
-			v = x
-		}
-	}
-	if h&1 != 0 {
-		u = -u
-	}
-	if h&2 != 0 {
-		v = -v
-	}
-	return u + v
-}
-
-// fbm3 sums octaves of noise3; about within [-1, 1].
+func mix64(x uint64) uint64                       { return noise.Mix64(x) }
+func lattice(seed uint64, i int64) float64        { return noise.Lattice(seed, i) }
+func noise1(seed uint64, x float64) float64       { return noise.Line(seed, x) }
+func noise3(seed uint64, x, y, z float64) float64 { return noise.Space(seed, x, y, z) }
 func fbm3(seed uint64, x, y, z float64, octaves int) float64 {
-	sum, amp := 0.0, 1.0
-	for o := range octaves {
-		sum += amp * noise3(seed+uint64(o)*0x632be59bd9b4e019, x, y, z)
-		amp *= 0.5
-		x, y, z = 2*x+5.3, 2*y+1.7, 2*z+9.1
-	}
-	return sum
+	return noise.Octaves(seed, x, y, z, octaves)
 }

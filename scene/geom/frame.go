@@ -111,6 +111,19 @@ func RotateZ(a float64) Affine {
 	return Affine{M: [3]Vec{{c, -s, 0}, {s, c, 0}, {0, 0, 1}}}
 }
 
+// Turn returns the smallest rotation that takes the unit vector from to the unit vector to: about their common normal.
+// They must not be opposite.
+func Turn(from, to Vec) Affine {
+	v := from.Cross(to)
+	k := 1 / (1 + from.Dot(to))
+	c := from.Dot(to)
+	return Affine{M: [3]Vec{
+		{c + k*v.X*v.X, k*v.X*v.Y - v.Z, k*v.X*v.Z + v.Y},
+		{k*v.X*v.Y + v.Z, c + k*v.Y*v.Y, k*v.Y*v.Z - v.X},
+		{k*v.X*v.Z - v.Y, k*v.Y*v.Z + v.X, c + k*v.Z*v.Z},
+	}}
+}
+
 // Point maps a point.
 func (a Affine) Point(p Vec) Vec { return a.Vector(p).Add(a.T) }
 

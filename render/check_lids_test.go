@@ -1,0 +1,174 @@
+package render
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"catchlight/render/frozen"
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/texture"
+)
+
+// White lids about a white eye in a white furnace can't be seen: skin, inner corner and lashes plainly, under their coats and
+// the tears; and skin by random walks. The colours are put on after preparing, as no colour key reaches 1. Walks are checked
+// on skin alone: where the corner's block and the skin overlap, or a deep crease folds over, light that leaves one inside
+// the other is lost, as in a crevice.
+func TestWhiteLidsFurnace(t *testing.T) {
+	const eye = "{name: eye, shape: eye, lids: {detail: 0.4, lashes: {density: 0.3}}, eye: {map_size: 64, iris: {colour: 1, scatter: false, pupil_closed: true}, sclera: {colour: 1, scatter: false}}}"
+	for _, c := range []struct {
+		name    string
+		scatter bool
+		spp     int
+		set     string
+		bodies  int
+		within  float64
+	}{{"walks", true, 128, "bodies.eye.lids={detail: 0.4, crease: 0, lashes: {density: 0}}", 2, 0.01}, {"plain", false, 24, "film.seed=1", 3, 0.005}} {
+		t.Run(c.name, func(t *testing.T) {
+			p := prepare(t, fmt.Sprintf(furnace, c.spp, 50.0, eye), "camera.orbit={azimuth: 10}", "trace.guided=false", c.set)
+			lids := 0
+			for i := range p.Scene.Bodies {
+				if m := &p.Scene.Bodies[i].Material; m.Kind == frozen.Soft {
+					*m = soft(texture.Constant(colour.Grey(1)), colour.RGB{0.9, 0.45, 0.3}, m.Index, math.Sqrt(m.Alpha), c.scatter && !m.Flesh.Solid)
+					// A rough coat mirrors once between its facets; a smooth one loses nothing.
+					m.Alpha, m.Flesh.Alpha = 0, colour.Grey(1)
+					lids++
+				}
+			}
+			require.Equal(t, c.bodies, lids)
+			if c.scatter {
+				p.Scene.Bodies = slices.DeleteFunc(p.Scene.Bodies, func(b frozen.Body) bool { return b.Name == "eye.corner" })
+			}
+			r := finish(t, p)
+			pic := r.Film.Develop()
+			t.Logf("%d walks, %d leaks, %.1f s", r.Stats.Walks, r.Stats.WalkLeaks, r.Stats.Seconds)
+			for ch := range 3 {
+				m, se := mean(&pic, ch, nil)
+				t.Logf("channel %d: %.5f +- %.5f", ch, m, se)
+				assert.InDelta(t, 1, m, c.within)
+				assert.LessOrEqual(t, se, c.within/2)
+			}
+		})
+	}
+}
+
+// What falls on lids and is not absorbed comes out: under an even sky no pixel of coloured lids is brighter than the sky or
+// black, and the samples are all finite.
+func TestLidsKeepTheirEnergy(t *testing.T) {
+	const eye = "{name: eye, shape: eye, lids: {detail: 0.3}, eye: {map_size: 64}}"
+	r := inFurnace(t, 16, 40, eye, "camera.orbit={azimuth: 0}")
+	pic := r.Film.Develop()
+	for i := range pic.Mean {
+		for ch := range 3 {
+			assert.LessOrEqual(t, pic.Mean[i][ch], 1+4*pic.Error[i][ch]+0.02)
+			assert.Greater(t, pic.Mean[i][ch], 0.0)
+		}
+	}
+}
+
+// The switch shows any scene bare or in lids, and cards that stand in for lids go away with them.
+func TestLidsSwitch(t *testing.T) {
+	const yaml = `
+film: {width: 8, height: 8, spp: 1}
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+bodies:
+  - {name: eye, shape: eye, eye: {map_size: 64}%s}
+  - {name: card, shape: box, when: bare, place: {at: [0, 15, 11]}}
+`
+	for _, c := range []struct {
+		eye  string
+		set  []string
+		want int // bodies: two shells, then a card or skin, corner, lashes and tears
+	}{
+		{"", nil, 3}, {"", []string{"lids=on"}, 6}, {"", []string{"lids=off"}, 3},
+		{", lids: {detail: 1}", nil, 6}, {", lids: {detail: 1}", []string{"lids=off"}, 3},
+		{", lids: {on: false}", nil, 3}, {", lids: {on: false}", []string{"lids=on"}, 6},
+		{", lids: {tears: 0, lashes: {density: 0}}", nil, 4},
+	} {
+		p := prepare(t, fmt.Sprintf(yaml, c.eye), c.set...)
+		assert.Len(t, p.Scene.Bodies, c.want, "%s %v", c.eye, c.set)
+	}
+}
+
+// axes returns where the eyes' optical axes and centres are in the world.
+func axes(p *Prepared) (at, axis []geom.Vec) {
+	for i := range p.Scene.Eyes {
+		b := &p.Scene.Bodies[p.Scene.Eyes[i].Outer]
+		at = append(at, b.ToWorld.Point(geom.Vec{}))
+		axis = append(axis, b.ToWorld.Vector(geom.Vec{Z: 1}).Unit())
+	}
+	return
+}
+
+// A pair stands 63 mm apart; each line of sight meets the target and lies 5 degrees nasal of the optical axis; far away that
+// makes the axes 10 degrees apart, outward. Closed forms. The eyes differ in more than their side.
+func TestPairAndGaze(t *testing.T) {
+	const yaml = `
+film: {width: 8, height: 8, spp: 1}
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+bodies: [{name: eye, shape: eye, pair: 63, eye: {map_size: 64}}]
+`
+	at, axis := axes(prepare(t, yaml))
+	require.Len(t, axis, 2)
+	assert.InDelta(t, 63, at[1].X-at[0].X, 1e-9)
+	for i, sign := range []float64{-1, 1} {
+		assert.InDelta(t, sign*math.Sin(geom.Radians(5)), axis[i].X, 1e-12)
+		assert.InDelta(t, 0, axis[i].Y, 1e-12)
+	}
+	for _, target := range []geom.Vec{{Z: 400}, {X: 120, Y: 80, Z: 600}, {X: -300, Y: -200, Z: 500}} {
+		p := prepare(t, yaml, fmt.Sprintf("bodies.eye.gaze.look_at=[%g, %g, %g]", target.X, target.Y, target.Z))
+		at, axis := axes(p)
+		for i, sign := range []float64{1, -1} {
+			sight := target.Sub(at[i]).Unit()
+			assert.InDelta(t, 5, geom.Degrees(math.Acos(sight.Dot(axis[i]))), 1e-6)
+			// Nasal: the axis turned 5 degrees about the eye's own vertical toward the nose is the line of sight.
+			b := &p.Scene.Bodies[p.Scene.Eyes[i].Outer]
+			s, c := math.Sincos(geom.Radians(5))
+			assert.InDelta(t, 0, b.ToWorld.Vector(geom.Vec{X: sign * s, Z: c}).Sub(sight).Len(), 1e-9)
+			// No roll: the turn from straight ahead to the sight is about an axis that lies across both (Listing).
+			up := b.ToWorld.Vector(geom.RotateY(geom.Radians(5 * sign)).Vector(geom.Vec{Y: 1}))
+			n := geom.Vec{Z: 1}.Cross(sight)
+			assert.InDelta(t, n.Y, n.Dot(up), 1e-9)
+		}
+	}
+	// The left eye is no copy: mirrored, the iris would be the same.
+	p := prepare(t, yaml)
+	a, b := p.Scene.Eyes[0].Tissue.Colour, p.Scene.Eyes[1].Tissue.Colour
+	far := 0.0
+	for i := range 64 {
+		s, c := math.Sincos(2 * math.Pi * float64(i) / 64)
+		q, m := geom.Vec{X: 4 * c, Y: 4 * s, Z: 9}, geom.Vec{X: -4 * c, Y: 4 * s, Z: 9}
+		far += math.Abs(a.At(q)[1] - b.At(m)[1])
+	}
+	assert.Greater(t, far/64, 0.005)
+}
+
+// One eye with a gaze looks where it is told; without one its optical axis stays along +Z.
+func TestGaze(t *testing.T) {
+	const yaml = `
+film: {width: 8, height: 8, spp: 1}
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+bodies: [{name: eye, shape: eye, place: {at: [3, 4, 5], rotate: [0, 30, 0]}, eye: {map_size: 64}}]
+`
+	_, axis := axes(prepare(t, yaml))
+	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{X: math.Sin(math.Pi / 6), Z: math.Cos(math.Pi / 6)}).Len(), 1e-12)
+	at, axis := axes(prepare(t, yaml, "bodies.eye.gaze={look_at: [40, 10, 300], kappa: 0}"))
+	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{X: 40, Y: 10, Z: 300}.Sub(at[0]).Unit()).Len(), 1e-12)
+	_, axis = axes(prepare(t, yaml, "bodies.eye.gaze={azimuth: -30, elevation: 20, kappa: 0}"))
+	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{Y: math.Sin(geom.Radians(20)), X: math.Cos(geom.Radians(20)) * math.Sin(0), Z: math.Cos(geom.Radians(20))}).Len(), 1e-12)
+
+	d, err := scene.Parse("check.yaml", []byte(yaml), "bodies.eye.lids={height: 16, cover: 6}")
+	require.NoError(t, err)
+	_, err = Prepare(context.Background(), d, Options{Cache: built})
+	require.ErrorContains(t, err, "bodies.eye.lids: Height, Cover (mm): 16 and 6 put the rims")
+}

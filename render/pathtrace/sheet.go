@@ -1,0 +1,47 @@
+package pathtrace
+
+import (
+	"catchlight/material/fresnel"
+	"catchlight/render/frozen"
+	"catchlight/render/sampler"
+	"catchlight/scene/geom"
+)
+
+// sheet answers a hit of a thin sheet of water, such as the strip of tears along a lid: it mirrors like a smooth
+// interface, and what is not mirrored goes straight on to what lies beneath. Both ways are followed at the first hit.
+// Whoever makes the scene lets no shadow rays meet it, so what lies beneath is lit as if it were not there.
+func (t *Tracer) sheet(p *path, sf *frozen.Surface) bool {
+	wo := p.ray.D.Neg()
+	if wo.Dot(sf.Ng) <= 0 || !t.set.Coat { // from beneath
+		p.ray.O = sf.Leave(p.ray.D)
+		return true
+	}
+	n := bend(wo, sf.Ng, sf.Ns)
+	f := fresnel.Dielectric(wo.Dot(n), t.scene.Bodies[sf.Body].Material.Index)
+	split := t.set.Split && p.sharp && p.branch == 0
+	if split || t.smp.D1(p.vertex, sampler.Lobe, p.branch) < f {
+		q := *p
+		if split {
+			q.branch = 1
+			q.beta = q.beta.Scale(f)
+		}
+		if q.sharp {
+			q.class, q.mask = Reflection, frozen.ReflectionRays
+		}
+		d := geom.Reflect(wo, n).Unit()
+		q.ray = geom.Ray{O: sf.Leave(d), D: d}
+		q.chain = unconnected
+		if !split {
+			*p = q
+			return true
+		}
+		q.vertex++
+		q.seen = false
+		t.push(&q)
+		p.beta = p.beta.Scale(1 - f)
+		p.branch = 2
+	}
+	t.Stats.ReflectedRays++
+	p.ray.O = sf.Leave(p.ray.D)
+	return true
+}

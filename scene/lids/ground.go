@@ -1,0 +1,59 @@
+package lids
+
+import (
+	"math"
+
+	"catchlight/scene/geom"
+)
+
+// ground is the surface that skin rests on, over (x, y) of a right eye's socket: the globe, joined with the face behind.
+type ground struct {
+	globe *globe
+	far   float64 // x of the plane half-way between the eyes
+}
+
+// face returns z of the face's ground: low at the outer corner and the temple, rising to nose, brow and cheek.
+// Common practice, no published source.
+func (g *ground) face(x, y float64) float64 {
+	z := 3.4 + 2.1*math.Tanh(x/21)
+	if x < -14 {
+		z -= (x + 14) * (x + 14) / 90
+	}
+	nose := (x - g.far) / (8.6 - 0.05*y)
+	z += (13 - 0.12*y) * math.Exp(-nose*nose)
+	b := y - 21
+	if b < 0 {
+		b /= 9.5
+	} else {
+		b /= 26
+	}
+	z += 8.8 * math.Exp(-b*b) * (1 - 0.25*geom.Smoothstep(-12, -34, x))
+	z += 1.3 * geom.Smoothstep(3, 12, y)
+	z += (3.4*(1-geom.Smoothstep(-17, 2, y)) + 1.4*(1-geom.Smoothstep(-34, -14, y))) * (1 - 0.6*geom.Smoothstep(-12, -36, x))
+	return z
+}
+
+// at returns z of the ground, or of the skin that lies thick mm above it.
+func (g *ground) at(x, y, thick float64) float64 {
+	k := 3.0
+	if thick > 0 {
+		k = 7 // fat and skin even out what is beneath
+	}
+	return smoothMax(g.globe.height(x, y, thick), g.face(x, y)+thick, k)
+}
+
+// point returns the point of the ground, or of the skin thick mm above it, over (x, y), and the unit normal there.
+func (g *ground) point(x, y, thick float64) (p, n geom.Vec) {
+	const h = 0.15
+	p = geom.Vec{X: x, Y: y, Z: g.at(x, y, thick)}
+	dx := (g.at(x+h, y, thick) - g.at(x-h, y, thick)) / (2 * h)
+	dy := (g.at(x, y+h, thick) - g.at(x, y-h, thick)) / (2 * h)
+	return p, geom.Vec{X: -dx, Y: -dy, Z: 1}.Unit()
+}
+
+// smoothMax returns the larger of a and b where they are k apart, and blends them where they are nearer; it is never
+// less than either.
+func smoothMax(a, b, k float64) float64 {
+	h := max(0, k-math.Abs(a-b)) / k
+	return max(a, b) + h*h*k/4
+}

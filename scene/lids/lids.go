@@ -1,0 +1,129 @@
+package lids
+
+import (
+	"fmt"
+	"math"
+
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+	"catchlight/scene/texture"
+)
+
+// Socket is one eye as its lids see it.
+type Socket struct {
+	Left bool // its nose side is -X
+	// Far returns the distance from the globe's centre to the eye's surface along a unit direction of the head's frame, mm.
+	Far func(d geom.Vec) float64
+	// Axis is the unit direction of the optical axis in the head's frame.
+	Axis geom.Vec
+}
+
+// Lids is what was grown, in the head's frame. It does not change after Build.
+type Lids struct {
+	Params Params
+	Skin   *mesh.Mesh     // closed
+	Colour *texture.Image // of the skin, linear, 3 channels, one texel a vertex
+	Corner *mesh.Mesh     // closed: flesh of the inner corner, and what lies behind the outer one
+	Tears  *mesh.Mesh     // a sheet; nil without tears. Its outer side faces the air
+	Lashes *mesh.Mesh     // closed tubes; nil without lashes
+
+	// Rims holds for each socket the inner edge of the rims on the ground, once round from the inner corner over the
+	// upper lid.
+	Rims [][]geom.Vec
+}
+
+// Build checks p and grows the lids of one socket, or of a pair: the right eye first.
+func Build(p Params, sockets []Socket) (*Lids, error) {
+	if err := p.Check(); err != nil {
+		return nil, err
+	}
+	if pair := p.Spacing > 0; pair && len(sockets) != 2 || !pair && len(sockets) != 1 {
+		return nil, fmt.Errorf("lids: %d sockets for a spacing of %g mm", len(sockets), p.Spacing)
+	}
+	out := &Lids{Params: p}
+	var pix []float32
+	far, width := 31.5, 0
+	if p.Spacing > 0 {
+		far = p.Spacing / 2
+	}
+	for i, k := range sockets {
+		s := &socket{p: &p, left: k.Left, seed: p.Seed + uint64(i)*0x9e3779b97f4a7c15}
+		if p.Spacing > 0 {
+			s.at = far
+			if !k.Left {
+				s.at = -far
+			}
+		}
+		s.g = &ground{far: far, globe: newGlobe(func(d geom.Vec) float64 {
+			if k.Left {
+				d.X = -d.X
+			}
+			return k.Far(d)
+		})}
+		box := [4]float64{-42, far, -38, 40}
+		s.o = newOpening(&p, s.g.globe.at(k.Axis)*k.Axis.Y)
+		s.o.rest(s.g, box)
+		skin, px, w := s.skin(p.Spacing > 0)
+		width = w
+		pix = append(pix, px...)
+		out.Skin = join(out.Skin, skin)
+		out.Corner = join(out.Corner, s.corner())
+		if p.Tears > 0 {
+			out.Tears = join(out.Tears, s.tears())
+		}
+		if lashes := s.lashes(); lashes != nil {
+			out.Lashes = join(out.Lashes, lashes)
+		}
+		rim := make([]geom.Vec, len(s.o.s))
+		for j := range rim {
+			rim[j] = s.head(s.o.s[j].rim)
+		}
+		out.Rims = append(out.Rims, rim)
+	}
+	for i := range out.Skin.UV {
+		out.Skin.UV[i].V /= float64(len(sockets))
+		if len(sockets) == 2 && i >= len(out.Skin.UV)/2 {
+			out.Skin.UV[i].V += 0.5
+		}
+	}
+	out.Colour = picture(pix, width)
+	return out, nil
+}
+
+// join adds b to a, which may be nil.
+func join(a, b *mesh.Mesh) *mesh.Mesh {
+	if a == nil {
+		return b
+	}
+	n := uint32(len(a.P))
+	a.P, a.N, a.UV = append(a.P, b.P...), append(a.N, b.N...), append(a.UV, b.UV...)
+	for _, t := range b.Tri {
+		a.Tri = append(a.Tri, [3]uint32{t[0] + n, t[1] + n, t[2] + n})
+	}
+	return a
+}
+
+// sheet makes a mesh of a grid of h rows of w points; open says that its rows don't close upon themselves.
+func (s *socket) sheet(p []geom.Vec, w int) *mesh.Mesh {
+	m := &mesh.Mesh{P: p, N: make([]geom.Vec, len(p)), UV: make([]geom.UV, len(p))}
+	for j := range len(p)/w - 1 {
+		for i := range w - 1 {
+			a := uint32(j*w + i)
+			m.Tri = append(m.Tri, s.wind(a, a+uint32(w), a+1), s.wind(a+1, a+uint32(w), a+uint32(w)+1))
+		}
+	}
+	for _, t := range m.Tri {
+		f := m.P[t[1]].Sub(m.P[t[0]]).Cross(m.P[t[2]].Sub(m.P[t[0]]))
+		for _, i := range t {
+			m.N[i] = m.N[i].Add(f)
+		}
+	}
+	for i, v := range m.N {
+		if l := v.Len(); l > 0 && !math.IsNaN(l) {
+			m.N[i] = v.Mul(1 / l)
+		} else {
+			m.N[i] = geom.Vec{Z: 1}
+		}
+	}
+	return m
+}

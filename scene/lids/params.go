@@ -1,0 +1,84 @@
+package lids
+
+import (
+	"errors"
+	"fmt"
+
+	"catchlight/scene/colour"
+)
+
+// Params describes a pair of lids; lengths in mm, angles in radians. Defaults is a grown person, Check states the ranges.
+type Params struct {
+	Width  float64 // of the opening, corner to corner
+	Height float64 // of the opening over the middle of the eye, between the rims' inner edges, seen from the front
+	Cover  float64 // how far the upper rim covers the iris
+	Iris   float64 // radius of the iris that is seen
+	Tilt   float64 // how far the outer corner lies above the inner one
+	Rim    float64 // thickness of the lids' edge
+	Gap    float64 // between lid and globe, where tears are
+
+	Crease float64 // height of the upper lid's crease above the rim; 0 is none
+	Fold   float64 // how far the skin above the crease stands out over it
+	Age    float64 // 0 smooth to 1 lined: depth of fine creases and bags
+
+	Colour colour.RGB // of the skin, linear
+
+	UpperLash   float64 // length of the upper lashes in the middle
+	LowerLash   float64
+	LashDensity float64 // 1 is 120 upper and 75 lower ones
+	LashWidth   float64 // diameter at the root
+
+	Tears float64 // height of the strip of tears; 0 is none
+
+	Spacing float64 // between the eyes of a pair; 0 is one eye
+	Seed    uint64
+	Detail  float64 // length of the skin's facets near the rim
+}
+
+// Defaults returns a grown person's lids; see the package comment for sources.
+func Defaults() Params {
+	return Params{
+		Width: 30, Height: 10, Cover: 1.5, Iris: 5.85, Tilt: 1.5, Rim: 2, Gap: 0.05,
+		Crease: 4, Fold: 1.1, Age: 0.4,
+		Colour:    colour.RGB{0.45, 0.295, 0.225},
+		UpperLash: 9.5, LowerLash: 6.5, LashDensity: 1, LashWidth: 0.11,
+		Tears: 0.25, Seed: 1, Detail: 0.12,
+	}
+}
+
+// Check reports every parameter outside its range, joined, or nil.
+func (p *Params) Check() error {
+	var errs []error
+	in := func(name string, v, lo, hi float64) {
+		if !(v >= lo && v <= hi) { // also catches NaN
+			errs = append(errs, fmt.Errorf("%s: %g is outside [%g, %g]", name, v, lo, hi))
+		}
+	}
+	in("Width (mm)", p.Width, 20, 40)
+	in("Height (mm)", p.Height, 2, 16)
+	in("Cover (mm)", p.Cover, -3, 6)
+	in("Iris (mm)", p.Iris, 4, 8)
+	in("Tilt (mm)", p.Tilt, -4, 6)
+	in("Rim (mm)", p.Rim, 1, 3.5)
+	in("Gap (mm)", p.Gap, 0.02, 0.5)
+	in("Crease (mm)", p.Crease, 0, 10)
+	in("Fold (mm)", p.Fold, 0, 3)
+	in("Age", p.Age, 0, 1)
+	for i, v := range p.Colour {
+		in(fmt.Sprintf("Colour[%d]", i), v, 0.01, 0.9)
+	}
+	in("UpperLash (mm)", p.UpperLash, 0, 16)
+	in("LowerLash (mm)", p.LowerLash, 0, 12)
+	in("LashDensity", p.LashDensity, 0, 3)
+	in("LashWidth (mm)", p.LashWidth, 0.02, 0.3)
+	in("Tears (mm)", p.Tears, 0, 0.8)
+	if p.Spacing != 0 {
+		in("Spacing (mm)", p.Spacing, 50, 90)
+	}
+	in("Detail (mm)", p.Detail, 0.05, 1)
+	if up := p.Iris - p.Cover; up > highest || up-p.Height > lowerMost || up-p.Height < -highest {
+		errs = append(errs, fmt.Errorf("Height, Cover (mm): %g and %g put the rims at %+.3g and %+.3g mm from the middle of the eye; the upper one may stand at most at %g, the lower one from %g to %g",
+			p.Height, p.Cover, up, up-p.Height, highest, -highest, lowerMost))
+	}
+	return errors.Join(errs...)
+}
