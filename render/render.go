@@ -20,6 +20,7 @@ import (
 	"catchlight/render/sampler"
 	"catchlight/render/view"
 	"catchlight/scene"
+	"catchlight/scene/colour"
 )
 
 // Stats says what a render did and what it cost.
@@ -65,8 +66,9 @@ type Result struct {
 	Look          string // "raster"; empty for traced
 
 	d      *scene.Description
-	view   *view.View // nil where the result did not come from Render
-	errors []float64  // of the display signal, each pixel's pooled over its window
+	view   *view.View   // nil where the result did not come from Render
+	errors []float64    // of the display signal, each pixel's pooled over its window
+	clean  []colour.RGB // the picture without its grain; nil without film.denoise
 }
 
 // rounds returns the samples per pixel after each round: one at first, so that there soon is a whole picture, then
@@ -254,6 +256,10 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 		res.Warnings = append(res.Warnings, fmt.Sprintf("%.2f %% of the pixels are still above the target error at %d samples; raise film.spp", 100*a.ShareOver, spp))
 	}
 	s.Warnings = res.Warnings
+	if d.Film.Denoise && failed == nil {
+		o.phase("denoising")
+		res.clean, failed = p.clean(f, o)
+	}
 	return res, errors.Join(failed, stop)
 }
 
@@ -273,7 +279,7 @@ func (r *run) open() error {
 		}
 	}
 	if r.f == nil {
-		c := film.Config{Width: d.Film.Width, Height: d.Film.Height, SPP: max(d.Film.SPP, film.Replicates)}
+		c := film.Config{Width: d.Film.Width, Height: d.Film.Height, SPP: max(d.Film.SPP, film.Replicates), Layers: layers(d)}
 		if o.Keep != nil {
 			c.Record = o.Keep.Record
 		}

@@ -1,6 +1,7 @@
 package render
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -27,8 +28,11 @@ func CheckFormat(path string) error {
 	return nil
 }
 
+// CleanLayer is the layer of OpenEXR files that holds the denoised picture.
+const CleanLayer = "denoised"
+
 // Joined is the result of films that parts of the samples were rendered into, put together in f.
-func Joined(d *scene.Description, f *film.Film) (*Result, error) {
+func Joined(ctx context.Context, d *scene.Description, f *film.Film) (*Result, error) {
 	w, h := f.Size()
 	vw, err := viewOf(&d.View)
 	if err != nil {
@@ -40,6 +44,15 @@ func Joined(d *scene.Description, f *film.Film) (*Result, error) {
 		r.Stats.Dropped += uint64(f.Dropped(i))
 	}
 	r.Achieved, r.errors = achieved(f, d, vw)
+	if d.Film.Denoise {
+		p, err := Prepare(ctx, d, Options{})
+		if err != nil {
+			return nil, err
+		}
+		if r.clean, err = p.clean(f, Options{}); err != nil {
+			return nil, err
+		}
+	}
 	s := &r.Stats
 	s.Width, s.Height, s.SPP, s.Seed, s.Kernel, s.Error, s.Outliers = w, h, r.SPP, d.Film.Seed, accel.Kernel(), r.Achieved, f.Outliers()
 	return r, nil
@@ -49,7 +62,8 @@ func Joined(d *scene.Description, f *film.Film) (*Result, error) {
 // transform, background, sRGB; 8 bits dithered and 16 bits), .hdr, .pfm and .exr linear and before exposure. OpenEXR
 // files also hold the coverage (A), the standard error of each channel (error.R, .G, .B, of one standard deviation), how
 // far the truth may lie to either side with three sigma (interval.R, .G, .B; film.Picture.Interval), the samples of each
-// pixel (samples) and the standard error of the display signal, pooled over 7 x 7 pixels (display.error).
+// pixel (samples) and the standard error of the display signal, pooled over 7 x 7 pixels (display.error). With film.denoise
+// pictures as seen show the denoised one, and OpenEXR files hold it beside the raw one (denoised.R, .G, .B).
 func (r *Result) Write(path string) error {
 	if err := CheckFormat(path); err != nil {
 		return err
@@ -122,6 +136,11 @@ func (r *Result) linear(path string, pic *film.Picture, meta map[string]string) 
 			ch("error."+n, true, func(i int) float64 { return pic.Error[i][c] }),
 			ch("interval."+n, true, func(i int) float64 { return interval[i][c] }))
 	}
+	if r.clean != nil {
+		for c, n := range []string{"R", "G", "B"} {
+			channels = append(channels, ch(CleanLayer+"."+n, false, func(i int) float64 { return r.clean[i][c] }))
+		}
+	}
 	return imageio.WriteEXR(path, w, h, channels, meta)
 }
 
@@ -177,7 +196,11 @@ func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
 	if err != nil {
 		return nil, err
 	}
-	return display(&r.d.View, vw, r.Width, pic.Mean, pic.Alpha), nil
+	mean := pic.Mean
+	if r.clean != nil {
+		mean = r.clean
+	}
+	return display(&r.d.View, vw, r.Width, mean, pic.Alpha), nil
 }
 
 // Display shows radiance and coverage, rows of width pixels from the top left, as the description's view says: linear
@@ -237,6 +260,9 @@ func (r *Result) record() map[string]string {
 	if a := r.Achieved; a.Target > 0 {
 		m["spp"] = fmt.Sprintf("%d to %d, mean %.1f", a.SPPLeast, a.SPPMost, a.SPPMean)
 		m["error"] = fmt.Sprintf("target %.5f, worst %.5f, %.2f %% of the pixels above", a.Target, a.Worst, 100*a.ShareOver)
+	}
+	if r.clean != nil {
+		m["denoised"] = "yes: smoother than the samples alone can say"
 	}
 	if e := t.Effects; !(e.Refraction && e.Caustic && e.Scattering && e.Coat && e.Shadow) {
 		m["effects"] = fmt.Sprintf("refraction %t, caustic %t, scattering %t, coat %t, shadow %t", e.Refraction, e.Caustic, e.Scattering, e.Coat, e.Shadow)

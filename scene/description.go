@@ -51,6 +51,7 @@ type Film struct {
 	Seed         int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of all random numbers"`
 	Filter       string  `key:"filter" oneof:"gaussian|blackman-harris|box" default:"gaussian" doc:"pixel reconstruction filter, importance sampled"`
 	FilterRadius float64 `key:"filter_radius" range:"[0.5,4]" default:"1.5" unit:"px" doc:"radius of the pixel filter (a box filter of radius 0.5 is one pixel)"`
+	Denoise      bool    `key:"denoise" default:"false" doc:"show the picture with its grain taken out: smoother, and no longer unbiased; linear files hold both"`
 }
 
 // Camera is a camera or an irradiance plate.

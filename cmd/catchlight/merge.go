@@ -53,7 +53,7 @@ kernel are refused, and so is a part given twice or left out.`,
 			if info, err := os.Stat(args[0]); err == nil && info.IsDir() {
 				return mergeFolders(cmd.Context(), args, &f, cmd.OutOrStdout(), cmd.ErrOrStderr())
 			}
-			return mergeFilms(args, &f, cmd.OutOrStdout())
+			return mergeFilms(cmd.Context(), args, &f, cmd.OutOrStdout())
 		},
 	}
 	c.Flags().StringArrayVarP(&f.out, "out", "o", nil, "picture to write, repeatable; or folder of the whole")
@@ -74,7 +74,7 @@ func mergeFolders(ctx context.Context, parts []string, f *mergeFlags, stdout, st
 }
 
 // mergeFilms joins parts of one picture's samples.
-func mergeFilms(parts []string, f *mergeFlags, stdout io.Writer) error {
+func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Writer) error {
 	if len(f.out) == 0 {
 		return usageError{errors.New("merge: --out names the picture to write")}
 	}
@@ -131,7 +131,7 @@ func mergeFilms(parts []string, f *mergeFlags, stdout io.Writer) error {
 			return fmt.Errorf("%s: %w", p, err)
 		}
 	}
-	r, err := render.Joined(d, whole)
+	r, err := render.Joined(ctx, d, whole)
 	if err != nil {
 		return err
 	}

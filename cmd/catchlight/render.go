@@ -36,6 +36,7 @@ type renderFlags struct {
 	stats   string
 	probe   string
 	target  string
+	denoise bool
 	keep    bool
 	every   time.Duration
 	goOn    bool
@@ -91,6 +92,7 @@ func (f *renderFlags) shared(fl *pflag.FlagSet) {
 	fl.IntVar(&f.seed, "seed", 0, "seed of all random numbers, instead of the scene's")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
+	fl.BoolVar(&f.denoise, "denoise", false, "show pictures with their grain taken out (film.denoise); .exr files hold both")
 	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
 }
 
@@ -115,6 +117,9 @@ func (f *renderFlags) overrides(given func(flag string) bool) ([]override, error
 		if !given("spp") && !slices.ContainsFunc(f.set, func(s string) bool { return strings.HasPrefix(strings.TrimSpace(s), "film.spp") }) {
 			list = append(list, override{"--error " + f.target, fmt.Sprintf("film.spp=%d", render.TargetSPP)})
 		}
+	}
+	if given("denoise") {
+		list = append(list, override{"--denoise", fmt.Sprintf("film.denoise=%t", f.denoise)})
 	}
 	if given("seed") {
 		list = append(list, override{fmt.Sprintf("--seed %d", f.seed), fmt.Sprintf("film.seed=%d", f.seed)})

@@ -381,6 +381,11 @@ func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
 	n := pic.W * pic.H
 	mean, alpha := make([]colour.RGB, n), make([]float64, n)
 	rgb, a := pic.RGB(), pic.Channel("A")
+	for c, n := range []string{"R", "G", "B"} {
+		if q := pic.Channel(render.CleanLayer + "." + n); q != nil {
+			rgb[c] = q
+		}
+	}
 	for i := range mean {
 		mean[i] = colour.RGB{float64(rgb[0][i]), float64(rgb[1][i]), float64(rgb[2][i])}
 		alpha[i] = 1

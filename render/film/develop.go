@@ -163,3 +163,67 @@ func Quantile(confidence float64, freedom int) float64 {
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(freedom)}
 	return t.Quantile(0.5 + confidence/2)
 }
+
+// Halves returns the means of the even and of the odd replicates, and the variance of such a mean estimated from all of
+// them, of the whole picture less layer i, and of layer i; i < 0 takes nothing away and leaves layer empty. A pixel with
+// fewer than two replicates has NaN as its variance.
+func (f *Film) Halves(i int) (rest, layer Halved) {
+	n := f.width * f.height
+	for _, h := range []*Halved{&rest, &layer} {
+		h.Mean[0], h.Mean[1], h.Var = make([]colour.RGB, n), make([]colour.RGB, n), make([]colour.RGB, n)
+	}
+	for p := range n {
+		for which, h := range []*Halved{&rest, &layer} {
+			var total [2]float64
+			var q, sum colour.RGB
+			var used float64
+			each := func(c int) (v colour.RGB) {
+				if i >= 0 {
+					copy(v[:], f.layerSums[i][3*c:3*c+3])
+				}
+				if which == 0 {
+					for j := range v {
+						v[j] = f.sums[4*c+j] - v[j]
+					}
+				}
+				return v
+			}
+			for k := range f.k {
+				c := p*f.k + k
+				if f.counts[c] == 0 {
+					continue
+				}
+				v := each(c)
+				used++
+				total[k&1] += float64(f.counts[c])
+				h.Mean[k&1][p] = h.Mean[k&1][p].Add(v)
+				sum = sum.Add(v)
+			}
+			all := total[0] + total[1]
+			if total[0] == 0 || total[1] == 0 {
+				h.Var[p] = colour.Grey(math.NaN())
+				if all > 0 { // one half alone stands in for both
+					m := sum.Scale(1 / all)
+					h.Mean[0][p], h.Mean[1][p] = m, m
+				}
+				continue
+			}
+			mean := sum.Scale(1 / all)
+			for k := range f.k {
+				if c := p*f.k + k; f.counts[c] > 0 {
+					d := each(c).Sub(mean.Scale(float64(f.counts[c]))).Scale(1 / all)
+					q = q.Add(d.Mul(d))
+				}
+			}
+			h.Var[p] = q.Scale(2 * used / (used - 1))
+			h.Mean[0][p], h.Mean[1][p] = h.Mean[0][p].Scale(1/total[0]), h.Mean[1][p].Scale(1/total[1])
+		}
+	}
+	return rest, layer
+}
+
+// Halved is a picture in two independent halves.
+type Halved struct {
+	Mean [2][]colour.RGB
+	Var  []colour.RGB // of either mean
+}

@@ -1,0 +1,164 @@
+package render
+
+import (
+	"math"
+	"sync"
+	"sync/atomic"
+
+	"catchlight/render/accel"
+	"catchlight/render/denoise"
+	"catchlight/render/film"
+	"catchlight/render/frozen"
+	"catchlight/render/pathtrace"
+	"catchlight/render/sampler"
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+)
+
+// layers are what a film keeps apart: what eyes mirror where the picture is to be denoised, so that highlights stay sharp.
+func layers(d *scene.Description) []film.Layer {
+	if !d.Film.Denoise {
+		return nil
+	}
+	return []film.Layer{{Name: "mirrored", Light: film.Any, Sector: film.Any, Classes: 1 << pathtrace.Reflection}}
+}
+
+// clean returns the denoised picture of a film with the layers of its description.
+func (p *Prepared) clean(f *film.Film, o Options) ([]colour.RGB, error) {
+	w, h := f.Size()
+	planes := p.features(f, o.workers())
+	rest, mirrored := f.Halves(0)
+	out, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: rest.Mean, Var: rest.Var, Features: planes[:]}, o.workers())
+	if err != nil {
+		return nil, err
+	}
+	gloss, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: mirrored.Mean, Var: mirrored.Var, Features: planes[:glossFeatures]}, o.workers())
+	if err != nil {
+		return nil, err
+	}
+	for i := range out {
+		out[i] = out[i].Add(gloss[i])
+	}
+	return out, nil
+}
+
+// The planes of features. What is mirrored depends on the first three alone.
+const (
+	coverage = iota
+	normalX
+	normalY
+	glossFeatures
+	innerX = iota - 1
+	innerY
+	red
+	green
+	blue
+	featureCount
+)
+
+// featureSamples is how many rays a pixel's features are averaged over.
+const featureSamples = 8
+
+// features looks through every pixel at what the camera meets, without light: shares of the filter that bodies cover,
+// normals of the first surface and of what lies behind a cornea (in the camera's frame), and colour.
+func (p *Prepared) features(f *film.Film, workers int) [featureCount][]float32 {
+	w, h := f.Size()
+	var out [featureCount][]float32
+	for i := range out {
+		out[i] = make([]float32, w*h)
+	}
+	frame := p.Scene.Camera.Frame()
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range max(1, workers) {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			smp, sc := sampler.New(uint64(p.Description.Film.Seed)), accel.NewScratch()
+			for {
+				y := int(next.Add(1)) - 1
+				if y >= h {
+					return
+				}
+				for x := range w {
+					var sum [featureCount]float64
+					for i := range featureSamples {
+						smp.Start(uint64(y*w+x), 0, uint32(i))
+						dx, dy := p.Filter.Sample(smp.D2(0, sampler.Pixel, 0))
+						p.feature(sc, &smp, frame, float64(x)+0.5+dx, float64(y)+0.5+dy, &sum)
+					}
+					for k := range sum {
+						out[k][y*w+x] = float32(sum[k] / featureSamples)
+					}
+				}
+			}
+		}()
+	}
+	wg.Wait()
+	return out
+}
+
+func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.Frame, px, py float64, sum *[featureCount]float64) {
+	l0, l1 := smp.D2(0, sampler.Lens, 0)
+	o, d, _ := p.Scene.Camera.Ray(px, py, l0, l1)
+	r := geom.Ray{O: o, D: d}
+	var h frozen.Hit
+	if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Body < 0 {
+		return
+	}
+	add := func(at int, n geom.Vec) {
+		q := frame.Local(n)
+		sum[at] += q.X
+		sum[at+1] += q.Y
+	}
+	paint := func(c colour.RGB) {
+		for k := range c {
+			sum[red+k] += c[k]
+		}
+	}
+	sum[coverage]++
+	sf := p.Scene.Surface(r, &h)
+	b := &p.Scene.Bodies[h.Body]
+	if b.Eye < 0 || b.Material.Kind != frozen.Outer {
+		add(normalX, sf.Ns)
+		add(innerX, sf.Ns)
+		if b.Material.Colour.Valid() {
+			paint(b.Material.Colour.RGB(sf.UV, 0))
+		}
+		return
+	}
+	e := &p.Scene.Eyes[b.Eye]
+	n := sf.Ns
+	if e.Normal.Valid() {
+		n = p.Scene.MappedNormal(&sf, &e.Normal, e.NormalGain)
+	}
+	if n.Dot(d) > 0 {
+		n = sf.Ng
+	}
+	add(normalX, n)
+	if smp.D1(1, sampler.Lobe, 0) < e.Zone(b.ToLocal.Point(sf.P)) {
+		if bent, ok := geom.Refract(d.Neg(), n, e.Index); ok {
+			d = bent
+		}
+	}
+	in := &p.Scene.Bodies[e.Inner]
+	r = geom.Ray{O: sf.Leave(d), D: d}
+	if !in.Closest(sc, r, 0, math.Inf(1), &h) {
+		return
+	}
+	h.Body, h.Light = e.Inner, -1
+	sf = p.Scene.Surface(r, &h)
+	if sf.Part == mesh.Backing {
+		return
+	}
+	add(innerX, sf.Ns)
+	lp := in.ToLocal.Point(sf.P)
+	c := e.Tissue.Colour.At(lp)
+	if e.Tissue.Film != nil {
+		q := e.Tissue.Film.At(lp)
+		c = c.Mul(q).Mul(q)
+	}
+	paint(c)
+}

@@ -1,0 +1,311 @@
+package denoise
+
+import (
+	"fmt"
+	"math"
+	"sync"
+	"sync/atomic"
+
+	"catchlight/scene/colour"
+)
+
+const (
+	reach   = 7    // pixels to either side whose colours count: 15 x 15
+	patch   = 2    // pixels to either side of a patch: 5 x 5
+	strict  = 0.5  // how far patches may differ, in standard deviations of noise (k of Rousselle et al.)
+	ridge   = 2e-3 // of the summed weight, on features scaled to a variance of one: keeps fits with few neighbours tame
+	tile    = 32   // pixels
+	least   = 1e-9 // added to variances, as a share of the picture's own mean square
+	maxDims = 12   // features
+)
+
+// Input is a picture in two independent halves, rows of W pixels from the top left.
+type Input struct {
+	W, H     int
+	Half     [2][]colour.RGB // mean of either half of the samples
+	Var      []colour.RGB    // variance of one half's mean, by channel
+	Features [][]float32     // planes of W x H with little or no noise; at most 12
+}
+
+func (in *Input) check() error {
+	n := in.W * in.H
+	if in.W < 1 || in.H < 1 || len(in.Half[0]) != n || len(in.Half[1]) != n || len(in.Var) != n {
+		return fmt.Errorf("denoise: %d x %d pixels, but halves of %d and %d and variances of %d", in.W, in.H, len(in.Half[0]), len(in.Half[1]), len(in.Var))
+	}
+	if len(in.Features) > maxDims {
+		return fmt.Errorf("denoise: %d features, at most %d", len(in.Features), maxDims)
+	}
+	for i, f := range in.Features {
+		if len(f) != n {
+			return fmt.Errorf("denoise: feature %d has %d pixels, not %d", i, len(f), n)
+		}
+	}
+	return nil
+}
+
+// Clean returns the picture without grain. Its bits do not depend on the number of workers.
+func Clean(in *Input, workers int) ([]colour.RGB, error) {
+	if err := in.check(); err != nil {
+		return nil, err
+	}
+	c := &cleaner{Input: in, out: make([]colour.RGB, in.W*in.H)}
+	c.spread()
+	c.scale()
+	nx, ny := (in.W+tile-1)/tile, (in.H+tile-1)/tile
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range max(1, workers) {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			b := newBench(len(in.Features))
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= nx*ny {
+					return
+				}
+				for half := range 2 {
+					c.tile(b, i%nx*tile, i/nx*tile, half)
+				}
+			}
+		}()
+	}
+	wg.Wait()
+	return c.out, nil
+}
+
+type cleaner struct {
+	*Input
+	variance []colour.RGB // of Var, over 3 x 3 pixels
+	features []float32    // [pixel][feature], scaled to a variance of one
+	eps      float64
+	out      []colour.RGB
+}
+
+// spread smooths the variances: eight replicates tell a pixel's own to no better than a factor of two.
+func (c *cleaner) spread() {
+	c.variance = make([]colour.RGB, c.W*c.H)
+	sum := 0.0
+	for y := range c.H {
+		for x := range c.W {
+			var s colour.RGB
+			n := 0.0
+			for v := max(0, y-1); v <= min(c.H-1, y+1); v++ {
+				for u := max(0, x-1); u <= min(c.W-1, x+1); u++ {
+					if q := c.Var[v*c.W+u]; !math.IsNaN(q[0] + q[1] + q[2]) {
+						s = s.Add(q)
+						n++
+					}
+				}
+			}
+			c.variance[y*c.W+x] = s.Scale(1 / max(1, n))
+			a := c.Half[0][y*c.W+x]
+			sum += a[0]*a[0] + a[1]*a[1] + a[2]*a[2]
+		}
+	}
+	c.eps = least*sum/float64(3*c.W*c.H) + 1e-30
+}
+
+// scale lays the features out pixel by pixel, each with a variance of one over the picture.
+func (c *cleaner) scale() {
+	d := len(c.Features)
+	c.features = make([]float32, d*c.W*c.H)
+	for k, f := range c.Features {
+		var s, q float64
+		for _, v := range f {
+			s += float64(v)
+			q += float64(v) * float64(v)
+		}
+		n := float64(len(f))
+		dev := math.Sqrt(max(0, q/n-s*s/(n*n)))
+		inv := 0.0
+		if dev > 1e-6 {
+			inv = 1 / dev
+		}
+		for i, v := range f {
+			c.features[i*d+k] = float32(float64(v) * inv)
+		}
+	}
+}
+
+// bench is what one worker has for itself.
+type bench struct {
+	dims   int       // unknowns: one and the features
+	dist   []float64 // [tile and patch rims]
+	row    []float64 // the same, summed along rows
+	matrix []float64 // [pixel of the tile][upper triangle]
+	right  []float64 // [pixel of the tile][unknown][channel]
+	weight []float64 // [pixel of the tile]
+}
+
+func newBench(features int) *bench {
+	m := features + 1
+	e := tile + 2*patch
+	return &bench{dims: m, dist: make([]float64, e*e), row: make([]float64, e*e),
+		matrix: make([]float64, tile*tile*m*(m+1)/2), right: make([]float64, tile*tile*m*3), weight: make([]float64, tile*tile)}
+}
+
+// tile filters one half in a tile and adds half of the result to the picture.
+func (c *cleaner) tile(b *bench, x0, y0, half int) {
+	clear(b.matrix)
+	clear(b.right)
+	clear(b.weight)
+	x1, y1 := min(x0+tile, c.W), min(y0+tile, c.H)
+	for dy := -reach; dy <= reach; dy++ {
+		for dx := -reach; dx <= reach; dx++ {
+			c.distances(b, x0, y0, x1, y1, dx, dy, c.Half[1-half])
+			c.gather(b, x0, y0, x1, y1, dx, dy, c.Half[half])
+		}
+	}
+	for y := y0; y < y1; y++ {
+		for x := x0; x < x1; x++ {
+			i := y*c.W + x
+			if c.sure(i) {
+				c.out[i] = c.Half[0][i]
+				continue
+			}
+			v := b.solve((y-y0)*tile + x - x0)
+			for k := range v {
+				if v[k] < 0 {
+					v[k] = 0 // light has no negative: a fit may
+				}
+			}
+			c.out[i] = c.out[i].Add(v.Scale(0.5))
+		}
+	}
+}
+
+// sure says that a pixel has no grain: both halves agree to the bit, as they do where no body is.
+func (c *cleaner) sure(i int) bool { return c.Half[0][i] == c.Half[1][i] && c.Var[i] == colour.RGB{} }
+
+// distances fills dist, on the tile and a rim, with the excess of the squared differences between each pixel and the
+// one at (dx, dy) over what noise makes, in units of noise. Pairs that leave the picture are NaN.
+func (c *cleaner) distances(b *bench, x0, y0, x1, y1, dx, dy int, u []colour.RGB) {
+	const e = tile + 2*patch
+	for y := y0 - patch; y < y1+patch; y++ {
+		for x := x0 - patch; x < x1+patch; x++ {
+			at := (y-y0+patch)*e + x - x0 + patch
+			xq, yq := x+dx, y+dy
+			if x < 0 || y < 0 || x >= c.W || y >= c.H || xq < 0 || yq < 0 || xq >= c.W || yq >= c.H {
+				b.dist[at] = math.NaN()
+				continue
+			}
+			p, q := y*c.W+x, yq*c.W+xq
+			vp, vq := &c.variance[p], &c.variance[q]
+			s := 0.0
+			for k := range 3 {
+				d := u[p][k] - u[q][k]
+				s += (d*d - (vp[k] + min(vp[k], vq[k]))) / (c.eps + strict*strict*(vp[k]+vq[k]))
+			}
+			b.dist[at] = s / 3
+		}
+	}
+}
+
+// gather averages distances over patches and adds the neighbours at (dx, dy) to each pixel's fit.
+func (c *cleaner) gather(b *bench, x0, y0, x1, y1, dx, dy int, u []colour.RGB) {
+	const e = tile + 2*patch
+	d := b.dims - 1
+	tri := b.dims * (b.dims + 1) / 2
+	var f [maxDims + 1]float64
+	f[0] = 1
+	for y := y0; y < y1; y++ {
+		for x := x0; x < x1; x++ {
+			xq, yq := x+dx, y+dy
+			if xq < 0 || yq < 0 || xq >= c.W || yq >= c.H || c.sure(y*c.W+x) {
+				continue
+			}
+			sum, n := 0.0, 0.0
+			for v := 0; v <= 2*patch; v++ {
+				at := (y-y0+v)*e + x - x0
+				for _, q := range b.dist[at : at+2*patch+1] {
+					if q == q {
+						sum += q
+						n++
+					}
+				}
+			}
+			far := sum / n
+			if far > 12 {
+				continue
+			}
+			w := 1.0
+			if far > 0 {
+				w = math.Exp(-far)
+			}
+			p, q := y*c.W+x, yq*c.W+xq
+			fp, fq := c.features[p*d:p*d+d:p*d+d], c.features[q*d:q*d+d:q*d+d]
+			for k := range fp {
+				f[k+1] = float64(fq[k] - fp[k])
+			}
+			at := (y-y0)*tile + x - x0
+			b.weight[at] += w
+			m := b.matrix[at*tri : at*tri+tri : at*tri+tri]
+			r := b.right[at*b.dims*3 : (at+1)*b.dims*3 : (at+1)*b.dims*3]
+			col := &u[q]
+			k := 0
+			for i := 0; i <= d; i++ {
+				wf := w * f[i]
+				for j := i; j <= d; j++ {
+					m[k] += wf * f[j]
+					k++
+				}
+				r[3*i] += wf * col[0]
+				r[3*i+1] += wf * col[1]
+				r[3*i+2] += wf * col[2]
+			}
+		}
+	}
+}
+
+// solve returns the fitted colour at a pixel of the tile, the constant term of its normal equations, by Cholesky's method.
+func (b *bench) solve(at int) colour.RGB {
+	n := b.dims
+	tri := n * (n + 1) / 2
+	m, r := b.matrix[at*tri:(at+1)*tri], b.right[at*n*3:(at+1)*n*3]
+	var a [maxDims + 1][maxDims + 1]float64 // lower triangle
+	k := 0
+	for i := range n {
+		for j := i; j < n; j++ {
+			a[j][i] = m[k]
+			k++
+		}
+		if i > 0 {
+			a[i][i] += ridge * b.weight[at]
+		}
+	}
+	for i := range n {
+		for j := 0; j <= i; j++ {
+			s := a[i][j]
+			for q := range j {
+				s -= a[i][q] * a[j][q]
+			}
+			if i == j {
+				a[i][i] = math.Sqrt(max(s, 1e-300))
+			} else {
+				a[i][j] = s / a[j][j]
+			}
+		}
+	}
+	// Only the first unknown is wanted; it comes last when solving backward.
+	var out colour.RGB
+	for c := range 3 {
+		var y [maxDims + 1]float64
+		for i := range n {
+			s := r[3*i+c]
+			for q := range i {
+				s -= a[i][q] * y[q]
+			}
+			y[i] = s / a[i][i]
+		}
+		for i := n - 1; i >= 0; i-- {
+			s := y[i]
+			for q := i + 1; q < n; q++ {
+				s -= a[q][i] * y[q]
+			}
+			y[i] = s / a[i][i]
+		}
+		out[c] = y[0]
+	}
+	return out
+}

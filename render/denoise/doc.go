@@ -1,0 +1,11 @@
+// Package denoise takes the grain out of a rendered picture by regression on noise-free pictures of the same scene. It is an
+// approximation: the result is smoother than the light transport alone can say, and no longer unbiased. Callers offer it as
+// a named option and keep the raw picture.
+//
+// Sources: Rousselle, Knaus, Zwicker, Adaptive rendering with non-local means filtering, ACM TOG 31 (2012), article 195, for
+// the weights: distances between small patches, less what noise alone would make, taken from one half of the samples to
+// filter the other. Moon, Carr, Yoon, Adaptive rendering based on weighted local regression, ACM TOG 33 (2014), article 170,
+// and Bitterli et al., Nonlinearly weighted first-order regression for denoising Monte Carlo renderings, Computer Graphics
+// Forum 35 (2016), 107, for the fit: colour as a linear function of features (first hits' albedo, normals, coverage) about
+// each pixel.
+package denoise

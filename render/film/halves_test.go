@@ -1,0 +1,40 @@
+package film
+
+import (
+	"math"
+	"testing"
+)
+
+// Halves against their definition: the two means weighted by their samples are the whole, the layer and the rest add up to
+// the picture, and the variance is that of a mean of half as many replicates, twice the square of the picture's error.
+func TestHalves(t *testing.T) {
+	f := film(t, Config{Width: 20, Height: 10, SPP: 24, Layers: []Layer{{"key", 0, Any, AllClasses}}})
+	s := f.Sample()
+	for i := range f.Tiles() {
+		render(f, &s, i, 24)
+	}
+	whole, key := f.Develop(), f.DevelopLayer(0)
+	rest, layer := f.Halves(0)
+	all, none := f.Halves(-1)
+	for i, m := range whole.Mean {
+		for c := range m {
+			if d := (layer.Mean[0][i][c]+layer.Mean[1][i][c])/2 - key.Mean[i][c]; math.Abs(d) > 1e-12*key.Mean[i][c] {
+				t.Fatalf("pixel %d: the halves of the layer miss it by %g", i, d)
+			}
+			if d := (all.Mean[0][i][c]+all.Mean[1][i][c])/2 - m[c]; math.Abs(d) > 1e-12*m[c] {
+				t.Fatalf("pixel %d: the halves miss the whole by %g", i, d)
+			}
+			for h := range 2 {
+				if d := rest.Mean[h][i][c] + layer.Mean[h][i][c] - all.Mean[h][i][c]; math.Abs(d) > 1e-12*m[c] {
+					t.Fatalf("pixel %d: layer and rest of a half miss it by %g", i, d)
+				}
+			}
+			if e := whole.Error[i][c]; math.Abs(all.Var[i][c]-2*e*e) > 1e-9*e*e {
+				t.Fatalf("pixel %d: variance of a half is %g, not twice %g", i, all.Var[i][c], e*e)
+			}
+			if none.Mean[0][i][c] != 0 || none.Var[i][c] != 0 {
+				t.Fatal("without a layer nothing is taken away")
+			}
+		}
+	}
+}
