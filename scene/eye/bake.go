@@ -156,15 +156,15 @@ func (w *white) tissue(phi, cx, cy float64, d geom.Vec) colour.RGB {
 	// Warmer and redder toward the rim and the corners, most toward the nose.
 	nose := 0.25 * even * max(0, cx*p.nasal()) * rim
 	red := p.Redness * max(0, 0.5*rim+0.5*corner+nose) * max(0, 1+0.9*low+0.5*mid)
-	a = a.Mul(colour.RGB{1 - 0.05*red, 1 - 0.30*red, 1 - 0.36*red})
+	a = a.Mul(colour.RGB{1 - 0.04*red, 1 - 0.27*red, 1 - 0.25*red})
 	_, _, flush := w.veins.at(phi, cx, cy)
 	pink := min(1, 0.55*flush*p.Veins*(1-0.6*p.Generic))
 	a = a.Mul(colour.RGB{1 - 0.02*pink, 1 - 0.24*pink, 1 - 0.22*pink})
 	// Yellowish fatty patches, most in the gap between the lids beside the limbus; grey thin ones.
 	gap := math.Exp(-cy*cy/0.08) * math.Exp(-(out-0.22)*(out-0.22)/0.03) * (0.75 + 0.25*cx*p.nasal())
-	fat := max(0, mid+0.4*low)*(0.5+0.7*rim) + 0.55*uneven*gap*(0.6+mid)
+	fat := max(0, mid+0.4*low)*(0.5+0.2*rim) + 0.55*uneven*gap*(0.6+mid)
 	fat = max(0, fat)
-	a = a.Mul(colour.RGB{1 - 0.01*fat, 1 - 0.05*fat, 1 - 0.20*fat})
+	a = a.Mul(colour.RGB{1 - 0.01*fat, 1 - 0.05*fat, 1 - 0.17*fat})
 	thin := max(0, -mid-0.3*low) * (1 - 0.4*rim)
 	a = a.Mul(colour.RGB{1 - 0.20*thin, 1 - 0.16*thin, 1 - 0.10*thin})
 	a = a.Scale(1 + 0.07*low + 0.05*mid + 0.035*fine)
