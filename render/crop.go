@@ -50,18 +50,10 @@ func (p *Prepared) IrisWindow() (Window, error) {
 	if len(p.Scene.Eyes) == 0 {
 		return Window{}, errors.New("the scene has no eye")
 	}
-	e := &p.Scene.Eyes[0]
-	b, sc := &p.Scene.Bodies[e.Outer], accel.NewScratch()
 	fw, fh := float64(p.Description.Film.Width), float64(p.Description.Film.Height)
 	lo, hi := [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
-	for i := range 32 {
-		sin, cos := math.Sincos(2 * math.Pi * float64(i) / 32)
-		var h frozen.Hit
-		r := geom.Ray{O: b.ToWorld.Point(geom.Vec{X: e.LimbusRadius * cos, Y: e.LimbusRadius * sin, Z: 1000}), D: b.ToWorld.Vector(geom.Vec{Z: -1}).Unit()}
-		if !b.Closest(sc, r, 0, math.Inf(1), &h) {
-			continue
-		}
-		x, y, _, ok := p.Scene.Camera.Project(r.At(h.T))
+	for _, q := range p.limbus(0, 32) {
+		x, y, _, ok := p.Scene.Camera.Project(q)
 		if !ok {
 			return Window{}, errors.New("the iris is not in front of the camera")
 		}
@@ -73,4 +65,21 @@ func (p *Prepared) IrisWindow() (Window, error) {
 	half := 0.6 * max(hi[0]-lo[0], hi[1]-lo[1])
 	cx, cy := (lo[0]+hi[0])/2, (lo[1]+hi[1])/2
 	return Window{(cx - half) / fw, (cy - half) / fh, (cx + half) / fw, (cy + half) / fh}, nil
+}
+
+// limbus returns points in the world all round the limbus of an eye, at most n of them: on the outer shell, LimbusRadius away
+// from the axis.
+func (p *Prepared) limbus(eye, n int) []geom.Vec {
+	e := &p.Scene.Eyes[eye]
+	b, sc := &p.Scene.Bodies[e.Outer], accel.NewScratch()
+	var out []geom.Vec
+	for i := range n {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(n))
+		var h frozen.Hit
+		r := geom.Ray{O: b.ToWorld.Point(geom.Vec{X: e.LimbusRadius * cos, Y: e.LimbusRadius * sin, Z: 1000}), D: b.ToWorld.Vector(geom.Vec{Z: -1}).Unit()}
+		if b.Closest(sc, r, 0, math.Inf(1), &h) {
+			out = append(out, r.At(h.T))
+		}
+	}
+	return out
 }

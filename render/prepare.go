@@ -692,10 +692,11 @@ func clampNegative(pic *imageio.Picture) (*texture.Image, []string) {
 	return img, []string{fmt.Sprintf("%d values of the picture are negative or not finite (lowest %g) and count as 0", bad, worst)}
 }
 
-func (p *preparer) camera() {
-	c := &p.d.Camera
+// cameraOf is the camera of a description.
+func cameraOf(d *scene.Description) camera.Config {
+	c := &d.Camera
 	k := camera.Config{
-		Width: p.d.Film.Width, Height: p.d.Film.Height, Aim: c.Aim, Up: c.Up,
+		Width: d.Film.Width, Height: d.Film.Height, Aim: c.Aim, Up: c.Up,
 		FocalLength: c.FocalLength, SensorWidth: c.Sensor, FOV: geom.Radians(c.FOV), FNumber: c.FNumber, Focus: c.Focus,
 		FrameWidth: c.Width, Shift: c.Shift,
 	}
@@ -718,9 +719,15 @@ func (p *preparer) camera() {
 		if c.Normal != nil {
 			k.Normal = *c.Normal
 		}
-		p.out.Plate = true
-		p.out.PlateNormal = k.Normal.Unit()
 		k.Position = c.Aim
+	}
+	return k
+}
+
+func (p *preparer) camera() {
+	k := cameraOf(p.d)
+	if p.out.Plate = k.Kind == camera.Plate; p.out.Plate {
+		p.out.PlateNormal = k.Normal.Unit()
 	}
 	cam, err := camera.New(k)
 	if err != nil {

@@ -62,10 +62,7 @@ const (
 // lights are mirrored, grown by a pixel for the reach of the pixel filter; mirrored bodies are taken as dark.
 func (p *Prepared) Regions(o Options) *Regions {
 	w, h := p.Description.Film.Width, p.Description.Film.Height
-	r := &Regions{Width: w, Height: h, Zone: make([]Zone, w*h), Eye: make([]int16, w*h)}
-	for i := range p.Scene.Eyes {
-		r.Eyes = append(r.Eyes, strings.TrimSuffix(p.Scene.Bodies[p.Scene.Eyes[i].Outer].Name, ".outer"))
-	}
+	r := &Regions{Width: w, Height: h, Zone: make([]Zone, w*h), Eye: make([]int16, w*h), Eyes: p.EyeNames()}
 	source, shown := make([]float64, w*h), make([]float64, w*h) // luminance before and after the mirror, W/(m^2 sr)
 	parallel(o.workers())(h, func(y int) {
 		sc := accel.NewScratch()
@@ -107,6 +104,14 @@ func (p *Prepared) Regions(o Options) *Regions {
 		}
 	}
 	return r
+}
+
+// EyeNames returns the names of the scene's eyes.
+func (p *Prepared) EyeNames() (names []string) {
+	for i := range p.Scene.Eyes {
+		names = append(names, strings.TrimSuffix(p.Scene.Bodies[p.Scene.Eyes[i].Outer].Name, ".outer"))
+	}
+	return names
 }
 
 // zone tells what lies behind a film position, but for catchlights, and of which eye.

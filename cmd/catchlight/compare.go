@@ -24,6 +24,7 @@ type compareFlags struct {
 	jobFlags
 	vary     string
 	distance float64
+	photo    photoFlags
 }
 
 func compareCommand() *cobra.Command {
@@ -35,12 +36,16 @@ func compareCommand() *cobra.Command {
 
   --looks A,B          two looks; the first is the reference. Known: ` + strings.Join(lookNames(), ", ") + `
   --vary KEY=a,b       one look, two values of a key; the first is the reference
+  --ref PICTURE        a photograph or other picture against one look. The camera is put where the limbus's outline says that
+                       it stood; limbus.png shows the outline. --patch or --chart set white and exposure.
 
 The folder gets both pictures (.exr, .png), side-by-side.png, wipe.png, wipe.apng and blink.apng (animated PNG), maps of
 lightness, colour, FLIP and HDR-FLIP, compare.json with the numbers of each part of the eye, and compare.html: one file,
 offline, with a border to drag, zoom and layers. A stopped comparison goes on when the same command is given again.
 
-  catchlight compare scenes/ferry_keeper.yaml --vary trace.effects.caustic=true,false --spp 32 --size 320x320`,
+  catchlight compare scenes/ferry_keeper.yaml --spp 32 --size 320x320
+  catchlight compare scenes/ferry_keeper.yaml --vary trace.effects.caustic=true,false --spp 32
+  catchlight compare scenes/ferry_keeper.yaml --ref photo.jpg --patch 1210,340 --credit "Photo: the keeper's daughter, CC0"`,
 		Args: exactly(1, "one scene file is needed"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runCompare(cmd, args[0], &f) },
 	}
@@ -49,6 +54,7 @@ offline, with a border to drag, zoom and layers. A stopped comparison goes on wh
 	fl.StringVar(&f.renderFlags.lights, "lights", "", "rig whose lights stand in for the scene's own: a name or a file")
 	fl.StringVar(&f.vary, "vary", "", "KEY=a,b: compare two values of a key")
 	fl.Float64Var(&f.distance, "distance", 0.7, "how far the observer of FLIP is from a screen 0.7 m and 3840 pixels wide, in m")
+	f.photo.add(fl)
 	fl.StringVar(&f.cache, "cache", filepath.Join("out", "cache"), "folder of pictures by content; empty for none")
 	return c
 }
@@ -129,6 +135,14 @@ func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 	if d.Camera.Kind == "plate" {
 		return usageError{fmt.Errorf("%s: a plate records irradiance; there is no picture of an eye to compare", path)}
 	}
+	if f.photo.file != "" {
+		return runPhoto(cmd, path, f, d)
+	}
+	for _, n := range []string{"limbus", "eye", "scene-camera", "patch", "chart", "reads", "credit"} {
+		if cmd.Flags().Changed(n) {
+			return usageError{fmt.Errorf("--%s goes with --ref", n)}
+		}
+	}
 	shots, titles, err := f.sides(d)
 	if err != nil {
 		return err
@@ -175,10 +189,7 @@ func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 	}
 	prepared, err := render.Prepare(cmd.Context(), shots[0].d, render.Options{Workers: p.Workers})
 	if err != nil {
-		if cmd.Context().Err() != nil {
-			return errInterrupted
-		}
-		return err
+		return orInterrupted(cmd, err)
 	}
 	p.Regions = regionsOf(prepared.Regions(render.Options{Workers: p.Workers}))
 	if f.vary != "" {
@@ -201,6 +212,9 @@ func readSide(j *job.Job, s *shot, title string, out *compare.Side) error {
 		return err
 	}
 	*out = compare.Side{Name: title, File: s.name, Display: lit, Seen: seen, Linear: planes(pic, "R", "G", "B"), Error: planes(pic, "error.R", "error.G", "error.B")}
+	if !slices.ContainsFunc(out.Error, colour.RGB.Finite) {
+		out.Error = nil // no look with samples
+	}
 	return nil
 }
 

@@ -123,3 +123,60 @@ func TestSolve(t *testing.T) {
 	_, _, err = Solve(config(geom.Vec{Z: 500}, geom.Vec{}), points, axis, make([]Point, 9))
 	require.ErrorContains(t, err, "one place")
 }
+
+// eyeball draws a soft-edged eye: dark pupil, brown iris, bright white, skin around, a catchlight across the limbus, a lid
+// over the upper part.
+func eyeball(w, h int, e Ellipse, lid float64, r *rand.Rand) []float64 {
+	out := make([]float64, w*h)
+	step := func(d, soft float64) float64 { return 1 / (1 + math.Exp(-d/soft)) }
+	for i := range out {
+		p := Point{float64(i%w) + 0.5, float64(i/w) + 0.5}
+		d := e.Distance(p)
+		pupil := Ellipse{e.X, e.Y, 0.35 * e.A, 0.35 * e.B, e.Angle}
+		v := 0.03 + 0.22*step(pupil.Distance(p), 1) + 0.45*step(d, 0.05*e.A)
+		if globe := math.Hypot(p.X-e.X, p.Y-e.Y) - 2.05*e.A; globe > 0 {
+			v = 0.2
+		}
+		if math.Abs(p.X-e.X+0.4*e.A) < 0.12*e.A && math.Abs(p.Y-e.Y+0.3*e.A) < 0.2*e.A {
+			v = 1
+		}
+		if p.Y < e.Y-lid*e.B {
+			v = 0.45
+		}
+		out[i] = v + 0.02*r.NormFloat64()
+	}
+	return out
+}
+
+// The outline of drawn eyes is found to a pixel, under a lid too; a picture without an eye is refused.
+func TestFind(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 8))
+	for _, c := range []struct {
+		e   Ellipse
+		lid float64 // where it ends, in half axes above the middle
+	}{
+		{Ellipse{160, 120, 55, 50, 0.1}, 3},
+		{Ellipse{130, 130, 48, 40, 1.4}, 3},
+		{Ellipse{170, 110, 50, 47, 0}, 0.7},
+		{Ellipse{160, 120, 30, 29, 0}, 3},
+	} {
+		points, err := Find(eyeball(320, 240, c.e, c.lid, r), 320)
+		require.NoError(t, err)
+		got, err := Fit(points)
+		require.NoError(t, err)
+		require.InDelta(t, c.e.X, got.X, 1, "%+v", c)
+		require.InDelta(t, c.e.Y, got.Y, 1, "%+v", c)
+		require.InDelta(t, c.e.A, got.A, 1, "%+v", c)
+		require.InDelta(t, c.e.B, got.B, 1, "%+v", c)
+	}
+	even := make([]float64, 320*240)
+	for i := range even {
+		even[i] = 0.5
+	}
+	_, err := Find(even, 320)
+	require.ErrorContains(t, err, "no dark disc")
+	_, err = Find(even[:100], 10)
+	require.ErrorContains(t, err, "too few")
+	_, err = Find(even[:7], 2)
+	require.Error(t, err)
+}

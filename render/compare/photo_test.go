@@ -1,0 +1,110 @@
+package compare
+
+import (
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/scene/chart"
+	"catchlight/scene/colour"
+	"catchlight/scene/imageio"
+)
+
+// charted makes a photo of a colour chart as a camera of some tint and exposure sees it, with 12 px to a patch and its first
+// patch's middle at 20,30. leaning moves each lower row to the right.
+func charted(tint colour.RGB, leaning int) *Photo {
+	p := &Photo{Width: 160, Height: 100, Pix: make([]colour.RGB, 160*100), Scene: true}
+	for i := range p.Pix {
+		x, y := i%160-14, i/160-24
+		if y < 0 || y >= 48 {
+			continue
+		}
+		if x -= leaning * (y / 12); x < 0 || x >= 72 {
+			continue
+		}
+		p.Pix[i] = chart.Patches[y/12*chart.Columns+x/12].Linear().Mul(tint)
+	}
+	return p
+}
+
+// A tint is found from the chart's greys and undone: then all patches are the published ones. It may stand slanted.
+func TestChart(t *testing.T) {
+	tint := colour.RGB{1.4, 1, 0.55}
+	for _, lean := range []int{0, 3} {
+		p := charted(tint, lean)
+		d := float64(3 * lean)
+		patches, err := p.Chart([4][2]float64{{20, 30}, {80, 30}, {80 + d, 66}, {20 + d, 66}})
+		require.NoError(t, err)
+		gains, err := Neutral(patches, func(r float64) float64 { return r })
+		require.NoError(t, err)
+		for c := range gains {
+			require.InEpsilon(t, 1/tint[c], gains[c], 0.02, "the greys are not quite grey")
+		}
+		for i := range patches {
+			patches[i] = patches[i].Mul(gains)
+		}
+		require.Less(t, ChartError(patches), 0.6)
+	}
+	p := charted(tint, 0)
+	_, err := p.Chart([4][2]float64{{20, 30}, {80, 66}, {80, 30}, {20, 66}})
+	require.ErrorContains(t, err, "no quadrangle")
+	_, err = p.Chart([4][2]float64{{20, 30}, {200, 30}, {200, 66}, {20, 66}})
+	require.ErrorContains(t, err, "does not lie in the picture")
+	_, err = Neutral(make([]colour.RGB, 24), func(r float64) float64 { return r })
+	require.ErrorContains(t, err, "black or blown out")
+}
+
+// The mean of a patch sets white and exposure; patches that tell nothing are refused.
+func TestPatch(t *testing.T) {
+	p := &Photo{Width: 40, Height: 30, Pix: make([]colour.RGB, 1200)}
+	for i := range p.Pix {
+		p.Pix[i] = colour.RGB{0.4, 0.2, 0.1}
+		if i%40 >= 30 {
+			p.Pix[i] = colour.Grey(1)
+		}
+		if i/40 >= 20 {
+			p.Pix[i] = colour.RGB{0.3, 0.3, 0}
+		}
+	}
+	c, err := p.Patch(10, 10, 4)
+	require.NoError(t, err)
+	g := Grey(c, 0.2)
+	require.InDelta(t, 0.5, g[0], 1e-12)
+	require.InDelta(t, 2, g[2], 1e-12)
+	for _, bad := range []struct {
+		x, y, r float64
+		says    string
+	}{{1, 10, 4, "does not lie"}, {10, 10, 0, "does not lie"}, {35, 10, 3, "blown out"}, {10, 25, 3, "black in a channel"}} {
+		_, err := p.Patch(bad.x, bad.y, bad.r)
+		require.ErrorContains(t, err, bad.says)
+	}
+}
+
+// A file of 8 bits is read as sRGB; a smaller size keeps the mean light, whatever the ratio of the sizes.
+func TestReadPhoto(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "reeds.png")
+	pix := make([]byte, 3*30*20)
+	for i := range pix {
+		pix[i] = byte(i * 7)
+	}
+	require.NoError(t, imageio.WritePNG(file, 30, 20, 3, pix, nil))
+	p, err := ReadPhoto(file)
+	require.NoError(t, err)
+	require.False(t, p.Scene)
+	require.InDelta(t, colour.DecodeSRGB(float64(pix[3*45+1])/255), p.Pix[45][1], 1e-6)
+	mean := func(p *Photo) (sum colour.RGB) {
+		for _, c := range p.Pix {
+			sum = sum.Add(c.Scale(1 / float64(len(p.Pix))))
+		}
+		return sum
+	}
+	for _, s := range [][2]int{{30, 20}, {15, 10}, {13, 7}, {1, 1}, {41, 23}} {
+		q := p.Resize(s[0], s[1])
+		for c, v := range mean(p) {
+			require.InDelta(t, v, mean(q)[c], 1e-9, "%v", s)
+		}
+	}
+	_, err = ReadPhoto(filepath.Join(t.TempDir(), "none.png"))
+	require.Error(t, err)
+}

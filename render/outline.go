@@ -1,0 +1,47 @@
+package render
+
+import (
+	"fmt"
+	"math"
+
+	"catchlight/render/limbus"
+	"catchlight/scene/geom"
+)
+
+// Outline is a camera found from the outline of an eye's limbus in a picture.
+type Outline struct {
+	limbus.Pose
+	Sets  []string    // overrides of the scene that put the camera there
+	Other limbus.Pose // the second camera that a circle allows, on the other side of the eye's axis
+}
+
+// CameraFrom finds the camera that sees the limbus of an eye through the given points of the film. Field of view, upward
+// direction and the side of the eye's axis are those of the scene's own camera, which must be a perspective one.
+func (p *Prepared) CameraFrom(eye int, points []limbus.Point) (*Outline, error) {
+	if eye < 0 || eye >= len(p.Scene.Eyes) {
+		return nil, fmt.Errorf("eye %d of %d", eye+1, len(p.Scene.Eyes))
+	}
+	axis := p.Scene.Bodies[p.Scene.Eyes[eye].Outer].ToWorld.Vector(geom.Vec{Z: 1})
+	best, other, err := limbus.Solve(cameraOf(p.Description), p.limbus(eye, 64), axis, points)
+	if err != nil {
+		return nil, err
+	}
+	o := &Outline{Pose: best, Other: other}
+	v := func(p geom.Vec) string { return fmt.Sprintf("[%.12g, %.12g, %.12g]", p.X, p.Y, p.Z) }
+	o.Sets = []string{"camera.orbit=null", "camera.at=" + v(best.Config.Position), "camera.aim=" + v(best.Config.Aim), "camera.shift=[0, 0]", "camera.focus=0"}
+	return o, nil
+}
+
+// String says in words where the camera stands.
+func (o *Outline) String() string {
+	deg := func(r float64) float64 { return geom.Degrees(r) }
+	s := fmt.Sprintf("camera %.4g mm from the limbus", o.Distance)
+	if e := o.DistanceError; !math.IsNaN(e) {
+		s += fmt.Sprintf(" (± %.2g)", e)
+	}
+	s += fmt.Sprintf(", %.1f° off the eye's axis", deg(o.Tilt))
+	if e := o.TiltError; !math.IsNaN(e) {
+		s += fmt.Sprintf(" (± %.1f)", deg(e))
+	}
+	return s + fmt.Sprintf("; outline of %.1f x %.1f px about %.1f,%.1f, points %.2f px off it (root of the mean square)", 2*o.Ellipse.A, 2*o.Ellipse.B, o.Ellipse.X, o.Ellipse.Y, o.RMS)
+}
