@@ -30,9 +30,11 @@ func NewResponse(alpha float64, f func(c float64) colour.RGB) *Response {
 		g := microfacet.Reflect{AX: alpha, AY: alpha}
 		wo := geom.Vec{X: math.Sqrt(1 - mu*mu), Z: mu}
 		for k := range n * n {
-			_, w, h, _, ok := g.Sample(wo, (float64(k%n)+0.5)/n, (float64(k/n)+0.5)/n)
+			// What is lost comes from steep facets, near u1 = 1: the points crowd there.
+			t := (float64(k/n) + 0.5) / n
+			_, w, h, _, ok := g.Sample(wo, (float64(k%n)+0.5)/n, 1-t*t*t*t)
 			if ok {
-				r.v[i] = r.v[i].Add(f(wo.Dot(h)).Scale(w / (n * n)))
+				r.v[i] = r.v[i].Add(f(wo.Dot(h)).Scale(w * 4 * t * t * t / (n * n)))
 			}
 		}
 	}

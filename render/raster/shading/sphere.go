@@ -33,7 +33,7 @@ var roughAlpha = [...]float64{0, 0.01, 0.04, 0.1, 0.25, 0.5, 1}
 var roughSide = [...]int{0, 256, 128, 64, 32, 32, 16}
 
 // prefilterSamples is the number of directions that a texel of a smeared copy takes the mean of.
-const prefilterSamples = 64
+const prefilterSamples = 128
 
 // NewSphere fills a picture of n x n texels, n a power of two in [8, 4096], by asking f for the light of each direction, and smears it.
 //
@@ -81,7 +81,7 @@ func (s *Sphere) smear(r geom.Vec, alpha float64) colour.RGB {
 			continue
 		}
 		lod := 0.5 * math.Log2(1/(prefilterSamples*pdf)/texel)
-		l := s.lod(fr.World(wi), lod+1) // one level up hides the few samples (the paper's own choice)
+		l := s.lod(fr.World(wi), lod)
 		sum = sum.Add(l.Scale(wi.Z))
 		weight += wi.Z
 	}
