@@ -282,6 +282,11 @@ func (c *behindCornea) at(k *Look, q, n geom.Vec, open float64) (e colour.RGB) {
 		// From the plane's irradiance to that of the tilted tissue.
 		e = e.Add(k.lamps[i].Radiance.Scale(v[0] * max(0, d.Dot(n)) / max(0.15, d.Z)))
 	}
+	return e.Add(c.surround(x, y).Scale(open * (1 + n.Z) / 2))
+}
+
+// surround returns the irradiance of the surroundings at (x, y) in [0, 1], bilinear.
+func (c *behindCornea) surround(x, y float64) colour.RGB {
 	far := func(i, j int) colour.RGB {
 		return c.far[max(0, min(c.m-1, j))*c.m+max(0, min(c.m-1, i))]
 	}
@@ -289,7 +294,7 @@ func (c *behindCornea) at(k *Look, q, n geom.Vec, open float64) (e colour.RGB) {
 	i, j := int(math.Floor(px)), int(math.Floor(py))
 	fx, fy := px-float64(i), py-float64(j)
 	a, b := colour.Lerp(far(i, j), far(i+1, j), fx), colour.Lerp(far(i, j+1), far(i+1, j+1), fx)
-	return e.Add(colour.Lerp(a, b, fy).Scale(open * (1 + n.Z) / 2))
+	return colour.Lerp(a, b, fy)
 }
 
 // sample reads four values bilinearly at (x, y) in [0, 1].

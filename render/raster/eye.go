@@ -187,11 +187,10 @@ func (k *frame) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Ve
 	ln := b.ToLocal.Vector(n).Unit()
 	switch {
 	case k.set.Iris == "offset":
-		// A parallax offset: the point below the surface, moved by the depth times the refracted slope to first order,
-		// sin(t) = sin(i)/n, without a search (after Kaneko et al., Detailed Shape Representation with Parallax Mapping, ICAT 2001).
+		// The point below the surface, moved by the depth times the refracted ray's slope to first order, d/n - (1 - 1/n) N, without
+		// a search (after Kaneko et al., Detailed Shape Representation with Parallax Mapping, ICAT 2001).
 		depth := max(0, p.Z-y.relief.read(y.relief.z, p.X, p.Y))
-		t := d.Mad(-d.Dot(ln), ln).Mul(1 / y.e.Index)
-		t = t.Sub(ln.Mul(1 / y.e.Index).Sub(geom.Vec{Z: 1 / y.e.Index})).Add(ln.Sub(geom.Vec{Z: 1}).Mul(-1))
+		t := d.Mul(1/y.e.Index).Mad(1/y.e.Index-1, ln)
 		q := geom.Vec{X: p.X + depth*t.X, Y: p.Y + depth*t.Y}
 		q.Z = y.relief.read(y.relief.z, q.X, q.Y)
 		return q, true

@@ -110,12 +110,13 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		case frozen.Outer:
 			k.eyes[b.Eye] = k.newEyeLook(int(b.Eye))
 		case frozen.Conductor:
-			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB {
+			metal := func(c float64) colour.RGB {
 				if m.Mirror {
 					return colour.Grey(1)
 				}
 				return fresnel.Conductor(c, m.Eta, m.K)
-			})
+			}
+			k.metal[i] = shading.NewResponse(m.Alpha, metal).Compensated(metal(1))
 		case frozen.Dielectric:
 			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB { return colour.Grey(fresnel.Dielectric(c, m.Index)) })
 		case frozen.Soft:

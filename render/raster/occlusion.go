@@ -2,6 +2,7 @@ package raster
 
 import (
 	"math"
+	"sync"
 
 	"catchlight/render/accel"
 	"catchlight/render/frozen"
@@ -30,9 +31,11 @@ const (
 func (k *Look) newVeil(y *eyeLook) *veil {
 	v := &veil{n: veilSide, pix: make([]float32, veilSide*veilSide)}
 	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
+	pool := sync.Pool{New: func() any { return accel.NewScratch() }}
 	frozen.Directions(v.n, func(i int, d geom.Vec) {
 		v.pix[i] = 1
-		sc := accel.NewScratch()
+		sc := pool.Get().(*accel.Scratch)
+		defer pool.Put(sc)
 		far := 4 * y.e.Far
 		var sp frozen.ShellPoint
 		if !k.scene.CastOuter(sc, y.e, d.Mul(far), d.Neg(), 0, far, false, &sp) {
@@ -67,20 +70,23 @@ func (v *veil) at(p geom.Vec) float64 {
 	return a + fy*(b-a)
 }
 
-// crevices darkens the slopes of a relief where it lies deep: the share of diffuse light from above that its surroundings let in, from
-// the highest slope within reach in each of some directions.
+// crevices returns the share of diffuse light from above that the relief about each texel lets in, from the highest slope within reach in
+// each of some directions, at every few texels and linear between.
 //
 // Source: Max, Horizon Mapping: Shadows for Bump-Mapped Surfaces, The Visual Computer 4, 1988: with the horizon at the angle h in a
 // direction, cos^2 h of the cosine-weighted light from there passes over it.
 func (r *relief) crevices(workers int) []float32 {
 	const turns, steps, reach = 12, 7, 0.5 // reach in mm
-	out := make([]float32, r.n*r.n)
+	every := max(1, r.n/512)
+	m := r.n / every
+	coarse := make([]float32, m*m)
 	texel := 2 * r.reach / float64(r.n)
-	cover.Each(r.n, workers, func(j int) {
-		for i := range r.n {
-			p := j*r.n + i
-			out[p] = 1
-			if r.open[p] == 0 {
+	cover.Each(m, workers, func(j int) {
+		for i := range m {
+			x0, y0 := i*every+every/2, j*every+every/2
+			z := r.z[y0*r.n+x0]
+			coarse[j*m+i] = 1
+			if r.open[y0*r.n+x0] == 0 {
 				continue
 			}
 			sum := 0.0
@@ -89,15 +95,22 @@ func (r *relief) crevices(workers int) []float32 {
 				high := 0.0
 				for s := range steps {
 					d := max(1.5*texel, reach*math.Pow((float64(s)+1)/steps, 2))
-					x, y := i+int(math.Round(d*cos/texel)), j-int(math.Round(d*sin/texel))
+					x, y := x0+int(math.Round(d*cos/texel)), y0-int(math.Round(d*sin/texel))
 					if x < 0 || y < 0 || x >= r.n || y >= r.n || r.open[y*r.n+x] == 0 {
 						continue
 					}
-					high = max(high, float64(r.z[y*r.n+x]-r.z[p])/d)
+					high = max(high, float64(r.z[y*r.n+x]-z)/d)
 				}
 				sum += 1 / (1 + high*high)
 			}
-			out[p] = float32(sum / turns)
+			coarse[j*m+i] = float32(sum / turns)
+		}
+	})
+	out := make([]float32, r.n*r.n)
+	c := relief{reach: r.reach, n: m}
+	cover.Each(r.n, workers, func(j int) {
+		for i := range r.n {
+			out[j*r.n+i] = float32(c.read(coarse, ((float64(i)+0.5)/float64(r.n)*2-1)*r.reach, (1-(float64(j)+0.5)/float64(r.n)*2)*r.reach))
 		}
 	})
 	return out

@@ -2,6 +2,7 @@ package cover
 
 import (
 	"fmt"
+	"math"
 	"sync"
 	"sync/atomic"
 )
@@ -13,7 +14,7 @@ const None = ^uint32(0)
 type Buffer struct {
 	Width, Height int
 	Samples       int       // per pixel
-	Depth         []float32 // [pixel][sample], reversed: 1 at the near plane, 0 where there is nothing
+	Depth         []float32 // [pixel][sample], reversed: 1 at the near plane, -Inf where there is nothing
 	ID            []uint32  // [pixel][sample]: triangle of the pass, or None
 }
 
@@ -49,7 +50,7 @@ func (p *Pass) Draw(samples, workers int) *Buffer {
 	w, h := p.view.Width, p.view.Height
 	b := &Buffer{Width: w, Height: h, Samples: samples, Depth: make([]float32, w*h*samples), ID: make([]uint32, w*h*samples)}
 	for i := range b.ID {
-		b.ID[i] = None
+		b.ID[i], b.Depth[i] = None, float32(math.Inf(-1)) // behind an orthographic view's far plane depth is negative
 	}
 	p.tiles(workers, func(list []uint32, x0, y0, x1, y1 int32) {
 		for _, id := range list {

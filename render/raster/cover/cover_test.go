@@ -17,7 +17,7 @@ func count(p *Pass, samples int) []int {
 	b := &Buffer{Width: p.view.Width, Height: p.view.Height, Samples: samples, Depth: make([]float32, len(out)), ID: make([]uint32, len(out))}
 	for i := range p.tris {
 		clear(b.ID)
-		clear(b.Depth)
+		clear(b.Depth) // every triangle here lies before the far plane
 		p.tris[i].draw(b, 1, 0, 0, int32(b.Width), int32(b.Height))
 		for k, id := range b.ID {
 			out[k] += int(id)

@@ -14,7 +14,7 @@ type Row struct {
 // At evaluates the row at p.
 func (r Row) At(p geom.Vec) float64 { return r.V.Dot(p) + r.C }
 
-// View projects the world onto a film of Width x Height pixels: film positions are X/W and Y/W, the depth is Z/W, in [0, 1] and larger
+// View projects the world onto a film of Width x Height pixels: film positions are X/W and Y/W, the depth is Z/W, at most 1 and larger
 // where nearer.
 type View struct {
 	X, Y, W, Z    Row

@@ -12,7 +12,10 @@ import (
 // with its own Fresnel curve.
 //
 // Source: Karis 2013; there the curve is Schlick's and the table is over roughness too, here each material has its own row.
-type Response struct{ v [responseNodes]colour.RGB }
+type Response struct {
+	v [responseNodes]colour.RGB
+	e [responseNodes]float64 // the same of a perfect mirror
+}
 
 const responseNodes = 64
 
@@ -24,7 +27,7 @@ func NewResponse(alpha float64, f func(c float64) colour.RGB) *Response {
 	for i := range r.v {
 		mu := max(1e-3, float64(i)/(responseNodes-1))
 		if alpha < microfacet.MinAlpha {
-			r.v[i] = f(mu)
+			r.v[i], r.e[i] = f(mu), 1
 			continue
 		}
 		g := microfacet.Reflect{AX: alpha, AY: alpha}
@@ -34,11 +37,26 @@ func NewResponse(alpha float64, f func(c float64) colour.RGB) *Response {
 			t := (float64(k/n) + 0.5) / n
 			_, w, h, _, ok := g.Sample(wo, (float64(k%n)+0.5)/n, 1-t*t*t*t)
 			if ok {
-				r.v[i] = r.v[i].Add(f(wo.Dot(h)).Scale(w * 4 * t * t * t / (n * n)))
+				w *= 4 * t * t * t / (n * n)
+				r.v[i], r.e[i] = r.v[i].Add(f(wo.Dot(h)).Scale(w)), r.e[i]+w
 			}
 		}
 	}
 	return r
+}
+
+// Compensated returns the response with the light that scatters between facets more than once put back, for a metal of reflectance
+// f0 at normal incidence, as microfacet.EnergyTable does for the path tracer.
+//
+// Source: Turquin, Practical Multiple Scattering Compensation for Microfacet Models, 2019.
+func (r *Response) Compensated(f0 colour.RGB) *Response {
+	out := *r
+	for i, e := range r.e {
+		for c := range f0 {
+			out.v[i][c] *= 1 + f0[c]*(1-e)/e
+		}
+	}
+	return &out
 }
 
 // At returns the response at the cosine mu in [0, 1].

@@ -1,0 +1,53 @@
+package raster
+
+import (
+	"catchlight/render/raster/cover"
+	"catchlight/scene/geom"
+)
+
+// Visible returns for each sample the body that it shows (-1: none) and the distance along the camera's axis in mm.
+func (k *Look) Visible() (body []int32, depth []float64, offset func(s int) (x, y float64)) {
+	p := cover.NewPass(k.view)
+	for i := range k.solids {
+		p.Add(k.solids[i].points, k.solids[i].tri, int32(i), k.solids[i].side)
+	}
+	b := p.Draw(k.set.Samples, k.workers)
+	for i, id := range b.ID {
+		if id == cover.None {
+			body, depth = append(body, -1), append(depth, 0)
+			continue
+		}
+		n := b.Samples
+		ox, oy := cover.Offset(n, i%n)
+		q := k.place(p, k.solids, id, float64(i/n%k.width)+ox, float64(i/n/k.width)+oy)
+		body, depth = append(body, k.solids[p.Body(id)].body), append(depth, k.at.Sub(q).Dot(k.scene.Camera.Frame().N))
+	}
+	return body, depth, func(s int) (float64, float64) { return cover.Offset(k.set.Samples, s) }
+}
+
+// PupilOpen returns the area of the pupil in the relief of the first eye, mm^2.
+func (k *Look) PupilOpen() (area float64) {
+	r := k.eyes[0].relief
+	t := 2 * r.reach / float64(r.n)
+	for i, o := range r.open {
+		x, y := float64(i%r.n)-float64(r.n)/2, float64(i/r.n)-float64(r.n)/2
+		if o == 0 && (x*x+y*y)*t*t < 9 {
+			area += t * t
+		}
+	}
+	return area
+}
+
+// BehindCornea returns the basic irradiance of lamp i over its radiance, and of the surroundings, at (x, 0) of the first eye's iris plane.
+func (k *Look) BehindCornea(i int, x float64) (lamp, far float64) {
+	b := k.eyes[0].behind
+	lamp = sample(b.lamps[i], b.n, (x/b.reach+1)/2, 0.5)[0]
+	return lamp, b.surround((x/b.reach+1)/2, 0.5)[1]
+}
+
+// Lit returns the share of lamp i that a plain surface at p of normal n sees, its shadow map fitted to a ball.
+func (k *Look) Lit(i int, p, n, centre geom.Vec, radius float64) float64 {
+	f := &frame{Look: k}
+	f.shadows(centre, radius)
+	return f.onAll[i].lit(&k.lamps[i], p, n, k.set.Shadow)
+}
