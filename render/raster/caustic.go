@@ -68,7 +68,7 @@ func (k *Look) dome(e *frozen.Eye, reach float64, n int) dome {
 // Sources: Francois, Gautron, Breton and Bouatouch, Image-Based Modeling of the Human Eye, IEEE TVCG 15(5), 2009 (a caustic map of the
 // cornea); Sloan, Kautz and Snyder, Precomputed Radiance Transfer, SIGGRAPH 2002.
 func (k *Look) newBehindCornea(y *eyeLook) *behindCornea {
-	c := &behindCornea{reach: y.relief.reach, plane: y.relief.read(y.relief.z, 0.5*y.e.LimbusRadius, 0), n: causticSide, m: transferSide}
+	c := &behindCornea{reach: y.relief.reach, plane: y.plane, n: causticSide, m: transferSide}
 	d := k.dome(y.e, c.reach, causticGrid)
 	c.lamps = make([][]float32, len(k.lamps))
 	cover.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &d, &k.lamps[i]) })

@@ -22,9 +22,11 @@ type eyeLook struct {
 	cornea *shading.Response
 	sclera *shading.Response
 	spread [3]shading.Spread // of the white
-	kernel *shading.Kernel   // nil: light is not spread over the picture
+	kernel *shading.Kernel   // of the white; nil: light is not spread over the picture
+	fine   *shading.Kernel   // of the iris
 	veil   *veil             // nil: nothing hides the surroundings
 	probe  *probe            // nil: nothing stands about the eye
+	plane  float64           // height of the iris half way out, mm of the eye's frame
 	sees   float64           // irradiance on the iris over that before the cornea, in basic radiance; see newEyeLook
 	half   float64           // share of diffuse light that the coat lets in
 }
@@ -40,14 +42,18 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
 	// surface reflects, and is seen from outside through the same surface: basic radiance, over n^2. R and d are read off the shells.
 	apex, radius := k.apex(e)
-	depth := max(0, apex-y.relief.read(y.relief.z, 0.5*e.LimbusRadius, 0))
+	y.plane = y.relief.read(y.relief.z, 0.5*e.LimbusRadius, 0)
+	depth := max(0, apex-y.plane)
 	n := e.Index
 	f := 1 - depth*(n-1)/(n*radius)
 	y.sees = (1 - e.Reflectance(1)) / (f * f * n * n)
 	y.half = (1 - e.Reflectance(1)) / e.CoatOut(1)
-	y.spread = spreadOf(e, y.body.Scale)
+	y.spread = spreadOf(e, e.Tissue.SigmaSclera, y.body.Scale, func(zone float64) bool { return zone == 0 })
 	if k.set.Scattering == "screen" && e.Tissue.ScatterSclera {
 		y.kernel = shading.NewKernel(y.spread, k.set.Taps)
+	}
+	if k.set.Scattering == "screen" && e.Tissue.ScatterIris {
+		y.fine = shading.NewKernel(spreadOf(e, e.Tissue.SigmaIris, y.body.Scale, func(zone float64) bool { return zone == 1 }), k.set.Taps)
 	}
 	if k.standsAbout() {
 		if baked {
@@ -146,18 +152,33 @@ func (k *frame) outer(f *fragment) (out answer) {
 	out.l = k.film(y, f, n, e.Alpha(w), colour.Lerp(y.sclera.At(c), y.cornea.At(c), w))
 	pass := 1 - e.Reflectance(c)
 	// The iris behind it.
-	var iris colour.RGB
+	var e1, a1, e0, a0 colour.RGB // irradiance and what turns it into radiance: of the iris and of the white
+	var q geom.Vec
+	seen := false
 	if p.Z > 0 && math.Hypot(p.X, p.Y) < y.relief.reach {
-		if q, ok := k.behind(y, f, n, p); ok {
-			if w = frozen.Bend(w, e.Zone(q)); w > 0 {
-				iris = k.iris(y, f, q, dx, dy)
-			}
+		if q, seen = k.behind(y, f, n, p); seen {
+			w = frozen.Bend(w, e.Zone(q))
 		}
 	}
-	out.l = out.l.Add(iris.Scale(w * pass))
+	if w < 1 || seen {
+		e0 = k.white(y, f, n, p)
+	}
 	if w < 1 {
-		out.kernel, out.e = y.kernel, k.white(y, f, n, p)
-		out.a = k.tissue(y, p, dx, dy).Scale((1 - w) * pass / math.Pi)
+		a0 = k.tissue(y, p, dx, dy).Scale((1 - w) * pass / math.Pi)
+	}
+	if seen && w > 0 {
+		if open := y.relief.read(y.relief.open, q.X, q.Y); open > 0 {
+			e1 = k.iris(y, f, p, q, dx, dy, e0)
+			a1 = k.tissue(y, q, dx, dy).Scale(w * pass * open / math.Pi)
+		}
+	}
+	// One of the two waits to be spread over the picture: the one that shows more.
+	if w > 0.5 {
+		out.l = out.l.Add(e0.Mul(a0))
+		out.kernel, out.e, out.a = y.fine, e1, a1
+	} else {
+		out.l = out.l.Add(e1.Mul(a1))
+		out.kernel, out.e, out.a = y.kernel, e0, a0
 	}
 	return out
 }
@@ -174,8 +195,21 @@ func (k *frame) film(y *eyeLook, f *fragment, n geom.Vec, alpha float64, respons
 		out = out.Add(k.glints(k.cards, f, n, r, alpha))
 	}
 	if y.probe != nil && k.set.Reflection != "none" {
-		l, share := y.probe.meets(f.sf.P, r)
-		out = colour.Lerp(out, l, share)
+		// Two rays at opposite corners of the pixel, and the other two where these differ.
+		fr := geom.NewFrame(r)
+		wide := math.Sqrt(f.bend/2) / 2 // the mirrored ray turns twice as far as the normal
+		ray := func(a, b float64) (colour.RGB, float64) {
+			return y.probe.meets(f.sf.P, r.Mad(a*wide, fr.S).Mad(b*wide, fr.T).Unit())
+		}
+		l0, s0 := ray(1, 1)
+		l1, s1 := ray(-1, -1)
+		l, share := l0.Scale(s0).Add(l1.Scale(s1)), s0+s1
+		if s0 != s1 {
+			l2, s2 := ray(1, -1)
+			l3, s3 := ray(-1, 1)
+			l, share = l.Add(l2.Scale(s2)).Add(l3.Scale(s3)).Scale(0.5), (share+s2+s3)/2
+		}
+		out = out.Scale(1 - share/2).Add(l.Scale(0.5))
 	}
 	return out.Mul(response)
 }
@@ -207,11 +241,12 @@ func (k *frame) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Ve
 	return y.relief.meet(p, d), true
 }
 
-// iris returns what the iris sends up to the cornea from q (eye frame), in basic radiance; f is the cornea's fragment.
-func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec) colour.RGB {
-	open := y.relief.read(y.relief.open, q.X, q.Y)
-	if open <= 0 {
-		return colour.RGB{}
+// iris returns the basic irradiance on the iris at q, seen through p of the cornea (both in the eye's frame), whose fragment is f. Where the
+// tissue rises toward the shell, beside the root, the light just beneath the shell takes over: that is white.
+func (k *frame) iris(y *eyeLook, f *fragment, p, q, dx, dy geom.Vec, white colour.RGB) colour.RGB {
+	rise := geom.Smoothstep(0.05, 0.7, (q.Z-y.plane-0.25)/max(0.1, p.Z-y.plane-0.25))
+	if rise >= 1 {
+		return white
 	}
 	uv := y.relief.uv(q.X, q.Y)
 	s := 1 / (2 * y.relief.reach)
@@ -246,7 +281,12 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec) colour.RGB {
 		r := math.Hypot(q.X, q.Y)
 		e = e.Scale(1 - k.set.Limbal*geom.Smoothstep(0.75*y.e.LimbusRadius, y.e.LimbusRadius, r))
 	}
-	return k.tissue(y, q, dx, dy).Mul(e).Scale(open / math.Pi)
+	if y.e.Tissue.ScatterIris && k.set.Scattering != "none" {
+		// Strands are as thin as light travels below their surface: what falls on their flanks comes out over the ground that they
+		// cover. So the flux counts by that ground (own approximation), which keeps the energy that tilted facets would lose.
+		e = e.Scale(min(2, 1/ln.Z))
+	}
+	return colour.Lerp(e, white, rise)
 }
 
 // white returns the irradiance on the white below its coat, as it counts for what the coat lets out again.
@@ -256,7 +296,7 @@ func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
 	bent := k.set.Scattering == "bent" && y.e.Tissue.ScatterSclera
 	for i := range k.lamps {
 		l := &k.lamps[i]
-		d, _, _, ok := l.toward(f.sf.P)
+		d, _, sin, ok := l.toward(f.sf.P)
 		if !ok {
 			continue
 		}
@@ -275,9 +315,19 @@ func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
 			continue
 		}
 		lit := k.onEyes[i].lit(l, f.sf.P, n, k.set.Shadow)
-		e = e.Add(l.strength().Mul(c).Scale(lit * (1 - y.e.Reflectance(max(0.02, cos))) / y.half))
+		e = e.Add(l.strength().Mul(c).Scale(lit * (1 - y.e.Reflectance(steepness(cos, 0.7*sin))) / y.half))
 	}
 	return e
+}
+
+// steepness returns the cosine at which a light whose middle stands at cos, and which reaches s to either side, falls on a surface in the mean:
+// that of its part above the horizon, weighted by itself, as if it were even in height.
+func steepness(cos, s float64) float64 {
+	a, b := max(0, cos-s), min(1, cos+s)
+	if b-a < 1e-6 {
+		return max(0.02, cos)
+	}
+	return 2.0 / 3 * (b*b*b - a*a*a) / (b*b - a*a)
 }
 
 // turn returns the normal nearest to ns whose mirrored view stays above the surface of normal ng.

@@ -126,7 +126,7 @@ type probe struct {
 	least  float64
 }
 
-const probeSide = 256
+const probeSide = 512
 
 // newProbe looks round from the eye's centre. It is nil where nothing stands about it.
 func (k *Look) newProbe(y *eyeLook) *probe {

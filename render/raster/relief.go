@@ -21,9 +21,6 @@ type relief struct {
 	top, low float64     // range of z
 }
 
-// pitDepth is how deep the pupil's opening is in the relief, mm: enough that rays pass beneath the rounded margin.
-const pitDepth = 0.3
-
 // newRelief bakes the relief in n x n texels.
 func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers int) *relief {
 	b := &s.Bodies[e.Inner]
@@ -36,7 +33,6 @@ func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers in
 	buf := pass.Draw(1, workers)
 	slopes := make([]float32, 3*n*n)
 	backs := func(p uint32) bool { return m.Part != nil && m.Part[p] == mesh.Backing }
-	margin := math.Inf(1)
 	for i, id := range buf.ID {
 		if id == cover.None {
 			continue
@@ -55,14 +51,20 @@ func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers in
 		k := 1 / max(0.05, l.Z)
 		slopes[3*i], slopes[3*i+1], slopes[3*i+2] = float32(l.X*k), float32(l.Y*k), 1
 		r.top, r.low = max(r.top, float64(r.z[i])), min(r.low, float64(r.z[i]))
-		margin = min(margin, float64(r.z[i]))
+	}
+	// What is open lies level with the lowest tissue beside it: seen from above that is the narrowest ring of the margin, and rays that
+	// pass it are swallowed.
+	pit := math.Inf(1)
+	for i := n; i < n*(n-1); i++ {
+		if r.open[i] == 1 && r.open[i-1]+r.open[i+1]+r.open[i-n]+r.open[i+n] < 4 {
+			pit = min(pit, float64(r.z[i]))
+		}
 	}
 	for i := range r.z {
 		if r.open[i] == 0 {
-			r.z[i] = float32(margin - pitDepth)
+			r.z[i] = float32(pit)
 		}
 	}
-	r.low = margin - pitDepth
 	if occlusion {
 		for i, o := range r.crevices(workers) {
 			slopes[3*i+2] = o

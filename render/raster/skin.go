@@ -12,11 +12,12 @@ import (
 	"catchlight/scene/geom"
 )
 
-// spreadOf returns how light spreads in an eye's white, in mm of the world: by its extinction and mean albedo.
-func spreadOf(e *frozen.Eye, scale float64) (out [3]shading.Spread) {
-	alpha := e.Tissue.Alpha.Mean(func(d geom.Vec) bool { return d.Z > 0 && e.TissueZone(d.Mul(2*e.LimbusRadius)) == 0 })
+// spreadOf returns how light spreads in a zone of an eye, of extinction sigma, in mm of the world; in tells the zone's directions.
+func spreadOf(e *frozen.Eye, sigma colour.RGB, scale float64, in func(zone float64) bool) (out [3]shading.Spread) {
+	reach := 2 * e.LimbusRadius // about the globe's radius
+	alpha := e.Tissue.Alpha.Mean(func(d geom.Vec) bool { return d.Z > 0.2 && in(e.TissueZone(d.Mul(reach))) })
 	for c := range out {
-		out[c] = shading.NewSpread(scale * tissue.ExitRadius50(alpha[c]) / e.Tissue.SigmaSclera[c])
+		out[c] = shading.NewSpread(scale * tissue.ExitRadius50(alpha[c]) / sigma[c])
 	}
 	return out
 }
