@@ -44,7 +44,7 @@ func (k *Look) dome(e *frozen.Eye, reach float64, n int) dome {
 	f := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}
 	size := 2 * reach / float64(n)
 	pass := cover.NewPass(cover.Flat(f, geom.Vec{Z: box.Hi.Z + 1}, float64(n)/2, float64(n)/2, size, n, n, 0.5, box.Hi.Z-box.Lo.Z+2))
-	pass.Add(b.Mesh.P, b.Mesh.Tri, 0, cover.Front)
+	pass.Add(b.Mesh.P, b.Mesh.Tri, 0, cover.Front, k.workers)
 	buf := pass.Draw(1, k.workers)
 	d := dome{make([]geom.Vec, n*n), make([]geom.Vec, n*n), size * size}
 	for i, id := range buf.ID {

@@ -9,7 +9,7 @@ import (
 func (k *Look) Visible() (body []int32, depth []float64, offset func(s int) (x, y float64)) {
 	p := cover.NewPass(k.view)
 	for i := range k.solids {
-		p.Add(k.solids[i].points, k.solids[i].tri, int32(i), k.solids[i].side)
+		p.Add(k.solids[i].points, k.solids[i].tri, int32(i), k.solids[i].side, k.workers)
 	}
 	b := p.Draw(k.set.Samples, k.workers)
 	for i, id := range b.ID {
@@ -49,5 +49,5 @@ func (k *Look) BehindCornea(i int, x float64) (lamp, far float64) {
 func (k *Look) Lit(i int, p, n, centre geom.Vec, radius float64) float64 {
 	f := &frame{Look: k}
 	f.shadows(centre, radius)
-	return f.onAll[i].lit(&k.lamps[i], p, n, k.set.Shadow)
+	return f.onAll[i].lit(p, n, k.set.Shadow)
 }

@@ -265,7 +265,7 @@ func (k *frame) iris(y *eyeLook, f *fragment, p, q, dx, dy geom.Vec, white colou
 			if c <= 0 {
 				continue
 			}
-			c *= k.onEyes[i].lit(l, f.sf.P, f.sf.Ng, k.set.Shadow)
+			c *= k.onEyes[i].lit(f.sf.P, f.sf.Ng, k.set.Shadow)
 			if k.set.Caustic == "gradient" {
 				// Brighter away from the light: 0.072 per mm and sine of its angle, read off rays through the default cornea at
 				// 30 to 50 degrees.
@@ -314,7 +314,7 @@ func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
 		if c.Max() <= 0 {
 			continue
 		}
-		lit := k.onEyes[i].lit(l, f.sf.P, n, k.set.Shadow)
+		lit := k.onEyes[i].lit(f.sf.P, n, k.set.Shadow)
 		e = e.Add(l.strength().Mul(c).Scale(lit * (1 - y.e.Reflectance(steepness(cos, 0.7*sin))) / y.half))
 	}
 	return e

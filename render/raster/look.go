@@ -218,7 +218,7 @@ func (k *frame) diffuse(f *fragment, n geom.Vec) colour.RGB {
 	for i := range k.lamps {
 		l := &k.lamps[i]
 		if c := l.cosine(f.sf.P, n); c > 0 {
-			e = e.Add(l.strength().Scale(c * k.onAll[i].lit(l, f.sf.P, n, k.set.Shadow)))
+			e = e.Add(l.strength().Scale(c * k.onAll[i].lit(f.sf.P, n, k.set.Shadow)))
 		}
 	}
 	return e
@@ -260,7 +260,7 @@ func (k *Look) Draw(ctx context.Context) (*Picture, error) {
 	f := &frame{Look: k, pass: cover.NewPass(k.view), skin: newSkin(k.width, k.height)}
 	for i := range k.solids {
 		s := &k.solids[i]
-		f.pass.Add(s.points, s.tri, int32(i), s.side)
+		f.pass.Add(s.points, s.tri, int32(i), s.side, k.workers)
 	}
 	f.buf = f.pass.Draw(k.set.Samples, k.workers)
 	f.shadows(f.region())
@@ -276,7 +276,7 @@ func (k *Look) Draw(ctx context.Context) (*Picture, error) {
 	})
 	f.skin.spread(ctx, p.Mean, k.workers)
 	if k.set.Glare > 0 {
-		p.Mean = shading.Glare(p.Mean, k.width, k.height, k.set.Field, k.set.Glare)
+		p.Mean = shading.Glare(p.Mean, k.width, k.height, k.set.Field, k.set.Glare, k.workers)
 	}
 	return p, ctx.Err()
 }

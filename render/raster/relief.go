@@ -29,7 +29,7 @@ func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers in
 	box := m.Bounds()
 	f := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}
 	pass := cover.NewPass(cover.Flat(f, geom.Vec{Z: box.Hi.Z + 1}, float64(n)/2, float64(n)/2, 2*r.reach/float64(n), n, n, 0.5, box.Hi.Z-box.Lo.Z+2))
-	pass.Add(m.P, m.Tri, 0, cover.Front)
+	pass.Add(m.P, m.Tri, 0, cover.Front, workers)
 	buf := pass.Draw(1, workers)
 	slopes := make([]float32, 3*n*n)
 	backs := func(p uint32) bool { return m.Part != nil && m.Part[p] == mesh.Backing }

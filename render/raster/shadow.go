@@ -17,9 +17,10 @@ type shadow struct {
 	near   float64    // perspective: of the view
 	length float64    // flat: depth is 1 - distance/length
 	n      int
-	texel  float64   // width of a texel: mm, or mm per mm of distance
-	dist   []float32 // distance along the view in mm; +Inf where nothing stands
-	least  float64   // the smallest
+	texel  float64                 // width of a texel: mm, or mm per mm of distance
+	dist   []float32               // distance along the view in mm; +Inf where nothing stands
+	least  float64                 // the smallest
+	points [shadowLooks][2]float64 // of the light; see point
 }
 
 // newShadow draws the casters as the lamp's middle sees the region of the receivers, a ball about centre. It returns nil where no
@@ -60,9 +61,12 @@ func newShadow(l *lamp, centre geom.Vec, radius float64, casters []solid, n, wor
 		s.near, s.texel = max(1e-3, 1e-4*d), 2*tan/float64(n)
 		s.view = cover.Perspective(s.frame, l.Centre, tan, n, n, s.near)
 	}
+	for i := range s.points {
+		s.points[i][0], s.points[i][1] = s.point(l, i)
+	}
 	pass := cover.NewPass(s.view)
 	for i := range casters {
-		pass.Add(casters[i].points, casters[i].tri, int32(i), cover.Both)
+		pass.Add(casters[i].points, casters[i].tri, int32(i), cover.Both, workers)
 	}
 	buf := pass.Draw(1, workers)
 	s.dist = make([]float32, n*n)
@@ -127,7 +131,7 @@ var looks = func() (p [shadowLooks][2]float64) {
 //
 // Source of the soft edge that grows with distance: Fernando, Percentage-Closer Soft Shadows, SIGGRAPH sketches 2005. Each look stands
 // for one point of the light, so rectangles, discs and panes have their own shapes.
-func (s *shadow) lit(l *lamp, p, n geom.Vec, mode string) float64 {
+func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	if s == nil {
 		return 1
 	}
@@ -165,7 +169,7 @@ func (s *shadow) lit(l *lamp, p, n geom.Vec, mode string) float64 {
 	found := 0
 	reach := aside(s.least)
 	for i := range blockerLooks {
-		qx, qy := s.point(l, i*shadowLooks/blockerLooks)
+		qx, qy := s.points[i*shadowLooks/blockerLooks][0], s.points[i*shadowLooks/blockerLooks][1]
 		ix, iy := int(math.Floor(x+reach*qx)), int(math.Floor(y-reach*qy))
 		if ix < 0 || iy < 0 || ix >= s.n || iy >= s.n {
 			continue
@@ -179,12 +183,15 @@ func (s *shadow) lit(l *lamp, p, n geom.Vec, mode string) float64 {
 		return 1
 	}
 	reach = aside(sum / float64(found))
-	light := 0.0
+	hidden := 0
 	for i := range shadowLooks {
-		qx, qy := s.point(l, i)
-		light += s.compare(x+reach*qx, y-reach*qy, d)
+		qx, qy := s.points[i][0], s.points[i][1]
+		ix, iy := int(math.Floor(x+reach*qx)), int(math.Floor(y-reach*qy))
+		if ix >= 0 && iy >= 0 && ix < s.n && iy < s.n && float64(s.dist[iy*s.n+ix]) < d {
+			hidden++
+		}
 	}
-	return light / shadowLooks
+	return 1 - float64(hidden)/shadowLooks
 }
 
 // point returns point i of the light in the map's frame: mm to the right and up, or for a distant light the tangent of the angle.

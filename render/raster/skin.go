@@ -34,43 +34,49 @@ func fleshSpread(f *frozen.Flesh) (out [3]shading.Spread) {
 type skin struct {
 	width, height int
 	kernel        []*shading.Kernel // by pixel; nil: none
-	e             []colour.RGB      // irradiance
-	a             []colour.RGB      // what turns it into radiance, coverage included
-	p             []geom.Vec        // place in the world, mm
+	e             [][3]float32      // irradiance
+	a             [][3]float32      // what turns it into radiance, coverage included
+	p             [][3]float32      // place in the world, mm
 	step          [][2]float32      // mm along the surface from one pixel to the next on the right and below
 }
 
 func newSkin(w, h int) *skin {
-	return &skin{w, h, make([]*shading.Kernel, w*h), make([]colour.RGB, w*h), make([]colour.RGB, w*h), make([]geom.Vec, w*h), make([][2]float32, w*h)}
+	n := w * h
+	return &skin{w, h, make([]*shading.Kernel, n), make([][3]float32, n), make([][3]float32, n), make([][3]float32, n), make([][2]float32, n)}
 }
 
 // add puts scattering light aside. A pixel holds one surface; of a second one only what it sends back counts, as if the first one's
 // light fell on it.
 func (s *skin) add(i int, k *shading.Kernel, f *fragment, e, a colour.RGB) {
+	for c := range a {
+		s.a[i][c] += float32(a[c])
+	}
 	if s.kernel[i] != nil {
-		s.a[i] = s.a[i].Add(a)
 		return
 	}
-	s.kernel[i], s.e[i], s.a[i], s.p[i] = k, e, a, f.sf.P
+	s.kernel[i] = k
+	s.e[i] = [3]float32{float32(e[0]), float32(e[1]), float32(e[2])}
+	s.p[i] = [3]float32{float32(f.sf.P.X), float32(f.sf.P.Y), float32(f.sf.P.Z)}
 	s.step[i] = [2]float32{float32(f.dx.Len()), float32(f.dy.Len())}
 }
 
 // spread blurs the irradiance across, then down, and adds what it gives to the picture.
 func (s *skin) spread(ctx context.Context, mean []colour.RGB, workers int) {
-	across := make([]colour.RGB, len(s.e))
+	across, down := make([][3]float32, len(s.e)), make([][3]float32, len(s.e))
 	cover.Each(s.height, workers, func(y int) {
 		if ctx.Err() == nil {
 			s.line(s.e, across, y*s.width, 1, s.width, 0)
 		}
 	})
-	down := make([]colour.RGB, len(s.e))
 	cover.Each(s.width, workers, func(x int) {
 		if ctx.Err() != nil {
 			return
 		}
 		s.line(across, down, x, s.width, s.height, 1)
 		for i := x; i < len(mean); i += s.width {
-			mean[i] = mean[i].Add(down[i].Mul(s.a[i]))
+			for c := range 3 {
+				mean[i][c] += float64(down[i][c]) * float64(s.a[i][c])
+			}
 		}
 	})
 }
@@ -79,60 +85,73 @@ func (s *skin) spread(ctx context.Context, mean []colour.RGB, workers int) {
 // neighbours, from running sums. Where it lies off the surface, or on one that lies deeper than it is far, the pixel's own light stands in.
 //
 // Source of the running sums: Crow, Summed-Area Tables for Texture Mapping, SIGGRAPH 1984.
-func (s *skin) line(e, out []colour.RGB, first, stride, n, axis int) {
-	sum, count := make([]colour.RGB, n+1), make([]float64, n+1) // before each pixel
+func (s *skin) line(e, out [][3]float32, first, stride, n, axis int) {
+	// The line side by side: running sums of irradiance and of pixels that have any, before each pixel.
+	sums := make([][4]float64, n+1)
 	any := false
 	for i := range n {
-		sum[i+1], count[i+1] = sum[i], count[i]
+		v := sums[i]
 		if q := first + i*stride; s.kernel[q] != nil {
-			sum[i+1], count[i+1] = sum[i].Add(e[q]), count[i]+1
+			c := &e[q]
+			v[0], v[1], v[2], v[3] = v[0]+float64(c[0]), v[1]+float64(c[1]), v[2]+float64(c[2]), v[3]+1
 			any = true
 		}
+		sums[i+1] = v
 	}
 	if !any {
 		return
 	}
-	// before returns the sums before a place between pixels, in pixels from the first one's edge.
-	before := func(x float64) (colour.RGB, float64) {
-		x = max(0, min(float64(n), x))
-		i := min(int(x), n-1)
-		f := x - float64(i)
-		return colour.Lerp(sum[i], sum[i+1], f), count[i] + f*(count[i+1]-count[i])
-	}
+	end := float64(n)
 	for i := range n {
 		q := first + i*stride
 		k := s.kernel[q]
 		if k == nil {
 			continue
 		}
-		own := e[q]
+		own := wide(&e[q])
 		pixel := float64(s.step[q][axis])
 		if pixel <= 0 || pixel > 4*k.Reach {
-			out[q] = own
+			out[q] = e[q]
 			continue
 		}
-		middle := float64(i) + 0.5
+		middle, scale := float64(i)+0.5, 1/pixel
 		var total colour.RGB
-		// The outer taps reach as far beyond themselves as half way to the next one in.
-		before0, count0 := before(middle + (1.5*k.Tap(0)-0.5*k.Tap(1))/pixel)
+		// The sums before a tap's near edge; the outer taps reach as far beyond themselves as half way to the next one in.
+		before := s.before(sums, middle+k.Edge(0)*scale, end)
 		for j := range k.Len() {
 			t := k.Tap(j)
-			to := middle + (1.5*t-0.5*k.Tap(max(0, j-1)))/pixel
-			if j+1 < k.Len() {
-				to = middle + (t+k.Tap(j+1))/2/pixel
-			}
-			before1, count1 := before(to)
+			after := s.before(sums, middle+k.Edge(j+1)*scale, end)
 			v := own
-			at := first + max(0, min(n-1, i+int(math.Round(t/pixel))))*stride
-			if far := 2*math.Abs(t) + 2*pixel; s.kernel[at] == k && s.p[at].Sub(s.p[q]).Len2() < far*far {
-				v = e[at] // beyond the picture its edge goes on
-				if count1 > count0 {
-					v = before1.Sub(before0).Scale(1 / (count1 - count0))
+			at := first + max(0, min(n-1, i+int(math.Round(t*scale))))*stride
+			if far := 2*math.Abs(t) + 2*pixel; s.kernel[at] == k && s.apart(at, q) < far*far {
+				v = wide(&e[at]) // beyond the picture its edge goes on
+				if count := after[3] - before[3]; count > 0 {
+					c := 1 / count
+					v = colour.RGB{(after[0] - before[0]) * c, (after[1] - before[1]) * c, (after[2] - before[2]) * c}
 				}
 			}
-			total = total.Add(v.Mul(k.Weight(j)))
-			before0, count0 = before1, count1
+			w := k.Weight(j)
+			total[0], total[1], total[2] = total[0]+v[0]*w[0], total[1]+v[1]*w[1], total[2]+v[2]*w[2]
+			before = after
 		}
-		out[q] = total
+		out[q] = [3]float32{float32(total[0]), float32(total[1]), float32(total[2])}
 	}
+}
+
+func wide(v *[3]float32) colour.RGB { return colour.RGB{float64(v[0]), float64(v[1]), float64(v[2])} }
+
+// apart returns the square of the distance between what two pixels show, mm^2.
+func (s *skin) apart(i, j int) float64 {
+	a, b := &s.p[i], &s.p[j]
+	x, y, z := a[0]-b[0], a[1]-b[1], a[2]-b[2]
+	return float64(x*x + y*y + z*z)
+}
+
+// before returns the sums before a place between pixels, in pixels from the first one's edge.
+func (*skin) before(sums [][4]float64, x, end float64) [4]float64 {
+	x = max(0, min(end, x))
+	i := min(int(x), len(sums)-2)
+	f := x - float64(i)
+	a, b := &sums[i], &sums[i+1]
+	return [4]float64{a[0] + f*(b[0]-a[0]), a[1] + f*(b[1]-a[1]), a[2] + f*(b[2]-a[2]), a[3] + f*(b[3]-a[3])}
 }

@@ -63,7 +63,7 @@ func TestAdjoiningTrianglesShareOut(t *testing.T) {
 				}
 			}
 			p := NewPass(film(side, side))
-			p.Add(pts, tri, 0, Both)
+			p.Add(pts, tri, 0, Both, 2)
 			for i, c := range count(p, samples) {
 				require.Equal(t, 1, c, "sample %d of %d per pixel, seed %d", i, samples, seed)
 			}
@@ -86,7 +86,7 @@ func TestClippedTrianglesShareOut(t *testing.T) {
 		tri = append(tri, [3]uint32{0, 1 + (i+1)%n, 1 + i})
 	}
 	p := NewPass(v)
-	p.Add(pts, tri, 0, Both)
+	p.Add(pts, tri, 0, Both, 2)
 	seen := count(p, 4)
 	for i, c := range seen {
 		x, y := Offset(4, i%4)
@@ -108,7 +108,7 @@ func TestPlaceIsWhereTheRayMeets(t *testing.T) {
 		v := Of(&k, 40, 30, 0.1, 1000)
 		a, b, c := geom.Vec{X: -30, Z: 12}, geom.Vec{X: 25, Y: 3, Z: 9}, geom.Vec{X: 2, Y: -2, Z: -60}
 		p := NewPass(v)
-		p.Add([]geom.Vec{a, b, c}, [][3]uint32{{0, 1, 2}}, 7, Both)
+		p.Add([]geom.Vec{a, b, c}, [][3]uint32{{0, 1, 2}}, 7, Both, 2)
 		buf := p.Draw(4, 2)
 		n := b.Sub(a).Cross(c.Sub(a))
 		at := func(x, y float64) (q geom.Vec, u, w float64) {
@@ -148,14 +148,14 @@ func TestPlaceIsWhereTheRayMeets(t *testing.T) {
 func TestDepthAndSides(t *testing.T) {
 	pts := []geom.Vec{{X: -9, Y: -9, Z: 1}, {X: 299, Y: -9, Z: 1}, {X: -9, Y: 299, Z: 1}, {X: -9, Y: -9, Z: 4}, {X: 299, Y: -9, Z: 4}, {X: -9, Y: 299, Z: 4}}
 	p := NewPass(film(70, 40))
-	p.Add(pts, [][3]uint32{{3, 4, 5}, {0, 1, 2}}, 0, Front)
+	p.Add(pts, [][3]uint32{{3, 4, 5}, {0, 1, 2}}, 0, Front, 2)
 	one, two := p.Draw(4, 1), p.Draw(4, 3)
 	require.Equal(t, one, two)
 	for _, id := range one.ID {
 		require.Zero(t, id)
 	}
 	p = NewPass(film(70, 40))
-	p.Add(pts, [][3]uint32{{3, 5, 4}}, 0, Front)
+	p.Add(pts, [][3]uint32{{3, 5, 4}}, 0, Front, 2)
 	require.Empty(t, p.tris)
 	require.Error(t, CheckSamples(3))
 }

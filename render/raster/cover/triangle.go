@@ -2,6 +2,7 @@ package cover
 
 import (
 	"math"
+	"slices"
 
 	"catchlight/scene/geom"
 )
@@ -39,51 +40,61 @@ type Pass struct {
 // NewPass returns a pass without triangles.
 func NewPass(v View) *Pass { return &Pass{view: v} }
 
-// Add adds the triangles of a mesh whose points are in the world; body names them in Place.
-func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, body int32, side Side) {
+// chunk is the number of triangles that are set up as one piece of work.
+const chunk = 8192
+
+// Add adds the triangles of a mesh whose points are in the world, in order whatever the workers; body names them in Place.
+func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, body int32, side Side, workers int) {
 	v := &p.view
 	cs := make([]corner, len(points))
-	for i, q := range points {
-		cs[i] = corner{x: v.X.At(q), y: v.Y.At(q), w: v.W.At(q), z: v.Z.At(q)}
-	}
+	Each((len(points)+chunk-1)/chunk, workers, func(n int) {
+		for i := n * chunk; i < min(len(points), (n+1)*chunk); i++ {
+			q := points[i]
+			cs[i] = corner{x: v.X.At(q), y: v.Y.At(q), w: v.W.At(q), z: v.Z.At(q)}
+		}
+	})
 	width, height := float64(v.Width), float64(v.Height)
-	buf, spare := make([]corner, 0, 16), make([]corner, 0, 16)
-	for i, t := range tri {
-		c := [3]corner{cs[t[0]], cs[t[1]], cs[t[2]]}
-		if outside(&c, width, height) {
-			continue
+	parts := make([][]triangle, (len(tri)+chunk-1)/chunk)
+	Each(len(parts), workers, func(n int) {
+		out := make([]triangle, 0, chunk)
+		buf, spare := make([]corner, 0, 16), make([]corner, 0, 16)
+		for i := n * chunk; i < min(len(tri), (n+1)*chunk); i++ {
+			t := tri[i]
+			c := [3]corner{cs[t[0]], cs[t[1]], cs[t[2]]}
+			if outside(&c, width, height) {
+				continue
+			}
+			c[1].u, c[2].v = 1, 1
+			poly := clip(&c, width, height, buf, spare)
+			for k := 2; k < len(poly); k++ {
+				if t, ok := setup(&poly[0], &poly[k-1], &poly[k], side); ok {
+					t.body, t.prim = body, uint32(i)
+					out = append(out, t)
+				}
+			}
 		}
-		c[1].u, c[2].v = 1, 1
-		poly := clip(&c, width, height, buf, spare)
-		for k := 2; k < len(poly); k++ {
-			p.setup(&poly[0], &poly[k-1], &poly[k], body, uint32(i), side)
-		}
-	}
+		parts[n] = out
+	})
+	p.tris = slices.Concat(append([][]triangle{p.tris}, parts...)...)
 }
 
-// setup snaps a triangle to the subpixel grid. One that has no area there covers no sample.
-func (p *Pass) setup(a, b, c *corner, body int32, prim uint32, side Side) {
-	t := triangle{body: body, prim: prim}
+// setup snaps a triangle to the subpixel grid. ok is false for one that has no area there, which covers no sample, and for one that shows the
+// wrong side.
+func setup(a, b, c *corner, side Side) (t triangle, ok bool) {
 	for i, k := range [3]*corner{a, b, c} {
 		iw := 1 / k.w
 		t.x[i], t.y[i] = int32(math.Round(k.x*iw*subpixel)), int32(math.Round(k.y*iw*subpixel))
 		t.iw[i], t.z[i], t.u[i], t.v[i] = iw, k.z*iw, k.u, k.v
 	}
 	t.area = cross(&t)
-	if t.area == 0 {
-		return
-	}
 	if t.area > 0 { // clockwise on the film: seen from behind
-		if side == Front {
-			return
-		}
-	} else {
-		t.area = -t.area
-		t.x[1], t.x[2], t.y[1], t.y[2] = t.x[2], t.x[1], t.y[2], t.y[1]
-		t.iw[1], t.iw[2], t.z[1], t.z[2] = t.iw[2], t.iw[1], t.z[2], t.z[1]
-		t.u[1], t.u[2], t.v[1], t.v[2] = t.u[2], t.u[1], t.v[2], t.v[1]
+		return t, side == Both
 	}
-	p.tris = append(p.tris, t)
+	t.area = -t.area
+	t.x[1], t.x[2], t.y[1], t.y[2] = t.x[2], t.x[1], t.y[2], t.y[1]
+	t.iw[1], t.iw[2], t.z[1], t.z[2] = t.iw[2], t.iw[1], t.z[2], t.z[1]
+	t.u[1], t.u[2], t.v[1], t.v[2] = t.u[2], t.u[1], t.v[2], t.v[1]
+	return t, t.area > 0
 }
 
 func cross(t *triangle) int64 {

@@ -3,6 +3,7 @@ package shading
 import (
 	"math"
 
+	"catchlight/render/raster/cover"
 	"catchlight/scene/colour"
 )
 
@@ -25,7 +26,7 @@ func scattered(t float64) float64 {
 //
 // Source: Kawase, Practical Implementation of High Dynamic Range Rendering, 2004, for the pyramid of smaller copies; the weight of each
 // is the share that Spencer et al. give the ring that it covers.
-func Glare(pix []colour.RGB, width, height int, degrees, share float64) []colour.RGB {
+func Glare(pix []colour.RGB, width, height int, degrees, share float64, workers int) []colour.RGB {
 	type layer struct {
 		w, h int
 		pix  []colour.RGB
@@ -42,12 +43,12 @@ func Glare(pix []colour.RGB, width, height int, degrees, share float64) []colour
 	for len(pyramid) <= levels {
 		a := &pyramid[len(pyramid)-1]
 		b := layer{a.w / 2, a.h / 2, make([]colour.RGB, a.w*a.h/4)}
-		for y := range b.h {
+		cover.Each(b.h, workers, func(y int) {
 			for x := range b.w {
 				i := 2*y*a.w + 2*x
 				b.pix[y*b.w+x] = a.pix[i].Add(a.pix[i+1]).Add(a.pix[i+a.w]).Add(a.pix[i+a.w+1]).Scale(0.25)
 			}
-		}
+		})
 		pyramid = append(pyramid, b)
 	}
 	// A copy k levels down, brought up by tents, is about 2^k pixels wide: it carries what falls between that radius and the next.
@@ -79,7 +80,7 @@ func Glare(pix []colour.RGB, width, height int, degrees, share float64) []colour
 			}
 			return max(0, lo), min(n-1, lo+1), f
 		}
-		for y := range a.h {
+		cover.Each(a.h, workers, func(y int) {
 			y0, y1, fy := at(y, up.h)
 			for x := range a.w {
 				x0, x1, fx := at(x, up.w)
@@ -88,7 +89,7 @@ func Glare(pix []colour.RGB, width, height int, degrees, share float64) []colour
 				i := y*a.w + x
 				out.pix[i] = colour.Lerp(p, q, fy).Add(a.pix[i].Scale(weight[k]))
 			}
-		}
+		})
 		up = out
 	}
 	result := make([]colour.RGB, len(pix))

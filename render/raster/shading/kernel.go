@@ -13,7 +13,8 @@ import (
 // a straight edge along the picture's axes gets its exact width.
 type Kernel struct {
 	Reach  float64      // mm
-	taps   []float64    // places in [-1, 1] of Reach, in order, 0 in the middle
+	taps   []float64    // where they lie, mm, in order, 0 in the middle
+	edges  []float64    // what lies between edges i and i + 1 belongs to tap i
 	weight []colour.RGB // of each
 }
 
@@ -26,20 +27,27 @@ func NewKernel(spread [3]Spread, taps int) *Kernel {
 	half := taps / 2
 	for i := -half; i <= half; i++ {
 		t := float64(i) / float64(half)
-		k.taps = append(k.taps, math.Copysign(t*t, t))
+		k.taps = append(k.taps, math.Copysign(t*t, t)*k.Reach)
 	}
-	from := math.Inf(-1) // the outer taps take all that is left
+	last := len(k.taps) - 1
+	k.edges = append(k.edges, 1.5*k.taps[0]-0.5*k.taps[1])
+	for i := range last {
+		k.edges = append(k.edges, (k.taps[i]+k.taps[i+1])/2)
+	}
+	k.edges = append(k.edges, 1.5*k.taps[last]-0.5*k.taps[last-1])
 	for i := range k.taps {
-		to := math.Inf(1)
-		if i+1 < len(k.taps) {
-			to = (k.Tap(i) + k.Tap(i+1)) / 2
+		from, to := k.edges[i], k.edges[i+1]
+		if i == 0 { // the outer taps take all that is left
+			from = math.Inf(-1)
+		}
+		if i == last {
+			to = math.Inf(1)
 		}
 		var w colour.RGB
 		for c, s := range spread {
 			w[c] = s.Beside(to) - s.Beside(from)
 		}
 		k.weight = append(k.weight, w)
-		from = to
 	}
 	return k
 }
@@ -48,7 +56,10 @@ func NewKernel(spread [3]Spread, taps int) *Kernel {
 func (k *Kernel) Len() int { return len(k.taps) }
 
 // Tap returns where tap i lies, in mm.
-func (k *Kernel) Tap(i int) float64 { return k.taps[i] * k.Reach }
+func (k *Kernel) Tap(i int) float64 { return k.taps[i] }
 
-// Weight returns the share of the light that belongs to tap i, which stands for what lies half way to its neighbours.
+// Edge returns where the stretch of tap i begins and that of tap i - 1 ends, in mm; i is in [0, Len].
+func (k *Kernel) Edge(i int) float64 { return k.edges[i] }
+
+// Weight returns the share of the light that belongs to tap i.
 func (k *Kernel) Weight(i int) colour.RGB { return k.weight[i] }

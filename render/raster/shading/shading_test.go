@@ -162,7 +162,7 @@ func TestLobe(t *testing.T) {
 				}
 				poly := []geom.Vec{corner(w[0], w[1]), corner(w[2], w[1]), corner(w[2], w[3]), corner(w[0], w[3])}
 				inside, all := 0.0, 0.0
-				const n = 700
+				const n = 350
 				for i := range n * n {
 					wi, weight, _, _, ok := g.Sample(wo, (float64(i%n)+0.5)/n, (float64(i/n)+0.5)/n)
 					if !ok {
@@ -271,7 +271,7 @@ func TestGlare(t *testing.T) {
 	const n = 1100 // the widest veil reaches 512 pixels
 	pix := make([]colour.RGB, n*n)
 	pix[550*n+550] = colour.Grey(1000)
-	out := Glare(pix, n, n, 20, 0.6)
+	out := Glare(pix, n, n, 20, 0.6, 2)
 	sum := 0.0
 	for i := range out {
 		sum += out[i][1]
@@ -279,5 +279,5 @@ func TestGlare(t *testing.T) {
 	require.InEpsilon(t, 1000, sum, 1e-3)
 	require.Greater(t, out[550*n+553][1], out[550*n+600][1])
 	require.Positive(t, out[550*n+900][1])
-	require.Equal(t, pix, Glare(pix, n, n, 20, 0))
+	require.Equal(t, pix, Glare(pix, n, n, 20, 0, 2))
 }
