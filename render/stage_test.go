@@ -14,6 +14,32 @@ import (
 	"catchlight/scene/imageio"
 )
 
+// A turntable's frames leave every stage of Prepare as it is: neither the eye's turn nor the lights' makes one anew; the
+// pupil's sweep makes the built eye.
+func TestStagesOfTurns(t *testing.T) {
+	const text = `
+film: {width: 8, height: 8, spp: 1}
+camera: {at: [0, 0, 500]}
+lights: [{name: sky, kind: constant, radiance: 1}]
+bodies: [{name: eye, shape: eye, eye: {map_size: 64}}]
+`
+	path := filepath.Join(t.TempDir(), "scene.yaml")
+	require.NoError(t, os.WriteFile(path, []byte(text), 0o666))
+	cache := NewCache()
+	made := func(set ...string) int {
+		d, err := scene.Load(path, set...)
+		require.NoError(t, err)
+		before := cache.Made
+		_, err = Prepare(context.Background(), d, Options{Cache: cache})
+		require.NoError(t, err)
+		return cache.Made - before
+	}
+	require.Positive(t, made())
+	require.Zero(t, made("bodies.eye.place.rotate=[0, 45, 0]"))
+	require.Zero(t, made("rig.turn=90", "film.seed=5"))
+	require.Positive(t, made("bodies.eye.eye.iris.pupil=5"))
+}
+
 // savePicture writes a 16 x 16 picture of one colour with a date of its own, so that a save within the file system's
 // clock tick is seen too.
 func savePicture(t *testing.T, file string, v uint8, at time.Time) {

@@ -11,8 +11,10 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -176,6 +178,26 @@ type tally struct {
 	warnings                   []string
 }
 
+// counted is a note that begins with a number of cases.
+var counted = regexp.MustCompile(`^([a-z]+: )([0-9]+) (.*)$`)
+
+// note takes up a picture's note once: cases of the same kind in several pictures are added up.
+func (t *tally) note(w string) {
+	m := counted.FindStringSubmatch(w)
+	for i, v := range t.warnings {
+		if v == w && m == nil {
+			return
+		}
+		if q := counted.FindStringSubmatch(v); m != nil && q != nil && q[1] == m[1] && q[3] == m[3] {
+			a, _ := strconv.Atoi(m[2])
+			b, _ := strconv.Atoi(q[2])
+			t.warnings[i] = fmt.Sprintf("%s%d %s", m[1], a+b, m[3])
+			return
+		}
+	}
+	t.warnings = append(t.warnings, w)
+}
+
 func (t *tally) String() string {
 	s := fmt.Sprintf("%d rendered, %d there already", t.made, t.kept)
 	if t.cached > 0 {
@@ -250,6 +272,7 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 		}
 	}
 	if cache != "" {
+		job.Sweep(cache)
 		need *= 2
 	}
 	if err := j.Space(need); err != nil {
@@ -322,9 +345,7 @@ func makeShot(ctx context.Context, j *job.Job, s *shot, o render.Options, every 
 		return fmt.Errorf("%s: %w", s.name, err)
 	}
 	for _, w := range r.Warnings {
-		if w = s.look + ": " + w; !slices.Contains(t.warnings, w) {
-			t.warnings = append(t.warnings, w)
-		}
+		t.note(s.look + ": " + w)
 	}
 	if err := r.WriteCell(j.Path(s.name + ".exr")); err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"time"
 
 	"catchlight/scene/imageio"
 )
@@ -123,6 +124,17 @@ func (j *Job) takeOver() error {
 		}
 	}
 	return j.write()
+}
+
+// Sweep removes what killed processes left under way in the folders of a cache. Others may be at work there, so only
+// files that nobody has touched for an hour go.
+func Sweep(cache string) {
+	old, _ := filepath.Glob(filepath.Join(cache, "*", ".*.tmp"))
+	for _, f := range old {
+		if info, err := os.Stat(f); err == nil && temporary.MatchString(filepath.Base(f)) && time.Since(info.ModTime()) > time.Hour {
+			os.Remove(f)
+		}
+	}
 }
 
 // Read reads a folder's account.
