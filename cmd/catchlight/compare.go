@@ -184,9 +184,10 @@ func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 			return err
 		}
 		if r.Error.RMS > 0 {
-			p.Notes = append(p.Notes, fmt.Sprintf("%s: %d samples a pixel, grain of %.1f steps of an 8-bit code (root of the mean square).", side.Name, r.SPP, 255*r.Error.RMS))
+			p.Notes = append(p.Notes, grainNote(side, &r))
 		}
 	}
+	p.Shade = shade(j, shots[0])
 	prepared, err := render.Prepare(cmd.Context(), shots[0].d, render.Options{Workers: p.Workers})
 	if err != nil {
 		return orInterrupted(cmd, err)
@@ -201,6 +202,15 @@ func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 	return t.report(j, nil)
 }
 
+// grainNote says how much grain a picture has.
+func grainNote(side *compare.Side, r *cellReport) string {
+	s := fmt.Sprintf("%s: %d samples a pixel, grain of %.1f steps of an 8-bit code (root of the mean square)", side.Name, r.SPP, 255*r.Error.RMS)
+	if side.Clean != nil {
+		s += ", taken out of what is seen by denoising; the light ratio is of the picture with its grain"
+	}
+	return s + "."
+}
+
 // readSide reads a finished picture back, as light and as seen.
 func readSide(j *job.Job, s *shot, title string, out *compare.Side) error {
 	seen, lit, err := seen(j, s)
@@ -212,10 +222,29 @@ func readSide(j *job.Job, s *shot, title string, out *compare.Side) error {
 		return err
 	}
 	*out = compare.Side{Name: title, File: s.name, Display: lit, Seen: seen, Linear: planes(pic, "R", "G", "B"), Error: planes(pic, "error.R", "error.G", "error.B")}
+	out.Clean = planes(pic, render.CleanLayer+".R", render.CleanLayer+".G", render.CleanLayer+".B")
 	if !slices.ContainsFunc(out.Error, colour.RGB.Finite) {
 		out.Error = nil // no look with samples
 	}
 	return nil
+}
+
+// shade shows other light as a finished picture is shown.
+func shade(j *job.Job, s *shot) func([]colour.RGB) ([]colour.RGB, error) {
+	return func(linear []colour.RGB) ([]colour.RGB, error) {
+		pic, err := imageio.Read(j.Path(s.name + ".exr"))
+		if err != nil {
+			return nil, err
+		}
+		alpha := make([]float64, len(linear))
+		a := pic.Channel("A")
+		for i := range alpha {
+			if alpha[i] = 1; a != nil {
+				alpha[i] = float64(a[i])
+			}
+		}
+		return render.Display(s.d, pic.W, linear, alpha)
+	}
 }
 
 // planes joins three channels of a picture; nil where one is missing.

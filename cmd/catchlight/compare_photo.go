@@ -195,6 +195,7 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	if err := readSide(j, shots[0], words[0], &pair.Test); err != nil {
 		return err
 	}
+	pair.Shade = shade(j, shots[0])
 	regions := p.Regions(opt)
 	pair.Regions = regionsOf(regions)
 	gains, how, err := f.gains(d, photo, small, &pair.Test, regions)
@@ -208,7 +209,7 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	}
 	note("The parts of the eye are those of the scene: what a lid or a lash covers in the photograph alone counts as a difference.")
 	if r, err := cell(j, shots[0]); err == nil && r.Error.RMS > 0 {
-		note("%s: %d samples a pixel, grain of %.1f steps of an 8-bit code (root of the mean square).", words[0], r.SPP, 255*r.Error.RMS)
+		note("%s", grainNote(&pair.Test, &r))
 	}
 	pair.Notes = notes
 	if marks != nil {

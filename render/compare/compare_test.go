@@ -6,6 +6,7 @@ import (
 	"image"
 	"image/png"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -73,6 +74,7 @@ func TestMeasure(t *testing.T) {
 	ma, _, _ := imgcmp.Mean(imgcmp.Image{Width: wide, Height: high, Pix: r.pair.Reference.Linear}, r.pair.Regions[1].Mask)
 	require.InDelta(t, 0.5*math.Hypot(e/ma.Luminance(), e/(ma.Luminance()/2)), float64(half.RatioError), 1e-9)
 	require.Contains(t, r.Summary(), "differ most in the sclera")
+	require.True(t, math.IsNaN(float64(same.Grain)), "nothing is known of how light is shown")
 
 	// Without scene light, as with a photograph, there is no HDR-FLIP, and the ratio is of what is seen.
 	p := tide()
@@ -93,6 +95,57 @@ func TestMeasure(t *testing.T) {
 	_, err = Measure(p)
 	require.ErrorContains(t, err, "low has 2399 pixels as seen")
 	require.ErrorContains(t, err, "a mask of 0 for 2400 pixels")
+}
+
+// Grain: with errors of nothing it is nothing; with errors as large as the noise that really tells two pictures apart, it
+// foretells FLIP between them within a fifth.
+func TestGrain(t *testing.T) {
+	p := tide()
+	p.Test = p.Reference
+	p.Shade = func(linear []colour.RGB) ([]colour.RGB, error) {
+		out := make([]colour.RGB, len(linear))
+		for i, c := range linear {
+			out[i] = c.Scale(0.5)
+		}
+		return out, nil
+	}
+	still := make([]colour.RGB, wide*high)
+	p.Reference.Error, p.Test.Error = still, still
+	r, err := Measure(p)
+	require.NoError(t, err)
+	require.InDelta(t, 0, float64(r.Regions[0].Grain), 1e-9)
+
+	const sigma = 0.06
+	g := rand.New(rand.NewPCG(9, 9))
+	noise := func() (linear, errors []colour.RGB) {
+		for _, c := range tide().Reference.Linear {
+			linear, errors = append(linear, c.Add(colour.Grey(sigma*g.NormFloat64()))), append(errors, colour.Grey(sigma))
+		}
+		return linear, errors
+	}
+	for _, s := range []*Side{&p.Reference, &p.Test} {
+		s.Linear, s.Error = noise()
+		s.Display, err = p.Shade(s.Linear)
+		require.NoError(t, err)
+	}
+	r, err = Measure(p)
+	require.NoError(t, err)
+	require.Greater(t, float64(r.Regions[0].FLIP.Mean), 0.05)
+	require.InEpsilon(t, float64(r.Regions[0].FLIP.Mean), float64(r.Regions[0].Grain), 0.2)
+	require.Greater(t, float64(r.Regions[0].HDRFLIP.Mean), 0.03)
+
+	// Seen without their grain the pictures are one, but for the ratio, which is of the raw light.
+	for _, s := range []*Side{&p.Reference, &p.Test} {
+		s.Clean = tide().Reference.Linear
+		s.Display, err = p.Shade(s.Clean)
+		require.NoError(t, err)
+	}
+	raw := r.Regions[0].Ratio
+	r, err = Measure(p)
+	require.NoError(t, err)
+	require.InDelta(t, 0, float64(r.Regions[0].HDRFLIP.Mean), 1e-9)
+	require.True(t, math.IsNaN(float64(r.Regions[0].Grain)))
+	require.Equal(t, raw, r.Regions[0].Ratio)
 }
 
 func TestScale(t *testing.T) {

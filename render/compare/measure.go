@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"image"
 	"math"
+	"math/rand/v2"
 	"slices"
 
 	"catchlight/render/imgcmp"
@@ -17,8 +18,17 @@ type Side struct {
 	File    string       // name of its files, without an ending
 	Linear  []colour.RGB // scene light, W/(m^2 sr); nil where only what is seen is known, as of a photograph
 	Error   []colour.RGB // standard errors of Linear; nil: none, or not known
+	Clean   []colour.RGB // scene light without its grain, where that is what is seen; else nil
 	Display []colour.RGB // linear display light, white is 1
 	Seen    *image.NRGBA // as shown, in 8 bits
+}
+
+// shown is the scene light that is seen.
+func (s *Side) shown() []colour.RGB {
+	if s.Clean != nil {
+		return s.Clean
+	}
+	return s.Linear
 }
 
 // Region is a part of the picture to be judged by itself.
@@ -37,6 +47,9 @@ type Pair struct {
 	Reference Side
 	Test      Side
 	Regions   []Region
+	// Shade turns scene light into display light as the side with error bars was; nil where that is not known. It is asked what
+	// grain alone would do.
+	Shade     func(linear []colour.RGB) ([]colour.RGB, error)
 	PerDegree float64 // pixels in one degree of the observer's field
 	Distance  float64 // in words of the page: m from a screen 0.7 m and 3840 px wide; 0 leaves it out
 	Workers   int
@@ -67,6 +80,7 @@ type Figures struct {
 	Eye        string    `json:"eye,omitempty"`
 	Pixels     int       `json:"pixels"`
 	FLIP       Spread    `json:"flip"`
+	Grain      Number    `json:"flip_of_grain"` // mean FLIP that the pictures' error bars alone would bring, about
 	HDRFLIP    Spread    `json:"hdr_flip"`
 	Colour     Spread    `json:"ciede2000"`
 	Ratio      Number    `json:"mean_linear_ratio"`       // luminance of the test over the reference
@@ -95,6 +109,7 @@ type Result struct {
 	Report
 	pair      *Pair
 	flip, hdr []float64 // hdr is nil without scene light
+	grain     []float64 // FLIP of grain alone; nil where no errors are known
 	lighter   []float64 // L* of the test less that of the reference
 	colours   []float64 // CIEDE2000
 }
@@ -104,7 +119,7 @@ func Measure(p *Pair) (*Result, error) {
 	n := p.Width * p.Height
 	var errs []error
 	for _, s := range []*Side{&p.Reference, &p.Test} {
-		if len(s.Display) != n || s.Linear != nil && len(s.Linear) != n || s.Error != nil && len(s.Error) != n {
+		if len(s.Display) != n || s.Linear != nil && len(s.Linear) != n || s.Error != nil && len(s.Error) != n || s.Clean != nil && len(s.Clean) != n {
 			errs = append(errs, fmt.Errorf("compare: %s has %d pixels as seen and %d of light for %d x %d", s.Name, len(s.Display), len(s.Linear), p.Width, p.Height))
 		} else if s.Seen == nil || s.Seen.Bounds() != image.Rect(0, 0, p.Width, p.Height) {
 			errs = append(errs, fmt.Errorf("compare: %s has no picture of %d x %d", s.Name, p.Width, p.Height))
@@ -129,10 +144,13 @@ func Measure(p *Pair) (*Result, error) {
 		Light: "display light", Scales: map[string]float64{}, Notes: p.Notes}
 	if linear {
 		var e imgcmp.Exposures
-		if r.hdr, _, e, err = imgcmp.HDRFLIP(b.Linear, a.Linear, p.Width, p.PerDegree, p.Workers); err != nil {
+		if r.hdr, _, e, err = imgcmp.HDRFLIP(b.shown(), a.shown(), p.Width, p.PerDegree, p.Workers); err != nil {
 			return nil, err
 		}
 		r.Exposures, r.Light = &e, "scene light"
+	}
+	if r.grain, err = grain(p); err != nil {
+		return nil, err
 	}
 	ssim, err := imgcmp.SSIM(b.Display, a.Display, p.Width)
 	if err != nil {
@@ -152,7 +170,7 @@ func Measure(p *Pair) (*Result, error) {
 		if count == 0 {
 			continue
 		}
-		f := Figures{Region: g.Name, Eye: g.Eye, Pixels: count, FLIP: spread(r.flip, g.Mask), HDRFLIP: spread(r.hdr, g.Mask), Colour: spread(r.colours, g.Mask),
+		f := Figures{Region: g.Name, Eye: g.Eye, Pixels: count, FLIP: spread(r.flip, g.Mask), Grain: spread(r.grain, g.Mask).Mean, HDRFLIP: spread(r.hdr, g.Mask), Colour: spread(r.colours, g.Mask),
 			SSIM: spread(ssim, g.Mask).Mean}
 		rgb, lum, e := imgcmp.Ratio(ib, ia, g.Mask)
 		f.Ratio, f.RatioError = Number(lum), Number(e)
@@ -166,6 +184,38 @@ func Measure(p *Pair) (*Result, error) {
 	}
 	r.Scales["lightness"], r.Scales["colour"] = scale(r.lighter), scale(r.colours)
 	return r, nil
+}
+
+// grain returns FLIP between a side that has error bars and itself with noise of both sides' errors on it: one normal number
+// for all channels of a pixel. Pictures that share a seed differ less. Of pictures without their grain it knows nothing.
+func grain(p *Pair) ([]float64, error) {
+	base, other := &p.Reference, &p.Test
+	if base.Error == nil {
+		base, other = other, base
+	}
+	if p.Shade == nil || base.Error == nil || base.Linear == nil || base.Clean != nil || other.Clean != nil {
+		return nil, nil
+	}
+	r := rand.New(rand.NewPCG(1, uint64(p.Width)))
+	noisy := make([]colour.RGB, len(base.Linear))
+	for i, c := range base.Linear {
+		n := r.NormFloat64()
+		for k := range c {
+			e := base.Error[i][k]
+			if other.Error != nil {
+				e = math.Hypot(e, other.Error[i][k])
+			}
+			if !math.IsNaN(e) && !math.IsInf(e, 0) {
+				c[k] = max(0, c[k]+n*e)
+			}
+		}
+		noisy[i] = c
+	}
+	shown, err := p.Shade(noisy)
+	if err != nil {
+		return nil, err
+	}
+	return imgcmp.FLIP(shown, base.Display, p.Width, p.PerDegree)
 }
 
 // scale returns the end of a map's scale: what all but one in 200 values keep to, rounded up to a 1, 2 or 5, and at least 2.

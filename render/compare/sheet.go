@@ -26,9 +26,9 @@ var keys = map[string][2]string{
 
 // row is a line of the page's table, in words.
 type row struct {
-	Name, Dot, FLIP, HDR, Colour, Ratio, RatioError, SSIM string
-	Pixels                                                int
-	FLIPBar, HDRBar                                       float64
+	Name, Dot, FLIP, Grain, HDR, Colour, Ratio, RatioError, SSIM string
+	Pixels                                                       int
+	FLIPBar, HDRBar                                              float64
 }
 
 // HTML returns the page as one file that needs no other and no network.
@@ -82,6 +82,9 @@ func (r *Result) HTML() ([]byte, error) {
 		if f.Eye != "" {
 			q.Name += ", " + f.Eye
 		}
+		if !math.IsNaN(float64(f.Grain)) {
+			q.Grain = text("%.3f", f.Grain)
+		}
 		if !math.IsNaN(float64(f.RatioError)) {
 			q.RatioError, errors = text("%.3f", f.RatioError), true
 		}
@@ -98,7 +101,7 @@ func (r *Result) HTML() ([]byte, error) {
 	var b bytes.Buffer
 	err := pageTemplate.Execute(&b, map[string]any{
 		"Title": r.Title, "Summary": r.Summary(), "Width": r.Width, "Height": r.Height, "A": r.Reference, "B": r.Test,
-		"Layers": layers, "Rows": rows, "HDR": r.hdr != nil, "Viewing": viewing + ".", "Exposures": exposures, "Light": r.Light, "Errors": errors, "Notes": r.Notes,
+		"Layers": layers, "Rows": rows, "HDR": r.hdr != nil, "Grain": r.grain != nil, "Viewing": viewing + ".", "Exposures": exposures, "Light": r.Light, "Errors": errors, "Notes": r.Notes,
 		"Data": map[string]any{"width": r.Width, "height": r.Height, "names": []string{r.Reference, r.Test}, "pictures": []string{src(r.pair.Reference.Seen), src(r.pair.Test.Seen)},
 			"parts": src(r.RegionMap()), "kinds": parts, "layers": layers},
 	})
