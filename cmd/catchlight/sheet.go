@@ -468,8 +468,14 @@ func (c *cells) layOut(j *job.Job, d *scene.Description) (*page.Page, error) {
 			if r.Error.Target > 0 {
 				spp = fmt.Sprintf("%.0f spp (%d to %d)", r.Error.SPPMean, r.Error.SPPLeast, r.Error.SPPMost)
 			}
-			words := fmt.Sprintf("%+.1f EV, %s", s.d.View.Exposure+s.d.Rig.EV, spp)
 			errs := fmt.Sprintf("error %.1f / %.1f", 255*r.Error.RMS, 255*r.Error.Worst)
+			switch {
+			case s.look != "traced":
+				spp, errs = s.look, "no samples"
+			case s.d.Film.Denoise:
+				spp += ", denoised"
+			}
+			words := fmt.Sprintf("%+.1f EV, %s", s.d.View.Exposure+s.d.Rig.EV, spp)
 			p.Text(float64(x), float64(y+h+line-2), 12, false, page.Start, page.Quiet, page.Fit(words, 12, false, float64(w)))
 			p.Text(float64(x), float64(y+h+2*line-3), 12, false, page.Start, page.Quiet, page.Fit(errs, 12, false, float64(w)*0.62))
 			scaleBar(p, float64(x+w), float64(y+h+2*line-3), float64(w), frameWidth(s.d))

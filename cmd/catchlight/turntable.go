@@ -244,7 +244,11 @@ func (f *turntableFlags) show(ctx context.Context, j *job.Job, d *scene.Descript
 		}
 		measured[name] = g
 		player.Looks = append(player.Looks, look)
-		player.Notes = append(player.Notes, fmt.Sprintf("%s: two frames of one pose differ by %.1f steps of an 8-bit code (RMS); their error bars foretell %.1f.", name, g.Measured, g.Foretold))
+		note := fmt.Sprintf("%s: two frames of one pose differ by %.1f steps of an 8-bit code (RMS); their error bars foretell %.1f", name, g.Measured, g.Foretold)
+		if d.Film.Denoise && name == "traced" {
+			note += " before grain is taken out"
+		}
+		player.Notes = append(player.Notes, note+".")
 		data, err := page.APNG(frames, 1000/f.fps)
 		if err != nil {
 			return err

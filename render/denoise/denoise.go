@@ -14,6 +14,7 @@ const (
 	patch   = 2    // pixels to either side of a patch: 5 x 5
 	strict  = 0.5  // how far patches may differ, in standard deviations of noise (k of Rousselle et al.)
 	ridge   = 2e-3 // of the summed weight, on features scaled to a variance of one: keeps fits with few neighbours tame
+	hold    = 0.1  // added to that: a few neighbours alone give no slope
 	tile    = 32   // pixels
 	least   = 1e-9 // added to variances, as a share of the picture's own mean square
 	maxDims = 12   // features
@@ -164,11 +165,12 @@ func (c *cleaner) tile(b *bench, x0, y0, half int) {
 				c.out[i] = c.Half[0][i]
 				continue
 			}
-			v := b.solve((y-y0)*tile + x - x0)
-			for k := range v {
-				if v[k] < 0 {
-					v[k] = 0 // light has no negative: a fit may
-				}
+			at := (y-y0)*tile + x - x0
+			v := b.solve(at)
+			if min(v[0], v[1], v[2]) < 0 {
+				// Light has no negative: too few neighbours carry the fit, and their mean stands in.
+				r := b.right[3*at*b.dims:]
+				v = colour.RGB{r[0], r[1], r[2]}.Scale(1 / b.weight[at])
 			}
 			c.out[i] = c.out[i].Add(v.Scale(0.5))
 		}
@@ -271,7 +273,7 @@ func (b *bench) solve(at int) colour.RGB {
 			k++
 		}
 		if i > 0 {
-			a[i][i] += ridge * b.weight[at]
+			a[i][i] += ridge*b.weight[at] + hold
 		}
 	}
 	for i := range n {
