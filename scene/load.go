@@ -160,6 +160,7 @@ func decode(s *source) (*Description, error) {
 	for i, set := range s.set {
 		tree = d.override(tree, set, i+1)
 	}
+	tree = d.profile(tree)
 	out := &Description{File: s.name, source: s}
 	v := reflect.ValueOf(out).Elem()
 	presets(schema(), v)

@@ -3,7 +3,11 @@ package scene
 import "catchlight/scene/colour"
 
 // Raster holds the settings of the raster look, each part a switch of its own.
+//
+// A profile is a file of these keys that stands for what a device can spend; what the scene gives itself goes before it.
 type Raster struct {
+	Profile    string  `key:"profile" default:"" doc:"budget whose keys hold where the scene gives none: lean, middle, full, or a .yaml file of keys of raster; without it the defaults here, which are those of full"`
+	Triangles  int     `key:"triangles" range:"[0,4000000]" default:"0" doc:"most triangles of an eye's outer shell: a low mesh with normals baked from the fine one; 0 draws the scene's own"`
 	Samples    int     `key:"samples" range:"[1,8]" default:"4" doc:"coverage samples per pixel: 1, 2, 4 or 8"`
 	Reflection string  `key:"reflection" oneof:"none|prefiltered" default:"prefiltered" doc:"surroundings mirrored: none, or a prefiltered map and a table of responses (split sum)"`
 	Ambient    string  `key:"ambient" oneof:"none|harmonics" default:"harmonics" doc:"diffuse light of the surroundings: none, or spherical harmonics"`
@@ -53,5 +57,12 @@ func (r relation) raster(p *Raster) {
 	}
 	if n := p.Bits; n != 8 && n != 16 && n != 32 {
 		r.at("texture_bits", "%d is none of 8, 16, 32", n)
+	}
+}
+
+// card checks that the panes of a card have room between their bars.
+func (r relation) card(p *Card) {
+	if float64(p.Panes[0]-1)*p.Bar >= p.Width || float64(p.Panes[1]-1)*p.Bar >= p.Height {
+		r.at("bar", "%g degrees between %d x %d panes leave no room for them", p.Bar, p.Panes[0], p.Panes[1])
 	}
 }

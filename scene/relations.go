@@ -43,6 +43,10 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		if sound {
 			r.raster(p)
 		}
+	case *Card:
+		if sound {
+			r.card(p)
+		}
 	case *MapSpec:
 		r.oneOf([]string{"value"}, []string{"file"})
 	case *View:

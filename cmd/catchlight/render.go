@@ -42,6 +42,7 @@ type renderFlags struct {
 	goOn    bool
 	shard   string
 	look    string
+	profile string
 }
 
 func renderCommand() *cobra.Command {
@@ -93,6 +94,7 @@ func (f *renderFlags) shared(fl *pflag.FlagSet) {
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
 	fl.BoolVar(&f.denoise, "denoise", false, "show pictures with their grain taken out (film.denoise); .exr files hold both")
+	fl.StringVar(&f.profile, "profile", "", "budget of the raster look: lean, middle, full, or a .yaml file; the scene's own raster keys go before it")
 	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
 }
 
@@ -104,6 +106,16 @@ func (f *renderFlags) overrides(given func(flag string) bool) ([]override, error
 	var list []override
 	for _, s := range f.set {
 		list = append(list, override{"--set " + s, s})
+	}
+	if given("profile") {
+		name := f.profile
+		if scene.ProfileText(name) == "" { // a file, from where the command runs
+			var err error
+			if name, err = filepath.Abs(name); err != nil {
+				return nil, err
+			}
+		}
+		list = append(list, override{"--profile " + f.profile, fmt.Sprintf("raster.profile=%q", name)})
 	}
 	if given("spp") {
 		list = append(list, override{fmt.Sprintf("--spp %d", f.spp), fmt.Sprintf("film.spp=%d", f.spp)})

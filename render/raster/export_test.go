@@ -1,6 +1,9 @@
 package raster
 
 import (
+	"math"
+
+	"catchlight/render/accel"
 	"catchlight/render/raster/cover"
 	"catchlight/scene/geom"
 )
@@ -45,9 +48,26 @@ func (k *Look) BehindCornea(i int, x float64) (lamp, far float64) {
 	return lamp, b.surround((x/b.reach+1)/2, 0.5)[1]
 }
 
-// Lit returns the share of lamp i that a plain surface at p of normal n sees, its shadow map fitted to a ball.
-func (k *Look) Lit(i int, p, n, centre geom.Vec, radius float64) float64 {
+// Lit returns the share of lamp i that plain surfaces of normal n see by their place, its shadow map fitted to a ball.
+func (k *Look) Lit(i int, n, centre geom.Vec, radius float64) func(p geom.Vec) float64 {
 	f := &frame{Look: k}
 	f.shadows(centre, radius)
-	return f.onAll[i].lit(p, n, k.set.Shadow)
+	return func(p geom.Vec) float64 { return f.onAll[i].lit(p, n, k.set.Shadow) }
+}
+
+// Net returns the number of triangles that stand for the first body, and how far their corners lie off its mesh along rays from its
+// own origin, in mm.
+func (k *Look) Net() (count int, worst float64) {
+	s := &k.solids[0]
+	b := &k.scene.Bodies[s.body]
+	sc := accel.NewScratch()
+	for _, p := range s.points {
+		q := b.ToLocal.Point(p)
+		var h accel.Hit
+		if !b.BVH.Closest(sc, geom.Vec{}, q.Unit(), 0, 1e9, &h) {
+			return len(s.tri), 1e9
+		}
+		worst = max(worst, math.Abs(h.T-q.Len()))
+	}
+	return len(s.tri), worst
 }

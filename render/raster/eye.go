@@ -102,24 +102,27 @@ func (k *Look) tint(e *frozen.Eye) texture.Map {
 			pix[3*i+j] = float32(c[j])
 		}
 	}, rows)
-	if k.set.Bits == 32 {
+	return quantised(pix, n, k.set.Bits, texture.SRGB8, texture.SRGB16, colour.EncodeSRGB)
+}
+
+// quantised makes a map of n x n texels of three values in [0, 1] with the given bits a channel; code turns them into what a coding holds.
+func quantised(pix []float32, n, bits int, in8, in16 texture.Coding, code func(float64) float64) texture.Map {
+	if bits == 32 {
 		return texture.FromImage(texture.NewImage(n, n, 3, pix), texture.Clamp)
 	}
-	code := func(v float32, top float64) float64 {
-		return math.Round(top * colour.EncodeSRGB(max(0, min(1, float64(v)))))
-	}
-	if k.set.Bits == 8 {
+	step := func(v float32, top float64) float64 { return math.Round(top * code(max(0, min(1, float64(v))))) }
+	if bits == 8 {
 		b := make([]uint8, len(pix))
 		for i, v := range pix {
-			b[i] = uint8(code(v, 255))
+			b[i] = uint8(step(v, 255))
 		}
-		return texture.FromImage(texture.NewImage8(n, n, 3, b, texture.SRGB8), texture.Clamp)
+		return texture.FromImage(texture.NewImage8(n, n, 3, b, in8), texture.Clamp)
 	}
 	b := make([]uint16, len(pix))
 	for i, v := range pix {
-		b[i] = uint16(code(v, 65535))
+		b[i] = uint16(step(v, 65535))
 	}
-	return texture.FromImage(texture.NewImage16(n, n, 3, b, texture.SRGB16), texture.Clamp)
+	return texture.FromImage(texture.NewImage16(n, n, 3, b, in16), texture.Clamp)
 }
 
 // chart returns where the map of directions holds the point p; see frozen.VolumeMap.
@@ -141,7 +144,7 @@ func (k *frame) outer(f *fragment) (out answer) {
 	y := k.eyes[k.scene.Bodies[f.sf.Body].Eye]
 	e, b := y.e, y.body
 	n := f.sf.Ns
-	if e.Normal.Valid() {
+	if e.Normal.Valid() && !f.baked {
 		n = k.mapped(f, n, &e.Normal, e.NormalGain)
 	}
 	n = turn(f.wo, f.sf.Ng, n)

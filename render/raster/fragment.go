@@ -16,6 +16,7 @@ type fragment struct {
 	wo     geom.Vec // unit, to the camera
 	dx, dy geom.Vec // how the point moves from one pixel to the next on the right and below, mm
 	ux, uy geom.UV  // how the texture coordinates move
+	baked  bool     // the shading normal is the fine surface's, its normal map included
 	bend   float64  // square of the change of the shading normal over a pixel: both ways together
 }
 
@@ -29,7 +30,12 @@ func (k *Look) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float6
 	e1, e2 := s.points[t[1]].Sub(p0), s.points[t[2]].Sub(p0)
 	f := fragment{dx: e1.Mul(p.UX).Mad(p.VX, e2), dy: e1.Mul(p.UY).Mad(p.VY, e2)}
 	at := p0.Mad(p.U, e1).Mad(p.V, e2)
-	if b.Shape == frozen.Mesh {
+	if s.low != nil {
+		p, dx, dy := b.ToLocal.Point(at), b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)
+		n := func(q geom.Vec) geom.Vec { return b.ToWorld.Vector(s.low.at(q, dx, dy)).Unit() }
+		f.sf = frozen.Surface{P: at, Ng: e1.Cross(e2).Unit(), Ns: n(p), Body: s.body}
+		f.baked, f.bend = true, n(p.Add(dx)).Sub(f.sf.Ns).Len2()+n(p.Add(dy)).Sub(f.sf.Ns).Len2()
+	} else if b.Shape == frozen.Mesh {
 		f.sf = k.scene.Surface(geom.Ray{}, &frozen.Hit{Body: s.body, Prim: p.Prim, U: p.U, V: p.V})
 		m := b.Mesh
 		if m.UV != nil {

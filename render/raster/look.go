@@ -78,7 +78,15 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		if b.Cutout != nil {
 			k.note("%s: its cutout is drawn with one sample a pixel", b.Name)
 		}
-		k.solids = append(k.solids, solidOf(b, int32(i)))
+		solid := solidOf(b, int32(i))
+		if b.Material.Kind == frozen.Outer && set.Triangles > 0 && len(solid.tri) > set.Triangles {
+			if s, ok := k.newLow(int32(i), max(16, set.Triangles)); ok {
+				solid = s
+			} else {
+				k.note("%s: the shell is not in sight of the globe's centre all round, so it keeps its %d triangles", b.Name, len(solid.tri))
+			}
+		}
+		k.solids = append(k.solids, solid)
 		if b.Shape != frozen.Slab {
 			box = box.Union(b.Bounds)
 		}

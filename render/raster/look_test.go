@@ -59,7 +59,7 @@ func TestEvenLight(t *testing.T) {
 		want      colour.RGB
 		tolerance float64
 	}{
-		{"{colour: [0.8, 0.5, 0.2]}", colour.RGB{0.8, 0.5, 0.2}, 3e-4},
+		{"{colour: [0.8, 0.5, 0.2]}", colour.RGB{0.8, 0.5, 0.2}, 4e-4},
 		{"{kind: conductor, mirror: true}", colour.Grey(1), 1e-5},
 		{"{kind: conductor, mirror: true, roughness: 0.3}", colour.Grey(1), 0.006}, // the path tracer puts back what facets lose
 	} {
@@ -67,6 +67,7 @@ func TestEvenLight(t *testing.T) {
 film: {width: 24, height: 24, spp: 64, filter: box, filter_radius: 0.5}
 camera: {kind: orthographic, width: 14, aim: [0, 0, 0], orbit: {azimuth: 20, elevation: 10, distance: 100}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
+raster: {prefilter_size: 32}
 bodies: [{name: ball, shape: sphere, material: %s}]`, c.material))
 		drawn, traced := both(t, p)
 		for ch := range 3 {
@@ -177,7 +178,7 @@ bodies: [{name: eye, shape: eye, eye: `+plainEye+`}]`, 3.6-0.114, 2.0, 0.9), "ra
 		seen := math.Sqrt(area * 4e-4 / math.Pi)
 		m := seen / math.Sqrt(k.PupilOpen()/math.Pi)
 		t.Logf("%s: radius %.4f mm, magnification %.4f", iris, seen, m)
-		tolerance := 0.008
+		tolerance := 0.006
 		if iris == "offset" {
 			tolerance = 0.05
 		}
@@ -221,19 +222,53 @@ func TestSoftShadow(t *testing.T) {
 film: {width: 64, height: 64}
 camera: {kind: orthographic, width: 40, aim: [0, 0, 0], orbit: {distance: 100}}
 lights: [{name: lamp, kind: rectangle, at: [0, 0, 500], toward: [0, 0, 0], width: 100, height: 100, radiance: [1, 1, 1]}]
+raster: {shadow_size: 1024}
 bodies:
   - {name: ground, shape: rectangle, size: [60, 60, 1]}
   - {name: card, shape: rectangle, size: [100, 100, 1], place: {at: [50, 0, 20]}, seen_by: {camera: false}}`)
 	k := bake(t, p)
 	// The card covers x > 0 at z = 20; from (x, 0, 0) the light point at q passes the card's height at x + (q - x) 20/500.
-	for x := -5.0; x <= 5; x += 0.5 {
+	lit := k.Lit(0, geom.Vec{Z: 1}, geom.Vec{}, 30)
+	for x := -5.0; x <= 5; x += 0.25 {
 		q := -24 * x // the light beyond this is hidden
-		want := max(0, min(1, (q+50)/100))
-		got := k.Lit(0, geom.Vec{X: x}, geom.Vec{Z: 1}, geom.Vec{}, 30)
-		require.InDelta(t, want, got, 0.045, "x %g", x)
+		require.InDelta(t, max(0, min(1, (q+50)/100)), lit(geom.Vec{X: x}), 0.055, "x %g", x) // 64 looks and a texel
 	}
-	require.Equal(t, 1.0, k.Lit(0, geom.Vec{X: -9}, geom.Vec{Z: 1}, geom.Vec{}, 30))
-	require.Equal(t, 0.0, k.Lit(0, geom.Vec{X: 9}, geom.Vec{Z: 1}, geom.Vec{}, 30))
+	require.Equal(t, 1.0, lit(geom.Vec{X: -9}))
+	require.Equal(t, 0.0, lit(geom.Vec{X: 9}))
+}
+
+// A shell within a budget of triangles keeps to it, lies on the fine one at its corners, and shows nearly the same picture: light from
+// all round tells normals in the mirror and outlines alone.
+func TestTriangleBudget(t *testing.T) {
+	const yaml = `
+film: {width: 96, height: 96}
+view: {background: colour}
+camera: {orbit: {azimuth: 20, distance: 300}, aim: [0, 0, 2], focal_length: 320}
+lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}, {name: lamp, kind: sphere, at: [200, 300, 400], radius: 60, radiance: [9, 9, 9]}]
+raster: {texture_size: 512, prefilter_size: 32, caustic: none, occlusion: none, scattering: none}
+bodies: [{name: eye, shape: eye, eye: {map_size: 128}}]`
+	fine := bake(t, prepare(t, yaml))
+	pic, err := fine.Draw(context.Background())
+	require.NoError(t, err)
+	for _, most := range []int{600, 4000} {
+		k := bake(t, prepare(t, yaml, fmt.Sprintf("raster.triangles=%d", most)))
+		count, worst := k.Net()
+		require.LessOrEqual(t, count, most)
+		require.Greater(t, count, most*8/10)
+		require.Less(t, worst, 1e-4) // mm off the fine shell at corners
+		q, err := k.Draw(context.Background())
+		require.NoError(t, err)
+		away, area := 0.0, 0.0
+		for i := range q.Mean {
+			area += q.Alpha[i] - pic.Alpha[i]
+			if q.Alpha[i] == 1 && pic.Alpha[i] == 1 {
+				away += math.Abs(q.Mean[i][1]-pic.Mean[i][1]) / float64(len(q.Mean))
+			}
+		}
+		t.Logf("%d triangles: pixels off by %.4f in the mean, outline smaller by %.1f pixels", count, away, -area)
+		require.Less(t, away, 0.02)
+		require.Less(t, math.Abs(area), 160*600/float64(most)) // a polygon of m sides loses pi (2 pi/m)^2/6 of the circle's area; m grows with the root of the budget
+	}
 }
 
 // Bits do not hang on the workers, with everything on.

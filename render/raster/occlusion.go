@@ -31,11 +31,11 @@ const (
 func (k *Look) newVeil(y *eyeLook) *veil {
 	v := &veil{n: veilSide, pix: make([]float32, veilSide*veilSide)}
 	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
-	pool := sync.Pool{New: func() any { return accel.NewScratch() }}
+	scratch := newScratches()
 	frozen.Directions(v.n, func(i int, d geom.Vec) {
 		v.pix[i] = 1
-		sc := pool.Get().(*accel.Scratch)
-		defer pool.Put(sc)
+		sc := scratch.Get().(*accel.Scratch)
+		defer scratch.Put(sc)
 		far := 4 * y.e.Far
 		var sp frozen.ShellPoint
 		if !k.scene.CastOuter(sc, y.e, d.Mul(far), d.Neg(), 0, far, false, &sp) {
@@ -54,6 +54,9 @@ func (k *Look) newVeil(y *eyeLook) *veil {
 	}, rows)
 	return v
 }
+
+// newScratches returns scratch space for rays, one a worker.
+func newScratches() *sync.Pool { return &sync.Pool{New: func() any { return accel.NewScratch() }} }
 
 // at returns the share at a place of the outer shell, eye frame.
 func (v *veil) at(p geom.Vec) float64 {

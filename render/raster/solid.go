@@ -16,6 +16,7 @@ type solid struct {
 	tri    [][3]uint32
 	face   []uint32 // of shapes in closed form: the face that each triangle lies on, as frozen.Hit.Prim; nil: the triangle itself
 	side   cover.Side
+	low    *low         // in place of a fine outer shell
 	light  *light.Light // of a light that the camera sees; body is -1 then
 }
 

@@ -1,0 +1,81 @@
+package scene
+
+import (
+	"embed"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// profiles are the budgets that come with the program.
+//
+//go:embed profiles/*.yaml
+var profiles embed.FS
+
+// Profiles returns the names of the budgets of the raster look that come with the program.
+func Profiles() []string {
+	list, _ := profiles.ReadDir("profiles") // embedded: it is there
+	var out []string
+	for _, e := range list {
+		out = append(out, strings.TrimSuffix(e.Name(), ".yaml"))
+	}
+	slices.Sort(out)
+	return out
+}
+
+// ProfileText returns the text of such a budget, or "" where there is none of that name.
+func ProfileText(name string) string {
+	data, err := profiles.ReadFile(path.Join("profiles", name+".yaml"))
+	if err != nil {
+		return ""
+	}
+	return string(data)
+}
+
+// profile lays the keys of the raster look's budget beneath those that the scene gives itself, and returns the tree with them.
+func (d *decoder) profile(tree *node) *node {
+	raster := tree.get("raster")
+	name := raster.get("profile")
+	if name == nil || name.kind != scalarNode || name.text == "" {
+		return tree // the rest is told where keys are checked
+	}
+	file, data := name.text, []byte(ProfileText(name.text))
+	if len(data) == 0 {
+		if filepath.Ext(file) != ".yaml" {
+			d.add(name.at, "raster.profile", file, "is none of %s, nor a file that ends in .yaml", strings.Join(Profiles(), ", "))
+			return tree
+		}
+		if !filepath.IsAbs(file) {
+			file = filepath.Join(d.folder, file)
+		}
+		var err error
+		if data, err = readCapped(file); err != nil {
+			d.add(name.at, "raster.profile", name.text, "cannot be read: %s", cause(err))
+			return tree
+		}
+	}
+	budget, problems := parseTree(data, place{file: file}, false)
+	if len(problems) > 0 {
+		d.problems = append(d.problems, problems...)
+		return tree
+	}
+	merged := *raster
+	merged.entries = slices.Clone(raster.entries)
+	for _, e := range budget.list() {
+		if e.key == "profile" {
+			d.add(e.at, "profile", "", "a profile can't rest on another one")
+		} else if raster.get(e.key) == nil {
+			merged.entries = append(merged.entries, e)
+		}
+	}
+	out := *tree
+	out.entries = slices.Clone(tree.entries)
+	for i := range out.entries {
+		if out.entries[i].key == "raster" {
+			out.entries[i].value = &merged
+			break
+		}
+	}
+	return &out
+}
