@@ -59,7 +59,7 @@ func TestEvenLight(t *testing.T) {
 		want      colour.RGB
 		tolerance float64
 	}{
-		{"{colour: [0.8, 0.5, 0.2]}", colour.RGB{0.8, 0.5, 0.2}, 6e-4},
+		{"{colour: [0.8, 0.5, 0.2]}", colour.RGB{0.8, 0.5, 0.2}, 2e-4},
 		{"{kind: conductor, mirror: true}", colour.Grey(1), 1e-5},
 		{"{kind: conductor, mirror: true, roughness: 0.3}", colour.Grey(1), 0.006}, // the path tracer puts back what facets lose
 	} {
