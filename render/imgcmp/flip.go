@@ -362,6 +362,10 @@ func expose(pix []colour.RGB, ev float64) []colour.RGB {
 	return out
 }
 
+// hugePicture is how many pixels a picture has whose exposures HDRFLIP takes one after the other: each takes some 200 bytes a
+// pixel.
+const hugePicture = 4 << 20
+
 // HDRFLIP is FLIP between pictures of any range: for each pixel the largest FLIP over the exposures of the reference, and the
 // exposure in EV that it is found at. a and reference are linear light, >= 0; see FLIP for the rest. The maps are all 0 where
 // the reference holds no light. It uses up to workers goroutines; their number changes nothing.
@@ -377,28 +381,33 @@ func HDRFLIP(a, reference []colour.RGB, width int, perDegree float64, workers in
 	if !ok {
 		return worst, at, e, nil
 	}
-	maps := make([][]float64, e.Count)
+	for i := range at {
+		at[i] = e.Start
+	}
+	if len(a) > hugePicture {
+		workers = 1
+	}
 	var wg sync.WaitGroup
+	var mutex sync.Mutex
 	free := make(chan struct{}, max(workers, 1))
-	for i := range maps {
+	for n := range e.Count {
 		wg.Add(1)
 		free <- struct{}{}
 		go func() {
 			defer func() { <-free; wg.Done() }()
-			maps[i] = k.compare(expose(a, e.At(i)), expose(reference, e.At(i)))
+			ev := e.At(n)
+			m := k.compare(expose(a, ev), expose(reference, ev))
+			mutex.Lock()
+			defer mutex.Unlock()
+			for i, v := range m {
+				// Of equal ones the lowest exposure counts, whichever is ready first.
+				if v > worst[i] || v == worst[i] && v > 0 && ev < at[i] {
+					worst[i], at[i] = v, ev
+				}
+			}
 		}()
 	}
 	wg.Wait()
-	for i := range at {
-		at[i] = e.Start
-	}
-	for n, m := range maps {
-		for i, v := range m {
-			if v > worst[i] {
-				worst[i], at[i] = v, e.At(n)
-			}
-		}
-	}
 	return worst, at, e, nil
 }
 

@@ -155,12 +155,12 @@ func TestHDRFLIPNumbers(t *testing.T) {
 	near(t, "corner", m[0], 0.0406173, 1e-6)
 	near(t, "middle", m[11*28+14], 0.7415689, 1e-6)
 	near(t, "highlight", m[4*28+22], 0.8784380, 1e-6)
-	again, _, _, err := HDRFLIP(b, a, 28, DeskViewing, 1)
+	again, when, _, err := HDRFLIP(b, a, 28, DeskViewing, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i := range m {
-		if m[i] != again[i] {
+		if m[i] != again[i] || at[i] != when[i] {
 			t.Fatalf("pixel %d hangs on the workers", i)
 		}
 		if at[i] < e.Start || at[i] > e.Stop {
