@@ -38,6 +38,7 @@ func compareCommand() *cobra.Command {
   --vary KEY=a,b       one look, two values of a key; the first is the reference
   --ref PICTURE        a photograph or other picture against one look. The camera is put where the limbus's outline says that
                        it stood; limbus.png shows the outline. --patch or --chart set white and exposure.
+                       The focal length is the file's, or --set camera.focal_length, or the scene's.
 
 The folder gets both pictures (.exr, .png), side-by-side.png, wipe.png, wipe.apng and blink.apng (animated PNG), maps of
 lightness, colour, FLIP and HDR-FLIP, compare.json with the numbers of each part of the eye, and compare.html: one file,

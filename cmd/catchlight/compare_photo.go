@@ -66,6 +66,9 @@ func places(flag, text string, least, most int) ([][]float64, error) {
 	return out, nil
 }
 
+// filmDiagonal is the diagonal of a picture on 35 mm film, 36 x 24 mm.
+const filmDiagonal = 43.2666
+
 // mostPhoto is the longer side, in pixels, that a photograph is brought down to where no size is asked for.
 const mostPhoto = 640
 
@@ -113,7 +116,15 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	if err != nil {
 		return err
 	}
-	if d, err = d.With(fmt.Sprintf("film.width=%d", w), fmt.Sprintf("film.height=%d", h)); err != nil {
+	sets := []string{fmt.Sprintf("film.width=%d", w), fmt.Sprintf("film.height=%d", h)}
+	// The file's focal length holds where the command doesn't say another.
+	fromFile := photo.Focal > 0 && !g.stay && !slices.ContainsFunc(f.set, func(s string) bool {
+		return strings.Contains(s, "camera.f") || strings.Contains(s, "camera.sensor_width")
+	})
+	if fromFile {
+		sets = append(sets, "camera.fov=null", fmt.Sprintf("camera.focal_length=%g", photo.Focal), fmt.Sprintf("camera.sensor_width=%.6g", filmDiagonal*float64(w)/math.Hypot(float64(w), float64(h))))
+	}
+	if d, err = d.With(sets...); err != nil {
 		return err
 	}
 	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
@@ -159,7 +170,11 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 		}
 		note("From the limbus: %s.", at)
 		note("A circle looks alike from two sides. The side is the scene's own camera's; the other camera would stand at %.4g, %.4g, %.4g mm.", at.Other.Config.Position.X, at.Other.Config.Position.Y, at.Other.Config.Position.Z)
-		note("The focal length is the scene's, as a circle can't tell it from the distance.")
+		if fromFile {
+			note("The focal length is that of the file, %g mm as on 35 mm film: right unless the picture was cropped.", photo.Focal)
+		} else {
+			note("The focal length is the scene's, as a circle can't tell it from the distance.")
+		}
 		for i := range 240 {
 			q := at.Ellipse.At(2 * math.Pi * float64(i) / 240)
 			marks = append(marks, [2]float64{q.X, q.Y})

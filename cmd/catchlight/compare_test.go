@@ -5,6 +5,8 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"image"
+	"image/jpeg"
 	"os"
 	"path/filepath"
 	"strings"
@@ -13,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"catchlight/render/compare"
+	"catchlight/scene/imageio"
 )
 
 func runLine(line string) (code int, out, errs string) {
@@ -74,11 +77,11 @@ func TestCompareMistakes(t *testing.T) {
 	}
 }
 
-const marshGoat = `film: {width: 200, height: 150, spp: 12}
+const marshGoat = `film: {width: 200, height: 150, spp: 8}
 camera: {aim: [0, 0, 4], orbit: {azimuth: 15, elevation: 2, distance: 1000}, focal_length: 1000}
 view: {background: colour, colour: 0.02}
 lights: [{name: sky, kind: constant, radiance: 0.5}, {name: lamp, kind: disc, radius: 60, from: {azimuth: 40, elevation: 20, distance: 500}, radiance: 30}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 256, globe: {silhouette: 0.01}}}]
+bodies: [{name: eye, shape: eye, eye: {map_size: 128, globe: {silhouette: 0.01}}}]
 `
 
 // A picture of our own stands for the photograph: from another side, nearer, with half a stop more light. Its limbus is found
@@ -124,6 +127,31 @@ func TestComparePhoto(t *testing.T) {
 	require.Contains(t, out, "White and exposure from the patch")
 	require.NoFileExists(t, filepath.Join("hand", "hdr-flip.png"))
 	require.NoFileExists(t, filepath.Join("hand", "limbus.png"))
+
+	// The same as a photograph that was taken lying on its side, with a lens of 700 mm as on 35 mm film: it is put upright, and
+	// its focal length counts.
+	m, err := imageio.Read("goat.png")
+	require.NoError(t, err)
+	side := image.NewRGBA(image.Rect(0, 0, 150, 200))
+	for i := range 200 * 150 {
+		x, y := i%200, i/200
+		for c, p := range m.RGB() {
+			side.Pix[side.PixOffset(y, 199-x)+c] = uint8(255*p[i] + 0.5)
+		}
+		side.Pix[side.PixOffset(y, 199-x)+3] = 255
+	}
+	var b bytes.Buffer
+	require.NoError(t, jpeg.Encode(&b, side, &jpeg.Options{Quality: 95}))
+	exif := "Exif\x00\x00MM\x00*\x00\x00\x00\x08\x00\x02\x01\x12\x00\x03\x00\x00\x00\x01\x00\x06\x00\x00\x87\x69\x00\x04\x00\x00\x00\x01\x00\x00\x00\x26\x00\x00\x00\x00" +
+		"\x00\x01\xa4\x05\x00\x03\x00\x00\x00\x01\x02\xbc\x00\x00\x00\x00\x00\x00"
+	data = append(b.Bytes()[:2:2], 0xff, 0xe1, 0, byte(len(exif)+2))
+	data = append(append(data, exif...), b.Bytes()[2:]...)
+	require.NoError(t, os.WriteFile("goat.jpg", data, 0o666))
+	code, out, errs = runLine("compare goat.yaml --ref goat.jpg --spp 1 --cache= -o side")
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "goat.jpg: 200 x 150 pixels")
+	require.Contains(t, out, "that of the file, 700 mm")
+	require.Regexp(t, `camera (59|6[0-3])\d\.?\d* mm from the limbus`, out, "845 mm x 700/1000 x 36/34.6")
 
 	for _, c := range []struct{ args, says string }{
 		{"--ref none.png", "none.png"},

@@ -14,19 +14,25 @@ import (
 type Photo struct {
 	Width, Height int
 	Pix           []colour.RGB
-	Scene         bool // holds scene light, as OpenEXR files do; else what is seen on a display
+	Scene         bool    // holds scene light, as OpenEXR files do; else what is seen on a display
+	Focal         float64 // focal length as on 35 mm film, in mm, where the file says it; else 0
 	Notes         []string
 }
 
-// ReadPhoto reads a picture. Coded ones (PNG, JPEG, TIFF) are taken as sRGB.
+// ReadPhoto reads a picture, upright. Coded ones (PNG, JPEG, TIFF) are taken as sRGB.
 func ReadPhoto(path string) (*Photo, error) {
-	pic, err := imageio.Read(path)
+	data, err := imageio.ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
+	pic, err := imageio.ReadBytes(path, data)
+	if err != nil {
+		return nil, err
+	}
+	taken := imageio.TakenFrom(data)
 	known := len(pic.Notes) // of all channels, error bars too
 	pic.Working()
-	p := &Photo{Width: pic.W, Height: pic.H, Pix: make([]colour.RGB, pic.W*pic.H), Scene: !pic.Encoded, Notes: pic.Notes[known:]}
+	p := &Photo{Width: pic.W, Height: pic.H, Pix: make([]colour.RGB, pic.W*pic.H), Scene: !pic.Encoded, Focal: taken.Focal, Notes: pic.Notes[known:]}
 	for c, plane := range pic.RGB() {
 		for i, v := range plane {
 			x := float64(v)
@@ -39,12 +45,47 @@ func ReadPhoto(path string) (*Photo, error) {
 			p.Pix[i][c] = x
 		}
 	}
-	return p, nil
+	return p.upright(taken.Turn), nil
+}
+
+// upright returns the photo as it is to be looked at, from an Exif orientation.
+func (p *Photo) upright(turn int) *Photo {
+	if turn < 2 {
+		return p
+	}
+	out := *p
+	w, h := p.Width, p.Height
+	if turn >= 5 {
+		out.Width, out.Height = h, w
+	}
+	out.Pix = make([]colour.RGB, len(p.Pix))
+	for i := range out.Pix {
+		x, y := i%out.Width, i/out.Width
+		u, v := x, y // where it lies in the file
+		switch turn {
+		case 2:
+			u = w - 1 - x
+		case 3:
+			u, v = w-1-x, h-1-y
+		case 4:
+			v = h - 1 - y
+		case 5:
+			u, v = y, x
+		case 6:
+			u, v = y, h-1-x
+		case 7:
+			u, v = w-1-y, h-1-x
+		case 8:
+			u, v = w-1-y, x
+		}
+		out.Pix[i] = p.Pix[v*w+u]
+	}
+	return &out
 }
 
 // Resize returns the photo at another size; each new pixel is the mean of what it covers.
 func (p *Photo) Resize(width, height int) *Photo {
-	out := &Photo{Width: width, Height: height, Pix: make([]colour.RGB, width*height), Scene: p.Scene, Notes: p.Notes}
+	out := &Photo{Width: width, Height: height, Pix: make([]colour.RGB, width*height), Scene: p.Scene, Focal: p.Focal, Notes: p.Notes}
 	sx, sy := float64(p.Width)/float64(width), float64(p.Height)/float64(height)
 	for y := range height {
 		for x := range width {

@@ -108,3 +108,23 @@ func TestReadPhoto(t *testing.T) {
 	_, err = ReadPhoto(filepath.Join(t.TempDir(), "none.png"))
 	require.Error(t, err)
 }
+
+// Where the corners of a picture of 3 x 2 go for each orientation: Exif 2.32, table of tag 0x0112, says which sides of the
+// picture row 0 and column 0 of the file are.
+func TestUpright(t *testing.T) {
+	p := &Photo{Width: 3, Height: 2}
+	for i := range 6 {
+		p.Pix = append(p.Pix, colour.Grey(float64(i)))
+	}
+	for turn, want := range map[int]string{0: "012/345", 1: "012/345", 2: "210/543", 3: "543/210", 4: "345/012", 5: "03/14/25", 6: "30/41/52", 7: "52/41/30", 8: "25/14/03"} {
+		q := p.upright(turn)
+		got := ""
+		for i, c := range q.Pix {
+			if i > 0 && i%q.Width == 0 {
+				got += "/"
+			}
+			got += string(rune('0' + int(c[0])))
+		}
+		require.Equal(t, want, got, "orientation %d", turn)
+	}
+}
