@@ -153,7 +153,7 @@ func TestManifoldKeepsTheMeanLong(t *testing.T) {
 		for _, l := range []struct {
 			radius float64
 			spp    int
-		}{{2, 100000}, {5, 25000}, {15, 6000}, {30, 2000}, {60, 1000}} {
+		}{{2, 70000}, {5, 16000}, {15, 4000}, {30, 1500}, {60, 1000}} {
 			spp := min(l.spp/4, 4096)
 			if c.folds { // much is left to chance
 				spp = l.spp / 2

@@ -222,10 +222,7 @@ func (t *Tracer) plate(p *path, out *film.Sample) {
 	v := vertex{p: p.ray.O, ng: n, ns: n, eye: -1, every: true, class: BodyDirect}
 	if in := p.medium(); in >= 0 && t.scene.Bodies[in].Eye >= 0 {
 		v.eye = t.scene.Bodies[in].Eye
-		e := &t.scene.Eyes[v.eye]
-		b := &t.scene.Bodies[in]
-		v.zone = e.Zone(b.ToLocal.Point(v.p))
-		v.solve = t.set.Manifold && v.zone > 0
+		t.inChamber(&v)
 	}
 	a := answer{lobe: lambert, shell: -1}
 	t.connect(p, &v, &a, out)

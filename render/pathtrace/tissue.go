@@ -74,9 +74,15 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		n = t.scene.MappedNormal(sf, &e.InnerNormal, e.InnerNormalGain)
 	}
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: b.Eye, every: p.sharp || p.vertex < everyLight, class: p.class}
+	t.inChamber(&v)
+	return t.leaveDiffuse(p, &v, out)
+}
+
+// inChamber notes how a vertex in the chamber of an eye is connected to lights.
+func (t *Tracer) inChamber(v *vertex) {
+	e := &t.scene.Eyes[v.eye]
 	v.zone = e.Zone(t.scene.Bodies[e.Outer].ToLocal.Point(v.p))
 	v.solve = t.set.Manifold && v.zone > 0
-	return t.leaveDiffuse(p, &v, out)
 }
 
 // walk follows a random walk below the inner shell until it leaves, in the eye's own frame, and multiplies the path
