@@ -91,6 +91,7 @@ func (p *preparer) eye(b *scene.Body, to geom.Affine) *accel.BVH {
 		p.warn = append(p.warn, tileNotes(key+".iris.normal", s.inner, &e.InnerNormal)...)
 	}
 	e.Prepare()
+	e.PrepareRough(p.out.Settings.Coat)
 	e.Tissue = frozen.Tissue{
 		ScatterIris: d.Iris.Scatter, ScatterSclera: d.Sclera.Scatter, Colour: tissue.colour, Alpha: tissue.alpha, Film: tissue.film,
 	}

@@ -21,7 +21,9 @@ import (
 	"sync/atomic"
 
 	"catchlight/light"
+	"catchlight/material/fresnel"
 	"catchlight/material/medium"
+	"catchlight/material/microfacet"
 	"catchlight/material/tissue"
 	"catchlight/render/accel"
 	"catchlight/render/camera"
@@ -119,6 +121,7 @@ func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, e
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	p.balance()
 	o.phase("preparing lights")
 	p.lights()
 	p.camera()
@@ -303,6 +306,35 @@ func (p *preparer) material(b *scene.Body, m *scene.Material) frozen.Material {
 	return out
 }
 
+// balance tabulates rough dielectrics for every step of the index that they may make: against air and whatever else may
+// lie on their other side.
+func (p *preparer) balance() {
+	others := []float64{1}
+	for i := range p.out.Bodies {
+		switch m := &p.out.Bodies[i].Material; m.Kind {
+		case frozen.Dielectric:
+			others = append(others, m.Index)
+		case frozen.Outer:
+			others = append(others, p.out.Eyes[p.out.Bodies[i].Eye].Index)
+		}
+	}
+	slices.Sort(others)
+	others = slices.Compact(others)
+	for i := range p.out.Bodies {
+		m := &p.out.Bodies[i].Material
+		if m.Kind != frozen.Dielectric || m.Alpha < microfacet.MinAlpha {
+			continue
+		}
+		for _, n := range others {
+			for _, eta := range []float64{m.Index / n, n / m.Index} {
+				if eta != 1 {
+					m.Rough = append(m.Rough, frozen.RoughSide{Eta: eta, Share: microfacet.NewBalance(m.Alpha, eta, func(c float64) float64 { return fresnel.Dielectric(c, eta) })})
+				}
+			}
+		}
+	}
+}
+
 // flesh makes the body under a map: one that is deep shows the brightest colour of the map, looked for on a grid.
 func flesh(m *scene.Material, tex *texture.Map) *frozen.Flesh {
 	top := tex.RGB(geom.UV{}, 0)
@@ -320,6 +352,10 @@ func flesh(m *scene.Material, tex *texture.Map) *frozen.Flesh {
 	f.Sigma, f.Guide = zone(top, m.HalfRadius, nil, nil, 1)
 	if !f.Clear {
 		f.Coat = tissue.NewCoat(m.Index)
+		if a := m.Roughness * m.Roughness; a >= microfacet.MinAlpha {
+			r := frozen.NewRoughCoat(a, &f.Coat)
+			f.Rough = &r
+		}
 	}
 	return f
 }

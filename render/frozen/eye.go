@@ -3,6 +3,7 @@ package frozen
 import (
 	"math"
 
+	"catchlight/material/microfacet"
 	"catchlight/material/tissue"
 	"catchlight/render/accel"
 	"catchlight/scene/colour"
@@ -19,11 +20,14 @@ type Eye struct {
 	Outer, Inner  int32   // bodies
 	LimbusRadius  float64 // local mm
 	LimbusWidth   float64
-	ForceCoat     bool        // no refraction anywhere: comparison only
-	Index         float64     // bends light
-	ReflectIndex  float64     // strength of reflection, at the outside angle
-	coat          tissue.Coat // of ReflectIndex
-	AlphaCornea   float64     // GGX alpha of the tear film
+	ForceCoat     bool                // no refraction anywhere: comparison only
+	Index         float64             // bends light
+	ReflectIndex  float64             // strength of reflection, at the outside angle
+	coat          tissue.Coat         // of ReflectIndex
+	film          []RoughCoat         // by zone weight, where the tear film is rough; see PrepareRough
+	BendIn        *microfacet.Balance // of a rough cornea where it bends light, from outside
+	BendOut       *microfacet.Balance // and from inside
+	AlphaCornea   float64             // GGX alpha of the tear film
 	AlphaSclera   float64
 	SmoothRefract bool
 	Far           float64     // radius about the origin that holds the inner shell, local mm
@@ -85,6 +89,24 @@ func (e *Eye) TissueZone(p geom.Vec) float64 {
 // Reflectance returns the outer shell's Fresnel reflectance seen from outside at cosine c. The index of reflection
 // may differ from that of bending.
 func (e *Eye) Reflectance(c float64) float64 { return e.coat.Reflectance(c) }
+
+// FacetIn returns what a facet of the outer shell mirrors at cosine c outside; coat is the switch that leaves out what the
+// tear film mirrors.
+func (e *Eye) FacetIn(c float64, coat bool) float64 {
+	if !coat {
+		return 0
+	}
+	return e.Reflectance(c)
+}
+
+// FacetOut is FacetIn for light from inside at cosine c there: 1 past the critical angle.
+func (e *Eye) FacetOut(c float64, coat bool) float64 {
+	s2 := (1 - c*c) * e.Index * e.Index
+	if s2 >= 1 {
+		return 1
+	}
+	return e.FacetIn(math.Sqrt(1-s2), coat)
+}
 
 // CoatOut is the factor of light that passes the coat outward at cosine c; inward it is 1 - Reflectance. See tissue.Coat.
 func (e *Eye) CoatOut(c float64) float64 { return e.coat.Out(c) }

@@ -63,6 +63,7 @@ type Material struct {
 	Mirror    bool        // conductor that reflects all
 	Index     float64     // dielectric
 	Alpha     float64     // GGX alpha; 0 is smooth
+	Rough     []RoughSide // rough dielectric: for every step of the index that it may make
 	HasMedium bool
 	Medium    medium.Medium
 	Flesh     *Flesh
@@ -77,8 +78,25 @@ type Flesh struct {
 	Top   colour.RGB // the map's brightest, which Alpha gives
 	Guide Guide
 	Coat  tissue.Coat
-	Clear bool // no coat: its index is 1
-	Solid bool // plain diffuse under its coat, as with scattering switched off
+	Rough *RoughCoat // nil: the coat is smooth
+	Clear bool       // no coat: its index is 1
+	Solid bool       // plain diffuse under its coat, as with scattering switched off
+}
+
+// Mirrored returns the share of light from outside at cosine c that the coat mirrors.
+func (f *Flesh) Mirrored(c float64) float64 {
+	if f.Rough != nil {
+		return f.Rough.Mirrored(c)
+	}
+	return f.Coat.Reflectance(c)
+}
+
+// Out returns the coat's factor of light on its way out at cosine c.
+func (f *Flesh) Out(c float64) float64 {
+	if f.Rough != nil {
+		return f.Rough.Out(c)
+	}
+	return f.Coat.Out(c)
 }
 
 // Paint returns the share of light that the paint lets pass on one crossing where the map shows c.

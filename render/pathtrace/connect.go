@@ -30,6 +30,7 @@ type answer struct {
 	frame geom.Frame // about the normal on wo's side
 	wo    geom.Vec   // local
 	alpha float64
+	gain  float64 // of a rough dielectric or tear film: for light between its facets
 	eta   float64 // far over near side, of the rough dielectric
 	body  int32   // conductor, flesh
 	shell int32   // eye whose tear film it is, or -1
@@ -127,16 +128,17 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 	if !t.scene.CastOuter(t.sc, e, o, dl, 0, math.Inf(1), true, &y) || y.Dist*b.Scale > far {
 		return 0, o, 0
 	}
-	w := frozen.Bend(e.Zone(y.P), v.zone)
+	zone := e.Zone(y.P)
+	w := frozen.Bend(zone, v.zone)
 	cos := math.Abs(dl.Dot(y.N))
 	switch {
 	case !t.set.Caustic && t.set.Refraction:
 		// Straight light to the iris, for comparison: the cornea only weakens it.
-		pass = (1-w)*t.coatOut(e, cos) + w*(1-t.film(e, cos))
+		pass = (1-w)*t.coatOut(e, zone, cos) + w*(1-t.film(e, cos))
 	case w >= 1:
 		return 0, o, 0
 	default:
-		pass = (1 - w) * t.coatOut(e, cos)
+		pass = (1 - w) * t.coatOut(e, zone, cos)
 	}
 	// Nothing inside may be in the way.
 	t.Stats.ShadowRays++
@@ -149,21 +151,23 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 	return pass, start, far - y.Dist*b.Scale
 }
 
-// coatOut and film are the coat's factors with the comparison switch for the tear film's reflection.
-func (t *Tracer) coatOut(e *frozen.Eye, c float64) float64 {
+// coatOut, mirrored and film are an eye's factors with the comparison switch for the tear film's reflection: the coat's
+// on the way out, what it mirrors, both where the zone weight is w, and what one facet of it mirrors.
+func (t *Tracer) coatOut(e *frozen.Eye, w, c float64) float64 {
 	if !t.set.Coat {
 		return 1
 	}
-	return e.CoatOut(c)
+	return e.MirroredOut(w, c)
 }
 
-// film returns the outer shell's reflectance from outside at cosine c.
-func (t *Tracer) film(e *frozen.Eye, c float64) float64 {
+func (t *Tracer) mirrored(e *frozen.Eye, w, c float64) float64 {
 	if !t.set.Coat {
 		return 0
 	}
-	return e.Reflectance(c)
+	return e.Mirrored(w, c)
 }
+
+func (t *Tracer) film(e *frozen.Eye, c float64) float64 { return e.FacetIn(c, t.set.Coat) }
 
 // connectBent connects a sampled light through the cornea.
 func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light.Sample, q float64, out *film.Sample) {

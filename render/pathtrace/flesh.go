@@ -24,7 +24,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	n := bend(wo, sf.Ng, sf.Ns)
 	p.settle(BodyDirect)
-	if f := t.sheen(fl, wo.Dot(n)); f > 0 {
+	if f := t.sheenShare(fl, wo.Dot(n)); f > 0 {
 		split := t.set.Split && p.sharp && p.branch == 0
 		_, u := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 		if split || u < f {
@@ -64,7 +64,15 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	return t.leaveEvenly(p, &v, &answer{lobe: coatedLobe, shell: -1, body: sf.Body}, out)
 }
 
-// sheen returns the coat's reflectance from outside at cosine c.
+// sheenShare returns the share of light that the coat mirrors, from outside at cosine c.
+func (t *Tracer) sheenShare(f *frozen.Flesh, c float64) float64 {
+	if f.Clear || !t.set.Coat {
+		return 0
+	}
+	return f.Mirrored(c)
+}
+
+// sheen returns what one facet of the coat mirrors, from outside at cosine c.
 func (t *Tracer) sheen(f *frozen.Flesh, c float64) float64 {
 	if f.Clear || !t.set.Coat {
 		return 0
@@ -78,11 +86,11 @@ func (t *Tracer) fleshOut(body int32, v *vertex, d geom.Vec) float64 {
 	if f.Clear || !t.set.Coat {
 		return 1
 	}
-	return f.Coat.Out(max(0, d.Dot(v.ns)))
+	return f.Out(max(0, d.Dot(v.ns)))
 }
 
-// mirrorSheen turns a path into the coat's reflection about n. The factor F of the mean normal, f, is already in the path or
-// in the odds of coming here; a rough coat puts the microfacet's in its place.
+// mirrorSheen turns a path into the coat's reflection about n. The share f that it mirrors is already in the path or in
+// the odds of coming here; a rough coat puts the microfacets' own in its place.
 func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64, out *film.Sample) bool {
 	m := &t.scene.Bodies[sf.Body].Material
 	wo := p.ray.D.Neg()

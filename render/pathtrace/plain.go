@@ -180,6 +180,7 @@ func (t *Tracer) dielectric(p *path, sf *frozen.Surface, out *film.Sample) bool 
 	} else {
 		a := answer{lobe: glassLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, eta: eta, body: sf.Body, shell: -1}
 		a.wo = a.frame.Local(wo)
+		a.gain = m.RoughGain(eta, a.wo.Z)
 		v := vertex{p: sf.Leave(ng), ng: ng, ns: ns, eye: -1, class: p.class, every: p.sharp}
 		if entering && near == 1 {
 			p.settle(BodyDirect)

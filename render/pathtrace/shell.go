@@ -53,9 +53,7 @@ func (t *Tracer) outer(p *path, sf *frozen.Surface, out *film.Sample) bool {
 func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w float64, out *film.Sample) bool {
 	wo := p.ray.D.Neg()
 	n = bend(wo, sf.Ng, n)
-	alpha := e.Alpha(w)
-	rough := alpha >= microfacet.MinAlpha
-	f := t.film(e, wo.Dot(n))
+	f := t.mirrored(e, w, wo.Dot(n))
 	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 	split := t.set.Split && p.sharp && p.branch == 0
 	if split || u1 < f {
@@ -67,7 +65,7 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 		if q.sharp {
 			q.class = Reflection
 		}
-		if t.mirrorFilm(&q, sf, eye, e, n, alpha, rough, f, out) {
+		if t.mirrorFilm(&q, sf, eye, e, n, w, f, out) {
 			if !split {
 				*p = q
 				return true
@@ -92,7 +90,7 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 	t.Stats.RefractedRays++
 	if u0 < t.bends(p, sf, e, w) {
 		if a := e.BendAlpha(); a >= microfacet.MinAlpha {
-			return t.refractRough(p, sf, eye, e, n, a, false, out)
+			return t.refractRough(p, sf, eye, e, n, a, f, false, out)
 		}
 		d, ok := geom.Refract(wo, n, e.Index)
 		if !ok || d.Dot(sf.Ng) >= 0 {
@@ -123,17 +121,18 @@ func (t *Tracer) bends(p *path, sf *frozen.Surface, e *frozen.Eye, w float64) fl
 	return frozen.Bend(w, e.Zone(o.Mad(h.T, d)))
 }
 
-// mirrorFilm turns a path into the tear film's reflection. The factor F of the mean normal is already in the path
-// (or in the odds of coming here); a rough film puts the microfacet's in its place.
-func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, alpha float64, rough bool, f float64, out *film.Sample) bool {
+// mirrorFilm turns a path into the tear film's reflection where the zone weight is w. The share f that it mirrors is already
+// in the path (or in the odds of coming here); a rough film puts the microfacets' own in its place.
+func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w, f float64, out *film.Sample) bool {
 	wo := p.ray.D.Neg()
+	alpha := e.Alpha(w)
 	t.Stats.ReflectedRays++
 	if p.sharp {
 		p.mask = frozen.ReflectionRays
 	} else {
 		p.mask = frozen.ShadowRays
 	}
-	if !rough {
+	if alpha < microfacet.MinAlpha {
 		d := geom.Reflect(wo, n).Unit()
 		if d.Dot(sf.Ng) <= 0 {
 			return false
@@ -142,8 +141,11 @@ func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Ey
 		p.chain = unconnected
 		return true
 	}
-	a := answer{lobe: coatLobe, frame: geom.NewFrame(n), alpha: alpha, shell: eye}
+	a := answer{lobe: coatLobe, frame: geom.NewFrame(n), alpha: alpha, gain: 1, shell: eye}
 	a.wo = a.frame.Local(wo)
+	if e.BendIn != nil {
+		a.gain += w * (e.BendIn.Gain(a.wo.Z) - 1)
+	}
 	if f > 0 {
 		p.beta = p.beta.Scale(1 / f)
 	}
@@ -158,7 +160,7 @@ func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Ey
 	if d.Dot(sf.Ng) <= 0 {
 		return false
 	}
-	p.beta = p.beta.Scale(weight * t.film(e, a.wo.Dot(h)))
+	p.beta = p.beta.Scale(weight * t.film(e, a.wo.Dot(h)) * a.gain)
 	p.ray = geom.Ray{O: v.p, D: d}
 	t.scattered(p, &v, pdf)
 	return true
@@ -184,17 +186,18 @@ func (t *Tracer) evaluateFilm(a *answer, wi geom.Vec) (colour.RGB, float64) {
 	}
 	h, _ := microfacet.HalfReflect(a.wo, wi)
 	f := t.film(&t.scene.Eyes[a.shell], a.wo.Dot(h))
-	return colour.Grey(v * f * wi.Z), m.Pdf(a.wo, wi)
+	return colour.Grey(v * f * wi.Z * a.gain), m.Pdf(a.wo, wi)
 }
 
 func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w float64, out *film.Sample) bool {
 	d := p.ray.D
 	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
+	zone := w
 	if (p.chain == direct || p.chain == left) && p.eye == eye {
 		w = frozen.Bend(w, p.zone)
 	}
 	if u0 >= w { // straight out through the coat
-		p.beta = p.beta.Scale(t.coatOut(e, math.Abs(d.Dot(n))))
+		p.beta = p.beta.Scale(t.coatOut(e, zone, math.Abs(d.Dot(n))))
 		if p.chain == direct && p.eye == eye {
 			p.chain = coated
 		} else {
@@ -205,7 +208,7 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 		return true
 	}
 	if a := e.BendAlpha(); a >= microfacet.MinAlpha {
-		return t.refractRough(p, sf, eye, e, n, a, true, out)
+		return t.refractRough(p, sf, eye, e, n, a, 0, true, out)
 	}
 	wo := d.Neg()
 	if wo.Dot(n) >= 0 { // the shading normal looks away: the geometric one stands in
@@ -242,9 +245,9 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 	return true
 }
 
-// refractRough passes or mirrors a path at a rough cornea, from outside (the mirrored part is then dealt with
-// elsewhere, and F of the mean normal is already in the path) or from inside.
-func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, alpha float64, inside bool, out *film.Sample) bool {
+// refractRough passes or mirrors a path at a rough cornea, from outside (the mirrored share f is then dealt with
+// elsewhere, and 1-f is already in the path) or from inside.
+func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, alpha, f float64, inside bool, out *film.Sample) bool {
 	ng := sf.Ng
 	eta := e.Index
 	if inside {
@@ -256,12 +259,11 @@ func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.
 	lo := fr.Local(wo)
 	u := t.smp.D4(p.vertex, sampler.BSDF, p.branch)
 	if !inside {
-		// The mean normal's 1-F is in the path; the microfacet's takes its place.
 		wi, weight, h, _, ok := microfacet.Refract{AX: alpha, AY: alpha, Eta: eta}.Sample(lo, u[0], u[1])
 		if !ok {
 			return false
 		}
-		k := (1 - t.film(e, lo.Dot(h))) / max(1e-9, 1-t.film(e, lo.Z))
+		k := (1 - t.film(e, lo.Dot(h))) / max(1e-9, 1-f) * e.BendIn.Gain(lo.Z)
 		d := fr.World(wi).Unit()
 		if d.Dot(ng) >= 0 {
 			return false
@@ -271,7 +273,7 @@ func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.
 		p.enter(sf.Body)
 		return true
 	}
-	a := answer{lobe: glassLobe, frame: fr, wo: lo, alpha: alpha, eta: eta, shell: eye}
+	a := answer{lobe: glassLobe, frame: fr, wo: lo, alpha: alpha, eta: eta, gain: e.BendOut.Gain(lo.Z), shell: eye}
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: sf.Ng, eye: -1, class: p.class}
 	t.connect(p, &v, &a, out)
 	wi, weight, pdf, across, ok := t.sampleGlass(&a, u)
@@ -294,20 +296,12 @@ func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.
 	return true
 }
 
-// glassFresnel returns the reflectance met at a microfacet at cosine c on wo's side.
+// glassFresnel returns the reflectance met at a microfacet at cosine c on wo's side; of an eye's shell that is the inside.
 func (t *Tracer) glassFresnel(a *answer, c float64) float64 {
 	if a.shell < 0 {
 		return fresnel.Dielectric(c, a.eta)
 	}
-	e := &t.scene.Eyes[a.shell]
-	if a.eta >= 1 {
-		return t.film(e, c)
-	}
-	s2 := (1 - c*c) / (a.eta * a.eta)
-	if s2 >= 1 {
-		return 1
-	}
-	return t.film(e, math.Sqrt(1-s2))
+	return t.scene.Eyes[a.shell].FacetOut(c, t.set.Coat)
 }
 
 // sampleGlass samples a rough interface from wo's side: a microfacet normal, then reflection or refraction by its
@@ -327,7 +321,7 @@ func (t *Tracer) sampleGlass(a *answer, u [4]float64) (wi geom.Vec, weight, pdf 
 		}
 		r := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
 		pd := r.Pdf(a.wo, wi)
-		return wi, r.Eval(a.wo, wi) * wi.Z / pd, pd * f, false, pd > 0
+		return wi, r.Eval(a.wo, wi) * wi.Z / pd * a.gain, pd * f, false, pd > 0
 	}
 	r := microfacet.Refract{AX: a.alpha, AY: a.alpha, Eta: a.eta}
 	wi, bent := geom.Refract(a.wo, h, a.eta)
@@ -338,7 +332,7 @@ func (t *Tracer) sampleGlass(a *answer, u [4]float64) (wi geom.Vec, weight, pdf 
 	if !(pd > 0) {
 		return
 	}
-	return wi, r.Eval(a.wo, wi) * -wi.Z / pd, pd * (1 - f), true, true
+	return wi, r.Eval(a.wo, wi) * -wi.Z / pd * a.gain, pd * (1 - f), true, true
 }
 
 // evaluateGlass returns a rough interface's function times cosine for world direction wi, with its density. From an
@@ -355,7 +349,7 @@ func (t *Tracer) evaluateGlass(a *answer, v *vertex, wi geom.Vec) (colour.RGB, f
 			return colour.RGB{}, 0
 		}
 		f := t.glassFresnel(a, a.wo.Dot(h))
-		return colour.Grey(r.Eval(a.wo, l) * l.Z * f), r.Pdf(a.wo, l) * f
+		return colour.Grey(r.Eval(a.wo, l) * l.Z * f * a.gain), r.Pdf(a.wo, l) * f
 	}
 	if a.shell < 0 || wi.Dot(v.ng) <= 0 {
 		return colour.RGB{}, 0
@@ -366,5 +360,5 @@ func (t *Tracer) evaluateGlass(a *answer, v *vertex, wi geom.Vec) (colour.RGB, f
 		return colour.RGB{}, 0
 	}
 	f := t.glassFresnel(a, a.wo.Dot(h))
-	return colour.Grey(r.Eval(a.wo, l) * -l.Z * (1 - f)), r.Pdf(a.wo, l) * (1 - f)
+	return colour.Grey(r.Eval(a.wo, l) * -l.Z * (1 - f) * a.gain), r.Pdf(a.wo, l) * (1 - f)
 }
