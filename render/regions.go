@@ -126,10 +126,13 @@ func (p *Prepared) zone(sc *accel.Scratch, px, py float64) (Zone, int16) {
 	}
 	e := &p.Scene.Eyes[eye]
 	last := s[len(s)-1]
-	hollow := len(s) == 1 && p.Scene.Bodies[last.Body].Material.Kind == frozen.Outer // nothing behind the shell
-	w := e.TissueZone(p.Scene.Bodies[last.Body].ToLocal.Point(last.P))
+	at := p.Scene.Bodies[last.Body].ToLocal.Point(last.P)
+	w := e.TissueZone(at)
+	// What absorbs, lies behind the globe's middle or isn't there is the pupil where one looks in through the cornea.
+	hollow := len(s) == 1 && p.Scene.Bodies[last.Body].Material.Kind == frozen.Outer
+	dark := hollow || last.Part != mesh.Tissue || at.Z <= 0
 	switch {
-	case w > 0 && (hollow || last.Part != mesh.Tissue):
+	case dark && e.TissueZone(p.Scene.Bodies[s[0].Body].ToLocal.Point(s[0].P)) > 0:
 		return Pupil, int16(eye)
 	case w >= 1:
 		return Iris, int16(eye)

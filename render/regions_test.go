@@ -2,6 +2,7 @@ package render
 
 import (
 	"math"
+	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -86,4 +87,28 @@ func TestRegionsWithoutCatchlight(t *testing.T) {
 	p := prepareText(t, twoEyes, "lights.sun.on=false", "film.width=64", "film.height=32")
 	n, _, _ := area(p.Regions(Options{}).Mask(Catchlight, -1))
 	require.Zero(t, n)
+}
+
+// An imported eye's pupil is a hole in its inner shell: what one sees through it, the back of the cavity, is the pupil too.
+func TestRegionsOfImport(t *testing.T) {
+	file, err := filepath.Abs("../testdata/eye/ict_right_eye_axial24mm.glb")
+	require.NoError(t, err)
+	p := prepareText(t, `
+film: {width: 96, height: 96}
+camera: {kind: orthographic, width: 28, aim: [0, 0, 0], orbit: {azimuth: 0, distance: 500}}
+lights: [{name: sky, kind: constant, radiance: 0.2}]
+bodies: [{name: eye, shape: eye, eye: {asset: {file: `+file+`, outer: RightEye_Outer_ScleraCornea, inner: RightEye_Inner_IrisBody, subdivide: 0}, limbus: {radius: 5.4, width: 1}}}]
+`)
+	r := p.Regions(Options{})
+	n := map[Zone]int{}
+	for i, z := range r.Zone {
+		n[z]++
+		x, y := float64(i%96)+0.5-48, float64(i/96)+0.5-48
+		if d := math.Hypot(x, y) * 28 / 96; d > 0.4 && d < 3 && z != Pupil && z != Iris || d < 0.4 && z != Pupil {
+			t.Fatalf("%.1f mm from the axis there is %v", d, z)
+		}
+	}
+	require.Greater(t, n[Pupil], 20)
+	require.Greater(t, n[Iris], 5*n[Pupil])
+	require.Greater(t, n[Sclera], n[Iris])
 }
