@@ -93,3 +93,36 @@ func (s *Surface) Leave(d geom.Vec) geom.Vec {
 	}
 	return s.P.Mad(e, s.Ng)
 }
+
+// Round returns the point above a bulging facet of a smooth mesh where the smooth surface would be, in the world and off the
+// facet on the side of ng, and whether there is one: a point where each corner's tangent plane passes above the facet or
+// through it. Rays toward lights that start there see neither the facet nor its neighbours, so that the edge of light and
+// shadow on a coarse mesh is smooth; the shading normal stands for the true one. ng is the geometric normal, on either side.
+//
+// Source: Hanika, Hacking the Shadow Terminator, Ray Tracing Gems II, 2021, chapter 4.
+func (s *Scene) Round(sf *Surface, ng geom.Vec) (p geom.Vec, ok bool) {
+	b := &s.Bodies[sf.Body]
+	if b.Shape != Mesh || b.Mesh.N == nil {
+		return geom.Vec{}, false
+	}
+	m := b.Mesh
+	t := m.Tri[sf.Prim]
+	side := 1.0
+	if ng.Dot(sf.Ng) < 0 {
+		side = -1
+	}
+	at := geom.Mix(m.P[t[0]], m.P[t[1]], m.P[t[2]], sf.U, sf.V)
+	var lift geom.Vec
+	for k, w := range [3]float64{1 - sf.U - sf.V, sf.U, sf.V} {
+		n := m.N[t[k]].Mul(side)
+		d := at.Sub(m.P[t[k]]).Dot(n) / n.Len2()
+		if d > 0 {
+			return geom.Vec{}, false
+		}
+		lift = lift.Mad(-w*d, n)
+	}
+	if lift.Len2() == 0 {
+		return geom.Vec{}, false
+	}
+	return sf.Leave(ng).Add(b.ToWorld.Vector(lift)), true
+}

@@ -60,7 +60,8 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(exit.UV, 0)))
 		sf = &exit
 	}
-	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: sf.Ns, eye: -1, every: p.sharp || p.vertex < 3, class: p.class}
+	v := vertex{ns: sf.Ns, eye: -1, every: p.sharp || p.vertex < 3, class: p.class}
+	v.p, v.ng = t.matte(sf, sf.Ng, sf.Ns)
 	return t.leaveEvenly(p, &v, &answer{lobe: coatedLobe, shell: -1, body: sf.Body}, out)
 }
 

@@ -40,8 +40,18 @@ func (t *Tracer) diffuse(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	ng, ns := sides(sf, p.ray.D.Neg())
 	p.beta = p.beta.Mul(b.Material.Colour.RGB(sf.UV, 0))
 	p.settle(BodyDirect)
-	v := vertex{p: sf.Leave(ng), ng: ng, ns: ns, eye: -1, every: p.sharp, class: p.class}
+	v := vertex{ns: ns, eye: -1, every: p.sharp, class: p.class}
+	v.p, v.ng = t.matte(sf, ng, ns)
 	return t.leaveDiffuse(p, &v, out)
+}
+
+// matte returns where rays from an evenly scattering surface start, and the normal that says which are below it: on a
+// bulging facet those of the smooth surface.
+func (t *Tracer) matte(sf *frozen.Surface, ng, ns geom.Vec) (p, n geom.Vec) {
+	if p, ok := t.scene.Round(sf, ng); ok {
+		return p, ns
+	}
+	return sf.Leave(ng), ng
 }
 
 // leaveDiffuse connects a Lambertian vertex to the lights and sends the path on. The reflectance is already in beta.
