@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"catchlight/render/limbus"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 )
 
@@ -44,4 +45,27 @@ func (o *Outline) String() string {
 		s += fmt.Sprintf(" (± %.1f)", deg(e))
 	}
 	return s + fmt.Sprintf("; outline of %.1f x %.1f px about %.1f,%.1f, points %.2f px off it (root of the mean square)", 2*o.Ellipse.A, 2*o.Ellipse.B, o.Ellipse.X, o.Ellipse.Y, o.RMS)
+}
+
+// Card returns the radiance that a white card, diffuse with reflectance 1, has in the place of an eye when it faces the camera,
+// by channel: what its lights alone bring, with no body in their way and none before another.
+func (p *Prepared) Card(eye int) (l colour.RGB, err error) {
+	if eye < 0 || eye >= len(p.Scene.Eyes) {
+		return l, fmt.Errorf("eye %d of %d", eye+1, len(p.Scene.Eyes))
+	}
+	b := &p.Scene.Bodies[p.Scene.Eyes[eye].Outer]
+	at := b.ToWorld.Point(geom.Vec{Z: p.Scene.Eyes[eye].Far}) // before the cornea
+	n := p.Scene.Camera.Frame().N
+	const samples = 4096
+	for _, q := range p.Scene.Lights {
+		for i := range samples {
+			// Source of the point set: Roberts, The Unreasonable Effectiveness of Quasirandom Sequences, web note, 2018.
+			u, v := math.Mod(0.5+float64(i)*0.7548776662466927, 1), math.Mod(0.5+float64(i)*0.5698402909980532, 1)
+			s, ok := q.Sample(at, u, v)
+			if cos := s.Wi.Dot(n); ok && s.Pdf > 0 && cos > 0 {
+				l = l.Add(s.L.Scale(cos / (s.Pdf * samples * math.Pi)))
+			}
+		}
+	}
+	return l, nil
 }

@@ -44,3 +44,26 @@ func TestCameraFrom(t *testing.T) {
 	_, err = p.CameraFrom(1, points)
 	require.ErrorContains(t, err, "eye 2 of 1")
 }
+
+// A white card's radiance in closed form: a constant surround lends it its own; a small disc of area A at distance d that faces
+// it, as seen by a card that is turned by 30 degrees away, L A cos/(pi d^2); lights behind it nothing.
+func TestCard(t *testing.T) {
+	const scene = `
+film: {width: 8, height: 8}
+camera: {aim: [0, 0, 0], orbit: {azimuth: 0, distance: 1000}}
+lights:
+  - {name: sky, kind: constant, radiance: [0.5, 0.4, 0.3]}
+  - {name: lamp, kind: disc, radius: 5, at: [600, 0, 1051.2], toward: [0, 0, 12], radiance: [3000, 3000, 1500]}
+  - {name: behind, kind: sphere, radius: 5, at: [0, 0, -900], radiance: 1000}
+bodies: [{name: eye, shape: eye, eye: {map_size: 64, globe: {silhouette: 0.01}}}]
+`
+	p := prepareText(t, scene)
+	got, err := p.Card(0)
+	require.NoError(t, err)
+	lamp := 25 * math.Cos(geom.Radians(30)) / (1200 * 1200)
+	for c, want := range []float64{0.5 + 3000*lamp, 0.4 + 3000*lamp, 0.3 + 1500*lamp} {
+		require.InEpsilon(t, want, got[c], 3e-3)
+	}
+	_, err = p.Card(3)
+	require.Error(t, err)
+}

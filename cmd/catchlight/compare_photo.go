@@ -42,7 +42,7 @@ func (f *photoFlags) add(fl *pflag.FlagSet) {
 	fl.BoolVar(&f.stay, "scene-camera", false, "leave the scene's camera where it is")
 	fl.StringVar(&f.patch, "patch", "", "neutral patch in it that sets white and exposure, as x,y or x,y,radius in its pixels")
 	fl.StringVar(&f.chart, "chart", "", "colour chart of 24 patches in it that sets white and exposure: the middles of dark skin, bluish green, black and white as \"x,y x,y x,y x,y\"")
-	fl.Float64Var(&f.reads, "reads", 0.18, "reflectance of the patch")
+	fl.Float64Var(&f.reads, "reads", 0.18, "reflectance of the patch; it is taken for a card before the eye that faces the camera")
 	fl.StringVar(&f.credit, "credit", "", "who made the photograph and under which licence, for the page")
 }
 
@@ -213,7 +213,7 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	pair.Shade = shade(j, shots[0])
 	regions := p.Regions(opt)
 	pair.Regions = regionsOf(regions)
-	gains, how, err := f.gains(d, photo, small, &pair.Test, regions)
+	gains, how, err := f.gains(p, eye, photo, small, &pair.Test, regions)
 	if err != nil {
 		return err
 	}
@@ -257,15 +257,12 @@ func orInterrupted(cmd *cobra.Command, err error) error {
 func (f *compareFlags) limbusPoints(given [][]float64, photo, small *compare.Photo) ([]limbus.Point, error) {
 	if len(given) == 0 {
 		signal := make([]float64, len(small.Pix))
-		most := 0.0
 		for i, c := range small.Pix {
 			signal[i] = c.Luminance()
-			most = max(most, signal[i])
 		}
+		most := 1.0
 		if small.Scene { // a picture of any range: its white is taken at the 99th percentile
 			_, _, most, _ = imgcmp.Pool(signal, nil)
-		} else {
-			most = 1
 		}
 		for i, v := range signal {
 			signal[i] = colour.EncodeSRGB(min(max(v/max(most, 1e-30), 0), 1))
@@ -284,22 +281,29 @@ func (f *compareFlags) limbusPoints(given [][]float64, photo, small *compare.Pho
 }
 
 // gains are what the photograph's channels are multiplied by, and how they came about.
-func (f *compareFlags) gains(d *scene.Description, photo, small *compare.Photo, test *compare.Side, r *render.Regions) (colour.RGB, string, error) {
+func (f *compareFlags) gains(p *render.Prepared, eye int, photo, small *compare.Photo, test *compare.Side, r *render.Regions) (colour.RGB, string, error) {
 	g := &f.photo
-	// How bright a grey card is to be: in scene light its reflectance, as rigs are balanced so; on a display what the
-	// view makes of that.
-	target := func(reflectance float64) float64 { return reflectance }
+	// What a grey card is to be: in scene light what the scene's lights make of one before the eye, on a display what the view
+	// makes of that.
+	card, err := p.Card(eye)
+	if err != nil {
+		return colour.RGB{}, "", err
+	}
+	if (g.patch != "" || g.chart != "") && !(min(card[0], card[1], card[2]) > 0) {
+		return colour.RGB{}, "", errors.New("no light of the scene reaches a card before the eye that faces the camera: leave --patch and --chart out")
+	}
+	target := func(reflectance float64) colour.RGB { return card.Scale(reflectance) }
 	if !photo.Scene {
-		target = func(reflectance float64) float64 {
-			lit, err := render.Display(d, 1, []colour.RGB{colour.Grey(reflectance)}, []float64{1})
+		target = func(reflectance float64) colour.RGB {
+			lit, err := render.Display(p.Description, 1, []colour.RGB{card.Scale(reflectance)}, []float64{1})
 			if err != nil {
-				return reflectance // the view has been used before: it is sound
+				return card.Scale(reflectance) // the view has been used before: it is sound
 			}
-			return lit[0].Luminance()
+			return lit[0]
 		}
 	}
 	tell := func(what string, q colour.RGB) string {
-		return fmt.Sprintf("White and exposure from %s: red, green and blue times %.3f, %.3f, %.3f.", what, q[0], q[1], q[2])
+		return fmt.Sprintf("White and exposure from %s, as of a card before the eye that faces the camera in the scene's light: red, green and blue times %.3f, %.3f, %.3f.", what, q[0], q[1], q[2])
 	}
 	switch {
 	case g.patch != "":
@@ -314,12 +318,16 @@ func (f *compareFlags) gains(d *scene.Description, photo, small *compare.Photo, 
 		if len(list[0]) == 3 {
 			radius = list[0][2]
 		}
-		c, err := photo.Patch(list[0][0], list[0][1], radius)
+		c, uneven, err := photo.Patch(list[0][0], list[0][1], radius)
 		if err != nil {
 			return colour.RGB{}, "", usageError{fmt.Errorf("--patch: %w", err)}
 		}
+		edge := ""
+		if uneven > 0.1 {
+			edge = fmt.Sprintf(" The patch is uneven by %.0f %%: it may reach over an edge.", 100*uneven)
+		}
 		q := compare.Grey(c, target(g.reads))
-		return q, tell(fmt.Sprintf("the patch of reflectance %g at %g,%g", g.reads, list[0][0], list[0][1]), q), nil
+		return q, tell(fmt.Sprintf("the patch of reflectance %g at %g,%g", g.reads, list[0][0], list[0][1]), q) + edge, nil
 	case g.chart != "":
 		list, err := places("chart", g.chart, 2, 2)
 		if err != nil {
@@ -343,7 +351,9 @@ func (f *compareFlags) gains(d *scene.Description, photo, small *compare.Photo, 
 		s := tell("the chart's greys", q)
 		if photo.Scene {
 			for i, c := range patches {
-				patches[i] = c.Mul(q)
+				for k := range c {
+					patches[i][k] = c[k] * q[k] / card[k]
+				}
 			}
 			s += fmt.Sprintf(" Its 24 patches then differ from the published ones by %.1f on average (CIEDE2000).", compare.ChartError(patches))
 		}

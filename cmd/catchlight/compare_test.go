@@ -80,8 +80,10 @@ func TestCompareMistakes(t *testing.T) {
 const marshGoat = `film: {width: 200, height: 150, spp: 8}
 camera: {aim: [0, 0, 4], orbit: {azimuth: 15, elevation: 2, distance: 1000}, focal_length: 1000}
 view: {background: colour, colour: 0.02}
-lights: [{name: sky, kind: constant, radiance: 0.5}, {name: lamp, kind: disc, radius: 60, from: {azimuth: 40, elevation: 20, distance: 500}, radiance: 30}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 128, globe: {silhouette: 0.01}}}]
+lights: [{name: sky, kind: constant, radiance: 0.5}, {name: lamp, kind: disc, radius: 240, from: {azimuth: 40, elevation: 20, distance: 2000}, radiance: 30}]
+bodies:
+  - {name: eye, shape: eye, eye: {map_size: 128, globe: {silhouette: 0.01}}}
+  - {name: card, on: false, shape: rectangle, size: [4, 4, 1], place: {at: [-13, 0, 12], rotate: [-2, 15, 0]}, material: {colour: 0.18}}
 `
 
 // A picture of our own stands for the photograph: from another side, nearer, with half a stop more light. Its limbus is found
@@ -121,12 +123,27 @@ func TestComparePhoto(t *testing.T) {
 	for _, n := range []string{"limbus.png", "photograph.png", "traced.png", "wipe.png", "compare.html"} {
 		require.FileExists(t, filepath.Join("cmp", n))
 	}
-	// The coded picture, with points given by hand and a patch for the white: there is no scene light, so no HDR-FLIP.
-	code, out, errs = runLine("compare goat.yaml --ref goat.png --spp 4 --scene-camera --patch 150,75,4 --reads 0.6 --cache= -o hand")
+	// The same with a grey card beside the eye and lights of another colour and strength: what the patch says undoes both. The
+	// coded picture has no scene light, so no HDR-FLIP.
+	code, _, errs = runLine("render goat.yaml --set bodies.card.on=true --set lights.sky.tint=[1.2,0.8,0.5] --set lights.lamp.tint=[1.2,0.8,0.5] -o card.exr -o card.png")
+	require.Zero(t, code, errs)
+	code, out, errs = runLine("compare goat.yaml --ref card.exr --scene-camera --patch 18,75,6 --cache= -o patch")
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "White and exposure from the patch")
-	require.NoFileExists(t, filepath.Join("hand", "hdr-flip.png"))
-	require.NoFileExists(t, filepath.Join("hand", "limbus.png"))
+	require.NoFileExists(t, filepath.Join("patch", "limbus.png"))
+	data, err = os.ReadFile(filepath.Join("patch", "compare.json"))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(data, &r))
+	for _, q := range r.Regions {
+		if q.Region == "iris" || q.Region == "sclera" {
+			for c, v := range q.RatioRGB {
+				require.InDelta(t, 1, float64(v), 0.04, "%s, channel %d", q.Region, c)
+			}
+		}
+	}
+	code, _, errs = runLine("compare goat.yaml --ref card.png --spp 1 --scene-camera --patch 18,75,6 --cache= -o coded")
+	require.Zero(t, code, errs)
+	require.NoFileExists(t, filepath.Join("coded", "hdr-flip.png"))
 
 	// The same as a photograph that was taken lying on its side, with a lens of 700 mm as on 35 mm film: it is put upright, and
 	// its focal length counts.

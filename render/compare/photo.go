@@ -112,13 +112,15 @@ func (p *Photo) mean(x0, y0, x1, y1 float64) (sum colour.RGB) {
 	return sum.Scale(1 / all)
 }
 
-// Patch returns the mean colour of the disc of radius r pixels about a place of the photo. A patch that lies outside, is
+// Patch returns the mean colour of the disc of radius r pixels about a place of the photo, and how far the luminance of one of
+// its quarters lies from that of all, as a share: a patch that reaches over an edge is uneven. A patch that lies outside, is
 // black, or is blown out in a coded photo is an error, as it tells nothing.
-func (p *Photo) Patch(x, y, r float64) (colour.RGB, error) {
+func (p *Photo) Patch(x, y, r float64) (mean colour.RGB, uneven float64, err error) {
 	if !(r >= 0.5 && x-r >= 0 && y-r >= 0 && x+r <= float64(p.Width) && y+r <= float64(p.Height)) {
-		return colour.RGB{}, fmt.Errorf("a patch of radius %g px at %g,%g does not lie in the picture of %d x %d", r, x, y, p.Width, p.Height)
+		return mean, 0, fmt.Errorf("a patch of radius %g px at %g,%g does not lie in the picture of %d x %d", r, x, y, p.Width, p.Height)
 	}
 	var sum colour.RGB
+	var light, pixels [4]float64 // of the quarters
 	n, blown := 0, 0
 	for v := int(y - r); v < min(int(math.Ceil(y+r)), p.Height); v++ {
 		for u := int(x - r); u < min(int(math.Ceil(x+r)), p.Width); u++ {
@@ -128,28 +130,41 @@ func (p *Photo) Patch(x, y, r float64) (colour.RGB, error) {
 			c := p.Pix[v*p.Width+u]
 			sum = sum.Add(c)
 			n++
+			k := 0
+			if float64(u)+0.5 > x {
+				k = 1
+			}
+			if float64(v)+0.5 > y {
+				k += 2
+			}
+			light[k], pixels[k] = light[k]+c.Luminance(), pixels[k]+1
 			if !p.Scene && c.Max() >= 0.995 {
 				blown++
 			}
 		}
 	}
 	if n == 0 {
-		return colour.RGB{}, fmt.Errorf("a patch of radius %g px at %g,%g holds no pixel's middle", r, x, y)
+		return mean, 0, fmt.Errorf("a patch of radius %g px at %g,%g holds no pixel's middle", r, x, y)
 	}
 	sum = sum.Scale(1 / float64(n))
 	switch {
 	case min(sum[0], sum[1], sum[2]) <= 0:
-		return sum, fmt.Errorf("the patch at %g,%g is black in a channel: it tells no white", x, y)
+		return sum, 0, fmt.Errorf("the patch at %g,%g is black in a channel: it tells no white", x, y)
 	case blown*10 > n:
-		return sum, fmt.Errorf("the patch at %g,%g is blown out in %.0f %% of its pixels: it tells no exposure", x, y, 100*float64(blown)/float64(n))
+		return sum, 0, fmt.Errorf("the patch at %g,%g is blown out in %.0f %% of its pixels: it tells no exposure", x, y, 100*float64(blown)/float64(n))
 	}
-	return sum, nil
+	for k, l := range light {
+		if pixels[k] > 0 {
+			uneven = max(uneven, math.Abs(l/(pixels[k]*sum.Luminance())-1))
+		}
+	}
+	return sum, uneven, nil
 }
 
-// Grey returns the gains that make a patch neutral and as bright as target.
-func Grey(patch colour.RGB, target float64) (gains colour.RGB) {
+// Grey returns the gains that turn a patch into target.
+func Grey(patch, target colour.RGB) (gains colour.RGB) {
 	for c, v := range patch {
-		gains[c] = target / v
+		gains[c] = target[c] / v
 	}
 	return gains
 }
@@ -170,7 +185,7 @@ func (p *Photo) Chart(corners [4][2]float64) ([]colour.RGB, error) {
 		x1, y1 := h.at(u+0.25/(chart.Columns-1), v)
 		x2, y2 := h.at(u, v+0.25/float64(rows))
 		r := min(math.Hypot(x1-x, y1-y), math.Hypot(x2-x, y2-y))
-		c, err := p.Patch(x, y, r)
+		c, _, err := p.Patch(x, y, r)
 		if err != nil && c.Black() { // saturated patches may well be black in a channel
 			errs = append(errs, fmt.Errorf("%s: %w", chart.Patches[i].Name, err))
 		}
@@ -179,10 +194,9 @@ func (p *Photo) Chart(corners [4][2]float64) ([]colour.RGB, error) {
 	return out, errors.Join(errs...)
 }
 
-// Neutral returns the gains that bring the chart's greys, seen as patches, nearest to target, which says how bright each
-// reflectance ought to be; and the mean CIEDE2000 difference of all 24 patches after that, when target leaves reflectances as
-// they are. Greys that are blown out, and the black one, count little: squares are least.
-func Neutral(patches []colour.RGB, target func(reflectance float64) float64) (gains colour.RGB, err error) {
+// Neutral returns the gains that bring the chart's greys, as seen in the photo's patches, nearest to target, which says what
+// each reflectance ought to be. Greys that are blown out are left out; dark ones count little, as squares are least.
+func Neutral(patches []colour.RGB, target func(reflectance float64) colour.RGB) (gains colour.RGB, err error) {
 	first := len(chart.Patches) - chart.Columns
 	if len(patches) != len(chart.Patches) {
 		return gains, fmt.Errorf("compare: %d patches of a chart of %d", len(patches), len(chart.Patches))
@@ -194,7 +208,7 @@ func Neutral(patches []colour.RGB, target func(reflectance float64) float64) (ga
 			continue
 		}
 		for c, v := range p {
-			up[c], down[c] = up[c]+t*v, down[c]+v*v
+			up[c], down[c] = up[c]+t[c]*v, down[c]+v*v
 		}
 	}
 	for c := range gains {

@@ -36,7 +36,7 @@ func TestChart(t *testing.T) {
 		d := float64(3 * lean)
 		patches, err := p.Chart([4][2]float64{{20, 30}, {80, 30}, {80 + d, 66}, {20 + d, 66}})
 		require.NoError(t, err)
-		gains, err := Neutral(patches, func(r float64) float64 { return r })
+		gains, err := Neutral(patches, colour.Grey)
 		require.NoError(t, err)
 		for c := range gains {
 			require.InEpsilon(t, 1/tint[c], gains[c], 0.02, "the greys are not quite grey")
@@ -51,7 +51,7 @@ func TestChart(t *testing.T) {
 	require.ErrorContains(t, err, "no quadrangle")
 	_, err = p.Chart([4][2]float64{{20, 30}, {200, 30}, {200, 66}, {20, 66}})
 	require.ErrorContains(t, err, "does not lie in the picture")
-	_, err = Neutral(make([]colour.RGB, 24), func(r float64) float64 { return r })
+	_, err = Neutral(make([]colour.RGB, 24), colour.Grey)
 	require.ErrorContains(t, err, "black or blown out")
 }
 
@@ -67,16 +67,21 @@ func TestPatch(t *testing.T) {
 			p.Pix[i] = colour.RGB{0.3, 0.3, 0}
 		}
 	}
-	c, err := p.Patch(10, 10, 4)
+	c, uneven, err := p.Patch(10, 10, 4)
 	require.NoError(t, err)
-	g := Grey(c, 0.2)
+	require.InDelta(t, 0, uneven, 1e-12)
+	_, uneven, err = (&Photo{Width: 40, Height: 30, Pix: p.Pix, Scene: true}).Patch(30, 10, 4) // half grey, half white
+	require.NoError(t, err)
+	half := colour.RGB{0.4, 0.2, 0.1}.Luminance()
+	require.InDelta(t, (1-half)/(1+half), uneven, 1e-9)
+	g := Grey(c, colour.Grey(0.2))
 	require.InDelta(t, 0.5, g[0], 1e-12)
 	require.InDelta(t, 2, g[2], 1e-12)
 	for _, bad := range []struct {
 		x, y, r float64
 		says    string
 	}{{1, 10, 4, "does not lie"}, {10, 10, 0, "does not lie"}, {35, 10, 3, "blown out"}, {10, 25, 3, "black in a channel"}} {
-		_, err := p.Patch(bad.x, bad.y, bad.r)
+		_, _, err := p.Patch(bad.x, bad.y, bad.r)
 		require.ErrorContains(t, err, bad.says)
 	}
 }
