@@ -219,7 +219,7 @@ func TestFiles(t *testing.T) {
 	}
 	require.Equal(t, any(r.pair.Reference.Seen.NRGBAAt(10, 20)), at(10))
 	require.Equal(t, any(r.pair.Test.Seen.NRGBAAt(50, 20)), at(50))
-	size("wipe.apng", wide, high)
+	size("wipe.apng", wide, high+line)
 	size("blink.apng", wide, high+line)
 	size("regions.png", wide, high)
 	for _, l := range r.Layers() {

@@ -109,10 +109,20 @@ const (
 func (r *Result) sweep() ([]byte, error) {
 	k := (max(r.Width, r.Height) + mostSweep - 1) / mostSweep
 	a, b := smaller(r.pair.Reference.Display, r.Width, k), smaller(r.pair.Test.Display, r.Width, k)
+	w := a.Bounds().Dx()
 	var frames []*image.NRGBA
 	for i := range sweepFrames {
 		t := 0.5 + 0.5*math.Cos(2*math.Pi*float64(i)/sweepFrames)
-		frames = append(frames, split(a, b, int(math.Round(t*float64(a.Bounds().Dx())))))
+		p := &page.Page{W: w, H: a.Bounds().Dy() + line, Title: r.Title}
+		half := float64(w)/2 - 8
+		p.Text(4, 16, 14, true, page.Start, page.Ink, page.Fit(r.Reference, 14, true, half))
+		p.Text(float64(w-4), 16, 14, true, page.End, page.Ink, page.Fit(r.Test, 14, true, half))
+		p.Image(0, line, split(a, b, int(math.Round(t*float64(w)))), r.Title)
+		m, err := p.Draw()
+		if err != nil {
+			return nil, err
+		}
+		frames = append(frames, m)
 	}
 	return page.APNG(frames, 130)
 }
