@@ -34,7 +34,7 @@ func compareCommand() *cobra.Command {
 		Short: "Render a scene in two ways and say where and how far they differ",
 		Long: `Render a scene in two ways, with one camera and the same lights, and say where and how far they differ.
 
-  --looks A,B          two looks; the first is the reference. Known: ` + strings.Join(lookNames(), ", ") + `
+  --looks A,B          two looks, traced,raster without it; the first is the reference. Known: ` + strings.Join(lookNames(), ", ") + `
   --vary KEY=a,b       one look, two values of a key; the first is the reference
   --ref PICTURE        a photograph or other picture against one look. The camera is put where the limbus's outline says that
                        it stood; limbus.png shows the outline. --patch or --chart set white and exposure.
