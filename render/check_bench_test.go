@@ -32,7 +32,8 @@ func tracer(t testing.TB, p *Prepared, layers ...film.Layer) (func(), *film.Film
 // A sample allocates nothing, whatever is in the scene.
 func TestSamplesDoNotAllocate(t *testing.T) {
 	for name, yaml := range map[string]string{
-		"eye": marshEye,
+		"eye":             marshEye,
+		"eye, exact exit": marshEye + "trace: {exit: exact}\n",
 		"ball": `
 film: {width: 16, height: 16}
 camera: {kind: orthographic, width: 26, aim: [0, 0, 0], orbit: {azimuth: 0}}

@@ -86,6 +86,42 @@ func (e *Eye) TissueZone(p geom.Vec) float64 {
 	return 1 - geom.Smoothstep(e.LimbusRadius-h, e.LimbusRadius+h, math.Sqrt(r2))
 }
 
+// Majorant returns the larger extinction of the two zones, by channel.
+func (t *Tissue) Majorant() (m colour.RGB) {
+	for c := range m {
+		m[c] = max(t.SigmaIris[c], t.SigmaSclera[c])
+	}
+	return
+}
+
+// Extinction returns the extinction at a point of the tissue, in the eye's frame, and how far around it at least it holds, in
+// mm. pure is false where the zones blend: there the value is nil and Blended knows it.
+func (e *Eye) Extinction(p geom.Vec) (sigma *colour.RGB, room float64, pure bool) {
+	half := e.LimbusWidth / 2
+	r := math.Sqrt(p.X*p.X + p.Y*p.Y)
+	sigma, room = &e.Tissue.SigmaSclera, r-(e.LimbusRadius+half)
+	if room < 0 {
+		if p.Z <= 0 {
+			room = -p.Z
+		} else if room = min(e.LimbusRadius-half-r, p.Z); room > 0 {
+			sigma = &e.Tissue.SigmaIris
+		}
+	}
+	if room < 0.02 {
+		return nil, math.Inf(1), false
+	}
+	return sigma, room, true
+}
+
+// Blended returns the extinction at a point of the tissue, in the eye's frame.
+func (e *Eye) Blended(p geom.Vec) (sigma colour.RGB) {
+	w := e.TissueZone(p)
+	for c := range sigma {
+		sigma[c] = w*e.Tissue.SigmaIris[c] + (1-w)*e.Tissue.SigmaSclera[c]
+	}
+	return
+}
+
 // Reflectance returns the outer shell's Fresnel reflectance seen from outside at cosine c. The index of reflection
 // may differ from that of bending.
 func (e *Eye) Reflectance(c float64) float64 { return e.coat.Reflectance(c) }

@@ -59,19 +59,21 @@ func (t *Tracer) connect(p *path, v *vertex, a *answer, out *film.Sample) {
 		}
 		return
 	}
-	u := t.smp.D1(p.vertex, sampler.LightPick, p.branch)
-	for i, l := range t.scene.Lights {
-		q := t.scene.LightPick[i]
-		if u < q || i == len(t.scene.Lights)-1 {
-			if q <= 0 {
-				return
-			}
-			u0, u1 := t.smp.D2(p.vertex, sampler.Light, p.branch<<16|uint32(i))
-			t.connectOne(p, v, a, i, l, q, u0, u1, out)
-			return
+	if i, q := t.pickLight(t.smp.D1(p.vertex, sampler.LightPick, p.branch)); q > 0 {
+		u0, u1 := t.smp.D2(p.vertex, sampler.Light, p.branch<<16|uint32(i))
+		t.connectOne(p, v, a, i, t.scene.Lights[i], q, u0, u1, out)
+	}
+}
+
+// pickLight chooses a light by u and returns with which probability; that is 0 where there is none.
+func (t *Tracer) pickLight(u float64) (i int, q float64) {
+	for i, q = range t.scene.LightPick {
+		if u < q {
+			break
 		}
 		u -= q
 	}
+	return i, q
 }
 
 // connectOne connects one light, chosen with probability q, along the straight line and, for a vertex behind a
@@ -99,7 +101,7 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light
 	}
 	// Bent.
 	if v.eye >= 0 && v.solve && t.set.Caustic && t.scene.LightBent[i] {
-		t.connectBent(p, v, i, l, &s, q, out)
+		t.connectBent(p, v, i, l, &s, q, p.beta, nil, out)
 	}
 }
 
@@ -169,8 +171,9 @@ func (t *Tracer) mirrored(e *frozen.Eye, w, c float64) float64 {
 
 func (t *Tracer) film(e *frozen.Eye, c float64) float64 { return e.FacetIn(c, t.set.Coat) }
 
-// connectBent connects a sampled light through the cornea.
-func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light.Sample, q float64, out *film.Sample) {
+// connectBent connects a sampled light through the cornea to a vertex that beta is carried to: one that scatters evenly, or
+// with rng a collision in the tissue.
+func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light.Sample, q float64, beta colour.RGB, rng *sampler.Stream, out *film.Sample) {
 	e := &t.scene.Eyes[v.eye]
 	b := &t.scene.Bodies[e.Outer]
 	x := b.ToLocal.Point(v.p)
@@ -189,8 +192,21 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 		return // a rough cornea is met by chance, and lights are connected to there
 	}
 	wi := b.ToWorld.Vector(sol.wi).Unit()
-	cos := folded(v, wi)
-	if cos <= 0 {
+	from, dist := v.p, sol.y.Dist
+	own := evenPhase // f cos, and the density with which the vertex itself samples wi
+	if rng == nil {
+		own = folded(v, wi) / math.Pi
+	} else {
+		var exit frozen.Surface
+		tr, ok := t.outOfTissue(b, e, x, sol.wi, rng, &exit)
+		if !ok {
+			return
+		}
+		beta = beta.Mul(tr)
+		from = exit.Leave(wi)
+		dist -= b.ToLocal.Point(from).Sub(x).Len()
+	}
+	if own <= 0 || dist <= 0 {
 		return
 	}
 	if l.Kind == light.Sphere && s.N.Dot(b.ToWorld.Vector(sol.wo)) >= 0 {
@@ -218,7 +234,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	}
 	pdf *= q
 	t.Stats.ShadowRays++
-	if t.scene.Bodies[e.Inner].Blocks(t.sc, geom.Ray{O: v.p, D: wi}, 0, sol.y.Dist*b.Scale) {
+	if t.scene.Bodies[e.Inner].Blocks(t.sc, geom.Ray{O: from, D: wi}, 0, dist*b.Scale) {
 		return
 	}
 	if t.blocked(start, wo, far, i) {
@@ -227,8 +243,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	pass := w * (1 - t.film(e, sol.cosOut))
 	// pdf is a density over directions outside; dividing by the Jacobian makes it one over directions inside.
 	inside := pdf / sol.jacobian
-	own := cos / math.Pi
-	c := p.beta.Mul(lum).Scale(pass * cos / math.Pi / (inside + own))
+	c := beta.Mul(lum).Scale(pass * own / (inside + own))
 	t.Bent += c.Luminance()
 	t.add(i, v.class, c, out)
 }

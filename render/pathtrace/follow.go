@@ -110,6 +110,9 @@ func (t *Tracer) escape(p *path, out *film.Sample) {
 		v = v.Mul(p.beta)
 		switch p.chain {
 		case direct, coated:
+			if p.deep && !t.scene.LightBent[i] {
+				break
+			}
 			v = v.Scale(p.pdf / (p.pdf + t.chosen(p, i)*l.PdfDir(p.x, p.ray.D)))
 		case refracted:
 			if !t.set.Caustic {

@@ -168,7 +168,7 @@ func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Ey
 
 // scattered notes that the path leaves a vertex that lights were connected to.
 func (t *Tracer) scattered(p *path, v *vertex, pdf float64) {
-	p.sharp = false
+	p.sharp, p.deep = false, false
 	p.x, p.pdf, p.eye, p.zone, p.solve, p.every = v.p, pdf, v.eye, v.zone, v.solve, v.every
 	p.chain = direct
 	if !t.set.LightSamples {

@@ -41,8 +41,8 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	if scatter && t.set.Scattering {
 		var exit frozen.Surface
-		var d geom.Vec
-		collisions := t.walk(p, b, e, sf, &exit, &d)
+		var d, last geom.Vec
+		collisions := t.walk(p, b, e, sf, &exit, &d, &last, out)
 		if collisions < 0 {
 			return false
 		}
@@ -60,6 +60,10 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 			}
 			p.ray = geom.Ray{O: exit.Leave(d), D: d}
 			p.chain, p.sharp, p.mask = unconnected, false, frozen.ShadowRays
+			if collisions > 0 { // the last one was connected to the lights
+				t.scattered(p, &vertex{p: b.ToWorld.Point(last), eye: b.Eye, solve: t.set.Manifold}, evenPhase)
+				p.deep = true
+			}
 			return t.roulette(p)
 		}
 		sf = &exit
@@ -86,8 +90,9 @@ func (t *Tracer) inChamber(v *vertex) {
 }
 
 // walk follows a random walk below the inner shell until it leaves, in the eye's own frame, and multiplies the path
-// by the walk's weight. It fills the surface where the walk leaves and the world direction in which it does. It
-// returns the number of collisions, or -1 if the walk ended inside.
+// by the walk's weight. It fills the surface where the walk leaves, the world direction in which it does, and its last
+// collision in the eye's frame. It returns the number of collisions, or -1 if the walk ended inside. With the exact exit each
+// collision is connected to a light.
 //
 // In a zone of constant extinction flights are guided toward the surface that the walk came in by; see flight. Where zones
 // blend, they run against the larger extinction of each channel and may end in null collisions. The albedo is that of the
@@ -95,7 +100,7 @@ func (t *Tracer) inChamber(v *vertex) {
 //
 // Sources: Woodcock et al. 1965 (null collisions); Chiang, Kutz, Burley, SIGGRAPH Talks 2016 (walks set by surface
 // colour).
-func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir *geom.Vec) int {
+func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir, last *geom.Vec, out *film.Sample) int {
 	t.Stats.Walks++
 	tis := &e.Tissue
 	m := b.Mesh
@@ -116,13 +121,9 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 	}
 	pos = pos.Mad(-eps, ng)
 	rng := t.smp.Stream(p.vertex, sampler.Walk, p.branch)
+	lamps := t.smp.Stream(p.vertex, sampler.Connection, p.branch)
 	beta := colour.Grey(1)
-	half := e.LimbusWidth / 2
-	rin, rout := e.LimbusRadius-half, e.LimbusRadius+half
-	var major colour.RGB
-	for c := range major {
-		major[c] = max(tis.SigmaIris[c], tis.SigmaSclera[c])
-	}
+	major := tis.Majorant()
 	up := b.ToLocal.Vector(sf.Ns).Unit() // guided walks seek this way out
 	var fl flight
 	steer := t.set.Guided
@@ -130,20 +131,9 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 	collisions := 0
 	for step := 0; ; step++ {
 		t.Stats.WalkSteps++
-		// Which extinction holds here, and how far at least. Where zones blend each channel has a majorant.
-		r := math.Sqrt(pos.X*pos.X + pos.Y*pos.Y)
-		room := r - rout
-		sigma := &tis.SigmaSclera
-		if room < 0 {
-			if pos.Z <= 0 {
-				room = -pos.Z
-			} else if room = min(rin-r, pos.Z); room > 0 {
-				sigma = &tis.SigmaIris
-			}
-		}
-		pure := room >= 0.02
+		sigma, room, pure := e.Extinction(pos)
 		if !pure {
-			sigma, room = &major, math.Inf(1)
+			sigma = &major
 		}
 		fl.sigma, fl.guide = sigma, nil
 		if steer && pure {
@@ -190,10 +180,9 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 		}
 		if !pure {
 			// A real collision, or none: by what all channels together find likely.
-			w := e.TissueZone(pos)
-			var share colour.RGB
+			share := e.Blended(pos)
 			for c := range share {
-				share[c] = (w*tis.SigmaIris[c] + (1-w)*tis.SigmaSclera[c]) / major[c]
+				share[c] /= major[c]
 			}
 			q := channelOdds(beta)
 			ps := q[0]*share[0] + q[1]*share[1] + q[2]*share[2]
@@ -205,6 +194,10 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 		}
 		collisions++
 		beta = beta.Mul(tis.Alpha.At(pos))
+		if t.set.ExactExit {
+			*last = pos
+			t.connectDeep(p, b, e, pos, beta, &lamps, out)
+		}
 		if !survives(&beta, step, &rng) {
 			return -1
 		}
