@@ -71,6 +71,8 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		switch b.Material.Kind {
 		case frozen.Inner:
 			continue // seen through the outer one
+		case frozen.Sheet:
+			continue // what lies beneath is drawn alone
 		case frozen.Matched:
 			k.note("%s: a volume without a surface is not drawn", b.Name)
 			continue

@@ -15,11 +15,11 @@ func (s *socket) corner() *mesh.Mesh {
 	in := 0.53 * p.Width
 	inner, outer := s.o.corner(1), s.o.corner(-1)
 	m := s.block(in-8, in+3, inner.y-6, inner.y+7, func(x, y float64) float64 {
-		z := smoothMax(s.g.globe.height(x, y, 0)-0.3, inner.rim.Z-1.2, 1.6)
+		z := smoothMax(s.g.globe.height(x, y, 0)-0.3, inner.rim.Z-1.9, 1.4)
 		u, v := x-(in-2.7), y-(inner.y+0.45)
 		lump := noise.Space(s.seed+41, x*1.3, y*1.3, 0) + 0.5*noise.Space(s.seed+42, x*2.9, y*2.9, 0)
-		z += (1.35 + 0.18*lump) * math.Exp(-math.Pow(u*u/2.9+v*v/3.6, 1.4)) // caruncle
-		w := x - (in - 5.2) + 0.05*v*v                                      // fold, a crescent open to the nose
+		z += (1.9 + 0.2*lump) * math.Exp(-math.Pow(u*u/2.9+v*v/3.6, 1.4)) // caruncle
+		w := x - (in - 5.2) + 0.05*v*v                                    // fold, a crescent open to the nose
 		z += 0.38 * bell(w/0.55) * bell(v/4)
 		z -= 0.25 * bell((w-0.9)/0.45) * bell(v/4)
 		return z

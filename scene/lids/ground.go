@@ -19,8 +19,8 @@ func (g *ground) face(x, y float64) float64 {
 	if x < -14 {
 		z -= (x + 14) * (x + 14) / 90
 	}
-	nose := (x - g.far) / (8.6 - 0.05*y)
-	z += (13 - 0.12*y) * math.Exp(-nose*nose)
+	nose := (x - g.far) / (11.5 - 0.1*y)
+	z += (11 - 0.1*y) / (1 + nose*nose*(1+nose*nose))
 	b := y - 21
 	if b < 0 {
 		b /= 9.5
@@ -42,13 +42,16 @@ func (g *ground) at(x, y, thick float64) float64 {
 	return smoothMax(g.globe.height(x, y, thick), g.face(x, y)+thick, k)
 }
 
-// point returns the point of the ground, or of the skin thick mm above it, over (x, y), and the unit normal there.
-func (g *ground) point(x, y, thick float64) (p, n geom.Vec) {
-	const h = 0.15
-	p = geom.Vec{X: x, Y: y, Z: g.at(x, y, thick)}
+// point returns the point of the ground, or of the skin thick mm above it, over (x, y).
+func (g *ground) point(x, y, thick float64) geom.Vec {
+	return geom.Vec{X: x, Y: y, Z: g.at(x, y, thick)}
+}
+
+// normal returns the unit normal there, evened out over h mm to each side.
+func (g *ground) normal(x, y, thick, h float64) geom.Vec {
 	dx := (g.at(x+h, y, thick) - g.at(x-h, y, thick)) / (2 * h)
 	dy := (g.at(x, y+h, thick) - g.at(x, y-h, thick)) / (2 * h)
-	return p, geom.Vec{X: -dx, Y: -dy, Z: 1}.Unit()
+	return geom.Vec{X: -dx, Y: -dy, Z: 1}.Unit()
 }
 
 // smoothMax returns the larger of a and b where they are k apart, and blends them where they are nearer; it is never

@@ -38,7 +38,7 @@ func (s *socket) lashes() *mesh.Mesh {
 			for j := range k {
 				f := (float64(i+j) + 0.5 + 0.45*(2*r.Float64()-1)) / float64(n)
 				gather := (mid - f) * float64(n) / max(1, float64(k))
-				m = join(m, s.lash(line, 0.045+0.9*f, upper, length, lean, gather, r))
+				m = join(m, s.lash(line, 0.035+0.86*f, upper, length, lean, gather, r))
 			}
 			i += k
 		}
@@ -78,14 +78,14 @@ func (s *socket) lash(line []*station, f float64, upper bool, length, lean, gath
 	}
 	// Rows: roots stand in two or three uneven lines on the outer edge.
 	x, y := q.ray(0.32 + 0.3*u[0] - q.lean()*(s.p.Rim-0.3))
-	base, up := s.g.point(x, y, 0)
-	root := base.Mad(s.p.Gap+s.p.Rim-0.3+0.08*u[0], up)
+	up := q.up
+	root := s.g.point(x, y, 0).Mad(s.p.Gap+s.p.Rim-0.3+0.08*u[0], up)
 	side := up.Cross(q.away) // along the rim
 	if side.X > 0 {
 		side = side.Neg() // toward the temple
 	}
 	// Shorter toward the inner corner, longest at two thirds outward.
-	l := length * (0.55 + 0.45*math.Sin(math.Pi*min(1, 0.18+0.75*f))) * (1 - 0.25*geom.Smoothstep(0.75, 1, f)) * (1 + 0.16*u[1])
+	l := length * (0.55 + 0.45*math.Sin(math.Pi*min(1, 0.18+0.75*f))) * (1 - 0.4*geom.Smoothstep(0.65, 0.95, f)) * (1 + 0.16*u[1])
 	if u[5] > 0.86 {
 		l *= 0.6 // one that has just grown
 	}

@@ -42,6 +42,8 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	}
 	out := &Lids{Params: p}
 	var pix []float32
+	var made []*socket
+	var rise []float64
 	far, width := 31.5, 0
 	if p.Spacing > 0 {
 		far = p.Spacing / 2
@@ -60,9 +62,13 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 			}
 			return k.Far(d)
 		})}
-		box := [4]float64{-42, far, -38, 40}
-		s.o = newOpening(&p, s.g.globe.at(k.Axis)*k.Axis.Y)
-		s.o.rest(s.g, box)
+		made = append(made, s)
+		rise = append(rise, s.g.globe.at(k.Axis)*k.Axis.Y)
+	}
+	for i, o := range openings(&p, rise, [4]float64{-42, far, -38, 40}) {
+		s := made[i]
+		s.o = o
+		s.o.rest(s.g, p.Gap+p.Rim)
 		skin, px, w := s.skin(p.Spacing > 0)
 		width = w
 		pix = append(pix, px...)

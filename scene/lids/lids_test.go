@@ -112,8 +112,8 @@ func TestMeasures(t *testing.T) {
 
 func sockets(t testing.TB, p Params, axis geom.Vec) *socket {
 	g := &ground{far: 31.5, globe: newGlobe(plainEye(axis))}
-	s := &socket{p: &p, g: g, o: newOpening(&p, g.globe.at(axis)*axis.Y)}
-	s.o.rest(g, [4]float64{-42, 31.5, -38, 40})
+	s := &socket{p: &p, g: g, o: openings(&p, []float64{g.globe.at(axis) * axis.Y}, [4]float64{-42, 31.5, -38, 40})[0]}
+	s.o.rest(g, p.Gap+p.Rim)
 	return s
 }
 

@@ -27,8 +27,8 @@ type station struct {
 	upper  float64  // 1 on the upper rim, 0 on the lower, smooth about the corners
 	arc    float64  // way round the opening from the inner corner, mm
 	rim    geom.Vec // on the ground
-	up     geom.Vec // normal of the ground there
-	away   geom.Vec // unit tangent of the ground away from the opening
+	up     geom.Vec // unit, out of the lid: normal of the skin above, evened out
+	away   geom.Vec // unit, across up and away from the opening
 	end    [2]float64
 }
 
@@ -48,8 +48,24 @@ const middleX, middleY = 0.9, -0.8
 // chordY is the height of the line between the corners over the middle of the eye.
 const chordY = -1.1
 
-// newOpening lays the edge of the lids. rise is how much higher than straight ahead the centre of the cornea stands, mm.
-func newOpening(p *Params, rise float64) *opening {
+// openings lays the edge of the lids for each rise: how much higher than straight ahead the centre of the cornea stands,
+// mm. All have as many stations, and rays that end alike on the border of the box, so that the skin of a pair meets.
+func openings(p *Params, rise []float64, box [4]float64) []*opening {
+	level := newOpening(p, 0, 0)
+	level.spread(box)
+	var out []*opening
+	for _, r := range rise {
+		o := newOpening(p, r, len(level.s))
+		for i := range o.s {
+			o.s[i].end = level.s[i].end
+		}
+		out = append(out, o)
+	}
+	return out
+}
+
+// newOpening lays the edge of the lids with n stations, or as many as p asks for.
+func newOpening(p *Params, rise float64, n int) *opening {
 	o := &opening{upper: p.Iris - p.Cover, low: p.Iris - p.Cover - p.Height}
 	o.upper += upperFollows * rise
 	o.low += lowerFollows * rise
@@ -68,22 +84,22 @@ func newOpening(p *Params, rise float64) *opening {
 	t0 := -outer / p.Width
 	up := (o.upper - chord(t0)) / arch(t0, upperPeak, 0.3)
 	down := (o.low - chord(t0)) / arch(t0, lowerPeak, 0.42)
-	const n = 1600
-	dense := make([][2]float64, n)
+	const fine = 1600
+	dense := make([][2]float64, fine)
 	for i := range dense {
-		t := (1 + math.Cos(2*math.Pi*float64(i)/n)) / 2
+		t := (1 + math.Cos(2*math.Pi*float64(i)/fine)) / 2
 		high := chord(t) + up*arch(t, upperPeak, 0.3)
 		y := high
-		if i > n/2 {
+		if i > fine/2 {
 			y = min(chord(t)+down*arch(t, lowerPeak, 0.42), high-leastOpening*4*t*(1-t))
 		}
 		dense[i] = [2]float64{outer + t*p.Width, y}
 	}
-	loop := evenly(dense, 1600)
+	loop := evenly(dense, fine)
 	loop = rounded(loop, 0.4)
 	fit(loop, outer, inner)
-	o.place(loop, p.Detail)
-	a, b, total := o.corner(1).arc, o.corner(-1).arc, lengths(loop)[n]
+	o.place(loop, p.Detail, n)
+	a, b, total := o.corner(1).arc, o.corner(-1).arc, lengths(loop)[fine]
 	for i := range o.s {
 		q := &o.s[i]
 		q.t = (q.x - outer) / p.Width
@@ -158,8 +174,8 @@ func fit(line [][2]float64, lo, hi float64) {
 	}
 }
 
-// place sets the stations along the line, closer together about the corners.
-func (o *opening) place(line [][2]float64, detail float64) {
+// place sets m stations along the line, or as many as detail asks for, closer together about the corners.
+func (o *opening) place(line [][2]float64, detail float64, m int) {
 	n := len(line)
 	cum := lengths(line)
 	step := cum[n] / float64(n)
@@ -168,7 +184,9 @@ func (o *opening) place(line [][2]float64, detail float64) {
 		c := min(cum[i], cum[n]-cum[i], math.Abs(cum[i]-cum[n]/2))
 		weight[i+1] = weight[i] + step*(1+2*math.Exp(-c*c/4))
 	}
-	m := int(weight[n] / detail)
+	if m == 0 {
+		m = int(weight[n] / detail)
+	}
 	o.s = make([]station, m)
 	k := 0
 	for i := range o.s {
@@ -186,27 +204,37 @@ func (o *opening) place(line [][2]float64, detail float64) {
 	}
 }
 
-// rest lays the stations on the ground and says where each one's ray over the face ends.
-func (o *opening) rest(g *ground, box [4]float64) {
-	n := len(o.s)
-	// Directions over the face: the edge's own, evened out so that they fan without bunching.
-	turn := make([]float64, n)
+// rest lays the stations on the ground, beneath skin of a thickness.
+func (o *opening) rest(g *ground, thick float64) {
 	for i := range o.s {
 		q := &o.s[i]
-		a := math.Atan2(q.ny, q.nx)
-		if i > 0 {
-			for a < turn[i-1]-math.Pi {
-				a += 2 * math.Pi
-			}
-		}
-		turn[i] = a
+		q.rim, q.up = g.point(q.x, q.y, 0), g.normal(q.x, q.y, thick, 1)
+		q.away = geom.Vec{X: q.nx, Y: q.ny}
+		q.away = q.away.Mad(-q.away.Dot(q.up), q.up).Unit()
+	}
+}
+
+// spread says where each station's ray over the face ends: on the border of a box (x from 0 to 1, y from 2 to 3).
+func (o *opening) spread(box [4]float64) {
+	n := len(o.s)
+	// Directions over the face: the edge's own, which must not turn back, mixed with even steps and evened out, so that they
+	// fan without bunching.
+	turn, back := make([]float64, n), make([]float64, n)
+	last := math.Atan2(o.s[0].ny, o.s[0].nx)
+	for i := range o.s {
+		last = unwound(math.Atan2(o.s[i].ny, o.s[i].nx), last)
+		turn[i], back[i] = last, last
+	}
+	for i := 1; i < n; i++ {
+		turn[i] = max(turn[i], turn[i-1])
+		back[n-1-i] = min(back[n-1-i], back[n-i])
+	}
+	for i := range turn {
+		turn[i] = 0.35*(turn[i]+back[i]) + 0.3*(turn[0]+2*math.Pi*float64(i)/float64(n))
 	}
 	k := n / 12
 	for i := range o.s {
 		q := &o.s[i]
-		q.rim, q.up = g.point(q.x, q.y, 0)
-		q.away = geom.Vec{X: q.nx, Y: q.ny}
-		q.away = q.away.Mad(-q.away.Dot(q.up), q.up).Unit()
 		var sum, w float64
 		for j := -k; j <= k; j++ {
 			c := math.Cos(float64(j) / float64(k+1) * math.Pi / 2)
@@ -240,6 +268,9 @@ func (o *opening) rest(g *ground, box [4]float64) {
 // lean is how far the rim's face leans over the opening as it goes outward: that of the upper lid hangs down, so that it
 // is not seen from the front; that of the lower one lies nearly square on the globe.
 func (q *station) lean() float64 { return 0.36*q.upper - 0.04 }
+
+// unwound returns the angle a by whole turns nearest to b.
+func unwound(a, b float64) float64 { return a + 2*math.Pi*math.Round((b-a)/(2*math.Pi)) }
 
 // reach returns the length of a station's ray.
 func (q *station) reach() float64 { return math.Hypot(q.end[0]-q.x, q.end[1]-q.y) }

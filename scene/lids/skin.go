@@ -176,9 +176,11 @@ func (s *socket) vertex(q *station, r row) (geom.Vec, colour.RGB) {
 		d *= 1 + (l/rayMean-1)*d/rayMean
 	}
 	f := s.folds(q, d)
+	inland := 1 - geom.Smoothstep(0.7, 1, d/l) // what ends before the border
+	f.out *= inland
 	lean := q.lean() * (r.n - p.Gap) * (1 - geom.Smoothstep(0.5, 7, d))
 	x, y := q.ray(max(d-f.over, min(d, 0)) - lean)
-	base, up := s.g.point(x, y, 0)
+	base, up := s.g.point(x, y, 0), q.up
 	var v geom.Vec
 	switch {
 	case r.edge < 2:
@@ -190,12 +192,12 @@ func (s *socket) vertex(q *station, r row) (geom.Vec, colour.RGB) {
 		fade := 1 - geom.Smoothstep(0, 10, d)
 		x, y = x+fade*r.n*up.X, y+fade*r.n*up.Y
 		edge := base.Mad(r.n, up)
-		base, up = s.g.point(x, y, r.n)
+		base, up = s.g.point(x, y, r.n), s.g.normal(x, y, r.n, 0.15)
 		base.Z += (edge.Z - base.Z) * (1 - geom.Smoothstep(0.3, 6, d))
 		v = base.Mad(f.out, up)
 	}
 	h := s.head(v)
-	relief := s.relief(q, h, d, r.edge)
+	relief := s.relief(q, h, d, r.edge, inland)
 	if s.left {
 		up.X = -up.X
 	}
@@ -211,8 +213,7 @@ func (s *socket) vertex(q *station, r row) (geom.Vec, colour.RGB) {
 // round the globe that what closes the skin's back passes the globe by.
 func (s *socket) beneath(q *station, share float64) geom.Vec {
 	x, y := q.ray(innerRound)
-	base, up := s.g.point(x, y, 0)
-	v := base.Mad(s.p.Gap, up)
+	v := s.g.point(x, y, 0).Mad(s.p.Gap, q.up)
 	r := v.Len()
 	u := v.Mul(1 / r)
 	// Along the lid, and about the corners, where that fans out, away from the middle of the globe's front.
@@ -264,7 +265,7 @@ func (s *socket) folds(q *station, d float64) (f fold) {
 }
 
 // relief returns the height of pores and fine lines at a place in the head, mm.
-func (s *socket) relief(q *station, h geom.Vec, d, edge float64) float64 {
+func (s *socket) relief(q *station, h geom.Vec, d, edge, inland float64) float64 {
 	fine := s.p.Age*0.8 + 0.35
 	amp := geom.Smoothstep(0.2, 2.5, d)
 	if edge < 2 {
@@ -279,7 +280,7 @@ func (s *socket) relief(q *station, h geom.Vec, d, edge float64) float64 {
 	// A net of pores and little plates.
 	net := noise.Space(sd+14, h.X*1.1, h.Y*1.3, h.Z*1.1) + 0.7*noise.Space(sd+15, h.X*2.3, h.Y*2.5, h.Z*2.3)
 	slow := noise.Space(sd+16, h.X*0.24, h.Y*0.24, h.Z*0.24)
-	return amp*fine*(0.10*lines*(1-geom.Smoothstep(9, 16, d))+0.14*corner*rays+0.018*net+0.05*slow) +
+	return amp*fine*(0.10*inland*lines*(1-geom.Smoothstep(9, 16, d))+0.14*inland*corner*rays+0.018*net+0.05*slow) +
 		0.012*noise.Space(sd+17, h.X*2.1, h.Y*2.1, h.Z*2.1)*(1-amp)
 }
 
@@ -302,9 +303,9 @@ func (s *socket) paint(q *station, h geom.Vec, d, edge float64, f fold, relief f
 	c = c.Scale(1 + 0.08*slow)
 	c = c.Mul(colour.RGB{1 + 0.04*blood, 1 - 0.07*blood, 1 - 0.06*blood})
 	near := 1 - geom.Smoothstep(6, 18, d)
-	tint(0.93, 0.83, 0.80, q.upper*near)                                                // thin skin of the upper lid
-	tint(0.90, 0.83, 0.88, (1-q.upper)*near*geom.Smoothstep(1, 4, d))                   // shadowed skin of the lower one
-	tint(1.02, 0.80, 0.76, geom.Smoothstep(0.72, 1, q.t)*(1-geom.Smoothstep(2, 11, d))) // inner corner
+	tint(0.93, 0.83, 0.80, q.upper*near)                                                   // thin skin of the upper lid
+	tint(0.90, 0.83, 0.88, (1-q.upper)*near*geom.Smoothstep(1, 4, d))                      // shadowed skin of the lower one
+	tint(1.02, 0.80, 0.76, 0.6*geom.Smoothstep(0.72, 1, q.t)*(1-geom.Smoothstep(1, 9, d))) // inner corner
 	tint(1, 0.88, 0.86, geom.Smoothstep(0.15, 0, q.t)*(1-geom.Smoothstep(1, 7, d)))
 	tint(0.78, 0.64, 0.60, 0.9*f.groove)
 	if spot := noise.Space(sd+23, h.X*0.8, h.Y*0.8, h.Z*0.8); spot > 0.45 {

@@ -31,8 +31,7 @@ func (s *socket) tears() *mesh.Mesh {
 				d = -0.02 - 0.07*math.Sin(math.Pi*min(1, max(0, (a-p.Gap-innerRound)/(p.Rim-innerRound-outerRound)))) + 0.03*geom.Smoothstep(0.8, 1, f)
 			}
 			x, y := q.ray(d - q.lean()*max(0, a-p.Gap))
-			base, up := s.g.point(x, y, 0)
-			pts = append(pts, s.head(base.Mad(a, up)))
+			pts = append(pts, s.head(s.g.point(x, y, 0).Mad(a, q.up)))
 		}
 	}
 	return s.sheet(pts, n+1)
