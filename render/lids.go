@@ -93,6 +93,12 @@ func gaze(g *scene.Gaze, left bool, at geom.Vec, to geom.Affine) geom.Affine {
 	return geom.RotateY(-k).Then(geom.Turn(geom.Vec{Z: 1}, d))
 }
 
+// LooksAlong returns the azimuth and elevation in degrees, in an eye's place, of the point that the body looks at.
+func LooksAlong(b *scene.Body) (azimuth, elevation float64) {
+	d := place(&b.Place).Inverse().Point(*b.Gaze.LookAt).Unit()
+	return geom.Degrees(math.Atan2(d.X, d.Z)), geom.Degrees(math.Asin(d.Y))
+}
+
 // grown is lids with their hierarchies.
 type grown struct {
 	*lids.Lids
@@ -169,7 +175,7 @@ var cornerColour = colour.RGB{0.60, 0.29, 0.25}
 
 // soft makes a scattering body under a coat.
 func soft(c texture.Map, half colour.RGB, index, roughness float64, scatter bool) frozen.Material {
-	m := scene.Material{HalfRadius: half, Index: index, Scatter: scatter}
+	m := scene.Material{HalfRadius: half, Index: index, Roughness: roughness, Scatter: scatter}
 	return frozen.Material{Kind: frozen.Soft, Colour: c, Index: index, Alpha: roughness * roughness, Flesh: flesh(&m, &c)}
 }
 

@@ -207,7 +207,7 @@ type Lids struct {
 	Detail float64 `key:"detail" unit:"mm" range:"[0.05,1]" default:"0.12" doc:"length of the skin's facets near the rim"`
 	Skin   Skin    `key:"skin" doc:"how skin and inner corner answer light"`
 	Lashes Lashes  `key:"lashes" doc:"hairs along the rims"`
-	Tears  float64 `key:"tears" unit:"mm" range:"[0,0.8]" default:"0.25" doc:"height of the strip of tears along the lower rim; 0 is none"`
+	Tears  float64 `key:"tears" unit:"mm" range:"[0,0.8]" default:"0.3" doc:"height of the strip of tears along the lower rim; 0 is none"`
 }
 
 // Skin is how lids answer light.
@@ -215,7 +215,7 @@ type Skin struct {
 	Colour     colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" doc:"mean reflectance; rims, creases and corners differ from it"`
 	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	Index      float64    `key:"index" range:"[1,4]" default:"1.4" doc:"index of its coat; 1 is none"`
-	Roughness  float64    `key:"roughness" range:"[0,1]" default:"0.62" doc:"roughness of the coat; GGX alpha is its square"`
+	Roughness  float64    `key:"roughness" range:"[0,1]" default:"0.54" doc:"roughness of the coat; GGX alpha is its square"`
 	Scatter    bool       `key:"scatter" default:"true" doc:"off makes skin plain diffuse: faster, harder"`
 }
 

@@ -16,6 +16,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"catchlight/scene"
 	"catchlight/scene/imageio"
 )
 
@@ -257,4 +258,28 @@ func TestJobMistakes(t *testing.T) {
 		require.Equal(t, exitUsage, code, "%s: %s", args, stderr)
 		require.Contains(t, stderr, want, args)
 	}
+}
+
+// A bare eye is turned as it stands; one in lids turns within them, on top of where it looks.
+func TestLookEyes(t *testing.T) {
+	const yaml = `
+film: {width: 8, height: 8, spp: 1}
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+bodies:
+  - {name: bare, shape: eye, place: {rotate: [1, 2, 3]}}
+  - {name: lidded, shape: eye, lids: {}}
+  - {name: told, shape: eye, gaze: {azimuth: 3, elevation: -4}}
+  - {name: pair, shape: eye, pair: 63, place: {at: [0, 0, 10]}, gaze: {look_at: [100, 0, 110]}}
+`
+	d, err := scene.Parse("look.yaml", []byte(yaml))
+	require.NoError(t, err)
+	sets, err := lookEyes(d, 10, 5)
+	require.NoError(t, err)
+	require.Equal(t, []string{"bodies.bare.place.rotate=[-4, 12, 3]",
+		"bodies.lidded.gaze.kappa=0", "bodies.lidded.gaze.azimuth=10", "bodies.lidded.gaze.elevation=5",
+		"bodies.told.gaze.azimuth=13", "bodies.told.gaze.elevation=1",
+		"bodies.pair.gaze.look_at=null", "bodies.pair.gaze.azimuth=55", "bodies.pair.gaze.elevation=5"}, sets)
+	_, err = d.With(sets...)
+	require.NoError(t, err)
 }

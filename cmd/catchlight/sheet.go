@@ -149,7 +149,7 @@ func (f *sheetFlags) axes(scenePath string) ([]axis, error) {
 		if err != nil {
 			return nil, err
 		}
-		a = append(a, with(fmt.Sprintf("gaze %g°, %g°", az, el), func(d *scene.Description) ([]string, error) { return turnEyes(d, az, el) }))
+		a = append(a, with(fmt.Sprintf("gaze %g°, %g°", az, el), func(d *scene.Description) ([]string, error) { return lookEyes(d, az, el) }))
 	}
 	add(a)
 	a = nil

@@ -462,8 +462,43 @@ func eyes(d *scene.Description) ([]string, error) {
 	return out, nil
 }
 
-// turnEyes returns overrides that turn each eye by an azimuth and an elevation in degrees, as a gaze does, on top of how it
-// stands.
+// lookEyes returns overrides that let each eye look elsewhere by an azimuth and an elevation in degrees, on top of where it
+// looks. A bare eye is turned as it stands; one with lids, a gaze or a partner turns within its lids.
+func lookEyes(d *scene.Description, azimuth, elevation float64) ([]string, error) {
+	all, err := turnEyes(d, azimuth, elevation)
+	if err != nil {
+		return nil, err
+	}
+	var sets []string
+	for i := range d.Bodies {
+		b := &d.Bodies[i]
+		if b.Shape != "eye" || !b.On {
+			continue
+		}
+		turned := all[0]
+		all = all[1:]
+		if b.Gaze == nil && b.Pair == 0 && d.LidsOf(b) == nil {
+			sets = append(sets, turned)
+			continue
+		}
+		at := "bodies." + b.Name + ".gaze."
+		az, el := azimuth, elevation
+		switch g := b.Gaze; {
+		case g == nil && b.Pair == 0:
+			sets = append(sets, at+"kappa=0") // its optical axis stood ahead
+		case g != nil && g.LookAt != nil:
+			a, e := render.LooksAlong(b)
+			az, el = az+a, el+e
+			sets = append(sets, at+"look_at=null")
+		case g != nil:
+			az, el = az+g.Azimuth, el+g.Elevation
+		}
+		sets = append(sets, fmt.Sprintf("%sazimuth=%.10g", at, az), fmt.Sprintf("%selevation=%.10g", at, el))
+	}
+	return sets, nil
+}
+
+// turnEyes returns overrides that turn each eye as it stands, with its lids, by an azimuth and an elevation in degrees.
 func turnEyes(d *scene.Description, azimuth, elevation float64) ([]string, error) {
 	names, err := eyes(d)
 	if err != nil {

@@ -87,7 +87,7 @@ func (f *turntableFlags) poses(d *scene.Description) ([]pose, error) {
 			}
 		case "gaze":
 			az, el := f.reach*math.Sin(phase), f.reach*math.Cos(phase)/2
-			sets, e := turnEyes(d, az, el)
+			sets, e := lookEyes(d, az, el)
 			err = add(fmt.Sprintf("looks to %.1f°, %.1f°", az, el), sets, e)
 		case "pupil":
 			var sets []string

@@ -22,16 +22,26 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		t.Stats.WalkLeaks++
 		return false
 	}
+	if !p.sharp && !t.spare(p) {
+		return false
+	}
 	n := bend(wo, sf.Ng, sf.Ns)
 	p.settle(BodyDirect)
 	if f := t.sheenShare(fl, wo.Dot(n)); f > 0 {
-		split := t.set.Split && p.sharp && p.branch == 0
 		_, u := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
-		if split || u < f {
+		// A smooth coat's image wants both ways; a rough one's haze is worth a share of the samples.
+		split := t.set.Split && p.sharp && p.branch == 0 && m.Alpha < microfacet.MinAlpha
+		odds := f
+		if m.Alpha >= microfacet.MinAlpha {
+			odds = max(0.1, min(3*f, 0.5))
+		}
+		if split || u < odds {
 			q := *p
 			if split {
 				q.branch = 1
 				q.beta = q.beta.Scale(f)
+			} else {
+				q.beta = q.beta.Scale(f / odds)
 			}
 			alive := t.mirrorSheen(&q, sf, n, f, out)
 			if !split {
@@ -45,8 +55,10 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 			}
 		}
 		if split {
-			p.beta = p.beta.Scale(1 - f) // else the odds of coming here hold it
+			p.beta = p.beta.Scale(1 - f)
 			p.branch = 2
+		} else {
+			p.beta = p.beta.Scale((1 - f) / (1 - odds))
 		}
 	}
 	p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0)))
@@ -71,6 +83,20 @@ func (t *Tracer) sheenShare(f *frozen.Flesh, c float64) float64 {
 		return 0
 	}
 	return f.Mirrored(c)
+}
+
+// spare lets paths that come to flesh after they were scattered go on in proportion to what they carry, without bias: a walk
+// there costs as much as all that came before it, and brings little.
+func (t *Tracer) spare(p *path) bool {
+	q := max(0.08, 0.6*p.beta.Max())
+	if q >= 1 {
+		return true
+	}
+	if t.smp.D1(p.vertex, sampler.Spare, p.branch) >= q {
+		return false
+	}
+	p.beta = p.beta.Scale(1 / q)
+	return true
 }
 
 // sheen returns what one facet of the coat mirrors, from outside at cosine c.

@@ -22,6 +22,7 @@ const (
 	Environment  Purpose = 18 // direction in the surroundings: 2; salt is the part
 	Connection   Purpose = 19 // connection through an interface: 4; salt is the light
 	Roulette     Purpose = 24 // survival: 1
+	Spare        Purpose = 25 // survival where going on is dear: 1
 	WalkStart    Purpose = 32 // first step below a surface: channel, direction 2, distance
 	Walk         Purpose = 33 // later steps, as a set of four with salt the step, or as a Stream
 	WalkExit     Purpose = 34 // direction out of a surface: 2

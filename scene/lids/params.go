@@ -42,7 +42,7 @@ func Defaults() Params {
 		Crease: 4, Fold: 1.1, Age: 0.4,
 		Colour:    colour.RGB{0.45, 0.295, 0.225},
 		UpperLash: 9.5, LowerLash: 6.5, LashDensity: 1, LashWidth: 0.11,
-		Tears: 0.25, Seed: 1, Detail: 0.12,
+		Tears: 0.3, Seed: 1, Detail: 0.12,
 	}
 }
 

@@ -280,7 +280,7 @@ func (s *socket) relief(q *station, h geom.Vec, d, edge, inland float64) float64
 	// A net of pores and little plates.
 	net := noise.Space(sd+14, h.X*1.1, h.Y*1.3, h.Z*1.1) + 0.7*noise.Space(sd+15, h.X*2.3, h.Y*2.5, h.Z*2.3)
 	slow := noise.Space(sd+16, h.X*0.24, h.Y*0.24, h.Z*0.24)
-	return amp*fine*(0.10*inland*lines*(1-geom.Smoothstep(9, 16, d))+0.14*inland*corner*rays+0.018*net+0.05*slow) +
+	return amp*fine*(0.14*inland*lines*(1-geom.Smoothstep(9, 16, d))+0.14*inland*corner*rays+0.03*net+0.05*slow) +
 		0.012*noise.Space(sd+17, h.X*2.1, h.Y*2.1, h.Z*2.1)*(1-amp)
 }
 
@@ -307,7 +307,7 @@ func (s *socket) paint(q *station, h geom.Vec, d, edge float64, f fold, relief f
 	tint(0.90, 0.83, 0.88, (1-q.upper)*near*geom.Smoothstep(1, 4, d))                      // shadowed skin of the lower one
 	tint(1.02, 0.80, 0.76, 0.6*geom.Smoothstep(0.72, 1, q.t)*(1-geom.Smoothstep(1, 9, d))) // inner corner
 	tint(1, 0.88, 0.86, geom.Smoothstep(0.15, 0, q.t)*(1-geom.Smoothstep(1, 7, d)))
-	tint(0.78, 0.64, 0.60, 0.9*f.groove)
+	tint(0.80, 0.70, 0.68, 0.8*f.groove)
 	if spot := noise.Space(sd+23, h.X*0.8, h.Y*0.8, h.Z*0.8); spot > 0.45 {
 		tint(0.82, 0.74, 0.68, (spot-0.45)*2.2)
 	}
