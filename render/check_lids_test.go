@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -18,9 +17,9 @@ import (
 )
 
 // White lids about a white eye in a white furnace can't be seen: skin, inner corner and lashes plainly, under their coats and
-// the tears; and skin by random walks. The colours are put on after preparing, as no colour key reaches 1. Walks are checked
-// on skin alone: where the corner's block and the skin overlap, or a deep crease folds over, light that leaves one inside
-// the other is lost, as in a crevice.
+// the tears; and skin by random walks, over the lower lid and the cheek. The colours are put on after preparing, as no colour
+// key reaches 1. About the corners, where the block of the inner corner and the skin overlap and facets fold, a walk in two
+// hundred leaves one body inside the other and is lost, as in a crevice: there white tissue reads 1 % low.
 func TestWhiteLidsFurnace(t *testing.T) {
 	const eye = "{name: eye, shape: eye, lids: {detail: 0.4, lashes: {density: 0.3}}, eye: {map_size: 64, iris: {colour: 1, scatter: false, pupil_closed: true}, sclera: {colour: 1, scatter: false}}}"
 	for _, c := range []struct {
@@ -30,21 +29,18 @@ func TestWhiteLidsFurnace(t *testing.T) {
 		set     string
 		bodies  int
 		within  float64
-	}{{"walks", true, 128, "bodies.eye.lids={detail: 0.4, crease: 0, lashes: {density: 0}}", 2, 0.01}, {"plain", false, 48, "film.seed=1", 3, 0.005}} {
+	}{{"walks", true, 96, "camera={kind: orthographic, width: 14, aim: [0, -15, 10], orbit: {azimuth: 10}}", 3, 0.01}, {"plain", false, 48, "camera={kind: orthographic, width: 50, aim: [0, 0, 0], orbit: {azimuth: 10}}", 3, 0.005}} {
 		t.Run(c.name, func(t *testing.T) {
-			p := prepare(t, fmt.Sprintf(furnace, c.spp, 50.0, eye), "camera.orbit={azimuth: 10}", "trace.guided=false", c.set)
+			p := prepare(t, fmt.Sprintf(furnace, c.spp, 50.0, eye), "trace.guided=false", c.set)
 			lids := 0
 			for i := range p.Scene.Bodies {
 				if m := &p.Scene.Bodies[i].Material; m.Kind == frozen.Soft {
-					*m = soft(texture.Constant(colour.Grey(1)), colour.RGB{0.9, 0.45, 0.3}, m.Index, math.Sqrt(m.Alpha), c.scatter && !m.Flesh.Solid)
+					*m = soft(texture.Constant(colour.Grey(1)), colour.Grey(0.5), m.Index, math.Sqrt(m.Alpha), c.scatter && !m.Flesh.Solid)
 					m.Flesh.Alpha = colour.Grey(1)
 					lids++
 				}
 			}
 			require.Equal(t, c.bodies, lids)
-			if c.scatter {
-				p.Scene.Bodies = slices.DeleteFunc(p.Scene.Bodies, func(b frozen.Body) bool { return b.Name == "eye.corner" })
-			}
 			r := finish(t, p)
 			pic := r.Film.Develop()
 			t.Logf("%d walks, %d leaks, %.1f s", r.Stats.Walks, r.Stats.WalkLeaks, r.Stats.Seconds)
