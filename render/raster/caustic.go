@@ -12,13 +12,13 @@ import (
 	"catchlight/scene/geom"
 )
 
-// behindCornea is the light that a cornea lets onto the plane of the iris, baked: maps over the square of the relief. Values are basic
+// behindCornea is the light that a cornea lets onto the iris' smooth form, baked: maps over the square of the relief. Values are basic
 // irradiance (over n^2), as the iris' reflectance meets it.
 type behindCornea struct {
 	reach float64
-	plane float64      // height of the plane, mm of the eye's frame
+	base  *relief      // the smooth form
 	n     int          // side of the maps of lamps
-	lamps [][]float32  // [lamp][texel]: irradiance over the lamp's radiance, and the mean direction toward the light, eye frame: 4 values
+	lamps [][]float32  // [lamp][texel]: flux over the ground across the axis and the lamp's radiance, and the mean direction toward the light, eye frame: 4 values
 	m     int          // side of the map of the surroundings
 	far   []colour.RGB // [texel]: irradiance of the surroundings
 }
@@ -68,7 +68,7 @@ func (k *Look) dome(e *frozen.Eye, reach float64, n int) dome {
 // Sources: Francois, Gautron, Breton and Bouatouch, Image-Based Modeling of the Human Eye, IEEE TVCG 15(5), 2009 (a caustic map of the
 // cornea); Sloan, Kautz and Snyder, Precomputed Radiance Transfer, SIGGRAPH 2002.
 func (k *Look) newBehindCornea(y *eyeLook) *behindCornea {
-	c := &behindCornea{reach: y.relief.reach, plane: y.plane, n: causticSide, m: transferSide}
+	c := &behindCornea{reach: y.relief.reach, base: y.relief.smooth(), n: causticSide, m: transferSide}
 	d := k.dome(y.e, c.reach, causticGrid)
 	c.lamps = make([][]float32, len(k.lamps))
 	cover.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &d, &k.lamps[i]) })
@@ -108,8 +108,8 @@ func (k *Look) caustic(y *eyeLook, c *behindCornea, d *dome, l *lamp) []float32 
 			if !ok || in.Z >= 0 {
 				continue
 			}
-			q := d.p[i].Mad((c.plane-d.p[i].Z)/in.Z, in)
-			if math.Abs(q.X) >= c.reach || math.Abs(q.Y) >= c.reach || d.p[i].Z < c.plane {
+			q := c.base.meet(d.p[i], in)
+			if math.Abs(q.X) >= c.reach || math.Abs(q.Y) >= c.reach {
 				continue
 			}
 			bends := frozen.Bend(y.e.Zone(d.p[i]), y.e.Zone(q))
@@ -229,16 +229,18 @@ func (k *Look) blocked(sc *accel.Scratch, p, d geom.Vec, l *lamp) bool {
 
 // transfer returns the basic irradiance of the surroundings at a place of the plane.
 func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int) (e colour.RGB) {
-	p := geom.Vec{X: ((float64(i)+0.5)/float64(c.m)*2 - 1) * c.reach, Y: (1 - (float64(j)+0.5)/float64(c.m)*2) * c.reach, Z: c.plane}
+	p := geom.Vec{X: ((float64(i)+0.5)/float64(c.m)*2 - 1) * c.reach, Y: (1 - (float64(j)+0.5)/float64(c.m)*2) * c.reach}
 	if r := math.Hypot(p.X, p.Y); r > y.e.LimbusRadius { // beneath the white: as at the limbus
 		s := y.e.LimbusRadius / r
 		p.X, p.Y = p.X*s, p.Y*s
 	}
+	p.Z = c.base.read(c.base.z, p.X, p.Y)
+	up := geom.NewFrame(c.base.normal(p.X, p.Y))
 	var t [9]float64
 	var sp frozen.ShellPoint
 	const side = 14 // squared: transferLooks
 	for s := range transferLooks {
-		d := geom.CosineHemisphere((float64(s%side)+0.5)/side, (float64(s/side)+0.5)/side)
+		d := up.World(geom.CosineHemisphere((float64(s%side)+0.5)/side, (float64(s/side)+0.5)/side))
 		if !k.scene.CastOuter(sc, y.e, p, d, 0, math.Inf(1), true, &sp) {
 			continue
 		}
@@ -273,16 +275,17 @@ func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int
 // relief lets in there.
 func (c *behindCornea) at(k *Look, q, n geom.Vec, open float64) (e colour.RGB) {
 	x, y := (q.X/c.reach+1)/2, (1-q.Y/c.reach)/2
+	base := c.base.normal(q.X, q.Y)
 	for i := range c.lamps {
 		v := sample(c.lamps[i], c.n, x, y)
 		d := geom.Vec{X: v[1], Y: v[2], Z: v[3]}
-		if v[0] <= 0 || d.Z <= 0 {
+		if v[0] <= 0 {
 			continue
 		}
-		// From the plane's irradiance to that of the tilted tissue.
-		e = e.Add(k.lamps[i].Radiance.Scale(v[0] * max(0, d.Dot(n)) / max(0.15, d.Z)))
+		// From the flux over the ground to the irradiance of the form, and from that to the tilted tissue's.
+		e = e.Add(k.lamps[i].Radiance.Scale(v[0] * base.Z * max(0, d.Dot(n)) / max(0.15, d.Dot(base))))
 	}
-	return e.Add(c.surround(x, y).Scale(open * (1 + n.Z) / 2))
+	return e.Add(c.surround(x, y).Scale(open * (1 + n.Dot(base)) / 2))
 }
 
 // surround returns the irradiance of the surroundings at (x, y) in [0, 1], bilinear.

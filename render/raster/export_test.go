@@ -41,11 +41,13 @@ func (k *Look) PupilOpen() (area float64) {
 	return area
 }
 
-// BehindCornea returns the basic irradiance of lamp i over its radiance, and of the surroundings, at (x, 0) of the first eye's iris plane.
-func (k *Look) BehindCornea(i int, x float64) (lamp, far float64) {
+// BehindCornea returns the basic irradiance of the first lamp, whose radiance is l, over that radiance, and that of the surroundings, on a
+// plane across the axis at (x, 0) of the first eye's iris.
+func (k *Look) BehindCornea(x, l float64) (lamp, far float64) {
 	b := k.eyes[0].behind
-	lamp = sample(b.lamps[i], b.n, (x/b.reach+1)/2, 0.5)[0]
-	return lamp, b.surround((x/b.reach+1)/2, 0.5)[1]
+	far = b.surround((x/b.reach+1)/2, 0.5)[1]
+	up := geom.Vec{Z: 1}
+	return (b.at(k, geom.Vec{X: x}, up, 1)[1] - far*(1+b.base.normal(x, 0).Z)/2) / l, far
 }
 
 // Lit returns the share of lamp i that plain surfaces of normal n see by their place, its shadow map fitted to a ball.

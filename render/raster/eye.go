@@ -26,7 +26,6 @@ type eyeLook struct {
 	fine   *shading.Kernel   // of the iris
 	veil   *veil             // nil: nothing hides the surroundings
 	probe  *probe            // nil: nothing stands about the eye
-	plane  float64           // height of the iris half way out, mm of the eye's frame
 	sees   float64           // irradiance on the iris over that before the cornea, in basic radiance; see newEyeLook
 	half   float64           // share of diffuse light that the coat lets in
 }
@@ -42,8 +41,7 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
 	// surface reflects, and is seen from outside through the same surface: basic radiance, over n^2. R and d are read off the shells.
 	apex, radius := k.apex(e)
-	y.plane = y.relief.read(y.relief.z, 0.5*e.LimbusRadius, 0)
-	depth := max(0, apex-y.plane)
+	depth := max(0, apex-y.relief.read(y.relief.z, 0.5*e.LimbusRadius, 0))
 	n := e.Index
 	f := 1 - depth*(n-1)/(n*radius)
 	y.sees = (1 - e.Reflectance(1)) / (f * f * n * n)
@@ -171,7 +169,7 @@ func (k *frame) outer(f *fragment) (out answer) {
 	}
 	if seen && w > 0 {
 		if open := y.relief.read(y.relief.open, q.X, q.Y); open > 0 {
-			e1 = k.iris(y, f, p, q, dx, dy, e0)
+			e1 = k.iris(y, f, q, dx, dy, e0)
 			a1 = k.tissue(y, q, dx, dy).Scale(w * pass * open / math.Pi)
 		}
 	}
@@ -244,10 +242,10 @@ func (k *frame) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Ve
 	return y.relief.meet(p, d), true
 }
 
-// iris returns the basic irradiance on the iris at q, seen through p of the cornea (both in the eye's frame), whose fragment is f. Where the
-// tissue rises toward the shell, beside the root, the light just beneath the shell takes over: that is white.
-func (k *frame) iris(y *eyeLook, f *fragment, p, q, dx, dy geom.Vec, white colour.RGB) colour.RGB {
-	rise := geom.Smoothstep(0.05, 0.7, (q.Z-y.plane-0.25)/max(0.1, p.Z-y.plane-0.25))
+// iris returns the basic irradiance on the iris at q (eye frame), seen through the cornea's fragment f. Toward the white the light just
+// beneath the shell takes over by the zone: that is white.
+func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, white colour.RGB) colour.RGB {
+	rise := 1 - y.e.TissueZone(q)
 	if rise >= 1 {
 		return white
 	}
@@ -287,7 +285,11 @@ func (k *frame) iris(y *eyeLook, f *fragment, p, q, dx, dy geom.Vec, white colou
 	if y.e.Tissue.ScatterIris && k.set.Scattering != "none" {
 		// Strands are as thin as light travels below their surface: what falls on their flanks comes out over the ground that they
 		// cover. So the flux counts by that ground (own approximation), which keeps the energy that tilted facets would lose.
-		e = e.Scale(min(2, 1/ln.Z))
+		base := 1.0
+		if y.behind != nil {
+			base = y.behind.base.normal(q.X, q.Y).Z
+		}
+		e = e.Scale(min(2, base/ln.Z))
 	}
 	return colour.Lerp(e, white, rise)
 }

@@ -29,6 +29,7 @@ type Look struct {
 	at      geom.Vec // of the camera
 	back    geom.Vec // unit, from the scene to an orthographic camera
 	solids  []solid
+	clear   []solid // what lets through what lies behind it
 	lamps   []lamp
 	cards   []lamp
 	far     *shading.Sphere // light from far away; nil without any
@@ -88,7 +89,11 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 				k.note("%s: the shell is not in sight of the globe's centre all round, so it keeps its %d triangles", b.Name, len(solid.tri))
 			}
 		}
-		k.solids = append(k.solids, solid)
+		if b.Material.Kind == frozen.Dielectric {
+			k.clear = append(k.clear, solid)
+		} else {
+			k.solids = append(k.solids, solid)
+		}
 		if b.Shape != frozen.Slab {
 			box = box.Union(b.Bounds)
 		}
@@ -149,29 +154,66 @@ func (k *Look) note(format string, a ...any) { k.Notes = append(k.Notes, fmt.Spr
 // lights sorts the lights into lamps and surroundings, and prefilters these.
 func (k *Look) lights() {
 	var far []*light.Light
+	sub := 1
 	for i, l := range k.scene.Lights {
-		if f, ok := l.Form(); ok {
+		f, ok := l.Form()
+		if !ok && k.scene.LightTag[i] != i {
+			f, ok = spot(l)
+		}
+		if ok {
 			if k.set.Lights != "none" {
 				k.lamps = append(k.lamps, newLamp(f, i))
 			}
 			continue
 		}
 		far = append(far, l)
+		if l.Kind == light.Environment {
+			sub = 3
+		}
 	}
 	if len(far) == 0 {
 		return
 	}
-	k.far = shading.NewSphere(k.set.Prefilter, k.workers, func(d geom.Vec) colour.RGB {
-		var c colour.RGB
-		for _, l := range far {
-			c = c.Add(l.RadianceDir(d))
+	n := k.set.Prefilter
+	k.far = shading.NewSphere(n, k.workers, func(x, y int) (c colour.RGB) {
+		for i := range sub * sub { // points along a texel's side
+			d := shading.Direction(n*sub, x*sub+i%sub, y*sub+i/sub).Unit()
+			for _, l := range far {
+				c = c.Add(l.RadianceDir(d))
+			}
 		}
-		return c
+		return c.Scale(1 / float64(sub*sub))
 	})
 	if k.set.Ambient == "harmonics" {
 		h := k.far.Harmonics()
 		k.ambient = h.Cut(k.set.Order)
 	}
+}
+
+// spot returns a distant disc in place of a hot spot that was cut out of an environment: of its irradiance, middle and width. ok is false
+// where nothing shines.
+func spot(l *light.Light) (f light.Form, ok bool) {
+	const side = 24
+	var e colour.RGB
+	var mean geom.Vec
+	total := 0.0
+	for i := range side * side {
+		s, ok := l.Sample(geom.Vec{}, (float64(i%side)+0.5)/side, (float64(i/side)+0.5)/side)
+		if !ok || s.Pdf <= 0 {
+			continue
+		}
+		e = e.Add(s.L.Scale(1 / s.Pdf / (side * side)))
+		w := s.L.Luminance() / s.Pdf
+		mean, total = mean.Mad(w, s.Wi), total+w
+	}
+	if total <= 0 {
+		return f, false
+	}
+	// Over a disc of angular radius a the mean of the unit directions has the length 1 - a^2/4.
+	m := mean.Len() / total
+	f = light.Form{Kind: light.Distant, Frame: geom.NewFrame(mean.Unit()), Radius: 2 * math.Sqrt(max(1e-7, 1-m)), NX: 1, NY: 1}
+	f.Radiance = e.Scale(1 / f.Solid())
+	return f, true
 }
 
 // frame is one drawing of a look.
@@ -249,13 +291,6 @@ func (k *frame) shade(f *fragment) (out answer) {
 		out.l = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n)).Scale(1 / math.Pi)
 	case frozen.Conductor:
 		out.l = k.gloss(f, n, m.Alpha, k.metal[f.sf.Body].At(f.wo.Dot(n)))
-	case frozen.Dielectric:
-		// What passes is taken from the surroundings along the ray bent once: the usual fake of glass.
-		response := k.metal[f.sf.Body].At(f.wo.Dot(n))
-		out.l = k.gloss(f, n, m.Alpha, response)
-		if d, ok := geom.Refract(f.wo, n, m.Index); ok && k.far != nil {
-			out.l = out.l.Add(k.far.At(d, m.Alpha).Mul(colour.Grey(1).Sub(response)))
-		}
 	case frozen.Soft:
 		response := k.metal[f.sf.Body].At(f.wo.Dot(n))
 		out.l = k.gloss(f, n, m.Alpha, response)
@@ -284,11 +319,83 @@ func (k *Look) Draw(ctx context.Context) (*Picture, error) {
 			f.pixel(x, y)
 		}
 	})
+	f.glaze(ctx)
 	f.skin.spread(ctx, p.Mean, k.workers)
 	if k.set.Glare > 0 {
 		p.Mean = shading.Glare(p.Mean, k.width, k.height, k.set.Field, k.set.Glare, k.workers)
 	}
 	return p, ctx.Err()
+}
+
+// glaze draws what is clear over the picture: it mirrors, and lets what lies behind through straight. Only the nearest clear surface of a
+// sample shows. Where nothing lies behind, what passes comes from the surroundings along the ray bent once.
+//
+// The usual fake of glass and of wet edges: common practice, no published source.
+func (k *frame) glaze(ctx context.Context) {
+	if len(k.clear) == 0 {
+		return
+	}
+	pass := cover.NewPass(k.view)
+	for i := range k.clear {
+		s := &k.clear[i]
+		pass.Add(s.points, s.tri, int32(i), s.side, k.workers)
+	}
+	n := k.buf.Samples
+	buf := pass.Draw(n, k.workers)
+	cover.Each(k.height, k.workers, func(y int) {
+		if ctx.Err() != nil {
+			return
+		}
+		for x := range k.width {
+			i := y*k.width + x
+			count, best := 0, cover.None
+			var mx, my float64
+			for s := i * n; s < (i+1)*n; s++ {
+				if buf.ID[s] != cover.None && buf.Depth[s] > k.buf.Depth[s] {
+					ox, oy := cover.Offset(n, s-i*n)
+					mx, my, count, best = mx+ox, my+oy, count+1, buf.ID[s]
+				}
+			}
+			if count == 0 {
+				continue
+			}
+			f := k.fragment(pass, k.clear, best, float64(x)+mx/float64(count), float64(y)+my/float64(count))
+			m := &k.scene.Bodies[f.sf.Body].Material
+			ng, ns := f.facing()
+			ns = turn(f.wo, ng, ns)
+			response := k.metal[f.sf.Body].At(f.wo.Dot(ns))
+			l := k.gloss(&f, ns, m.Alpha, response)
+			w := float64(count) / float64(n)
+			open := 1 - k.out.Alpha[i]
+			if k.scene.ShowEnvironment {
+				open = 1 - k.solid(i)
+			}
+			if d, ok := geom.Refract(f.wo, ns, m.Index); ok && k.far != nil {
+				l = l.Add(k.far.At(d, m.Alpha).Mul(colour.Grey(1).Sub(response)).Scale(open))
+			}
+			for c := range response {
+				pass := 1 - w*response[c]
+				if open > 0 { // the surroundings behind give way to the bent ones
+					pass -= w * (1 - response[c]) * open
+				}
+				k.out.Mean[i][c] = pass*k.out.Mean[i][c] + w*l[c]
+				k.skin.a[i][c] *= float32(pass)
+			}
+			k.out.Alpha[i] = max(k.out.Alpha[i], w)
+		}
+	})
+}
+
+// solid returns the share of a pixel's samples that show a body.
+func (k *frame) solid(i int) float64 {
+	n := k.buf.Samples
+	count := 0
+	for _, id := range k.buf.ID[i*n : (i+1)*n] {
+		if id != cover.None {
+			count++
+		}
+	}
+	return float64(count) / float64(n)
 }
 
 // region returns a ball that holds what the picture shows, from every eighth pixel and a margin.

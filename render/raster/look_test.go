@@ -205,7 +205,7 @@ bodies: [{name: eye, shape: eye, eye: `+plainEye+`}]`, azimuth, 3.6, 1.6, 0.5))
 		k := bake(t, p)
 		f, _ := p.Scene.Lights[0].Form()
 		for i, w := range want {
-			lamp, far := k.BehindCornea(0, float64(i)-2)
+			lamp, far := k.BehindCornea(float64(i)-2, f.Radiance[1])
 			e := lamp * f.Radiance[1] * 1.336 * 1.336
 			t.Logf("%g degrees, x = %d mm: %.4f, want %.3f; even light %.4f pi", azimuth, i-2, e, w, far/math.Pi)
 			assert.InEpsilon(t, w, e, 0.02)

@@ -55,14 +55,16 @@ func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers in
 	// What is open lies level with the lowest tissue beside it: seen from above that is the narrowest ring of the margin, and rays that
 	// pass it are swallowed.
 	pit := math.Inf(1)
+	texel := 2 * r.reach / float64(n)
 	for i := n; i < n*(n-1); i++ {
-		if r.open[i] == 1 && r.open[i-1]+r.open[i+1]+r.open[i-n]+r.open[i+n] < 4 {
+		x, y := (float64(i%n)-float64(n)/2)*texel, (float64(i/n)-float64(n)/2)*texel
+		if x*x+y*y < e.LimbusRadius*e.LimbusRadius && r.open[i] == 1 && r.open[i-1]+r.open[i+1]+r.open[i-n]+r.open[i+n] < 4 {
 			pit = min(pit, float64(r.z[i]))
 		}
 	}
 	for i := range r.z {
 		if r.open[i] == 0 {
-			r.z[i] = float32(pit)
+			r.z[i] = float32(min(pit, r.top))
 		}
 	}
 	if occlusion {
@@ -72,6 +74,66 @@ func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers in
 	}
 	r.slopes = texture.FromImage(texture.NewImage(n, n, 3, slopes), texture.Clamp)
 	return r
+}
+
+// baseSide is the side of the smooth form of a relief.
+const baseSide = 64
+
+// smooth returns the relief's form without its strands, about 0.6 mm across, with the pupil bridged at the height of its surroundings.
+func (r *relief) smooth() *relief {
+	b := &relief{reach: r.reach, n: baseSide, z: make([]float32, baseSide*baseSide), top: r.top, low: r.low}
+	known := make([]float32, len(b.z)) // share of each cell that is tissue
+	for i, z := range r.z {
+		if r.open[i] == 1 {
+			c := i/r.n*baseSide/r.n*baseSide + i%r.n*baseSide/r.n
+			b.z[c] += z
+			known[c]++
+		}
+	}
+	for i := range b.z {
+		if known[i] > 0 {
+			b.z[i] /= known[i]
+			known[i] = 1
+		}
+	}
+	// Cells without tissue take the mean of their neighbours, from the margin inward; then the whole is blurred.
+	pass := func(fill bool) {
+		z, k := append([]float32(nil), b.z...), append([]float32(nil), known...)
+		for y := range baseSide {
+			for x := range baseSide {
+				if fill && k[y*baseSide+x] > 0 {
+					continue
+				}
+				var sum, weight float32
+				for j := max(0, y-1); j <= min(baseSide-1, y+1); j++ {
+					for i := max(0, x-1); i <= min(baseSide-1, x+1); i++ {
+						w := k[j*baseSide+i]
+						sum, weight = sum+w*z[j*baseSide+i], weight+w
+					}
+				}
+				if weight > 0 {
+					b.z[y*baseSide+x], known[y*baseSide+x] = sum/weight, 1
+				}
+			}
+		}
+	}
+	for range baseSide {
+		pass(true)
+	}
+	for range 2 {
+		pass(false)
+	}
+	return b
+}
+
+// normal returns the normal of the relief's form at (x, y) from differences over a cell.
+func (r *relief) normal(x, y float64) geom.Vec {
+	h := 2 * r.reach / float64(r.n)
+	return geom.Vec{
+		X: (r.read(r.z, x-h, y) - r.read(r.z, x+h, y)) / (2 * h),
+		Y: (r.read(r.z, x, y-h) - r.read(r.z, x, y+h)) / (2 * h),
+		Z: 1,
+	}.Unit()
 }
 
 // uv returns where the maps hold the point (x, y).

@@ -22,6 +22,10 @@ func fibonacci(n int, f func(d geom.Vec)) {
 	}
 }
 
+func sphereOf(n int, f func(d geom.Vec) colour.RGB) *Sphere {
+	return NewSphere(n, 2, func(x, y int) colour.RGB { return f(Direction(n, x, y).Unit()) })
+}
+
 // Ramamoorthi and Hanrahan 2001, section 3: for any light the irradiance is off by less than 9 % of the largest anywhere and 3 % in the
 // mean over orientations; the worst light is a point. Equation 13 itself: even light of 1 has L00 = sqrt(4 pi) and gives pi.
 func TestHarmonics(t *testing.T) {
@@ -37,7 +41,7 @@ func TestHarmonics(t *testing.T) {
 		require.Less(t, worst, 0.095) // 0.09375 on the terminator, by the series
 		require.Greater(t, worst, 0.05)
 	}
-	s := NewSphere(64, 2, func(geom.Vec) colour.RGB { return colour.RGB{1, 2, 3} })
+	s := sphereOf(64, func(geom.Vec) colour.RGB { return colour.RGB{1, 2, 3} })
 	h := s.Harmonics()
 	require.InDelta(t, 3.5449, h[0][0], 1e-4)
 	fibonacci(100, func(d geom.Vec) {
@@ -47,7 +51,7 @@ func TestHarmonics(t *testing.T) {
 	})
 	require.InEpsilon(t, 2, h.Mean()[1], 1e-5)
 	// A sky of radiance 1 over black ground: (1 + cos)/2 pi (the view factor of a half-space; the series has no error in its linear part).
-	sky := NewSphere(128, 2, func(d geom.Vec) colour.RGB { return colour.Grey(math.Ceil(max(0, d.Y))) })
+	sky := sphereOf(128, func(d geom.Vec) colour.RGB { return colour.Grey(math.Ceil(max(0, d.Y))) })
 	hs := sky.Harmonics()
 	for _, a := range []float64{0, 0.5, 1.2, 2, 3} {
 		s, c := math.Sincos(a)
@@ -60,8 +64,8 @@ func TestHarmonics(t *testing.T) {
 // The picture over directions gives back what was put in, across its seams too, and even light stays even at any roughness.
 func TestSphere(t *testing.T) {
 	f := func(d geom.Vec) colour.RGB { return colour.RGB{2 + d.X, 2 + d.Y*d.Z, 2 + math.Abs(d.Z)} }
-	s := NewSphere(256, 2, f)
-	even := NewSphere(32, 2, func(geom.Vec) colour.RGB { return colour.Grey(3) })
+	s := sphereOf(256, f)
+	even := sphereOf(32, func(geom.Vec) colour.RGB { return colour.Grey(3) })
 	fibonacci(3000, func(d geom.Vec) {
 		got := s.At(d, 0)
 		for c, want := range f(d) {
@@ -86,7 +90,7 @@ func TestSphere(t *testing.T) {
 // A smeared copy is the mean of the light over the GGX lobe of view = normal = mirror: against the integral, for a cap of light.
 func TestPrefilter(t *testing.T) {
 	axis := geom.Vec{X: 0.3, Y: 0.5, Z: 0.8}.Unit()
-	s := NewSphere(256, 2, func(d geom.Vec) colour.RGB {
+	s := sphereOf(256, func(d geom.Vec) colour.RGB {
 		return colour.Grey(geom.Smoothstep(math.Cos(0.75), math.Cos(0.45), d.Dot(axis)))
 	})
 	for _, alpha := range []float64{0.1, 0.25, 0.5} {

@@ -35,17 +35,17 @@ var roughSide = [...]int{0, 256, 128, 64, 32, 32, 16}
 // prefilterSamples is the number of directions that a texel of a smeared copy takes the mean of.
 const prefilterSamples = 128
 
-// NewSphere fills a picture of n x n texels, n a power of two in [8, 4096], by asking f for the light of each direction, and smears it.
+// NewSphere fills a picture of n x n texels, n a power of two in [8, 4096], by asking f for the light of each texel (see Direction), and smears it.
 //
 // Source: Karis, Real Shading in Unreal Engine 4, SIGGRAPH course 2013 (the split sum: the view and the normal are taken to lie along the
 // reflected direction); Krivanek and Colbert, Real-time Shading with Filtered Importance Sampling, EGSR 2008 (each direction reads a copy
 // whose texel is as wide as the sample).
-func NewSphere(n, workers int, f func(d geom.Vec) colour.RGB) *Sphere {
+func NewSphere(n, workers int, f func(x, y int) colour.RGB) *Sphere {
 	s := &Sphere{}
 	base := newLevel(n)
 	cover.Each(n, workers, func(y int) {
 		for x := range n {
-			base.set(x, y, f(Direction(n, x, y).Unit()))
+			base.set(x, y, f(x, y))
 		}
 	})
 	s.sharp = append(s.sharp, base)
