@@ -37,6 +37,25 @@ func writeScene(t *testing.T) (dir, file string) {
 	return dir, file
 }
 
+// The raster look comes out of the same command, in a budget that a flag names, and says in its report what it is.
+func TestRasterLook(t *testing.T) {
+	dir, file := writeScene(t)
+	t.Chdir(dir)
+	code, out, stderr := catchlight("render", file, "--look", "raster", "--profile", "lean", "--out", "a.png", "--out", "a.exr")
+	require.Zero(t, code, stderr)
+	require.Contains(t, out, "wrote a.png (16 x 12, raster)")
+	pic, err := imageio.Read("a.exr")
+	require.NoError(t, err)
+	require.InDelta(t, 0.25, pic.RGB()[0][6*16+8], 0.01) // the grey of .5 in even light of .5
+	data, err := os.ReadFile("a.json")
+	require.NoError(t, err)
+	require.Contains(t, string(data), `"bake_seconds"`)
+	code, _, stderr = catchlight("render", file, "--look", "raster", "--profile", "skiff")
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, stderr, "--profile skiff: raster.profile:")
+	require.Contains(t, stderr, "is none of full, lean, middle, nor a file that ends in .yaml")
+}
+
 func TestMistakes(t *testing.T) {
 	dir, file := writeScene(t)
 	t.Chdir(dir)
@@ -55,6 +74,8 @@ func TestMistakes(t *testing.T) {
 		{"render " + file + " --fast", exitUsage, "unknown flag: --fast"},
 		{"render " + file + " --spp x", exitUsage, `invalid argument "x" for "--spp" flag`},
 		{"render " + file + " --spp 0", exitUsage, "--spp 0: film.spp: 0 is outside [1, 1048576]"},
+		{"render " + file + " --look oil", exitUsage, "--look oil: known are raster, traced"},
+		{"render " + file + " --look raster --spp 4", exitUsage, "--spp has no meaning with --look raster, which takes no samples"},
 		{"render " + file + " --seed -1", exitUsage, "--seed -1: film.seed: -1 is outside [0, 2147483647]"},
 		{"render " + file + " --size 3x", exitUsage, `--size "3x": give width and height in pixels as WxH, for instance 640x640`},
 		{"render " + file + " --size 3x4x5", exitUsage, `--size "3x4x5": give width and height in pixels as WxH, for instance 640x640`},

@@ -212,12 +212,12 @@ func (l *lamp) from(p geom.Vec, i int) (d geom.Vec, e float64) {
 // blocked reports whether a plain body stands between p and the lamp in direction d.
 func (k *Look) blocked(sc *accel.Scratch, p, d geom.Vec, l *lamp) bool {
 	far := math.Inf(1)
-	if l != nil && l.Kind != light.Distant {
+	if l.Kind != light.Distant {
 		far = l.Centre.Sub(p).Len()
 	}
 	for i := range k.scene.Bodies {
 		b := &k.scene.Bodies[i]
-		if b.Eye >= 0 || b.Mask&frozen.ShadowRays == 0 || b.Material.Kind == frozen.Matched || b.Material.Kind == frozen.Dielectric {
+		if b.Eye >= 0 || b.Mask&frozen.ShadowRays == 0 || letsThrough(b.Material.Kind) {
 			continue
 		}
 		if b.Blocks(sc, geom.Ray{O: p, D: d}, 1e-6, far) {
@@ -253,20 +253,25 @@ func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int
 		if !ok || out.Dot(n) <= 0 {
 			continue
 		}
-		dir := y.body.ToWorld.Vector(out).Unit()
-		if k.set.Occlusion != "none" && k.blocked(sc, y.body.ToWorld.Point(sp.P), dir, nil) {
-			continue
-		}
 		w := bends * (1 - y.e.Reflectance(out.Dot(n))) * math.Pi / transferLooks
+		dir := y.body.ToWorld.Vector(out).Unit()
+		if k.set.Occlusion != "none" && k.standsAbout() {
+			r := geom.Ray{O: y.body.ToWorld.Point(sp.P), D: dir}
+			if h, ok := k.nearest(sc, r, frozen.ShadowRays, y.e); ok {
+				e = e.Add(k.seenBy(sc, r, &h).Scale(w))
+				continue
+			}
+		}
 		for q, b := range shading.Basis(dir) {
 			t[q] += w * b
 		}
 	}
+	var far colour.RGB
 	for q := range t {
-		e = e.Add(k.ambient[q].Scale(t[q]))
+		far = far.Add(k.ambient[q].Scale(t[q]))
 	}
-	for q := range e {
-		e[q] = max(0, e[q])
+	for q := range far {
+		e[q] += max(0, far[q])
 	}
 	return e
 }

@@ -259,7 +259,7 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, white colour.R
 	} else {
 		n := y.body.ToWorld.Vector(ln).Unit()
 		at := y.body.ToWorld.Point(q)
-		e = k.ambient.Irradiance(n).Scale(slope[2] * y.veil.at(y.body.ToLocal.Point(f.sf.P)))
+		e = y.veil.at(y.body.ToLocal.Point(f.sf.P), k.ambient.Irradiance(n)).Scale(slope[2])
 		for i := range k.lamps {
 			l := &k.lamps[i]
 			c := l.cosine(at, n)
@@ -296,7 +296,7 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, white colour.R
 
 // white returns the irradiance on the white below its coat, as it counts for what the coat lets out again.
 func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
-	e := k.ambient.Irradiance(n).Scale(y.veil.at(p))
+	e := y.veil.at(p, k.ambient.Irradiance(n))
 	round := y.body.Scale * p.Len()
 	bent := k.set.Scattering == "bent" && y.e.Tissue.ScatterSclera
 	for i := range k.lamps {

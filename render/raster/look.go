@@ -8,6 +8,7 @@ import (
 
 	"catchlight/light"
 	"catchlight/material/fresnel"
+	"catchlight/material/tissue"
 	"catchlight/render/frozen"
 	"catchlight/render/raster/cover"
 	"catchlight/render/raster/shading"
@@ -89,7 +90,7 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 				k.note("%s: the shell is not in sight of the globe's centre all round, so it keeps its %d triangles", b.Name, len(solid.tri))
 			}
 		}
-		if b.Material.Kind == frozen.Dielectric {
+		if b.Material.Kind == frozen.Dielectric || b.Material.Kind == frozen.Sheet {
 			k.clear = append(k.clear, solid)
 		} else {
 			k.solids = append(k.solids, solid)
@@ -132,7 +133,7 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 				return fresnel.Conductor(c, m.Eta, m.K)
 			}
 			k.metal[i] = shading.NewResponse(m.Alpha, metal).Compensated(metal(1))
-		case frozen.Dielectric:
+		case frozen.Dielectric, frozen.Sheet:
 			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB { return colour.Grey(fresnel.Dielectric(c, m.Index)) })
 		case frozen.Soft:
 			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB {
@@ -141,7 +142,7 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 				}
 				return colour.Grey(m.Flesh.Coat.Reflectance(c))
 			})
-			if set.Scattering == "screen" {
+			if set.Scattering == "screen" && !m.Flesh.Solid {
 				k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), set.Taps)
 			}
 		}
@@ -264,14 +265,22 @@ func (k *Look) gloss(f *fragment, n geom.Vec, alpha float64, response colour.RGB
 	return k.mirrored(r, alpha).Add(k.glints(k.lamps, f, n, r, alpha)).Mul(response)
 }
 
-// diffuse returns the irradiance on a plain surface of normal n.
-func (k *frame) diffuse(f *fragment, n geom.Vec) colour.RGB {
+// diffuse returns the irradiance on a plain surface of normal n, below a coat where there is one (nil: none): as it counts for what the
+// coat lets out again.
+func (k *frame) diffuse(f *fragment, n geom.Vec, coat *tissue.Coat) colour.RGB {
 	e := k.ambient.Irradiance(n)
 	for i := range k.lamps {
 		l := &k.lamps[i]
-		if c := l.cosine(f.sf.P, n); c > 0 {
-			e = e.Add(l.strength().Scale(c * k.onAll[i].lit(f.sf.P, n, k.set.Shadow)))
+		c := l.cosine(f.sf.P, n)
+		if c <= 0 {
+			continue
 		}
+		c *= k.onAll[i].lit(f.sf.P, n, k.set.Shadow)
+		if coat != nil {
+			d, _, sin, _ := l.toward(f.sf.P)
+			c *= coat.Out(steepness(d.Dot(n), 0.7*sin))
+		}
+		e = e.Add(l.strength().Scale(c))
 	}
 	return e
 }
@@ -288,13 +297,17 @@ func (k *frame) shade(f *fragment) (out answer) {
 	}
 	switch m.Kind {
 	case frozen.Diffuse:
-		out.l = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n)).Scale(1 / math.Pi)
+		out.l = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n, nil)).Scale(1 / math.Pi)
 	case frozen.Conductor:
 		out.l = k.gloss(f, n, m.Alpha, k.metal[f.sf.Body].At(f.wo.Dot(n)))
 	case frozen.Soft:
 		response := k.metal[f.sf.Body].At(f.wo.Dot(n))
 		out.l = k.gloss(f, n, m.Alpha, response)
-		out.kernel, out.e = k.flesh[f.sf.Body], k.diffuse(f, n)
+		coat := &m.Flesh.Coat
+		if m.Flesh.Clear {
+			coat = nil
+		}
+		out.kernel, out.e = k.flesh[f.sf.Body], k.diffuse(f, n, coat)
 		out.a = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(colour.Grey(1).Sub(response)).Scale(1 / math.Pi)
 	}
 	return out
@@ -370,6 +383,9 @@ func (k *frame) glaze(ctx context.Context) {
 			if k.scene.ShowEnvironment {
 				open = 1 - k.solid(i)
 			}
+			if m.Kind == frozen.Sheet {
+				open = 0
+			}
 			if d, ok := geom.Refract(f.wo, ns, m.Index); ok && k.far != nil {
 				l = l.Add(k.far.At(d, m.Alpha).Mul(colour.Grey(1).Sub(response)).Scale(open))
 			}
@@ -381,7 +397,9 @@ func (k *frame) glaze(ctx context.Context) {
 				k.out.Mean[i][c] = pass*k.out.Mean[i][c] + w*l[c]
 				k.skin.a[i][c] *= float32(pass)
 			}
-			k.out.Alpha[i] = max(k.out.Alpha[i], w)
+			if m.Kind == frozen.Dielectric {
+				k.out.Alpha[i] = max(k.out.Alpha[i], w)
+			}
 		}
 	})
 }

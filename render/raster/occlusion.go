@@ -15,12 +15,13 @@ import (
 // Occlusion: how much of the surroundings plain bodies such as lids and cards hide from an eye, and what they show in the mirror of its
 // tear film. Both are baked from one place: the centre of the eye.
 
-// veil is the share of the surroundings' diffuse light that reaches the outer shell, by direction from the eye's centre.
+// veil is what plain bodies do to the diffuse light on the outer shell, by direction from the eye's centre: the share of the surroundings
+// that they leave, and the irradiance that they send in their place.
 //
-// Source: Landis, Production-Ready Global Illumination, SIGGRAPH course 2002 (baked ambient occlusion).
+// Source: Landis, Production-Ready Global Illumination, SIGGRAPH course 2002 (baked ambient occlusion), with one bounce of light.
 type veil struct {
 	n   int
-	pix []float32
+	pix []float32 // 4 a texel
 }
 
 const (
@@ -29,11 +30,12 @@ const (
 )
 
 func (k *Look) newVeil(y *eyeLook) *veil {
-	v := &veil{n: veilSide, pix: make([]float32, veilSide*veilSide)}
+	v := &veil{n: veilSide, pix: make([]float32, 4*veilSide*veilSide)}
 	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
 	scratch := newScratches()
 	frozen.Directions(v.n, func(i int, d geom.Vec) {
-		v.pix[i] = 1
+		o := v.pix[4*i : 4*i+4]
+		o[0] = 1
 		sc := scratch.Get().(*accel.Scratch)
 		defer scratch.Put(sc)
 		far := 4 * y.e.Far
@@ -44,33 +46,51 @@ func (k *Look) newVeil(y *eyeLook) *veil {
 		to := &y.body.ToWorld
 		p, f := to.Point(sp.P), geom.NewFrame(to.Vector(sp.N).Unit())
 		open := 0
+		var bounced colour.RGB
 		for s := range veilLooks {
 			const side = 8
-			if !k.blocked(sc, p, f.World(geom.CosineHemisphere((float64(s%side)+0.5)/side, (float64(s/side)+0.5)/side)), nil) {
+			r := geom.Ray{O: p, D: f.World(geom.CosineHemisphere((float64(s%side)+0.5)/side, (float64(s/side)+0.5)/side))}
+			if h, ok := k.nearest(sc, r, frozen.ShadowRays, y.e); ok {
+				bounced = bounced.Add(k.seenBy(sc, r, &h))
+			} else {
 				open++
 			}
 		}
-		v.pix[i] = float32(open) / veilLooks
+		o[0] = float32(open) / veilLooks
+		for c := range bounced {
+			o[1+c] = float32(bounced[c] * math.Pi / veilLooks)
+		}
 	}, rows)
 	return v
+}
+
+// at returns what is left of the irradiance e of the surroundings at a place of the outer shell (eye frame), with what bodies send.
+func (v *veil) at(p geom.Vec, e colour.RGB) colour.RGB {
+	if v == nil {
+		return e
+	}
+	uv := chart(p)
+	q := sample(v.pix, v.n, uv.U, uv.V)
+	return e.Scale(q[0]).Add(colour.RGB{q[1], q[2], q[3]})
 }
 
 // newScratches returns scratch space for rays, one a worker.
 func newScratches() *sync.Pool { return &sync.Pool{New: func() any { return accel.NewScratch() }} }
 
-// at returns the share at a place of the outer shell, eye frame.
-func (v *veil) at(p geom.Vec) float64 {
-	if v == nil {
-		return 1
+// nearest finds the first body about an eye that a ray meets, clear ones and the eye's own shells left out.
+func (k *Look) nearest(sc *accel.Scratch, r geom.Ray, mask frozen.Mask, own *frozen.Eye) (h frozen.Hit, ok bool) {
+	h = frozen.Hit{T: math.Inf(1), Body: -1, Light: -1}
+	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
+	for i := range k.scene.Bodies {
+		b := &k.scene.Bodies[i]
+		if q := int32(i); b.Mask&mask == 0 || q == own.Outer || q == own.Inner || b.Material.Kind == frozen.Outer || letsThrough(b.Material.Kind) {
+			continue
+		}
+		if _, _, near := b.Bounds.Hit(r.O, inv, 1e-6, h.T); near && b.Closest(sc, r, 1e-6, h.T, &h) {
+			h.Body, ok = int32(i), true
+		}
 	}
-	uv := chart(p)
-	x, y := uv.U*float64(v.n)-0.5, uv.V*float64(v.n)-0.5
-	x, y = max(0, min(float64(v.n)-1.001, x)), max(0, min(float64(v.n)-1.001, y))
-	i, j := int(x), int(y)
-	fx, fy := x-float64(i), y-float64(j)
-	q := j*v.n + i
-	a, b := float64(v.pix[q])+fx*float64(v.pix[q+1]-v.pix[q]), float64(v.pix[q+v.n])+fx*float64(v.pix[q+v.n+1]-v.pix[q+v.n])
-	return a + fy*(b-a)
+	return h, ok
 }
 
 // crevices returns the share of diffuse light from above that the relief about each texel lets in, from the highest slope within reach in
@@ -134,27 +154,15 @@ const probeSide = 512
 // newProbe looks round from the eye's centre. It is nil where nothing stands about it.
 func (k *Look) newProbe(y *eyeLook) *probe {
 	p := &probe{centre: y.body.ToWorld.T, n: probeSide, dist: make([]float32, probeSide*probeSide), l: make([]colour.RGB, probeSide*probeSide), least: math.Inf(1)}
-	own := y.e
 	cover.Each(p.n, k.workers, func(j int) {
 		sc := accel.NewScratch()
 		for i := range p.n {
 			r := geom.Ray{O: p.centre, D: shading.Direction(p.n, i, j).Unit()}
-			best := frozen.Hit{T: math.Inf(1), Body: -1, Light: -1}
-			for q := range k.scene.Bodies {
-				b := &k.scene.Bodies[q]
-				if b.Mask&frozen.ReflectionRays == 0 || int32(q) == own.Outer || int32(q) == own.Inner || b.Material.Kind == frozen.Outer || b.Material.Kind == frozen.Matched {
-					continue
-				}
-				if b.Closest(sc, r, 1e-6, best.T, &best) {
-					best.Body = int32(q)
-				}
+			h, ok := k.nearest(sc, r, frozen.ReflectionRays, y.e)
+			p.dist[j*p.n+i] = float32(h.T)
+			if ok {
+				p.l[j*p.n+i] = k.seenBy(sc, r, &h)
 			}
-			at := j*p.n + i
-			p.dist[at] = float32(best.T)
-			if best.Body < 0 {
-				continue
-			}
-			p.l[at] = k.seenByProbe(sc, r, &best)
 		}
 	})
 	for _, d := range p.dist {
@@ -168,8 +176,8 @@ func (k *Look) newProbe(y *eyeLook) *probe {
 	return p
 }
 
-// seenByProbe shades what a probe's ray meets: diffuse light alone, lamps with one look for what stands between.
-func (k *Look) seenByProbe(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
+// seenBy shades what a baking ray meets: diffuse light alone, lamps with one look for what stands between.
+func (k *Look) seenBy(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
 	f := fragment{sf: k.scene.Surface(r, h), wo: r.D.Neg()}
 	_, n := f.facing()
 	m := &k.scene.Bodies[h.Body].Material

@@ -13,6 +13,7 @@ import (
 type shadow struct {
 	view   cover.View
 	frame  geom.Frame // of the view: N toward the light
+	eye    geom.Vec   // of the view
 	flat   bool       // rays run in parallel
 	near   float64    // perspective: of the view
 	length float64    // flat: depth is 1 - distance/length
@@ -45,6 +46,7 @@ func newShadow(l *lamp, centre geom.Vec, radius float64, casters []solid, n, wor
 		s.length, s.texel = out+radius, 2*radius/float64(n)
 		s.view = cover.Flat(s.frame, centre.Mad(out, l.Frame.N), float64(n)/2, float64(n)/2, s.texel, n, n, 0, s.length)
 	} else {
+		s.eye = l.Centre
 		back := l.Centre.Sub(centre)
 		d := back.Len()
 		s.frame = geom.NewFrame(back.Mul(1 / d))
@@ -91,21 +93,57 @@ func (s *shadow) distance(depth float64) float64 {
 	return s.near / depth
 }
 
-// compare returns the share of light that reaches distance d at map position (x, y) in texels: bilinear between four comparisons.
+// plane is the receiver's tangent plane as the map sees it: at map position (x, y) it lies at the distance 1/(c + a x + b y), or c + a x + b y
+// where rays run in parallel. A look aside is held against it and not against the receiver's own distance, so that a tilted surface
+// does not hide the light from itself.
+//
+// Source: Isidoro, Shadow Mapping: GPU-based Tips and Techniques, GDC 2006 (receiver plane depth bias).
+type plane struct {
+	a, b, c float64
+	flat    bool
+}
+
+// plane returns that of point p and normal n, which faces the light.
+func (s *shadow) plane(p, n geom.Vec) plane {
+	half := float64(s.n) / 2
+	ns, nt, nn := n.Dot(s.frame.S)*s.texel, -n.Dot(s.frame.T)*s.texel, n.Dot(s.frame.N)
+	if s.flat {
+		// p + u S + v T - w N lies on the plane where w = (u n.S + v n.T)/n.N.
+		x, y, z := s.view.Project(p)
+		k := 1 / max(0.02, nn)
+		return plane{ns * k, nt * k, s.distance(z) - (x*ns+y*nt)*k, true}
+	}
+	m := 1 / min(-1e-9, n.Dot(p.Sub(s.eye)))
+	return plane{ns * m, nt * m, (-nn - half*(ns+nt)) * m, false}
+}
+
+// hides reports whether the map's texel at (x, y) holds something clearly before the plane.
+func (s *shadow) hides(q *plane, x, y float64) bool {
+	i, j := int(math.Floor(x)), int(math.Floor(y))
+	if i < 0 || j < 0 || i >= s.n || j >= s.n {
+		return false
+	}
+	d := float64(s.dist[j*s.n+i])
+	w := q.c + q.a*(float64(i)+0.5) + q.b*(float64(j)+0.5)
+	if q.flat {
+		return d < w
+	}
+	return 1/d > w*(1+1e-6)
+}
+
+// compare returns the share of light that passes at map position (x, y) in texels: bilinear between four comparisons.
 //
 // Source: Reeves, Salesin and Cook, Rendering Antialiased Shadows with Depth Maps, SIGGRAPH 1987.
-func (s *shadow) compare(x, y, d float64) float64 {
+func (s *shadow) compare(q *plane, x, y float64) float64 {
 	x, y = x-0.5, y-0.5
-	xf, yf := math.Floor(x), math.Floor(y)
-	fx, fy := x-xf, y-yf
-	lit := func(i, j int) float64 {
-		if i < 0 || j < 0 || i >= s.n || j >= s.n || float64(s.dist[j*s.n+i]) >= d {
-			return 1
+	fx, fy := x-math.Floor(x), y-math.Floor(y)
+	lit := func(dx, dy float64) float64 {
+		if s.hides(q, x+dx, y+dy) {
+			return 0
 		}
-		return 0
+		return 1
 	}
-	i, j := int(xf), int(yf)
-	a, b := lit(i, j)*(1-fx)+lit(i+1, j)*fx, lit(i, j+1)*(1-fx)+lit(i+1, j+1)*fx
+	a, b := lit(0, 0)*(1-fx)+lit(1, 0)*fx, lit(0, 1)*(1-fx)+lit(1, 1)*fx
 	return a + fy*(b-a)
 }
 
@@ -146,14 +184,15 @@ func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	if !(d > s.least) {
 		return 1
 	}
+	face := s.plane(p, n)
 	switch mode {
 	case "hard":
-		return s.compare(x, y, d)
+		return s.compare(&face, x, y)
 	case "soft":
 		sum := 0.0
 		for j := -2; j <= 2; j++ {
 			for i := -2; i <= 2; i++ {
-				sum += s.compare(x+float64(i), y+float64(j), d)
+				sum += s.compare(&face, x+float64(i), y+float64(j))
 			}
 		}
 		return sum / 25
@@ -170,12 +209,8 @@ func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	reach := aside(s.least)
 	for i := range blockerLooks {
 		qx, qy := s.points[i*shadowLooks/blockerLooks][0], s.points[i*shadowLooks/blockerLooks][1]
-		ix, iy := int(math.Floor(x+reach*qx)), int(math.Floor(y-reach*qy))
-		if ix < 0 || iy < 0 || ix >= s.n || iy >= s.n {
-			continue
-		}
-		if b := float64(s.dist[iy*s.n+ix]); b < d {
-			sum += b
+		if tx, ty := x+reach*qx, y-reach*qy; s.hides(&face, tx, ty) {
+			sum += min(d, float64(s.dist[int(ty)*s.n+int(tx)]))
 			found++
 		}
 	}
@@ -186,8 +221,7 @@ func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	hidden := 0
 	for i := range shadowLooks {
 		qx, qy := s.points[i][0], s.points[i][1]
-		ix, iy := int(math.Floor(x+reach*qx)), int(math.Floor(y-reach*qy))
-		if ix >= 0 && iy >= 0 && ix < s.n && iy < s.n && float64(s.dist[iy*s.n+ix]) < d {
+		if s.hides(&face, x+reach*qx, y-reach*qy) {
 			hidden++
 		}
 	}
@@ -234,7 +268,7 @@ func (k *frame) shadows(centre geom.Vec, radius float64) {
 		if kind != frozen.Outer && kind != frozen.Inner && b.Mask&frozen.CameraRays != 0 {
 			others = true
 		}
-		if b.Mask&frozen.ShadowRays == 0 || kind == frozen.Outer || kind == frozen.Matched || kind == frozen.Dielectric {
+		if b.Mask&frozen.ShadowRays == 0 || kind == frozen.Outer || letsThrough(kind) {
 			continue
 		}
 		s := solidOf(b, int32(i))
@@ -251,4 +285,9 @@ func (k *frame) shadows(centre geom.Vec, radius float64) {
 			k.onAll[i] = newShadow(&k.lamps[i], centre, radius, all, k.set.ShadowSize, k.workers)
 		}
 	}
+}
+
+// letsThrough reports whether light passes a surface of this kind.
+func letsThrough(kind frozen.Kind) bool {
+	return kind == frozen.Matched || kind == frozen.Dielectric || kind == frozen.Sheet
 }
