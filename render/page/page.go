@@ -127,7 +127,7 @@ func TextWidth(text string, size float64, bold bool) float64 {
 
 // Fit cuts a text so that it is at most width wide, with three dots where something is left out.
 func Fit(text string, size float64, bold bool, width float64) string {
-	if TextWidth(text, size, bold) <= width {
+	if text == "" || TextWidth(text, size, bold) <= width {
 		return text
 	}
 	r := []rune(text)

@@ -132,3 +132,9 @@ func TestAPNG(t *testing.T) {
 	_, err = APNG(nil, 80)
 	require.Error(t, err)
 }
+
+// Nothing fits anywhere: no dots stand for it.
+func TestFitNothing(t *testing.T) {
+	require.Empty(t, Fit("", 12, false, -3))
+	require.Equal(t, "...", Fit("words", 12, false, 1))
+}
