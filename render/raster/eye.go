@@ -168,7 +168,7 @@ func (k *frame) outer(f *fragment) (out answer) {
 		a0 = k.tissue(y, p, dx, dy).Scale((1 - w) * pass / math.Pi)
 	}
 	if seen && w > 0 {
-		if open := y.relief.read(y.relief.open, q.X, q.Y); open > 0 {
+		if open := y.relief.tissueShare(q, dx, dy); open > 0 {
 			e1 = k.iris(y, f, q, dx, dy, e0)
 			a1 = k.tissue(y, q, dx, dy).Scale(w * pass * open / math.Pi)
 		}

@@ -194,7 +194,7 @@ func (k *Look) lights() {
 // spot returns a distant disc in place of a hot spot that was cut out of an environment: of its irradiance, middle and width. ok is false
 // where nothing shines.
 func spot(l *light.Light) (f light.Form, ok bool) {
-	const side = 24
+	const side = 96
 	var e colour.RGB
 	var mean geom.Vec
 	total := 0.0

@@ -149,11 +149,10 @@ type probe struct {
 	least  float64
 }
 
-const probeSide = 512
-
 // newProbe looks round from the eye's centre. It is nil where nothing stands about it.
 func (k *Look) newProbe(y *eyeLook) *probe {
-	p := &probe{centre: y.body.ToWorld.T, n: probeSide, dist: make([]float32, probeSide*probeSide), l: make([]colour.RGB, probeSide*probeSide), least: math.Inf(1)}
+	n := 2 * k.set.Prefilter // sharper than the surroundings: what stands near is mirrored large
+	p := &probe{centre: y.body.ToWorld.T, n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
 	cover.Each(p.n, k.workers, func(j int) {
 		sc := accel.NewScratch()
 		for i := range p.n {

@@ -153,6 +153,15 @@ func (r *relief) read(pix []float32, x, y float64) float64 {
 	return a + fy*(b-a)
 }
 
+// tissueShare returns the share of a pixel about q that is tissue and not the pupil, from four places; dx and dy are the pixel's steps.
+func (r *relief) tissueShare(q, dx, dy geom.Vec) (share float64) {
+	for i := range 4 {
+		a, b := float64(i%2)/2-0.25, float64(i/2)/2-0.25
+		share += r.read(r.open, q.X+a*dx.X+b*dy.X, q.Y+a*dx.Y+b*dy.Y) / 4
+	}
+	return share
+}
+
 // reliefSteps is the number of equal steps down the relief before the crossing is closed in on.
 const reliefSteps = 24
 
