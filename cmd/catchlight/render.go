@@ -212,7 +212,7 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		return usageError{fmt.Errorf("--look %s: known are %s", f.look, strings.Join(lookNames(), ", "))}
 	}
 	if f.look == "raster" {
-		for _, flag := range []string{"keep", "continue", "shard", "error", "spp"} {
+		for _, flag := range []string{"keep", "continue", "shard", "error", "spp", "denoise"} {
 			if given(flag) {
 				return usageError{fmt.Errorf("--%s has no meaning with --look raster, which takes no samples", flag)}
 			}

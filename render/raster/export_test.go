@@ -12,7 +12,7 @@ import (
 func (k *Look) Visible() (body []int32, depth []float64, offset func(s int) (x, y float64)) {
 	p := cover.NewPass(k.view)
 	for i := range k.solids {
-		p.Add(k.solids[i].points, k.solids[i].tri, int32(i), k.solids[i].side, k.workers)
+		k.solids[i].addTo(p, int32(i), k.solids[i].side, k.workers)
 	}
 	b := p.Draw(k.set.Samples, k.workers)
 	for i, id := range b.ID {

@@ -79,9 +79,6 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 			k.note("%s: a volume without a surface is not drawn", b.Name)
 			continue
 		}
-		if b.Cutout != nil {
-			k.note("%s: its cutout is drawn with one sample a pixel", b.Name)
-		}
 		solid := solidOf(b, int32(i))
 		if b.Material.Kind == frozen.Outer && set.Triangles > 0 && len(solid.tri) > set.Triangles {
 			if s, ok := k.newLow(int32(i), max(16, set.Triangles)); ok {
@@ -318,7 +315,7 @@ func (k *Look) Draw(ctx context.Context) (*Picture, error) {
 	f := &frame{Look: k, pass: cover.NewPass(k.view), skin: newSkin(k.width, k.height)}
 	for i := range k.solids {
 		s := &k.solids[i]
-		f.pass.Add(s.points, s.tri, int32(i), s.side, k.workers)
+		s.addTo(f.pass, int32(i), s.side, k.workers)
 	}
 	f.buf = f.pass.Draw(k.set.Samples, k.workers)
 	f.shadows(f.region())
@@ -351,7 +348,7 @@ func (k *frame) glaze(ctx context.Context) {
 	pass := cover.NewPass(k.view)
 	for i := range k.clear {
 		s := &k.clear[i]
-		pass.Add(s.points, s.tri, int32(i), s.side, k.workers)
+		s.addTo(pass, int32(i), s.side, k.workers)
 	}
 	n := k.buf.Samples
 	buf := pass.Draw(n, k.workers)

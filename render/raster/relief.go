@@ -52,6 +52,9 @@ func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers in
 		slopes[3*i], slopes[3*i+1], slopes[3*i+2] = float32(l.X*k), float32(l.Y*k), 1
 		r.top, r.low = max(r.top, float64(r.z[i])), min(r.low, float64(r.z[i]))
 	}
+	if r.top < r.low { // no tissue in sight: all is open
+		r.top, r.low = 0, 0
+	}
 	// What is open lies level with the lowest tissue beside it: seen from above that is the narrowest ring of the margin, and rays that
 	// pass it are swallowed.
 	pit := math.Inf(1)

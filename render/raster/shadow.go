@@ -68,7 +68,7 @@ func newShadow(l *lamp, centre geom.Vec, radius float64, casters []solid, n, wor
 	}
 	pass := cover.NewPass(s.view)
 	for i := range casters {
-		pass.Add(casters[i].points, casters[i].tri, int32(i), cover.Both, workers)
+		casters[i].addTo(pass, int32(i), cover.Both, workers)
 	}
 	buf := pass.Draw(1, workers)
 	s.dist = make([]float32, n*n)

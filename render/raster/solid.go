@@ -16,6 +16,7 @@ type solid struct {
 	tri    [][3]uint32
 	face   []uint32 // of shapes in closed form: the face that each triangle lies on, as frozen.Hit.Prim; nil: the triangle itself
 	side   cover.Side
+	cut    cover.Cut    // of a mesh with a cutout; nil: all is there
 	low    *low         // in place of a fine outer shell
 	light  *light.Light // of a light that the camera sees; body is -1 then
 }
@@ -44,6 +45,14 @@ func solidOf(b *frozen.Body, index int32) solid {
 		s.points, s.tri = append([]geom.Vec(nil), b.Mesh.P...), b.Mesh.Tri
 		if b.Material.Kind == frozen.Outer || b.Material.Kind == frozen.Inner {
 			s.side = cover.Front
+		}
+		if c, m := b.Cutout, b.Mesh; c != nil {
+			s.cut = func(prim uint32, u, v float64) bool {
+				t := m.Tri[prim]
+				p, q, r := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
+				w := 1 - u - v
+				return c.Map.Scalar(geom.UV{U: w*p.U + u*q.U + v*r.U, V: w*p.V + u*q.V + v*r.V}, 0) < c.Level
+			}
 		}
 	case frozen.Sphere:
 		ball(&s, x)
@@ -125,4 +134,12 @@ func shining(l *light.Light, f light.Form) solid {
 		s.side = cover.Front
 	}
 	return s
+}
+
+// addTo adds the solid to a pass under a name.
+func (s *solid) addTo(p *cover.Pass, name int32, side cover.Side, workers int) {
+	p.Add(s.points, s.tri, name, side, workers)
+	if s.cut != nil {
+		p.Cutout(name, s.cut)
+	}
 }

@@ -54,7 +54,8 @@ func (p *Pass) Draw(samples, workers int) *Buffer {
 	}
 	p.tiles(workers, func(list []uint32, x0, y0, x1, y1 int32) {
 		for _, id := range list {
-			p.tris[id].draw(b, id, x0, y0, x1, y1)
+			t := &p.tris[id]
+			t.draw(b, id, x0, y0, x1, y1, p.cuts[t.body])
 		}
 	})
 	return b
@@ -100,8 +101,8 @@ func (t *triangle) box() (x0, y0, x1, y1 int32) {
 	return min(t.x[0], t.x[1], t.x[2]) >> 8, min(t.y[0], t.y[1], t.y[2]) >> 8, max(t.x[0], t.x[1], t.x[2]) >> 8, max(t.y[0], t.y[1], t.y[2]) >> 8
 }
 
-// draw tests the samples of the pixels x0 <= x < x1, y0 <= y < y1.
-func (t *triangle) draw(b *Buffer, id uint32, x0, y0, x1, y1 int32) {
+// draw tests the samples of the pixels x0 <= x < x1, y0 <= y < y1; cut may be nil.
+func (t *triangle) draw(b *Buffer, id uint32, x0, y0, x1, y1 int32, cut Cut) {
 	bx0, by0, bx1, by1 := t.box()
 	x0, y0, x1, y1 = max(x0, bx0), max(y0, by0), min(x1, bx1+1), min(y1, by1+1)
 	ax, ay, c, bias := t.edges()
@@ -122,6 +123,11 @@ func (t *triangle) draw(b *Buffer, id uint32, x0, y0, x1, y1 int32) {
 				}
 				z := float32((float64(l0)*t.z[0] + float64(l1)*t.z[1] + float64(l2)*t.z[2]) * k)
 				if z > b.Depth[at+s] {
+					if cut != nil {
+						if u, v := t.place(&[3]float64{float64(l0), float64(l1), float64(l2)}); cut(t.prim, u, v) {
+							continue
+						}
+					}
 					b.Depth[at+s], b.ID[at+s] = z, id
 				}
 			}

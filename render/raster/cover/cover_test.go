@@ -18,7 +18,7 @@ func count(p *Pass, samples int) []int {
 	for i := range p.tris {
 		clear(b.ID)
 		clear(b.Depth) // every triangle here lies before the far plane
-		p.tris[i].draw(b, 1, 0, 0, int32(b.Width), int32(b.Height))
+		p.tris[i].draw(b, 1, 0, 0, int32(b.Width), int32(b.Height), nil)
 		for k, id := range b.ID {
 			out[k] += int(id)
 		}
@@ -142,6 +142,38 @@ func TestPlaceIsWhereTheRayMeets(t *testing.T) {
 		}
 		require.Greater(t, hits, 300)
 	}
+}
+
+// What a mask takes away shows what lies behind, sample by sample, in the right perspective: a checker of the triangle's own place.
+func TestCutout(t *testing.T) {
+	k, err := camera.New(camera.Config{Kind: camera.Perspective, Width: 40, Height: 30, Position: geom.Vec{X: 4, Y: 8, Z: 20}, Aim: geom.Vec{}, Up: geom.Vec{Y: 1}, SensorWidth: 36, FocalLength: 30})
+	require.NoError(t, err)
+	p := NewPass(Of(&k, 40, 30, 0.1, 0))
+	a, b, c := geom.Vec{X: -30, Z: 12}, geom.Vec{X: 25, Y: 3, Z: 9}, geom.Vec{X: 2, Y: -2, Z: -60}
+	p.Add([]geom.Vec{a, b, c}, [][3]uint32{{0, 1, 2}}, 0, Both, 1)
+	p.Add([]geom.Vec{{X: -900, Y: -90, Z: 900}, {X: 900, Y: -90, Z: 900}, {Y: -90, Z: -900}}, [][3]uint32{{0, 1, 2}}, 1, Both, 1)
+	whole := p.Draw(4, 1)
+	gone := func(u, v float64) bool { return int(u*20)%2 == int(v*20)%2 }
+	p.Cutout(0, func(_ uint32, u, v float64) bool { return gone(u, v) })
+	cut := p.Draw(4, 2)
+	behind, kept := 0, 0
+	for i, id := range whole.ID {
+		if id != 0 {
+			require.Equal(t, id, cut.ID[i])
+			continue
+		}
+		ox, oy := Offset(4, i%4)
+		pl := p.At(0, float64(i/4%40)+ox, float64(i/4/40)+oy)
+		if gone(pl.U, pl.V) {
+			behind++
+			require.NotEqual(t, uint32(0), cut.ID[i])
+		} else {
+			kept++
+			require.Equal(t, uint32(0), cut.ID[i])
+		}
+	}
+	require.Greater(t, behind, 300)
+	require.Greater(t, kept, 300)
 }
 
 // Nearer wins, whatever the order and the workers; faces seen from behind go where the side asks for it.

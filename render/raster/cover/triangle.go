@@ -35,6 +35,18 @@ type triangle struct {
 type Pass struct {
 	view View
 	tris []triangle
+	cuts map[int32]Cut
+}
+
+// Cut reports whether a source triangle is not there at the barycentrics (u, v) of its second and third corner.
+type Cut func(prim uint32, u, v float64) bool
+
+// Cutout takes away what cut says of a body's triangles, sample by sample.
+func (p *Pass) Cutout(body int32, cut Cut) {
+	if p.cuts == nil {
+		p.cuts = map[int32]Cut{}
+	}
+	p.cuts[body] = cut
 }
 
 // NewPass returns a pass without triangles.
@@ -136,7 +148,6 @@ func (p *Pass) At(id uint32, x, y float64) Place {
 		l[i] = (float64(ax[i])*x*subpixel + float64(ay[i])*y*subpixel + float64(c[i])) * k
 		lx[i], ly[i] = float64(ax[i])*subpixel*k, float64(ay[i])*subpixel*k
 	}
-	dot := func(a *[3]float64, b *[3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 	uw := [3]float64{t.u[0] * t.iw[0], t.u[1] * t.iw[1], t.u[2] * t.iw[2]}
 	vw := [3]float64{t.v[0] * t.iw[0], t.v[1] * t.iw[1], t.v[2] * t.iw[2]}
 	w := 1 / dot(&l, &t.iw)
@@ -147,6 +158,15 @@ func (p *Pass) At(id uint32, x, y float64) Place {
 	out.VX, out.VY = (dot(&lx, &vw)-out.V*bx)*w, (dot(&ly, &vw)-out.V*by)*w
 	return out
 }
+
+// place returns the source barycentrics at the film barycentrics l, which need not be scaled.
+func (t *triangle) place(l *[3]float64) (u, v float64) {
+	q := [3]float64{l[0] * t.iw[0], l[1] * t.iw[1], l[2] * t.iw[2]}
+	w := 1 / (q[0] + q[1] + q[2])
+	return dot(&q, &t.u) * w, dot(&q, &t.v) * w
+}
+
+func dot(a, b *[3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 
 // Body returns the body of a triangle.
 func (p *Pass) Body(id uint32) int32 { return p.tris[id].body }
