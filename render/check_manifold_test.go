@@ -153,12 +153,12 @@ func TestManifoldKeepsTheMeanLong(t *testing.T) {
 		for _, l := range []struct {
 			radius float64
 			spp    int
-		}{{2, 70000}, {5, 16000}, {15, 4000}, {30, 1500}, {60, 1000}} {
-			spp := min(l.spp/4, 4096)
+		}{{2, 80000}, {5, 16000}, {15, 4000}, {30, 1500}, {60, 1000}} {
+			spp, chance := min(l.spp/4, 4096), l.spp
 			if c.folds { // much is left to chance
-				spp = l.spp / 2
+				spp, chance = l.spp*3/2, l.spp*5/2
 			}
-			b := bothWays(t, l.radius, c, max(256, spp), l.spp)
+			b := bothWays(t, l.radius, c, max(256, spp), chance)
 			row("| %s | %g | %.5f +- %.5f | %.5f +- %.5f | %+.1f | %.5f |", c.name, l.radius, b.mean, b.se, b.chance, b.chanceSE,
 				(b.chance-b.mean)/math.Hypot(b.se, b.chanceSE), b.unfound)
 			b.check(t)
