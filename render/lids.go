@@ -165,13 +165,10 @@ func (p *preparer) lids(b *scene.Body, l *scene.Lids, eyes []looking, outer []*a
 	}
 	s := &l.Skin
 	add("skin", g.Skin, g.skin, soft(texture.FromImage(g.Colour, texture.Repeat), s.HalfRadius, s.Index, s.Roughness, s.Scatter), true, mask)
-	add("corner", g.Corner, g.corner, soft(texture.Constant(cornerColour), s.HalfRadius.Scale(0.7), tearIndex, 0.25, s.Scatter), true, mask)
+	add("corner", g.Corner, g.corner, soft(texture.FromImage(g.Pink, texture.Clamp), s.HalfRadius.Scale(0.7), tearIndex, 0.25, s.Scatter), true, mask)
 	add("lashes", g.Lashes, g.lashes, soft(texture.Constant(l.Lashes.Colour), s.HalfRadius, 1.55, 0.5, false), false, mask)
 	add("tears", g.Tears, g.tears, frozen.Material{Kind: frozen.Sheet, Index: tearIndex}, false, mask&^frozen.ShadowRays)
 }
-
-// cornerColour is the flesh of the inner corner: common practice, no published source.
-var cornerColour = colour.RGB{0.60, 0.29, 0.25}
 
 // soft makes a scattering body under a coat.
 func soft(c texture.Map, half colour.RGB, index, roughness float64, scatter bool) frozen.Material {

@@ -213,9 +213,9 @@ type Lids struct {
 // Skin is how lids answer light.
 type Skin struct {
 	Colour     colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" doc:"mean reflectance; rims, creases and corners differ from it"`
-	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.7, 0.35, 0.22]" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	Index      float64    `key:"index" range:"[1,4]" default:"1.4" doc:"index of its coat; 1 is none"`
-	Roughness  float64    `key:"roughness" range:"[0,1]" default:"0.54" doc:"roughness of the coat; GGX alpha is its square"`
+	Roughness  float64    `key:"roughness" range:"[0,1]" default:"0.48" doc:"roughness of the coat; GGX alpha is its square"`
 	Scatter    bool       `key:"scatter" default:"true" doc:"off makes skin plain diffuse: faster, harder"`
 }
 

@@ -24,6 +24,7 @@ type Lids struct {
 	Skin   *mesh.Mesh     // closed
 	Colour *texture.Image // of the skin, linear, 3 channels, one texel a vertex
 	Corner *mesh.Mesh     // closed: flesh of the inner corner, and what lies behind the outer one
+	Pink   *texture.Image // of the corner, as Colour
 	Tears  *mesh.Mesh     // a sheet; nil without tears. Its outer side faces the air
 	Lashes *mesh.Mesh     // closed tubes; nil without lashes
 
@@ -41,7 +42,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		return nil, fmt.Errorf("lids: %d sockets for a spacing of %g mm", len(sockets), p.Spacing)
 	}
 	out := &Lids{Params: p}
-	var pix []float32
+	var pix, pink []float32
 	var made []*socket
 	var rise []float64
 	far, width := 31.5, 0
@@ -73,7 +74,9 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		width = w
 		pix = append(pix, px...)
 		out.Skin = join(out.Skin, skin)
-		out.Corner = join(out.Corner, s.corner())
+		corner, cx := s.corner()
+		pink = append(pink, cx...)
+		out.Corner = join(out.Corner, corner)
 		if p.Tears > 0 {
 			out.Tears = join(out.Tears, s.tears())
 		}
@@ -86,14 +89,17 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		}
 		out.Rims = append(out.Rims, rim)
 	}
-	for i := range out.Skin.UV {
-		out.Skin.UV[i].V /= float64(len(sockets))
-		if len(sockets) == 2 && i >= len(out.Skin.UV)/2 {
-			out.Skin.UV[i].V += 0.5
-		}
-	}
-	out.Colour = picture(pix, width)
+	stack(out.Skin.UV, len(sockets))
+	stack(out.Corner.UV, len(sockets))
+	out.Colour, out.Pink = picture(pix, width), picture(pink, blockSize)
 	return out, nil
+}
+
+// stack puts the texture coordinates of n sockets, as many each, one above the other.
+func stack(uv []geom.UV, n int) {
+	for i := range uv {
+		uv[i].V = (uv[i].V + float64(i*n/len(uv))) / float64(n)
+	}
 }
 
 // join adds b to a, which may be nil.

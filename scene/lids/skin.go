@@ -280,7 +280,7 @@ func (s *socket) relief(q *station, h geom.Vec, d, edge, inland float64) float64
 	// A net of pores and little plates.
 	net := noise.Space(sd+14, h.X*1.1, h.Y*1.3, h.Z*1.1) + 0.7*noise.Space(sd+15, h.X*2.3, h.Y*2.5, h.Z*2.3)
 	slow := noise.Space(sd+16, h.X*0.24, h.Y*0.24, h.Z*0.24)
-	return amp*fine*(0.14*inland*lines*(1-geom.Smoothstep(9, 16, d))+0.14*inland*corner*rays+0.03*net+0.05*slow) +
+	return amp*fine*(0.2*inland*lines*(1-geom.Smoothstep(9, 16, d))+0.14*inland*corner*rays+0.05*net+0.05*slow) +
 		0.012*noise.Space(sd+17, h.X*2.1, h.Y*2.1, h.Z*2.1)*(1-amp)
 }
 
@@ -311,7 +311,8 @@ func (s *socket) paint(q *station, h geom.Vec, d, edge float64, f fold, relief f
 	if spot := noise.Space(sd+23, h.X*0.8, h.Y*0.8, h.Z*0.8); spot > 0.45 {
 		tint(0.82, 0.74, 0.68, (spot-0.45)*2.2)
 	}
-	tint(0.93, 0.88, 0.86, max(0, -relief*9)) // the floor of lines
+	tint(0.86, 0.78, 0.76, max(0, -relief*11)) // the floor of lines and pores
+	c = c.Scale(1 + 0.045*noise.Space(sd+25, h.X*2.2, h.Y*2.4, h.Z*2.2))
 	switch {
 	case edge == 2:
 		redder := math.Exp(-d / 1.5)
