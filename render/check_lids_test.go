@@ -167,3 +167,17 @@ bodies: [{name: eye, shape: eye, place: {at: [3, 4, 5], rotate: [0, 30, 0]}, eye
 	_, err = Prepare(context.Background(), d, Options{Cache: built})
 	require.ErrorContains(t, err, "bodies.eye.lids: Height, Cover (mm): 16 and 6 put the rims")
 }
+
+// Flesh that lies within an eye's outer shell changes nothing: a ball of it between the shells, 0.02 mm beneath the outer one.
+func TestEyeGoesBeforeFlesh(t *testing.T) {
+	const eye = "{name: eye, shape: eye, eye: {map_size: 64, cornea: {wobble: 0, sclera_wobble: 0}}}"
+	const ball = ", {name: ball, shape: sphere, radius: 11.98, material: {kind: tissue, colour: 0.3}}"
+	a, b := inFurnace(t, 24, 30, eye).Film.Develop(), inFurnace(t, 24, 30, eye+ball, "film.seed=2").Film.Develop()
+	for ch := range 3 {
+		m0, se0 := mean(&a, ch, nil)
+		m1, se1 := mean(&b, ch, nil)
+		t.Logf("channel %d: %.5f +- %.5f alone, %.5f +- %.5f with the ball", ch, m0, se0, m1, se1)
+		assert.InDelta(t, m0, m1, 3.3*math.Hypot(se0, se1))
+		assert.LessOrEqual(t, se0, 0.003)
+	}
+}

@@ -17,6 +17,11 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	b := &t.scene.Bodies[sf.Body]
 	m := &b.Material
 	fl := m.Flesh
+	if in := p.medium(); in >= 0 && t.scene.Bodies[in].Eye >= 0 {
+		// Within an eye's outer shell the eye goes before flesh that reaches into it, as that of the inner corner does.
+		p.ray.O = sf.Leave(p.ray.D)
+		return true
+	}
 	wo := p.ray.D.Neg()
 	if wo.Dot(sf.Ng) <= 0 {
 		t.Stats.WalkLeaks++

@@ -28,7 +28,7 @@ func (s *socket) corner() (*mesh.Mesh, []float32) {
 	}
 	m, pix := s.block([4]float64{in - 8, in + 3, inner.y - 6, inner.y + 7}, func(x, y float64) float64 {
 		w := fold(x, y)
-		return smoothMax(s.g.globe.height(x, y, 0)-0.3, inner.rim.Z-1.9, 1.4) + 1.9*hill(x, y) + 0.42*bell(w/0.6) - 0.3*bell((w-1)/0.5)
+		return smoothMax(s.g.globe.height(x, y, 0)-0.3, inner.rim.Z-1.9, 1.4) + 2.3*hill(x, y) + 0.42*bell(w/0.6) - 0.3*bell((w-1)/0.5)
 	}, func(x, y float64) colour.RGB {
 		c := colour.Lerp(foldColour, innerColour, geom.Smoothstep(0.2, 1.6, fold(x, y)))
 		c = colour.Lerp(c, caruncle, hill(x, y))
@@ -36,7 +36,7 @@ func (s *socket) corner() (*mesh.Mesh, []float32) {
 	})
 	x0 := -0.47 * p.Width
 	b, more := s.block([4]float64{x0 - 2, x0 + 5, outer.y - 5, outer.y + 5}, func(x, y float64) float64 {
-		return smoothMax(s.g.globe.height(x, y, 0)-0.3, outer.rim.Z-1.3, 1)
+		return smoothMax(s.g.globe.height(x, y, 0)-0.3, outer.rim.Z-1.3, 0.5)
 	}, func(x, y float64) colour.RGB {
 		return colour.Lerp(innerColour, foldColour, geom.Smoothstep(1, 3.5, x-x0))
 	})
@@ -49,9 +49,9 @@ func (s *socket) corner() (*mesh.Mesh, []float32) {
 
 // Colours of the corners: the fold is pale as the white beside it, the floor redder. Common practice, no published source.
 var (
-	foldColour  = colour.RGB{0.66, 0.45, 0.40}
+	foldColour  = colour.RGB{0.64, 0.40, 0.35}
 	innerColour = colour.RGB{0.56, 0.27, 0.23}
-	caruncle    = colour.RGB{0.64, 0.36, 0.29}
+	caruncle    = colour.RGB{0.62, 0.31, 0.25}
 )
 
 // corner returns the station farthest toward the nose (side 1) or the temple (-1).

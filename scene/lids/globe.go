@@ -12,7 +12,6 @@ type globe struct {
 	n     int
 	reach float64 // of the plane: tan(angle/2) at the grid's edge
 	r     []float64
-	most  float64 // largest of r
 }
 
 // globeAngle is the angle from +Z that a globe's grid reaches.
@@ -30,9 +29,6 @@ func newGlobe(far func(d geom.Vec) float64) *globe {
 	const k = 1
 	g.blend(k, math.Max, 0)
 	g.blend(k, func(a, b float64) float64 { return a + b }, 1.0/(2*k+1))
-	for _, v := range g.r {
-		g.most = max(g.most, v)
-	}
 	return g
 }
 
@@ -82,8 +78,8 @@ func (g *globe) at(d geom.Vec) float64 {
 // away, it goes on along a straight slope, so that it is defined everywhere.
 func (g *globe) height(x, y, extra float64) float64 {
 	rho := math.Hypot(x, y)
-	most := g.most + extra
-	lim := 0.88 * most
+	most := g.at(geom.Vec{X: x, Y: y, Z: 1e-9}) + extra
+	lim := 0.95 * most
 	q := min(rho, lim)
 	s := 1.0
 	if rho > lim {
@@ -94,5 +90,5 @@ func (g *globe) height(x, y, extra float64) float64 {
 		r := g.at(geom.Vec{X: s * x, Y: s * y, Z: z}) + extra
 		z = math.Sqrt(max(r*r-q*q, 1))
 	}
-	return z - (rho-q)*2
+	return z - (rho-q)*3 // the slope of a circle there
 }

@@ -21,13 +21,14 @@ func (g *ground) face(x, y float64) float64 {
 	}
 	nose := (x - g.far) / (11.5 - 0.1*y)
 	z += (11 - 0.1*y) / (1 + nose*nose*(1+nose*nose))
-	b := y - 21
+	// The brow arches over the outer third and is lower and flatter toward the nose.
+	b := y - 19.5 - 3*bell((x+9)/14)
 	if b < 0 {
 		b /= 9.5
 	} else {
 		b /= 26
 	}
-	z += 8.8 * math.Exp(-b*b) * (1 - 0.25*geom.Smoothstep(-12, -34, x))
+	z += 8.8 * math.Exp(-b*b) * (1 - 0.25*geom.Smoothstep(-12, -34, x)) * (1 - 0.4*geom.Smoothstep(10, 30, x))
 	z += 1.3 * geom.Smoothstep(3, 12, y)
 	z += (3.4*(1-geom.Smoothstep(-17, 2, y)) + 1.4*(1-geom.Smoothstep(-34, -14, y))) * (1 - 0.6*geom.Smoothstep(-12, -36, x))
 	return z

@@ -32,8 +32,8 @@ func (s *socket) lashes() *mesh.Mesh {
 		line := s.o.side(upper)
 		for i := 0; i < n; {
 			// A cluster: neighbours that lean toward each other's tips.
-			k := min(n-i, 1+r.IntN(4))
-			lean := r.NormFloat64()
+			k := min(n-i, 1+r.IntN(5))
+			lean := 1.3 * r.NormFloat64()
 			mid := (float64(i) + float64(k)/2) / float64(n)
 			for j := range k {
 				f := (float64(i+j) + 0.5 + 0.45*(2*r.Float64()-1)) / float64(n)
@@ -103,7 +103,7 @@ func (s *socket) lash(line []*station, f float64, upper bool, length, lean, gath
 	for i := range lashRings {
 		t := (float64(i) + 0.5) / lashRings
 		sin, cos := math.Sincos(a0 + (a1-a0)*math.Pow(t, 0.85))
-		d := out.Mul(cos).Mad(sin, away).Mad(fan+gather*0.5*t, side).Unit()
+		d := out.Mul(cos).Mad(sin, away).Mad(fan+gather*0.85*t, side).Unit()
 		if i == 0 {
 			pts[0] = root.Mad(-0.35, d)
 		}
