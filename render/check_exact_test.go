@@ -15,10 +15,10 @@ import (
 func TestExactExitByChance(t *testing.T) {
 	const lamps = "  - {name: lamp, kind: distant, angle: 70, from: {azimuth: 30, elevation: 20}, radiance: [1, 0.9, 0.8]}\n" +
 		"  - {name: ball, kind: sphere, radius: 15, from: {azimuth: 50, elevation: 10, distance: 45}, radiance: [3, 3, 3]}"
-	yaml := fmt.Sprintf(chanceEye, 160, lamps)
+	yaml := fmt.Sprintf(chanceEye, 80, lamps)
 	var m0, se0 [3]float64
 	for k, way := range [][]string{
-		{"film.seed=1"}, {"film.seed=2", "trace.light_samples=false", "film.spp=512"}, {"film.seed=3", "trace.manifold=false"}, {"film.seed=4", "trace.guided=false"},
+		{"film.seed=1"}, {"film.seed=2", "trace.light_samples=false", "film.spp=256"}, {"film.seed=3", "trace.manifold=false"}, {"film.seed=4", "trace.guided=false"},
 	} {
 		r := trace(t, yaml, append(way, "trace.exit=exact", "bodies.eye.eye.iris.pupil=2")...)
 		pic := r.Film.Develop()

@@ -55,7 +55,7 @@ func TestHotSpotsKeepTheMean(t *testing.T) {
 		spp               int
 		coat              bool
 	}{
-		{"sun, no mirror image", 0.8, 6000, 256, false}, {"lamp", 4, 60, 256, true},
+		{"sun, no mirror image", 0.8, 6000, 256, false}, {"lamp", 4, 60, 128, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			file := marshSky(t, c.degrees, c.strength)

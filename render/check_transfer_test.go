@@ -180,7 +180,7 @@ bodies: [{name: slab, shape: slab, thickness: 1e6, material: {kind: matched, ins
 // The angular profile of light from a half space is Chandrasekhar's: f = a/(4 pi (mu + mu0)) H(mu) H(mu0). Here mu0 is
 // integrated over a lamp of 40 or 75 degrees radius about the normal, and mu goes from the normal to grazing.
 func TestAngularProfile(t *testing.T) {
-	for _, c := range []struct{ a, mu, lamp float64 }{{0.9, 0.1, 75}, {0.99, 0.5, 40}} {
+	for _, c := range []struct{ a, mu, lamp float64 }{{0.9, 0.1, 75}} {
 		profile(t, c.a, c.mu, c.lamp, func(format string, a ...any) { t.Logf(format, a...) })
 	}
 }
@@ -237,9 +237,9 @@ func TestExitRadiiLong(t *testing.T) {
 	row := longTable(t, "exits", "Radii, in mean free paths, that hold a share of the light that leaves a half space.\n\n"+
 		"| albedo | light comes in | share | known | measured | off, % |\n| --- | --- | --- | --- | --- | --- |")
 	for _, c := range exits {
-		exitRadius(t, c.a, 0.5, c.r50, false, int(160/c.a/c.a), row)
-		exitRadius(t, c.a, 0.9, c.r90, false, 1024, row)
-		exitRadius(t, c.a, 0.5, c.beam50, true, int(160/c.a/c.a), row)
+		exitRadius(t, c.a, 0.5, c.r50, false, int(100/c.a/c.a), row)
+		exitRadius(t, c.a, 0.9, c.r90, false, 128, row)
+		exitRadius(t, c.a, 0.5, c.beam50, true, int(100/c.a/c.a), row)
 	}
 }
 
