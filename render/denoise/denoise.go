@@ -177,8 +177,11 @@ func (c *cleaner) tile(b *bench, x0, y0, half int) {
 	}
 }
 
-// sure says that a pixel has no grain: both halves agree to the bit, as they do where no body is.
-func (c *cleaner) sure(i int) bool { return c.Half[0][i] == c.Half[1][i] && c.Var[i] == colour.RGB{} }
+// sure says that a pixel has no grain: both halves agree to the bit and no pixel beside it varies, as where no body is. (A
+// dark pixel whose few samples all met nothing agrees too, but its neighbours vary.)
+func (c *cleaner) sure(i int) bool {
+	return c.Half[0][i] == c.Half[1][i] && c.variance[i] == colour.RGB{}
+}
 
 // distances fills dist, on the tile and a rim, with the excess of the squared differences between each pixel and the
 // one at (dx, dy) over what noise makes, in units of noise. Pairs that leave the picture are NaN.

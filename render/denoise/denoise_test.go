@@ -106,15 +106,22 @@ func TestEdgeOfLight(t *testing.T) {
 	require.Less(t, rms(in, out, truth, nil), 0.1/math.Sqrt2/4)
 }
 
-// Pixels whose halves agree to the bit are left as they are.
+// Where halves agree to the bit and nothing around varies, pixels stay as they are; a single one among grain does not.
 func TestSurePixels(t *testing.T) {
 	truth := func(x, y int) colour.RGB { return colour.RGB{} }
 	in := noisy(40, 40, 0.1, truth)
-	at := 20*40 + 20
-	in.Half[0][at], in.Half[1][at], in.Var[at] = colour.Grey(7), colour.Grey(7), colour.RGB{}
+	for y := 19; y <= 21; y++ {
+		for x := 19; x <= 21; x++ {
+			at := y*40 + x
+			in.Half[0][at], in.Half[1][at], in.Var[at] = colour.Grey(7), colour.Grey(7), colour.RGB{}
+		}
+	}
+	lone := 10*40 + 10
+	in.Half[0][lone], in.Half[1][lone], in.Var[lone] = colour.RGB{}, colour.RGB{}, colour.RGB{}
 	out, err := Clean(in, 1)
 	require.NoError(t, err)
-	require.Equal(t, colour.Grey(7), out[at])
+	require.Equal(t, colour.Grey(7), out[20*40+20])
+	require.NotEqual(t, colour.RGB{}, out[lone])
 }
 
 func TestWorkersDoNotMatter(t *testing.T) {
