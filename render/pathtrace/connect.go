@@ -122,6 +122,10 @@ func (t *Tracer) blocked(start, d geom.Vec, far float64, i int) bool {
 // throughCoat follows the straight line from a vertex in an eye's chamber out through the outer shell. It returns
 // the share that the coat lets pass (0 where the line is blocked inside), and where the line goes on outside.
 func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, start geom.Vec, rest float64) {
+	straight := !t.set.Caustic && t.set.Refraction
+	if v.zone >= 1 && !straight {
+		return 0, v.p, 0 // toward the iris the shell always bends light
+	}
 	e := &t.scene.Eyes[v.eye]
 	b := &t.scene.Bodies[e.Outer]
 	o, dl := b.ToLocal.Point(v.p), b.ToLocal.Vector(d).Unit()
@@ -134,7 +138,7 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 	w := frozen.Bend(zone, v.zone)
 	cos := math.Abs(dl.Dot(y.N))
 	switch {
-	case !t.set.Caustic && t.set.Refraction:
+	case straight:
 		// Straight light to the iris, for comparison: the cornea only weakens it.
 		pass = (1-w)*t.coatOut(e, zone, cos) + w*(1-t.film(e, cos))
 	case w >= 1:
