@@ -222,9 +222,9 @@ type Skin struct {
 // Lashes are hairs along the rims.
 type Lashes struct {
 	Upper   float64    `key:"upper" unit:"mm" range:"[0,16]" default:"9.5" doc:"length of the longest of the upper lid; 0 is none"`
-	Lower   float64    `key:"lower" unit:"mm" range:"[0,12]" default:"6.5" doc:"length of the longest of the lower lid; 0 is none"`
+	Lower   float64    `key:"lower" unit:"mm" range:"[0,12]" default:"6" doc:"length of the longest of the lower lid; 0 is none"`
 	Density float64    `key:"density" range:"[0,3]" default:"1" doc:"1 is 120 upper and 75 lower ones"`
-	Width   float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.1" doc:"diameter at the root"`
+	Width   float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.12" doc:"diameter of the upper ones at the root; lower ones are finer"`
 	Colour  colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" doc:"reflectance below their gloss"`
 }
 

@@ -24,7 +24,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	wo := p.ray.D.Neg()
 	if wo.Dot(sf.Ng) <= 0 {
-		t.Stats.WalkLeaks++
+		t.Stats.Buried++
 		return false
 	}
 	if !p.sharp && !t.spare(p) {

@@ -60,6 +60,7 @@ type Stats struct {
 	WalkRays     int64 `json:"walk_rays"`  // cast for them
 	WalkLeaks    int64 `json:"walk_leaks"` // met a shell from the wrong side
 	CutPaths     int64 `json:"cut_paths"`  // ended by trace.max_depth
+	Buried       int64 `json:"buried"`     // met flesh from within, where bodies reach into each other
 }
 
 // Plus adds two counts.
@@ -70,7 +71,7 @@ func (a Stats) Plus(b Stats) Stats {
 		a.SolverRays + b.SolverRays, a.SolverCalls + b.SolverCalls, a.SolverFound + b.SolverFound,
 		a.SolverSteps + b.SolverSteps, a.SolverChecks + b.SolverChecks, a.SolverAgreed + b.SolverAgreed,
 		a.Walks + b.Walks, a.WalkSteps + b.WalkSteps, a.WalkRays + b.WalkRays,
-		a.WalkLeaks + b.WalkLeaks, a.CutPaths + b.CutPaths,
+		a.WalkLeaks + b.WalkLeaks, a.CutPaths + b.CutPaths, a.Buried + b.Buried,
 	}
 }
 

@@ -11,7 +11,7 @@ import (
 // How many lashes of each lid at density 1, and the tubes' make.
 const (
 	upperLashes = 120
-	lowerLashes = 75
+	lowerLashes = 75 // some of them too fine and short to show
 	lashSides   = 5
 	lashRings   = 9
 )
@@ -38,7 +38,11 @@ func (s *socket) lashes() *mesh.Mesh {
 			for j := range k {
 				f := (float64(i+j) + 0.5 + 0.45*(2*r.Float64()-1)) / float64(n)
 				gather := (mid - f) * float64(n) / max(1, float64(k))
-				m = join(m, s.lash(line, 0.035+0.86*f, upper, length, lean, gather, r))
+				at := 0.035 + 0.86*f
+				if !upper {
+					at = 0.03 + 0.74*f + 0.08*f*f*f // sparse toward the nose
+				}
+				m = join(m, s.lash(line, at, upper, length, lean, gather, r))
 			}
 			i += k
 		}
@@ -86,14 +90,14 @@ func (s *socket) lash(line []*station, f float64, upper bool, length, lean, gath
 	}
 	// Shorter toward the inner corner, longest at two thirds outward.
 	l := length * (0.55 + 0.45*math.Sin(math.Pi*min(1, 0.18+0.75*f))) * (1 - 0.4*geom.Smoothstep(0.65, 0.95, f)) * (1 + 0.16*u[1])
-	if u[5] > 0.86 {
+	if u[5] > 0.86 || !upper && u[4] > 0.2 {
 		l *= 0.6 // one that has just grown
 	}
 	fan := 0.55 - 1.05*f + 0.16*lean + 0.1*u[2] // outward at the temple, inward at the nose
 	// Angle in the plane of "out of the face" and "away from the opening".
-	a0, a1 := geom.Radians(-12+9*u[3]), geom.Radians(70+14*u[4]+8*lean)
+	a0, a1 := geom.Radians(-12+9*u[3]), geom.Radians(76+14*u[4]+8*lean)
 	if !upper {
-		a0, a1 = geom.Radians(8+10*u[3]), geom.Radians(46+16*u[4]+8*lean)
+		a0, a1 = geom.Radians(8+10*u[3]), geom.Radians(40+16*u[4]+8*lean)
 	}
 	out := up.Mul(0.55).Add(geom.Vec{Z: 0.6}).Unit()
 	away := q.away.Mad(-q.away.Dot(out), out).Unit()
@@ -110,7 +114,14 @@ func (s *socket) lash(line []*station, f float64, upper bool, length, lean, gath
 		p = p.Mad(l/lashRings, d)
 		pts[i+1] = p
 	}
-	return s.tube(pts, s.p.LashWidth/2*(1+0.15*u[5]))
+	width := s.p.LashWidth / 2 * (1 + 0.15*u[5])
+	if !upper {
+		width *= 0.7 * (1 - 0.4*geom.Smoothstep(0.5, 0.85, f)) // finer, and finest toward the nose
+		if u[4] > 0.2 {
+			width *= 0.75
+		}
+	}
+	return s.tube(pts, width)
 }
 
 // tube makes a closed tapered tube along points.

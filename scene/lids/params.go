@@ -41,7 +41,7 @@ func Defaults() Params {
 		Width: 30, Height: 10, Cover: 1.5, Iris: 5.85, Tilt: 1.5, Rim: 2, Gap: 0.05,
 		Crease: 4, Fold: 1.1, Age: 0.4,
 		Colour:    colour.RGB{0.45, 0.295, 0.225},
-		UpperLash: 9.5, LowerLash: 6.5, LashDensity: 1, LashWidth: 0.1,
+		UpperLash: 9.5, LowerLash: 6, LashDensity: 1, LashWidth: 0.12,
 		Tears: 0.3, Seed: 1, Detail: 0.12,
 	}
 }

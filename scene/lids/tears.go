@@ -23,8 +23,10 @@ func (s *socket) tears() *mesh.Mesh {
 			foot := p.Gap + innerRound*0.6 + h
 			var d, a float64
 			if j <= arc {
-				sin, cos := math.Sincos(float64(j) / arc * math.Pi / 2)
-				d, a = -h+(h-0.02)*sin, -0.02+(foot+0.02)*(1-cos)
+				// Half-way from a quarter circle to its chord: a curvature of some 0.4 mm at a height of 0.3.
+				f := float64(j) / arc
+				sin, cos := math.Sincos(f * math.Pi / 2)
+				d, a = -h+(h-0.02)*(sin+f)/2, -0.02+(foot+0.02)*(1-cos+f)/2
 			} else {
 				f := float64(j-arc) / film
 				a = foot + f*0.45*(p.Rim-foot)
