@@ -21,6 +21,7 @@ type behindCornea struct {
 	lamps [][]float32  // [lamp][texel]: flux over the ground across the axis and the lamp's radiance, and the mean direction toward the light, eye frame: 4 values
 	m     int          // side of the map of the surroundings
 	far   []colour.RGB // [texel]: irradiance of the surroundings
+	back  []float64    // [texel]: share of what the tissue sends out that the cornea mirrors back to it
 }
 
 // Sizes of the baking.
@@ -72,11 +73,11 @@ func (k *Look) newBehindCornea(y *eyeLook) *behindCornea {
 	d := k.dome(y.e, c.reach, causticGrid)
 	c.lamps = make([][]float32, len(k.lamps))
 	cover.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &d, &k.lamps[i]) })
-	c.far = make([]colour.RGB, c.m*c.m)
+	c.far, c.back = make([]colour.RGB, c.m*c.m), make([]float64, c.m*c.m)
 	cover.Each(c.m, k.workers, func(j int) {
 		sc := accel.NewScratch()
 		for i := range c.m {
-			c.far[j*c.m+i] = k.transfer(y, c, sc, i, j)
+			c.far[j*c.m+i], c.back[j*c.m+i] = k.transfer(y, c, sc, i, j)
 		}
 	})
 	return c
@@ -105,37 +106,45 @@ func (k *Look) caustic(y *eyeLook, c *behindCornea, d *dome, l *lamp) []float32 
 				continue
 			}
 			in, ok := geom.Refract(wi, n, y.e.Index)
-			if !ok || in.Z >= 0 {
+			if !ok {
 				continue
 			}
 			q := c.base.meet(d.p[i], in)
-			if math.Abs(q.X) >= c.reach || math.Abs(q.Y) >= c.reach {
-				continue
-			}
 			bends := frozen.Bend(y.e.Zone(d.p[i]), y.e.Zone(q))
-			if bends <= 0 || k.set.Shadow != "none" && k.blocked(sc, p, dir, l) {
+			if k.set.Shadow != "none" && k.blocked(sc, p, dir, l) {
 				continue
 			}
-			// Flux through the place: its true area is area/n.Z. The map holds irradiance over n^2.
-			flux := weight * cos * d.area / n.Z * (1 - y.e.Reflectance(cos)) * bends / (n2 * texel * texel * causticLooks)
-			x, v := (q.X/c.reach+1)/2*float64(c.n)-0.5, (1-q.Y/c.reach)/2*float64(c.n)-0.5
-			ix, iy := int(math.Floor(x)), int(math.Floor(v))
-			fx, fy := x-float64(ix), v-float64(iy)
-			for a := range 4 {
-				jx, jy := ix+a%2, iy+a/2
-				w := flux * (fx + float64(1-a%2)*(1-2*fx)) * (fy + float64(1-a/2)*(1-2*fy))
-				if jx < 0 || jy < 0 || jx >= c.n || jy >= c.n {
-					continue
-				}
-				o := out[4*(jy*c.n+jx):]
-				o[0] += w
-				o[1] -= w * in.X
-				o[2] -= w * in.Y
-				o[3] -= w * in.Z
+			// Flux through the place, whose true area is area/n.Z. Where the shell is a coat in part, that part goes on straight.
+			flux := weight * cos * d.area / n.Z * (1 - y.e.Reflectance(cos)) / (texel * texel * causticLooks)
+			c.splat(out, q, in, flux*bends/n2) // basic irradiance, over n^2
+			if bends < 1 {
+				c.splat(out, c.base.meet(d.p[i], wi.Neg()), wi.Neg(), flux*(1-bends)/y.half)
 			}
 		}
 	}
 	return smooth(out, c.n)
+}
+
+// splat spreads a ray's flux, which runs along in and meets the form at q, over the four texels about it.
+func (c *behindCornea) splat(out []float64, q, in geom.Vec, flux float64) {
+	if flux <= 0 || in.Z >= 0 {
+		return
+	}
+	x, y := (q.X/c.reach+1)/2*float64(c.n)-0.5, (1-q.Y/c.reach)/2*float64(c.n)-0.5
+	ix, iy := int(math.Floor(x)), int(math.Floor(y))
+	fx, fy := x-float64(ix), y-float64(iy)
+	for a := range 4 {
+		jx, jy := ix+a%2, iy+a/2
+		if jx < 0 || jy < 0 || jx >= c.n || jy >= c.n {
+			continue
+		}
+		w := flux * (fx + float64(1-a%2)*(1-2*fx)) * (fy + float64(1-a/2)*(1-2*fy))
+		o := out[4*(jy*c.n+jx):]
+		o[0] += w
+		o[1] -= w * in.X
+		o[2] -= w * in.Y
+		o[3] -= w * in.Z
+	}
 }
 
 // smooth blurs the map by a tent of three texels, which hides the grid of the rays, and turns directions into unit vectors.
@@ -227,13 +236,9 @@ func (k *Look) blocked(sc *accel.Scratch, p, d geom.Vec, l *lamp) bool {
 	return false
 }
 
-// transfer returns the basic irradiance of the surroundings at a place of the plane.
-func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int) (e colour.RGB) {
+// transfer returns the basic irradiance of the surroundings at a place of the form, and the share of what leaves there that comes back.
+func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int) (e colour.RGB, back float64) {
 	p := geom.Vec{X: ((float64(i)+0.5)/float64(c.m)*2 - 1) * c.reach, Y: (1 - (float64(j)+0.5)/float64(c.m)*2) * c.reach}
-	if r := math.Hypot(p.X, p.Y); r > y.e.LimbusRadius { // beneath the white: as at the limbus
-		s := y.e.LimbusRadius / r
-		p.X, p.Y = p.X*s, p.Y*s
-	}
 	p.Z = c.base.read(c.base.z, p.X, p.Y)
 	up := geom.NewFrame(c.base.normal(p.X, p.Y))
 	var t [9]float64
@@ -246,24 +251,31 @@ func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int
 		}
 		bends := frozen.Bend(y.e.Zone(sp.P), y.e.Zone(p))
 		n := sp.N
-		if bends <= 0 || d.Dot(n) <= 0 {
+		if d.Dot(n) <= 0 {
 			continue
 		}
-		out, ok := geom.Refract(d.Neg(), n.Neg(), 1/y.e.Index)
-		if !ok || out.Dot(n) <= 0 {
-			continue
-		}
-		w := bends * (1 - y.e.Reflectance(out.Dot(n))) * math.Pi / transferLooks
-		dir := y.body.ToWorld.Vector(out).Unit()
-		if k.set.Occlusion != "none" && k.standsAbout() {
-			r := geom.Ray{O: y.body.ToWorld.Point(sp.P), D: dir}
-			if h, ok := k.nearest(sc, r, frozen.ShadowRays, y.e); ok {
-				e = e.Add(k.seenBy(sc, r, &h).Scale(w))
-				continue
+		at := y.body.ToWorld.Point(sp.P)
+		gather := func(dir geom.Vec, w float64) {
+			dir = y.body.ToWorld.Vector(dir).Unit()
+			if k.set.Occlusion != "none" && k.standsAbout() {
+				r := geom.Ray{O: at, D: dir}
+				if h, ok := k.nearest(sc, r, frozen.ShadowRays, y.e); ok {
+					e = e.Add(k.seenBy(sc, r, &h).Scale(w))
+					return
+				}
+			}
+			for q, b := range shading.Basis(dir) {
+				t[q] += w * b
 			}
 		}
-		for q, b := range shading.Basis(dir) {
-			t[q] += w * b
+		mirrored := 1.0
+		if out, ok := geom.Refract(d.Neg(), n.Neg(), 1/y.e.Index); ok && bends > 0 && out.Dot(n) > 0 {
+			mirrored = y.e.Reflectance(out.Dot(n))
+			gather(out, bends*(1-mirrored)*math.Pi/transferLooks)
+		}
+		back += bends * mirrored / transferLooks
+		if bends < 1 { // as a coat: straight
+			gather(d, (1-bends)*y.e.CoatOut(d.Dot(n))*math.Pi/transferLooks)
 		}
 	}
 	var far colour.RGB
@@ -273,12 +285,12 @@ func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int
 	for q := range far {
 		e[q] += max(0, far[q])
 	}
-	return e
+	return e, back
 }
 
 // at returns the irradiance on the iris at q, on tissue of normal n, both in the eye's frame; open is the share of diffuse light that the
-// relief lets in there.
-func (c *behindCornea) at(k *Look, q, n geom.Vec, open float64) (e colour.RGB) {
+// relief lets in there, tint the tissue's reflectance: what it sends out and the cornea mirrors back falls on it again.
+func (c *behindCornea) at(k *Look, q, n geom.Vec, open float64, tint colour.RGB) (e colour.RGB) {
 	x, y := (q.X/c.reach+1)/2, (1-q.Y/c.reach)/2
 	base := c.base.normal(q.X, q.Y)
 	for i := range c.lamps {
@@ -290,19 +302,25 @@ func (c *behindCornea) at(k *Look, q, n geom.Vec, open float64) (e colour.RGB) {
 		// From the flux over the ground to the irradiance of the form, and from that to the tilted tissue's.
 		e = e.Add(k.lamps[i].Radiance.Scale(v[0] * base.Z * max(0, d.Dot(n)) / max(0.15, d.Dot(base))))
 	}
-	return e.Add(c.surround(x, y).Scale(open * (1 + n.Dot(base)) / 2))
+	far, back := c.surround(x, y)
+	e = e.Add(far.Scale(open * (1 + n.Dot(base)) / 2))
+	for q := range e {
+		e[q] /= 1 - back*tint[q]
+	}
+	return e
 }
 
-// surround returns the irradiance of the surroundings at (x, y) in [0, 1], bilinear.
-func (c *behindCornea) surround(x, y float64) colour.RGB {
-	far := func(i, j int) colour.RGB {
-		return c.far[max(0, min(c.m-1, j))*c.m+max(0, min(c.m-1, i))]
-	}
+// surround returns the irradiance of the surroundings at (x, y) in [0, 1] and the share that comes back, bilinear.
+func (c *behindCornea) surround(x, y float64) (e colour.RGB, back float64) {
 	px, py := x*float64(c.m)-0.5, y*float64(c.m)-0.5
 	i, j := int(math.Floor(px)), int(math.Floor(py))
 	fx, fy := px-float64(i), py-float64(j)
-	a, b := colour.Lerp(far(i, j), far(i+1, j), fx), colour.Lerp(far(i, j+1), far(i+1, j+1), fx)
-	return colour.Lerp(a, b, fy)
+	for q := range 4 {
+		w := (fx + float64(1-q%2)*(1-2*fx)) * (fy + float64(1-q/2)*(1-2*fy))
+		at := max(0, min(c.m-1, j+q/2))*c.m + max(0, min(c.m-1, i+q%2))
+		e, back = e.Add(c.far[at].Scale(w)), back+w*c.back[at]
+	}
+	return e, back
 }
 
 // sample reads four values bilinearly at (x, y) in [0, 1].

@@ -5,6 +5,7 @@ import (
 
 	"catchlight/render/accel"
 	"catchlight/render/raster/cover"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 )
 
@@ -45,9 +46,9 @@ func (k *Look) PupilOpen() (area float64) {
 // plane across the axis at (x, 0) of the first eye's iris.
 func (k *Look) BehindCornea(x, l float64) (lamp, far float64) {
 	b := k.eyes[0].behind
-	far = b.surround((x/b.reach+1)/2, 0.5)[1]
+	e, _ := b.surround((x/b.reach+1)/2, 0.5)
 	up := geom.Vec{Z: 1}
-	return (b.at(k, geom.Vec{X: x}, up, 1)[1] - far*(1+b.base.normal(x, 0).Z)/2) / l, far
+	return (b.at(k, geom.Vec{X: x}, up, 1, colour.RGB{})[1] - e[1]*(1+b.base.normal(x, 0).Z)/2) / l, e[1]
 }
 
 // Lit returns the share of lamp i that plain surfaces of normal n see by their place, its shadow map fitted to a ball.

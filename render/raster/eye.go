@@ -21,13 +21,12 @@ type eyeLook struct {
 	behind *behindCornea // nil: the iris is lit without focus
 	cornea *shading.Response
 	sclera *shading.Response
-	spread [3]shading.Spread // of the white
-	kernel *shading.Kernel   // of the white; nil: light is not spread over the picture
-	fine   *shading.Kernel   // of the iris
-	veil   *veil             // nil: nothing hides the surroundings
-	probe  *probe            // nil: nothing stands about the eye
-	sees   float64           // irradiance on the iris over that before the cornea, in basic radiance; see newEyeLook
-	half   float64           // share of diffuse light that the coat lets in
+	spread [3]shading.Spread  // of the white
+	kernel [3]*shading.Kernel // of the white, the limbus, the iris; nil: light is not spread over the picture
+	veil   *veil              // nil: nothing hides the surroundings
+	probe  *probe             // nil: nothing stands about the eye
+	sees   float64            // irradiance on the iris over that before the cornea, in basic radiance; see newEyeLook
+	half   float64            // share of diffuse light that the coat lets in
 }
 
 func (k *Look) newEyeLook(index int) *eyeLook {
@@ -47,11 +46,22 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	y.sees = (1 - e.Reflectance(1)) / (f * f * n * n)
 	y.half = (1 - e.Reflectance(1)) / e.CoatOut(1)
 	y.spread = spreadOf(e, e.Tissue.SigmaSclera, y.body.Scale, func(zone float64) bool { return zone == 0 })
-	if k.set.Scattering == "screen" && e.Tissue.ScatterSclera {
-		y.kernel = shading.NewKernel(y.spread, k.set.Taps)
-	}
-	if k.set.Scattering == "screen" && e.Tissue.ScatterIris {
-		y.fine = shading.NewKernel(spreadOf(e, e.Tissue.SigmaIris, y.body.Scale, func(zone float64) bool { return zone == 1 }), k.set.Taps)
+	if k.set.Scattering == "screen" {
+		iris := spreadOf(e, e.Tissue.SigmaIris, y.body.Scale, func(zone float64) bool { return zone == 1 })
+		white, fine := shading.NewKernel(y.spread, k.set.Taps), shading.NewKernel(iris, k.set.Taps)
+		var mixed [3]shading.Spread
+		for c := range mixed {
+			mixed[c].D = 2 / (1/y.spread[c].D + 1/iris[c].D) // extinctions blend
+		}
+		between := shading.NewKernel(mixed, k.set.Taps)
+		switch t := &e.Tissue; {
+		case t.ScatterSclera && t.ScatterIris:
+			y.kernel = [3]*shading.Kernel{white, between, fine}
+		case t.ScatterSclera:
+			y.kernel[0] = white
+		case t.ScatterIris:
+			y.kernel[2] = fine
+		}
 	}
 	if k.standsAbout() {
 		if baked {
@@ -165,21 +175,34 @@ func (k *frame) outer(f *fragment) (out answer) {
 		e0 = k.white(y, f, n, p)
 	}
 	if w < 1 {
-		a0 = k.tissue(y, p, dx, dy).Scale((1 - w) * pass / math.Pi)
+		// Light passes a coat straight: beside the iris what it covers lies deeper, and so elsewhere.
+		under := p
+		if d := b.ToLocal.Vector(f.wo.Neg()).Unit(); seen && d.Z < -0.1 {
+			under = y.relief.meet(p, d)
+		}
+		a0 = k.tissue(y, under, dx, dy).Scale((1 - w) * pass / math.Pi)
 	}
 	if seen && w > 0 {
 		if open := y.relief.tissueShare(q, dx, dy); open > 0 {
-			e1 = k.iris(y, f, q, dx, dy, e0)
-			a1 = k.tissue(y, q, dx, dy).Scale(w * pass * open / math.Pi)
+			tint := k.tissue(y, q, dx, dy)
+			e1 = k.iris(y, f, q, dx, dy, tint, e0)
+			a1 = tint.Scale(w * pass * open / math.Pi)
 		}
 	}
-	// One of the two waits to be spread over the picture: the one that shows more.
-	if w > 0.5 {
-		out.l = out.l.Add(e0.Mul(a0))
-		out.kernel, out.e, out.a = y.fine, e1, a1
-	} else {
-		out.l = out.l.Add(e1.Mul(a1))
-		out.kernel, out.e, out.a = y.kernel, e0, a0
+	// Both wait to be spread over the picture, with the scattering of their zone.
+	zone := 0
+	if w > 0.15 {
+		zone = 1
+	}
+	if w > 0.85 {
+		zone = 2
+	}
+	out.kernel, out.owner = y.kernel[zone], y.e
+	out.a = a0.Add(a1)
+	for c := range out.a {
+		if out.a[c] > 0 {
+			out.e[c] = (e0[c]*a0[c] + e1[c]*a1[c]) / out.a[c]
+		}
 	}
 	return out
 }
@@ -244,7 +267,7 @@ func (k *frame) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Ve
 
 // iris returns the basic irradiance on the iris at q (eye frame), seen through the cornea's fragment f. Toward the white the light just
 // beneath the shell takes over by the zone: that is white.
-func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, white colour.RGB) colour.RGB {
+func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, tint, white colour.RGB) colour.RGB {
 	rise := 1 - y.e.TissueZone(q)
 	if rise >= 1 {
 		return white
@@ -255,7 +278,7 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, white colour.R
 	ln := geom.Vec{X: slope[0], Y: slope[1], Z: 1}.Unit()
 	var e colour.RGB
 	if y.behind != nil {
-		e = y.behind.at(k.Look, q, ln, slope[2])
+		e = y.behind.at(k.Look, q, ln, slope[2], tint)
 	} else {
 		n := y.body.ToWorld.Vector(ln).Unit()
 		at := y.body.ToWorld.Point(q)

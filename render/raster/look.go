@@ -230,6 +230,7 @@ type frame struct {
 type answer struct {
 	l, e, a colour.RGB
 	kernel  *shading.Kernel
+	owner   any // whose tissue it is: light is spread within one
 }
 
 // mirrored returns the surroundings about the direction r.
@@ -304,7 +305,7 @@ func (k *frame) shade(f *fragment) (out answer) {
 		if m.Flesh.Clear {
 			coat = nil
 		}
-		out.kernel, out.e = k.flesh[f.sf.Body], k.diffuse(f, n, coat)
+		out.kernel, out.e, out.owner = k.flesh[f.sf.Body], k.diffuse(f, n, coat), m.Flesh
 		out.a = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(colour.Grey(1).Sub(response)).Scale(1 / math.Pi)
 	}
 	return out
@@ -478,7 +479,7 @@ func (k *frame) pixel(x, y int) {
 		if a.kernel == nil {
 			l = l.Add(a.e.Mul(a.a))
 		} else {
-			k.skin.add(i, a.kernel, &f, a.e, a.a.Scale(w))
+			k.skin.add(i, &a, &f, a.a.Scale(w))
 		}
 		p.Mean[i] = p.Mean[i].Add(l.Scale(w))
 	}

@@ -34,6 +34,7 @@ func fleshSpread(f *frozen.Flesh) (out [3]shading.Spread) {
 type skin struct {
 	width, height int
 	kernel        []*shading.Kernel // by pixel; nil: none
+	owner         []any             // whose tissue it is
 	e             [][3]float32      // irradiance
 	a             [][3]float32      // what turns it into radiance, coverage included
 	p             [][3]float32      // place in the world, mm
@@ -42,20 +43,20 @@ type skin struct {
 
 func newSkin(w, h int) *skin {
 	n := w * h
-	return &skin{w, h, make([]*shading.Kernel, n), make([][3]float32, n), make([][3]float32, n), make([][3]float32, n), make([][2]float32, n)}
+	return &skin{w, h, make([]*shading.Kernel, n), make([]any, n), make([][3]float32, n), make([][3]float32, n), make([][3]float32, n), make([][2]float32, n)}
 }
 
 // add puts scattering light aside. A pixel holds one surface; of a second one only what it sends back counts, as if the first one's
 // light fell on it.
-func (s *skin) add(i int, k *shading.Kernel, f *fragment, e, a colour.RGB) {
+func (s *skin) add(i int, q *answer, f *fragment, a colour.RGB) {
 	for c := range a {
 		s.a[i][c] += float32(a[c])
 	}
 	if s.kernel[i] != nil {
 		return
 	}
-	s.kernel[i] = k
-	s.e[i] = [3]float32{float32(e[0]), float32(e[1]), float32(e[2])}
+	s.kernel[i], s.owner[i] = q.kernel, q.owner
+	s.e[i] = [3]float32{float32(q.e[0]), float32(q.e[1]), float32(q.e[2])}
 	s.p[i] = [3]float32{float32(f.sf.P.X), float32(f.sf.P.Y), float32(f.sf.P.Z)}
 	s.step[i] = [2]float32{float32(f.dx.Len()), float32(f.dy.Len())}
 }
@@ -123,7 +124,7 @@ func (s *skin) line(e, out [][3]float32, first, stride, n, axis int) {
 			after := s.before(sums, middle+k.Edge(j+1)*scale, end)
 			v := own
 			at := first + max(0, min(n-1, i+int(math.Round(t*scale))))*stride
-			if far := 2*math.Abs(t) + 2*pixel; s.kernel[at] == k && s.apart(at, q) < far*far {
+			if far := 2*math.Abs(t) + 2*pixel; s.owner[at] == s.owner[q] && s.apart(at, q) < far*far {
 				v = wide(&e[at]) // beyond the picture its edge goes on
 				if count := after[3] - before[3]; count > 0 {
 					c := 1 / count
