@@ -36,9 +36,9 @@ func (g *ground) face(x, y float64) float64 {
 
 // at returns z of the ground, or of the skin that lies thick mm above it.
 func (g *ground) at(x, y, thick float64) float64 {
-	k := 3.0
+	k := 3.5
 	if thick > 0 {
-		k = 7 // fat and skin even out what is beneath
+		k = 10 + 6*geom.Smoothstep(0, 8, y) // fat and skin even out what is beneath, above most
 	}
 	return smoothMax(g.globe.height(x, y, thick), g.face(x, y)+thick, k)
 }
@@ -56,8 +56,8 @@ func (g *ground) normal(x, y, thick, h float64) geom.Vec {
 }
 
 // smoothMax returns the larger of a and b where they are k apart, and blends them where they are nearer; it is never
-// less than either.
+// less than either, and its curvature has no steps.
 func smoothMax(a, b, k float64) float64 {
 	h := max(0, k-math.Abs(a-b)) / k
-	return max(a, b) + h*h*k/4
+	return max(a, b) + h*h*h*k/6
 }

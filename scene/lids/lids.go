@@ -69,7 +69,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	for i, o := range openings(&p, rise, [4]float64{-42, far, -38, 40}) {
 		s := made[i]
 		s.o = o
-		s.o.rest(s.g, p.Gap+p.Rim)
+		s.o.rest(s.g)
 		skin, px, w := s.skin(p.Spacing > 0)
 		width = w
 		pix = append(pix, px...)

@@ -27,7 +27,7 @@ type station struct {
 	upper  float64  // 1 on the upper rim, 0 on the lower, smooth about the corners
 	arc    float64  // way round the opening from the inner corner, mm
 	rim    geom.Vec // on the ground
-	up     geom.Vec // unit, out of the lid: normal of the skin above, evened out
+	up     geom.Vec // unit, out of the lid: normal of the ground, evened out
 	away   geom.Vec // unit, across up and away from the opening
 	end    [2]float64
 }
@@ -204,11 +204,11 @@ func (o *opening) place(line [][2]float64, detail float64, m int) {
 	}
 }
 
-// rest lays the stations on the ground, beneath skin of a thickness.
-func (o *opening) rest(g *ground, thick float64) {
+// rest lays the stations on the ground.
+func (o *opening) rest(g *ground) {
 	for i := range o.s {
 		q := &o.s[i]
-		q.rim, q.up = g.point(q.x, q.y, 0), g.normal(q.x, q.y, thick, 1)
+		q.rim, q.up = g.point(q.x, q.y, 0), g.normal(q.x, q.y, 0, 1.2)
 		q.away = geom.Vec{X: q.nx, Y: q.ny}
 		q.away = q.away.Mad(-q.away.Dot(q.up), q.up).Unit()
 	}

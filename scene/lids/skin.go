@@ -252,7 +252,7 @@ func (s *socket) folds(q *station, d float64) (f fold) {
 		u := d - at
 		f.groove = w * bell(u/0.42) * min(1, p.Fold)
 		f.out -= 0.45 * w * p.Fold * bell(u/0.38)
-		f.out += w * p.Fold * geom.Smoothstep(-0.1, 2.2, u) * (1 - geom.Smoothstep(3, 13, u))
+		f.out += w * p.Fold * geom.Smoothstep(-0.1, 2.2, u) * (1 - geom.Smoothstep(2, 19, u))
 		f.over = w * p.Fold * 0.8 * geom.Smoothstep(0, 0.9, u) * (1 - geom.Smoothstep(1.2, 5, u))
 	}
 	// Lower lid: a faint crease, a soft roll beneath the rim, and the groove from the inner corner.
