@@ -86,6 +86,7 @@ bodies:
 		{"", nil, 3}, {"", []string{"lids=on"}, 6}, {"", []string{"lids=off"}, 3},
 		{", lids: {detail: 1}", nil, 6}, {", lids: {detail: 1}", []string{"lids=off"}, 3},
 		{", lids: {on: false}", nil, 3}, {", lids: {on: false}", []string{"lids=on"}, 6},
+		{", lids: {scale: 1.4}", []string{"bodies.eye.eye.globe.radius=17", "bodies.eye.eye.limbus={radius: 8.3, width: 1.6}", "bodies.eye.eye.cornea.radius=11"}, 6},
 		{", lids: {tears: 0, lashes: {density: 0}}", nil, 4},
 	} {
 		p := prepare(t, fmt.Sprintf(yaml, c.eye), c.set...)

@@ -109,9 +109,9 @@ type grown struct {
 func (p *preparer) lids(b *scene.Body, l *scene.Lids, eyes []looking, outer []*accel.BVH, to geom.Affine) {
 	par := LidParams(l, b.Eye)
 	if b.Pair > 0 {
-		par.Spacing = b.Pair
+		par.Spacing = b.Pair / l.Scale
 	}
-	inputs := []any{par}
+	inputs := []any{par, l.Scale}
 	var sockets []lids.Socket
 	sc := accel.NewScratch()
 	for i := range eyes {
@@ -123,9 +123,9 @@ func (p *preparer) lids(b *scene.Body, l *scene.Lids, eyes []looking, outer []*a
 			Far: func(d geom.Vec) float64 {
 				var h accel.Hit
 				if !outer[i].Closest(sc, geom.Vec{}, back.Vector(d), 0, math.Inf(1), &h) {
-					return b.Eye.Globe.Radius // through a crack of an imported shell
+					return b.Eye.Globe.Radius / l.Scale // through a crack of an imported shell
 				}
-				return h.T
+				return h.T / l.Scale
 			},
 		})
 	}
@@ -153,6 +153,7 @@ func (p *preparer) lids(b *scene.Body, l *scene.Lids, eyes []looking, outer []*a
 		p.fail(key, err)
 		return
 	}
+	to = geom.Scale(l.Scale).Then(to)
 	add := func(name string, m *mesh.Mesh, h *accel.BVH, mat frozen.Material, closed bool, mask frozen.Mask) {
 		if m == nil {
 			return
@@ -176,10 +177,10 @@ func soft(c texture.Map, half colour.RGB, index, roughness float64, scatter bool
 	return frozen.Material{Kind: frozen.Soft, Colour: c, Index: index, Alpha: roughness * roughness, Flesh: flesh(&m, &c)}
 }
 
-// LidParams turns the description into the numbers of the grown lids of an eye.
+// LidParams turns the description into the numbers of the grown lids of an eye, in units of their scale.
 func LidParams(l *scene.Lids, e *scene.Eye) lids.Params {
 	return lids.Params{
-		Width: l.Width, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius, Tilt: l.Tilt, Rim: l.Rim, Gap: l.Gap,
+		Width: l.Width, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Rim, Gap: l.Gap,
 		Crease: l.Crease, Fold: l.Fold, Age: l.Age, Colour: l.Skin.Colour,
 		UpperLash: l.Lashes.Upper, LowerLash: l.Lashes.Lower, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
 		Tears: l.Tears, Seed: uint64(l.Seed), Detail: l.Detail,

@@ -203,6 +203,7 @@ type Lids struct {
 	Crease float64 `key:"crease" unit:"mm" range:"[0,10]" default:"4" doc:"height of the upper lid's crease above its rim; 0 is none"`
 	Fold   float64 `key:"fold" unit:"mm" range:"[0,3]" default:"1.1" doc:"how far the skin above the crease stands out over it"`
 	Age    float64 `key:"age" range:"[0,1]" default:"0.4" doc:"depth of fine lines and bags: 0 is a child's skin"`
+	Scale  float64 `key:"scale" range:"[0.2,5]" default:"1" doc:"multiplies all lengths of the lids, for creatures: 12 mm of globe go with 1"`
 	Seed   int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of skin and lashes"`
 	Detail float64 `key:"detail" unit:"mm" range:"[0.05,1]" default:"0.12" doc:"length of the skin's facets near the rim"`
 	Skin   Skin    `key:"skin" doc:"how skin and inner corner answer light"`

@@ -8,17 +8,19 @@ func (d *Description) LidsOf(b *Body) *Lids {
 	case b.Shape != "eye" || d.Lids == "off":
 		return nil
 	case d.Lids == "on" && b.Lids == nil:
-		return plainLids()
+		return plainLids(b)
 	case b.Lids == nil || !b.Lids.On && d.Lids != "on":
 		return nil
 	}
 	return b.Lids
 }
 
-// plainLids returns lids with every key at its default.
-func plainLids() *Lids {
+// plainLids returns lids with every key at its default, in proportion to the globe, and no smaller than its iris
+// asks for.
+func plainLids(b *Body) *Lids {
 	l := new(Lids)
 	presets(schema().field("bodies").block.field("lids").block, reflect.ValueOf(l).Elem())
+	l.Scale = max(0.2, min(max(b.Eye.Globe.Radius/12, b.Eye.Limbus.Radius/7.5), 5))
 	return l
 }
 
