@@ -115,7 +115,7 @@ func join(a, b *mesh.Mesh) *mesh.Mesh {
 	return a
 }
 
-// sheet makes a mesh of a grid of h rows of w points; open says that its rows don't close upon themselves.
+// sheet makes a mesh of a grid of points in rows of w.
 func (s *socket) sheet(p []geom.Vec, w int) *mesh.Mesh {
 	m := &mesh.Mesh{P: p, N: make([]geom.Vec, len(p)), UV: make([]geom.UV, len(p))}
 	for j := range len(p)/w - 1 {
