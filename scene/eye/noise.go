@@ -2,8 +2,6 @@ package eye
 
 import "catchlight/scene/noise"
 
-func mix64(x uint64) uint64                       { return noise.Mix64(x) }
-func lattice(seed uint64, i int64) float64        { return noise.Lattice(seed, i) }
 func noise1(seed uint64, x float64) float64       { return noise.Line(seed, x) }
 func noise3(seed uint64, x, y, z float64) float64 { return noise.Space(seed, x, y, z) }
 func fbm3(seed uint64, x, y, z float64, octaves int) float64 {

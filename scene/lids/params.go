@@ -77,7 +77,7 @@ func (p *Params) Check() error {
 	}
 	in("Detail (mm)", p.Detail, 0.05, 1)
 	if up := p.Iris - p.Cover; up > highest || up-p.Height > lowerMost || up-p.Height < -highest {
-		errs = append(errs, fmt.Errorf("Height, Cover (mm): %g and %g put the rims at %+.3g and %+.3g mm from the middle of the eye; the upper one may stand at most at %g, the lower one from %g to %g",
+		errs = append(errs, fmt.Errorf("rims: Height, Cover (mm): %g and %g put the rims at %+.3g and %+.3g mm from the middle of the eye; the upper one may stand at most at %g, the lower one from %g to %g",
 			p.Height, p.Cover, up, up-p.Height, highest, -highest, lowerMost))
 	}
 	return errors.Join(errs...)
