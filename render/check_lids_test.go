@@ -166,7 +166,7 @@ bodies: [{name: eye, shape: eye, place: {at: [3, 4, 5], rotate: [0, 30, 0]}, eye
 	d, err := scene.Parse("check.yaml", []byte(yaml), "bodies.eye.lids={height: 16, cover: 6}")
 	require.NoError(t, err)
 	_, err = Prepare(context.Background(), d, Options{Cache: built})
-	require.ErrorContains(t, err, "bodies.eye.lids: Height, Cover (mm): 16 and 6 put the rims")
+	require.ErrorContains(t, err, "bodies.eye.lids: rims: Height, Cover (mm): 16 and 6 put the rims")
 }
 
 // Flesh that lies within an eye's outer shell changes nothing: a ball of it between the shells, 0.02 mm beneath the outer one.

@@ -52,17 +52,6 @@ func (h *Harmonics) Irradiance(n geom.Vec) (e colour.RGB) {
 	return e
 }
 
-// Mean returns the radiance in the mean over all directions.
-func (h *Harmonics) Mean() colour.RGB { return h[0].Scale(0.282095) }
-
-// Luminance returns the coefficients of the luminance.
-func (h *Harmonics) Luminance() (out [9]float64) {
-	for i := range h {
-		out[i] = h[i].Luminance()
-	}
-	return out
-}
-
 // solidAngle returns that of a texel of an octahedral picture of side n at the point p of the octahedron: its square has sqrt(3) 4/n^2 on
 // the tilted face, which is seen at the distance |p| under the cosine 1/(sqrt(3) |p|).
 func solidAngle(n int, p geom.Vec) float64 {
