@@ -14,6 +14,7 @@ const (
 	patch   = 2    // pixels to either side of a patch: 5 x 5
 	strict  = 0.5  // how far patches may differ, in standard deviations of noise (k of Rousselle et al.)
 	ridge   = 2e-3 // of the summed weight, on features scaled to a variance of one: keeps fits with few neighbours tame
+	unsure  = 4    // times a pixel's own variance that a neighbour may have and count in full
 	hold    = 0.1  // added to that: a few neighbours alone give no slope
 	tile    = 32   // pixels
 	least   = 1e-9 // added to variances, as a share of the picture's own mean square
@@ -239,6 +240,11 @@ func (c *cleaner) gather(b *bench, x0, y0, x1, y1, dx, dy int, u []colour.RGB) {
 				w = math.Exp(-far)
 			}
 			p, q := y*c.W+x, yq*c.W+xq
+			// A neighbour that is far less sure than this pixel holds a stray bright sample that the other half knows nothing of.
+			vp, vq := &c.variance[p], &c.variance[q]
+			if own, its := unsure*(vp[0]+vp[1]+vp[2]+c.eps), vq[0]+vq[1]+vq[2]; its > own {
+				w *= own / its
+			}
 			fp, fq := c.features[p*d:p*d+d:p*d+d], c.features[q*d:q*d+d:q*d+d]
 			for k := range fp {
 				f[k+1] = float64(fq[k] - fp[k])
