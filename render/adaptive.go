@@ -89,17 +89,17 @@ func displayError(f *film.Film, v *view.View, tile int, out []float64) float64 {
 
 // Achieved sums up how good a picture is, in the display signal from 0 to 1.
 type Achieved struct {
-	Target    float64 `json:"target"`                 // 0 where none was asked for
-	RMS       float64 `json:"rms"`                    // over the picture
-	Worst     float64 `json:"worst"`                  // of the pixels, each pooled over its window
-	ShareOver float64 `json:"share_over_target"`      // of the pixels; 0 without a target
-	Freedom   int     `json:"degrees_of_freedom"`     // of a pixel's own error
-	Sigma3    float64 `json:"three_sigma_factor"`     // a pixel's interval of 99.73 % reaches so many of its errors to either side
-	SPPLeast  int     `json:"spp_least"`              //
-	SPPMost   int     `json:"spp_most"`               //
-	SPPMean   float64 `json:"spp_mean"`               //
-	Tiles     []int   `json:"tiles_by_spp,omitempty"` // tiles that stopped at spp_steps[i] samples
-	Steps     []int   `json:"spp_steps,omitempty"`
+	Target    float64 `json:"target"`                     // 0 where none was asked for
+	RMS       float64 `json:"rms"`                        // over the picture
+	Worst     float64 `json:"worst"`                      // of the pixels, each pooled over its window
+	ShareOver float64 `json:"share_over_target"`          // of the pixels; 0 without a target
+	Freedom   int     `json:"degrees_of_freedom"`         // of a pixel's own error
+	Sigma3    float64 `json:"three_sigma_factor"`         // a pixel's interval of 99.73 % reaches so many of its errors to either side
+	SPPLeast  int     `json:"samples_least"`              //
+	SPPMost   int     `json:"samples_most"`               //
+	SPPMean   float64 `json:"samples_mean"`               //
+	Tiles     []int   `json:"tiles_by_samples,omitempty"` // tiles that stopped at spp_steps[i] samples
+	Steps     []int   `json:"samples_steps,omitempty"`
 }
 
 // sigma3 is the share of a normal law within three standard deviations.
@@ -109,7 +109,7 @@ var sigma3 = math.Erf(3 / math.Sqrt2)
 func achieved(f *film.Film, d *scene.Description, v *view.View) (Achieved, []float64) {
 	w, h := f.Size()
 	errs := make([]float64, w*h)
-	a := Achieved{Target: d.Film.Error, SPPLeast: math.MaxInt}
+	a := Achieved{Target: d.Picture.Error, SPPLeast: math.MaxInt}
 	count := map[int]int{}
 	for t := range f.Tiles() {
 		a.Worst = worse(a.Worst, displayError(f, v, t, errs))

@@ -30,13 +30,13 @@ var (
 
 // readMesh returns all nodes of a file, or the one that b.Node names, as one mesh in mm with normals. Texture
 // coordinates are kept only where every part has them.
-func (p *preparer) readMesh(b *scene.Body) (*mesh.Mesh, error) {
+func (p *preparer) readMesh(b *scene.Object) (*mesh.Mesh, error) {
 	a, err := meshio.ReadMorphed(string(b.File), b.Unit, weights(b.Morph))
 	if err != nil {
 		return nil, err
 	}
 	for _, n := range a.Notes {
-		p.warnf("body %s: %s", b.Name, n)
+		p.warnf("object %s: %s", b.Name, n)
 	}
 	nodes := a.Nodes
 	if b.Node != "" {
@@ -50,7 +50,7 @@ func (p *preparer) readMesh(b *scene.Body) (*mesh.Mesh, error) {
 	}
 	if k := b.Material.Kind; k == "dielectric" || k == "matched" || k == "tissue" {
 		if open, odd := mesh.Closed(m); open+odd > 0 {
-			return nil, fmt.Errorf("%s: a %s body must be closed; %d edges are open and %d do not join two triangles", b.File, k, open, odd)
+			return nil, fmt.Errorf("%s: a %s object must be closed; %d edges are open and %d do not join two triangles", b.File, k, open, odd)
 		}
 	}
 	return m, nil
@@ -261,8 +261,8 @@ func (s *shells) shell(what string, m *mesh.Mesh, a *scene.Asset, turn geom.Affi
 		mesh.Normals(m)
 	}
 	levels, coarse := mesh.LevelsFor(m, crease, a.FacetError, 4, 1<<20)
-	if a.Smooth != nil {
-		levels = *a.Smooth
+	if a.Subdivide != nil {
+		levels = *a.Subdivide
 	}
 	if levels > 0 {
 		source := m
@@ -324,7 +324,7 @@ func (s *shells) shut(what string, m *mesh.Mesh) (*mesh.Mesh, error) {
 		s.notes = append(s.notes, fmt.Sprintf("the %s shell is open at %d rims; caps that absorb close them", what, holes))
 	}
 	if what == "inner" && math.Abs(out.Volume()) < 1e-9*math.Pow(out.Bounds().Size().Len(), 3) {
-		return nil, fmt.Errorf("asset: the inner shell encloses no volume, with caps over its %d holes; scattering needs a body", holes)
+		return nil, fmt.Errorf("asset: the inner shell encloses no volume, with caps over its %d holes; scattering needs a object", holes)
 	}
 	if holes > 0 && out.Volume() < 0 {
 		s.notes = append(s.notes, fmt.Sprintf("the %s shell was inside out; its triangles are turned", what))
@@ -401,12 +401,12 @@ func (p *preparer) displaceShells(s *shells, d *scene.Eye, m *making) error {
 		if q.spec == nil || q.spec.Scale == 0 {
 			continue
 		}
-		h, err := m.read(q.spec.File, q.spec.Wrap, imageio.As{Channel: q.spec.Channel})
+		h, err := m.read(q.spec.File, q.spec.Tiling, imageio.As{Channel: q.spec.Channel})
 		if err != nil {
 			return fmt.Errorf("%s: %w", q.key, err)
 		}
 		s.notes = append(s.notes, tileNotes(q.key, q.m, &h)...)
-		if err := displace(q.m, h, q.spec.Mid, q.spec.Scale); err != nil {
+		if err := displace(q.m, h, q.spec.ZeroLevel, q.spec.Scale); err != nil {
 			return fmt.Errorf("%s: %w", q.key, err)
 		}
 	}
@@ -600,7 +600,7 @@ func normalOf(m asset.Material, q *mesh.Mesh) (n ownNormal) {
 }
 
 // ownTissue takes the inner shell's picture, then the plain colours of the file (of the inner shell for the iris, of an
-// opaque outer shell for the white), then quiet ones of our own.
+// opaque outer shell for the sclera), then quiet ones of our own.
 func ownTissue(out, in asset.Material) assetTissue {
 	t := assetTissue{iris: texture.Constant(plainIris), white: texture.Constant(plainWhite), tint: colour.Grey(1)}
 	if in.Name != "" {

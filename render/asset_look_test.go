@@ -104,8 +104,8 @@ func TestFilesNormalMapsAreUsed(t *testing.T) {
 		assert.Less(t, ea.InnerNormal.Normal(uv, 0).Sub(eb.InnerNormal.Normal(uv, 0)).Len(), 0.01)
 	}
 	assert.Greater(t, ea.Normal.Normal(geom.UV{U: 0.94, V: 0.5}, 0).X, 0.2, "the map is not flat")
-	assert.NotNil(t, a.Scene.Bodies[ea.Outer].Tangents)
-	assert.NotNil(t, a.Scene.Bodies[ea.Inner].Tangents)
+	assert.NotNil(t, a.Scene.Objects[ea.Outer].Tangents)
+	assert.NotNil(t, a.Scene.Objects[ea.Inner].Tangents)
 	own := prepare(t, strings.Replace(text, "asset: {", fmt.Sprintf("cornea: {normal: {file: %s, strength: 3}}, asset: {", bump), 1))
 	assert.Equal(t, 3.0, own.Scene.Eyes[0].NormalGain)
 }
@@ -125,7 +125,7 @@ func TestMorphedPupilIsWider(t *testing.T) {
 	r0, r1 := radius(0), radius(1)
 	dark := func(w float64) (n int) {
 		text := strings.Replace(assetScene(file), "asset: {", fmt.Sprintf("asset: {morph: [{target: wide, weight: %v}], ", w), 1)
-		r := trace(t, text, "trace.effects.coat=false", "film.width=24", "film.height=24", "camera.width=8")
+		r := trace(t, text, "effects.tear_film=false", "picture.width=24", "picture.height=24", "camera.width=8")
 		pic := r.Film.Develop()
 		for i := range pic.Mean {
 			if x, y := float64(i%24)-11.5, float64(i/24)-11.5; math.Hypot(x, y) < 9 && pic.Mean[i][1] < 0.02 {

@@ -30,7 +30,7 @@ const (
 // assetEye returns a scene the description of the eye of a file.
 func assetEye(file, outer, inner string) *scene.Eye {
 	smooth := 1
-	p := &scene.Eye{Asset: &scene.Asset{File: scene.Path(file), Outer: outer, Inner: inner, Factor: 1, Axis: geom.Vec{Z: 1}, Smooth: &smooth, CloseGap: true}, Detail: 128}
+	p := &scene.Eye{Asset: &scene.Asset{File: scene.Path(file), Outer: outer, Inner: inner, Factor: 1, Axis: geom.Vec{Z: 1}, Subdivide: &smooth, CloseGap: true}, MapSize: 128}
 	p.Globe.Radius, p.Limbus.Radius, p.Limbus.Width = 11, 5.4, 1
 	p.Sclera.Tint = colour.Grey(1)
 	return p
@@ -43,18 +43,18 @@ func takeShells(t *testing.T, d *scene.Eye) (*shells, error) {
 
 func assetScene(file string) string {
 	return fmt.Sprintf(`
-film: {width: 48, height: 48, spp: 8, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 20, aim: [0, 0, 8], orbit: {azimuth: 0}}
+picture: {width: 48, height: 48, samples: 8, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 20, target: [0, 0, 8], orbit: {azimuth: 0}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 128, limbus: {radius: 5.4, width: 1}, asset: {file: %s, outer: %s, inner: %s}}}]
+objects: [{name: eye, shape: eye, map_size: 128, limbus: {radius: 5.4, width: 1}, asset: {file: %s, outer: %s, inner: %s}}]
 `, file, outerNode, innerNode)
 }
 
 // The pupil is a hole into a hollow shell whose walls absorb: under an even sky, with the mirror image of the sky taken
-// away, it sends back less than 3 % of what the white does. With an open cavity of white tissue it sends far more.
+// away, it sends back less than 3 % of what the sclera does. With an open cavity of white tissue it sends far more.
 func TestImportedPupilIsDark(t *testing.T) {
 	read := func(set ...string) (pupil, white float64, r *Result) {
-		r = trace(t, assetScene(soundEye), append(set, "trace.effects.coat=false")...)
+		r = trace(t, assetScene(soundEye), append(set, "effects.tear_film=false")...)
 		pic := r.Film.Develop()
 		at := func(x, y float64, rad float64) float64 {
 			m, _ := mean(&pic, 1, func(i int) bool {
@@ -70,7 +70,7 @@ func TestImportedPupilIsDark(t *testing.T) {
 	assert.Less(t, pupil, 0.03*white)
 	assert.Greater(t, white, 0.4)
 	assert.LessOrEqual(t, r.Stats.WalkLeaks, r.Stats.Walks/10000)
-	open, _, _ := read("bodies.eye.eye.iris.pupil_closed=true")
+	open, _, _ := read("objects.eye.iris.pupil_closed=true")
 	assert.Greater(t, open, 5*pupil+0.01, "what absorbs is what makes it dark")
 }
 
@@ -79,7 +79,7 @@ func TestImportedPupilIsDark(t *testing.T) {
 func TestAssetShells(t *testing.T) {
 	for _, smooth := range []int{0, 2} {
 		d := assetEye(soundEye, outerNode, innerNode)
-		d.Asset.Smooth = &smooth
+		d.Asset.Subdivide = &smooth
 		s, err := takeShells(t, d)
 		require.NoError(t, err)
 		box := s.outer.Bounds()
@@ -156,7 +156,7 @@ func TestOddAssetsGoOn(t *testing.T) {
 		{"eye_24_metres.glb", "probably millimetres stored as metres; asset.factor 0.001"},
 	} {
 		t.Run(c.file, func(t *testing.T) {
-			p := prepare(t, assetScene(brokenEye+c.file), "film.width=8", "film.height=8", "film.spp=1")
+			p := prepare(t, assetScene(brokenEye+c.file), "picture.width=8", "picture.height=8", "picture.samples=1")
 			assert.Contains(t, strings.Join(p.Warnings, "\n"), c.want)
 			r, err := p.Render(context.Background(), Options{})
 			require.NoError(t, err)
@@ -189,16 +189,16 @@ func TestDisplace(t *testing.T) {
 // A named node, or all nodes, become one mesh.
 func TestReadMesh(t *testing.T) {
 	p := &preparer{}
-	all, err := p.readMesh(&scene.Body{Name: "b", File: soundEye})
+	all, err := p.readMesh(&scene.Object{Name: "b", File: soundEye})
 	require.NoError(t, err)
 	assert.Len(t, all.Tri, 1536+1596) // stated beside the file
-	one, err := p.readMesh(&scene.Body{Name: "b", File: soundEye, Node: innerNode})
+	one, err := p.readMesh(&scene.Object{Name: "b", File: soundEye, Node: innerNode})
 	require.NoError(t, err)
 	assert.Len(t, one.Tri, 1596)
 	assert.InDelta(t, 1352, one.Volume(), 1)
-	_, err = p.readMesh(&scene.Body{Name: "b", File: soundEye, Morph: []scene.Morph{{Target: "PupilWide", Weight: 1}}})
+	_, err = p.readMesh(&scene.Object{Name: "b", File: soundEye, Morph: []scene.Morph{{Target: "PupilWide", Weight: 1}}})
 	assert.ErrorContains(t, err, `no morph target "PupilWide"`)
-	_, err = p.readMesh(&scene.Body{Name: "b", File: soundEye, Node: "Lid"})
+	_, err = p.readMesh(&scene.Object{Name: "b", File: soundEye, Node: "Lid"})
 	assert.ErrorContains(t, err, `no node "Lid"; it has "`+outerNode)
 }
 
@@ -210,11 +210,11 @@ func TestBuiltEyeHeight(t *testing.T) {
 	const yaml = `
 camera: {kind: orthographic, orbit: {azimuth: 0}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 64, cornea: {height: {file: %s, scale: %g, mid: %g}}}}]
+objects: [{name: eye, shape: eye, map_size: 64, cornea: {height: {file: %s, scale: %g, zero_level: %g}}}]
 `
 	width := func(scale, mid float64) float64 {
 		p := prepare(t, fmt.Sprintf(yaml, file, scale, mid))
-		return p.Scene.Bodies[p.Scene.Eyes[0].Outer].Mesh.Bounds().Size().X
+		return p.Scene.Objects[p.Scene.Eyes[0].Outer].Mesh.Bounds().Size().X
 	}
 	flat := width(0, 0.5)
 	assert.InDelta(t, flat+0.1, width(0.1, 0.5), 0.005)

@@ -24,7 +24,7 @@ func (s *shells) borrow(d *scene.Eye, hole pupil.Pupil) error {
 		return err
 	}
 	par.Pattern, par.Seed, par.Veins = pat, uint64(d.Seed), d.Sclera.Veins
-	par.MapSize = min(d.Detail, 2048)
+	par.MapSize = min(d.MapSize, 2048)
 	lead := s.outer
 	if lead == nil {
 		lead = s.inner

@@ -16,12 +16,12 @@ import (
 // X-Rite's of November 2014.
 func TestChartReadsAsPublished(t *testing.T) {
 	const text = `
-film: {width: 120, height: 120, spp: 64}
-camera: {kind: orthographic, width: 30, aim: [0, 0, 8], orbit: {azimuth: 20, elevation: 10, distance: 200}}
-lights: [{name: lamp, kind: rectangle, from: {azimuth: 40, elevation: 30, distance: 3000}, width: 500, height: 500, radiance: 30}, {name: sky, kind: constant, radiance: 0.4}]
-bodies: []
+picture: {width: 120, height: 120, samples: 64}
+camera: {kind: orthographic, width: 30, target: [0, 0, 8], orbit: {azimuth: 20, elevation: 10, distance: 200}}
+lights: [{name: lamp, kind: rectangle, orbit: {azimuth: 40, elevation: 30, distance: 3000}, width: 500, height: 500, radiance: 30}, {name: sky, kind: constant, radiance: 0.4}]
+objects: []
 `
-	d, err := scene.Parse("chart.yaml", []byte(text), "bodies="+chart.Bodies(false, true, 20, 10))
+	d, err := scene.Parse("chart.yaml", []byte(text), "objects="+chart.Objects(false, true, 20, 10))
 	require.NoError(t, err)
 	read := func(d *scene.Description) [24]colour.RGB {
 		p, err := Prepare(context.Background(), d, Options{})
@@ -43,7 +43,7 @@ bodies: []
 		return out
 	}
 	seen := read(d)
-	white, err := d.With("bodies=[{name: white, shape: rectangle, size: [60, 60, 1], place: {at: [0, 0, 8], rotate: [-10, 20, 0]}, material: {kind: diffuse, colour: 1}}]")
+	white, err := d.With("objects=[{name: white, shape: rectangle, size: [60, 60, 1], transform: {translate: [0, 0, 8], rotate: [-10, 20, 0]}, material: {kind: diffuse, colour: 1}}]")
 	require.NoError(t, err)
 	full := read(white)
 	worst := 0.0

@@ -14,7 +14,7 @@ import (
 // tracer returns a function that traces the next sample of a scene, all through its pixels, and the film that it traces to.
 func tracer(t testing.TB, p *Prepared, layers ...film.Layer) (func(), *film.Film) {
 	t.Helper()
-	w, h := p.Description.Film.Width, p.Description.Film.Height
+	w, h := p.Description.Picture.Width, p.Description.Picture.Height
 	f, err := film.New(film.Config{Width: w, Height: h, SPP: 1 << 16, Layers: layers})
 	require.NoError(t, err)
 	tr, s := pathtrace.New(p.Scene, 1), f.Sample()
@@ -33,15 +33,15 @@ func tracer(t testing.TB, p *Prepared, layers ...film.Layer) (func(), *film.Film
 func TestSamplesDoNotAllocate(t *testing.T) {
 	for name, yaml := range map[string]string{
 		"eye":             marshEye,
-		"eye, exact exit": marshEye + "trace: {exit: exact}\n",
+		"eye, exact exit": marshEye + "advanced: {exit: exact}\n",
 		"ball": `
-film: {width: 16, height: 16}
-camera: {kind: orthographic, width: 26, aim: [0, 0, 0], orbit: {azimuth: 0}}
-lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}, {name: lamp, kind: disc, from: {distance: 300}, radiance: [1, 1, 1]}]
-bodies:
+picture: {width: 16, height: 16}
+camera: {kind: orthographic, width: 26, target: [0, 0, 0], orbit: {azimuth: 0}}
+lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}, {name: lamp, kind: disc, orbit: {distance: 300}, radiance: [1, 1, 1]}]
+objects:
   - {name: glass, shape: sphere, material: {kind: dielectric, roughness: 0.3, inside: {sigma_a: [0.1, 0.1, 0.1], sigma_s: [1, 2, 3], g: 0.5}}}
-  - {name: plate, shape: disc, radius: 30, place: {at: [0, 0, -12]}, material: {kind: conductor, roughness: 0.4}}
-  - {name: lid, shape: box, size: [4, 4, 4], place: {at: [3, 3, 10]}, material: {kind: tissue, roughness: 0.3}}
+  - {name: plate, shape: disc, radius: 30, transform: {translate: [0, 0, -12]}, material: {kind: conductor, roughness: 0.4}}
+  - {name: lid, shape: box, size: [4, 4, 4], transform: {translate: [3, 3, 10]}, material: {kind: tissue, roughness: 0.3}}
 `,
 	} {
 		next, _ := tracer(t, prepare(t, yaml))
@@ -62,7 +62,7 @@ func BenchmarkSample(b *testing.B) {
 
 // BenchmarkFrame is a picture of 64 x 64 pixels with 4 samples each.
 func BenchmarkFrame(b *testing.B) {
-	p := prepare(b, marshEye, "film.width=64", "film.height=64", "film.spp=4")
+	p := prepare(b, marshEye, "picture.width=64", "picture.height=64", "picture.samples=4")
 	for b.Loop() {
 		if _, err := p.Render(context.Background(), Options{}); err != nil {
 			b.Fatal(err)

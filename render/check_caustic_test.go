@@ -18,7 +18,7 @@ import (
 // Source: Watt, Light-Water Interaction using Backward Beam Tracing, SIGGRAPH 1990 (from memory).
 func beams(p *Prepared, l geom.Vec, z float64, n, m int, pitch float64) []float64 {
 	e := &p.Scene.Eyes[0]
-	shell := p.Scene.Bodies[e.Outer].Mesh
+	shell := p.Scene.Objects[e.Outer].Mesh
 	const offX, offY = 0.00031, 0.00017
 	out := make([]float64, n*m)
 	for _, t := range shell.Tri {
@@ -81,10 +81,10 @@ func beams(p *Prepared, l geom.Vec, z float64, n, m int, pitch float64) []float6
 // The tracer's own path is bent by the same shell, facet by facet, so what is left is noise and the width of facets.
 func TestCausticAgainstBeams(t *testing.T) {
 	const yaml = `
-film: {width: 31, height: 3, spp: 1024, filter: box, filter_radius: 0.5}
-camera: {kind: plate, normal: [0, 0, 1], width: 6.2, aim: [0, 0, %g]}
-lights: [{name: lamp, kind: distant, angle: 0.2, from: {azimuth: %g}, irradiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
+picture: {width: 31, height: 3, samples: 1024, filter: box, filter_width: 1}
+camera: {kind: plate, normal: [0, 0, 1], width: 6.2, target: [0, 0, %g]}
+lights: [{name: lamp, kind: distant, angle: 0.2, orbit: {azimuth: %g}, irradiance: [1, 1, 1]}]
+objects: [{name: eye, shape: eye, ` + plainEye + `}]
 `
 	for _, c := range []struct {
 		name        string
@@ -96,14 +96,14 @@ bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
 		{"strong wobble", 0.04, 4, 0.004},
 		{"short wobble", 0.015, 1.5, 0.004},
 	} {
-		set := []string{fmt.Sprintf("bodies.eye.eye.cornea.wobble=%g", c.slope), fmt.Sprintf("bodies.eye.eye.cornea.wobble_size=%g", c.size)}
+		set := []string{fmt.Sprintf("objects.eye.cornea.wobble=%g", c.slope), fmt.Sprintf("objects.eye.cornea.wobble_size=%g", c.size)}
 		flat := prepare(t, fmt.Sprintf(yaml, 8.0, 0.0, 5.5, 2.0, 0.0))
 		z := apex(flat) - 3.6
 		for _, azimuth := range []float64{0, 30, 50, 60, 70} {
 			t.Run(fmt.Sprintf("%s, %g degrees", c.name, azimuth), func(t *testing.T) {
 				sub := 12 // points along a pixel's side
 				if azimuth >= 70 {
-					sub, set = 28, append(set, "film.spp=6144") // light is folded there: edges cross pixels
+					sub, set = 28, append(set, "picture.samples=6144") // light is folded there: edges cross pixels
 				}
 				p := prepare(t, fmt.Sprintf(yaml, z, azimuth, 5.5, 2.0, 0.0), set...)
 				r := finish(t, p)

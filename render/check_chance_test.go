@@ -10,25 +10,25 @@ import (
 
 // chanceEye is an eye with everything on it under lamps that are wide enough to be met by chance.
 const chanceEye = `
-film: {width: 24, height: 24, spp: %d, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 14, aim: [0, 0, 8], orbit: {azimuth: 15}}
+picture: {width: 24, height: 24, samples: %d, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 14, target: [0, 0, 8], orbit: {azimuth: 15}}
 lights:
 %s
-bodies:
-  - {name: eye, shape: eye, eye: {map_size: 128}}
-  - {name: wall, shape: rectangle, size: [40, 40, 1], place: {at: [-25, 0, 10], rotate: [0, 90, 0]}, material: {colour: [0.7, 0.6, 0.5]}}
+objects:
+  - {name: eye, shape: eye, map_size: 128}
+  - {name: wall, shape: rectangle, size: [40, 40, 1], transform: {translate: [-25, 0, 10], rotate: [0, 90, 0]}, material: {colour: [0.7, 0.6, 0.5]}}
 `
 
 // What is done to get less noise changes no mean: the solver, samples of lights, both ways at the first hit, each
 // against its slow twin that leaves it to chance. Means agree within three standard errors, none above 1 %.
 func TestChanceGivesTheSameMean(t *testing.T) {
 	const (
-		distant = "  - {name: lamp, kind: distant, angle: 60, from: {azimuth: 30, elevation: 20}, radiance: [1, 0.9, 0.8]}"
-		near    = "  - {name: lamp, kind: disc, radius: 20, from: {azimuth: 40, elevation: 10, distance: 30}, radiance: [1, 0.9, 0.8]}"
-		ball    = "  - {name: ball, kind: sphere, radius: 15, from: {azimuth: 50, elevation: 10, distance: 45}, radiance: [3, 3, 3]}"
+		distant = "  - {name: lamp, kind: distant, angle: 60, orbit: {azimuth: 30, elevation: 20}, radiance: [1, 0.9, 0.8]}"
+		near    = "  - {name: lamp, kind: disc, radius: 20, orbit: {azimuth: 40, elevation: 10, distance: 30}, radiance: [1, 0.9, 0.8]}"
+		ball    = "  - {name: ball, kind: sphere, radius: 15, orbit: {azimuth: 50, elevation: 10, distance: 45}, radiance: [3, 3, 3]}"
 	)
-	const eye = "bodies.eye.eye."
-	plain := []string{eye + "iris.scatter=false", eye + "sclera.scatter=false"} // less noise of its own
+	const eye = "objects.eye."
+	plain := []string{eye + "iris.scattering=false", eye + "sclera.scattering=false"} // less noise of its own
 	for row, c := range []struct {
 		name, lamps string
 		set         []string
@@ -38,7 +38,7 @@ func TestChanceGivesTheSameMean(t *testing.T) {
 		{"near ball", ball, plain},
 		{"rough cornea", distant, append([]string{eye + "cornea.roughness=0.25"}, plain...)},
 		{"smooth refraction", distant, append([]string{eye + "cornea.roughness=0.25", eye + "cornea.smooth_refraction=true"}, plain...)},
-		{"two lamps, scattering tissue", distant + "\n" + ball, []string{"film.spp=160"}},
+		{"two lamps, scattering tissue", distant + "\n" + ball, []string{"picture.samples=160"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			yaml := fmt.Sprintf(chanceEye, 128, c.lamps)
@@ -49,11 +49,11 @@ func TestChanceGivesTheSameMean(t *testing.T) {
 			var m0, se0 [3]float64
 			for k, w := range []way{
 				{"all on", nil},
-				{"no solver", []string{"trace.manifold=false"}},
-				{"no light samples", []string{"trace.light_samples=false", "film.spp=512"}},
-				{"no split", []string{"trace.split=false", "film.spp=256"}},
+				{"no solver", []string{"advanced.manifold=false"}},
+				{"no light samples", []string{"advanced.light_samples=false", "picture.samples=512"}},
+				{"no split", []string{"advanced.split=false", "picture.samples=256"}},
 			} {
-				set := append(append([]string{fmt.Sprintf("film.seed=%d", 4*row+k+1)}, c.set...), w.set...)
+				set := append(append([]string{fmt.Sprintf("picture.seed=%d", 4*row+k+1)}, c.set...), w.set...)
 				r := trace(t, yaml, set...)
 				pic := r.Film.Develop()
 				for ch := range 3 {

@@ -12,8 +12,8 @@ import (
 )
 
 // The plainest cornea: a sphere of radius 7.8 mm and index 1.336, no relief anywhere, and tissue that doesn't scatter below its surface.
-const plainEye = `{map_size: 128, cornea: {asphericity: 0, wobble: 0, sclera_wobble: 0, sclera_roughness: 0}, limbus: {width: 0.4}, ` +
-	`iris: {depth: %g, relief: 0, pupil: %g, pupil_offset: [0, 0], colour: %g, scatter: false}, sclera: {colour: 0, scatter: false}}`
+const plainEye = `map_size: 128, cornea: {asphericity: 0, wobble: 0}, limbus: {width: 0.4}, ` +
+	`iris: {depth: %g, relief: 0, pupil: %g, pupil_offset: [0, 0], colour: %g, scattering: false}, sclera: {colour: 0, scattering: false, wobble: 0, roughness: 0}`
 
 const (
 	plainRadius = 7.8
@@ -22,7 +22,7 @@ const (
 
 // apex returns z of the foremost point of a scene's first eye.
 func apex(p *Prepared) float64 {
-	return p.Scene.Bodies[p.Scene.Eyes[0].Outer].Mesh.Bounds().Hi.Z
+	return p.Scene.Objects[p.Scene.Eyes[0].Outer].Mesh.Bounds().Hi.Z
 }
 
 // hits returns the distance from the axis at which a ray parallel to it at height h is, at depth d behind the apex of
@@ -60,19 +60,19 @@ func pupilAt(pic *film.Picture, n int, width float64) (area, cx, cy float64) {
 func TestApparentPupil(t *testing.T) {
 	const n, width = 160, 4.0
 	// The margin is rounded with a radius of 0.12 mm, so its narrowest ring lies that much behind the iris plane.
-	body := fmt.Sprintf("{name: eye, shape: eye, eye: "+plainEye+"}", 3.6-0.114, 2.0, 0.9)
-	yaml := fmt.Sprintf(furnace, 8, width, body)
-	front := prepare(t, yaml, "film.width=160", "film.height=160")
+	object := fmt.Sprintf("{name: eye, shape: eye, "+plainEye+"}", 3.6-0.114, 2.0, 0.9)
+	yaml := fmt.Sprintf(furnace, 8, width, object)
+	front := prepare(t, yaml, "picture.width=160", "picture.height=160")
 	top := apex(front)
 	view := func(azimuth float64) *film.Picture {
-		pic := trace(t, yaml, "film.width=160", "film.height=160", fmt.Sprintf("camera.aim=[0, 0, %g]", top),
+		pic := trace(t, yaml, "picture.width=160", "picture.height=160", fmt.Sprintf("camera.target=[0, 0, %g]", top),
 			fmt.Sprintf("camera.orbit.azimuth=%g", azimuth), "camera.orbit.elevation=0").Film.Develop()
 		return &pic
 	}
 	// What rays by Snell's law see of the margin's vertices: per sector the ray nearest the axis that grazes one.
 	const sectors = 96
 	var seen, physical [sectors]float64
-	inner := front.Scene.Bodies[front.Scene.Eyes[0].Inner].Mesh
+	inner := front.Scene.Objects[front.Scene.Eyes[0].Inner].Mesh
 	for i := range sectors {
 		seen[i], physical[i] = math.Inf(1), math.Inf(1)
 	}
@@ -124,11 +124,11 @@ func TestApparentPupil(t *testing.T) {
 // density times transmittance times cosine. The lamp tilts toward +x.
 func TestLightThroughTheCornea(t *testing.T) {
 	const yaml = `
-film: {width: 35, height: 5, spp: %d, filter: box, filter_radius: 0.5}
-camera: {kind: plate, normal: [0, 0, 1], width: 7, aim: [0, 0, %g]}
-trace: {manifold: %t}
-lights: [{name: lamp, kind: distant, angle: %g, from: {azimuth: %g}, irradiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
+picture: {width: 35, height: 5, samples: %d, filter: box, filter_width: 1}
+camera: {kind: plate, normal: [0, 0, 1], width: 7, target: [0, 0, %g]}
+advanced: {manifold: %t}
+lights: [{name: lamp, kind: distant, angle: %g, orbit: {azimuth: %g}, irradiance: [1, 1, 1]}]
+objects: [{name: eye, shape: eye, ` + plainEye + `}]
 `
 	rows := []struct {
 		azimuth float64
@@ -140,7 +140,7 @@ bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
 		{60, [7]float64{1.033, 0.990, 0.914, 0.841, 0.775, 0.716, 0.662}},
 		{70, [7]float64{1.029, 0.904, 0.791, 0.702, 0.631, 0.571, 0}}, // the last one is at the edge of the shadow
 	}
-	limbus, width := []string{"bodies.eye.eye.limbus.width=0.4", "bodies.eye.eye.limbus.width=1.2"}, 0
+	limbus, width := []string{"objects.eye.limbus.width=0.4", "objects.eye.limbus.width=1.2"}, 0
 	top := apex(prepare(t, fmt.Sprintf(yaml, 1, 8.0, true, 0.53, 0.0, 5.5, 2.0, 0.0)))
 	// A limbus as wide as life lets no light reach the iris straight through the coat beside the cornea.
 	for _, row := range append(rows, rows...) {

@@ -10,14 +10,14 @@ import (
 
 // marshEye is an eye under a sky, a lamp and a sun: every kind of path is in it.
 const marshEye = `
-film: {width: 32, height: 32, spp: 8}
-camera: {kind: orthographic, width: 26, aim: [0, 0, 8], orbit: {azimuth: 0}}
+picture: {width: 32, height: 32, samples: 8}
+camera: {kind: orthographic, width: 26, target: [0, 0, 8], orbit: {azimuth: 0}}
 lights:
   - {name: sky, kind: constant, radiance: [0.3, 0.35, 0.4]}
-  - {name: lamp, kind: rectangle, from: {azimuth: 30, elevation: 30, distance: 600}, radiance: [8, 7, 6]}
-  - {name: sun, kind: distant, angle: 2, from: {azimuth: -50, elevation: 20}, irradiance: [2, 2, 2]}
-bodies:
-  - {name: eye, shape: eye, eye: {map_size: 128}}
+  - {name: lamp, kind: rectangle, orbit: {azimuth: 30, elevation: 30, distance: 600}, radiance: [8, 7, 6]}
+  - {name: sun, kind: distant, angle: 2, orbit: {azimuth: -50, elevation: 20}, irradiance: [2, 2, 2]}
+objects:
+  - {name: eye, shape: eye, map_size: 128}
 `
 
 // A picture's bits depend on the scene, the seed and the samples, never on the workers.
@@ -35,6 +35,6 @@ func TestWorkersMakeTheSamePicture(t *testing.T) {
 		a, b := first.Stats.Stats, r.Stats.Stats
 		assert.Equal(t, a, b, "%d workers count alike", n)
 	}
-	other := finish(t, prepare(t, marshEye, "film.seed=2"))
+	other := finish(t, prepare(t, marshEye, "picture.seed=2"))
 	assert.False(t, first.Film.Equal(other.Film), "another seed gives other noise")
 }

@@ -13,14 +13,14 @@ import (
 // With the exact exit collisions below the surface are connected to lights, through coat and cornea. That changes no mean: each
 // way against its twin that leaves light to chance, within three standard errors of at most 1 %.
 func TestExactExitByChance(t *testing.T) {
-	const lamps = "  - {name: lamp, kind: distant, angle: 70, from: {azimuth: 30, elevation: 20}, radiance: [1, 0.9, 0.8]}\n" +
-		"  - {name: ball, kind: sphere, radius: 15, from: {azimuth: 50, elevation: 10, distance: 45}, radiance: [3, 3, 3]}"
+	const lamps = "  - {name: lamp, kind: distant, angle: 70, orbit: {azimuth: 30, elevation: 20}, radiance: [1, 0.9, 0.8]}\n" +
+		"  - {name: ball, kind: sphere, radius: 15, orbit: {azimuth: 50, elevation: 10, distance: 45}, radiance: [3, 3, 3]}"
 	yaml := fmt.Sprintf(chanceEye, 80, lamps)
 	var m0, se0 [3]float64
 	for k, way := range [][]string{
-		{"film.seed=1"}, {"film.seed=2", "trace.light_samples=false", "film.spp=256"}, {"film.seed=3", "trace.manifold=false"}, {"film.seed=4", "trace.guided=false"},
+		{"picture.seed=1"}, {"picture.seed=2", "advanced.light_samples=false", "picture.samples=256"}, {"picture.seed=3", "advanced.manifold=false"}, {"picture.seed=4", "advanced.guided=false"},
 	} {
-		r := trace(t, yaml, append(way, "trace.exit=exact", "bodies.eye.eye.iris.pupil=2")...)
+		r := trace(t, yaml, append(way, "advanced.exit=exact", "objects.eye.iris.pupil=2")...)
 		pic := r.Film.Develop()
 		for ch := range 3 {
 			m, se := mean(&pic, ch, nil)
@@ -37,20 +37,21 @@ func TestExactExitByChance(t *testing.T) {
 	}
 }
 
-// A spot of the white under a sun of half a degree, with the exact exit: Chandrasekhar's a/(4 pi (mu + mu0)) H(mu) H(mu0),
+// A spot of the sclera under a sun of half a degree, with the exact exit: Chandrasekhar's a/(4 pi (mu + mu0)) H(mu) H(mu0),
 // lit and seen along the normal and aslant.
 func TestExactExitUnderSun(t *testing.T) {
 	const scene = `
-film: {width: 24, height: 24, spp: 128, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 0.05, aim: [%g, 0, 0], orbit: {azimuth: %g}}
-lights: [{name: sun, kind: distant, angle: 0.5, from: {azimuth: %g}, irradiance: [1, 1, 1]}]
-trace: {exit: exact, effects: {coat: false, refraction: false}}
-bodies: [{name: eye, shape: eye, eye: {map_size: 64, sclera: {sigma_a: 5, sigma_s: 45, veins: 0}, cornea: {wobble: 0, sclera_wobble: 0}}}]
+picture: {width: 24, height: 24, samples: 128, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 0.05, target: [%g, 0, 0], orbit: {azimuth: %g}}
+lights: [{name: sun, kind: distant, angle: 0.5, orbit: {azimuth: %g}, irradiance: [1, 1, 1]}]
+advanced: {exit: exact}
+effects: {tear_film: false, refraction: false}
+objects: [{name: eye, shape: eye, map_size: 64, sclera: {wobble: 0, sigma_a: 5, sigma_s: 45, veins: 0}, cornea: {wobble: 0}}]
 `
 	const a = 0.9
 	at := 11.5
 	p := prepare(t, fmt.Sprintf(scene, at, 90., 90.))
-	at = p.Scene.Bodies[p.Scene.Eyes[0].Inner].Mesh.Bounds().Hi.X
+	at = p.Scene.Objects[p.Scene.Eyes[0].Inner].Mesh.Bounds().Hi.X
 	for _, c := range []struct{ view, light float64 }{{0, 0}, {0, 60}, {60, 0}, {70, -70}} {
 		mu, mu0 := math.Cos(c.view*math.Pi/180), math.Cos(c.light*math.Pi/180)
 		want := a / (4 * math.Pi * (mu + mu0)) * tissue.ChandrasekharH(mu, a) * tissue.ChandrasekharH(mu0, a) * mu0

@@ -15,7 +15,7 @@ import (
 // within the 0.0021 of the inversion (van de Hulst; see tissue.SingleScatterAlbedo) and what curvature adds; under a coat
 // F + (1-F) of it, seen straight on.
 func TestTissueShowsItsColour(t *testing.T) {
-	const ball = "{name: lid, shape: sphere, radius: 20, material: {kind: tissue, colour: [0.8, 0.5, 0.2], half_radius: 0.02, index: %g, roughness: %g}}"
+	const ball = "{name: lid, shape: sphere, radius: 20, material: {kind: tissue, colour: [0.8, 0.5, 0.2], scatter_radius: 0.02, index: %g, roughness: %g}}"
 	f := fresnel.Dielectric(1, 1.4)
 	for _, c := range []struct {
 		name             string
@@ -36,12 +36,12 @@ func TestTissueShowsItsColour(t *testing.T) {
 }
 
 const lampOnTissue = `
-film: {width: 24, height: 24, spp: %d, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 24, aim: [0, 0, 0], orbit: {azimuth: 15}}
-lights: [{name: lamp, kind: disc, radius: 20, from: {azimuth: 60, elevation: 30, distance: 60}, radiance: [20, 20, 20]}, {name: sky, kind: constant, radiance: [0.1, 0.2, 0.3]}]
-bodies:
-  - {name: lid, shape: box, size: [12, 5, 7], place: {rotate: [20, 30, 0]}, material: {kind: tissue, colour: [0.7, 0.45, 0.35], index: 1.4, roughness: 0.4}}
-  - {name: floor, shape: rectangle, size: [40, 40, 1], place: {at: [0, -6, 0], rotate: [-90, 0, 0]}, material: {colour: 0.5}}
+picture: {width: 24, height: 24, samples: %d, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 24, target: [0, 0, 0], orbit: {azimuth: 15}}
+lights: [{name: lamp, kind: disc, radius: 20, orbit: {azimuth: 60, elevation: 30, distance: 60}, radiance: [20, 20, 20]}, {name: sky, kind: constant, radiance: [0.1, 0.2, 0.3]}]
+objects:
+  - {name: lid, shape: box, size: [12, 5, 7], transform: {rotate: [20, 30, 0]}, material: {kind: tissue, colour: [0.7, 0.45, 0.35], index: 1.4, roughness: 0.4}}
+  - {name: floor, shape: rectangle, size: [40, 40, 1], transform: {translate: [0, -6, 0], rotate: [-90, 0, 0]}, material: {colour: 0.5}}
 `
 
 // What is done to get less noise changes no mean: light samples where walks leave and on the coat, both ways at the
@@ -49,12 +49,12 @@ bodies:
 func TestTissueByChance(t *testing.T) {
 	var m0, se0 [3]float64
 	for k, set := range [][]string{
-		{"film.spp=2048"},
-		{"trace.light_samples=false", "film.spp=8192"},
-		{"trace.guided=false", "film.spp=2048"},
-		{"trace.split=false", "film.spp=2048"},
+		{"picture.samples=2048"},
+		{"advanced.light_samples=false", "picture.samples=8192"},
+		{"advanced.guided=false", "picture.samples=2048"},
+		{"advanced.split=false", "picture.samples=2048"},
 	} {
-		r := trace(t, fmt.Sprintf(lampOnTissue, 1), append(set, fmt.Sprintf("film.seed=%d", k+1))...)
+		r := trace(t, fmt.Sprintf(lampOnTissue, 1), append(set, fmt.Sprintf("picture.seed=%d", k+1))...)
 		pic := r.Film.Develop()
 		for ch := range 3 {
 			m, se := mean(&pic, ch, nil)
@@ -70,7 +70,7 @@ func TestTissueByChance(t *testing.T) {
 	}
 }
 
-// What light samples where walks leave gain over a body that is met by chance: variance times time.
+// What light samples where walks leave gain over a object that is met by chance: variance times time.
 func BenchmarkTissue(b *testing.B) {
 	cost := func(set string) float64 {
 		p := prepare(b, fmt.Sprintf(lampOnTissue, 64), set)
@@ -85,7 +85,7 @@ func BenchmarkTissue(b *testing.B) {
 	}
 	var sum float64
 	for b.Loop() {
-		sum += math.Log(cost("trace.light_samples=false") / cost("trace.light_samples=true"))
+		sum += math.Log(cost("advanced.light_samples=false") / cost("advanced.light_samples=true"))
 	}
 	b.ReportMetric(math.Exp(sum/float64(b.N)), "times-better")
 }

@@ -8,19 +8,19 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
-// furnace is a lit-from-everywhere scene: whatever a body does to light, without loss the picture stays 1 everywhere.
+// furnace is a lit-from-everywhere scene: whatever a object does to light, without loss the picture stays 1 everywhere.
 const furnace = `
-film: {width: 32, height: 32, spp: %d, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: %g, aim: [0, 0, 0], orbit: {azimuth: 20, elevation: 10}}
+picture: {width: 32, height: 32, samples: %d, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: %g, target: [0, 0, 0], orbit: {azimuth: 20, elevation: 10}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [%s]
+objects: [%s]
 `
 
-func inFurnace(t *testing.T, spp int, width float64, body string, set ...string) *Result {
-	return trace(t, fmt.Sprintf(furnace, spp, width, body), set...)
+func inFurnace(t *testing.T, spp int, width float64, object string, set ...string) *Result {
+	return trace(t, fmt.Sprintf(furnace, spp, width, object), set...)
 }
 
-// White bodies in a white furnace can't be seen: 1.000 within 0.005, the standard error at most 0.0015.
+// White objects in a white furnace can't be seen: 1.000 within 0.005, the standard error at most 0.0015.
 func TestWhiteFurnace(t *testing.T) {
 	for _, c := range []struct {
 		name, material string
@@ -33,8 +33,8 @@ func TestWhiteFurnace(t *testing.T) {
 		{"rough mirror .7", "kind: conductor, mirror: true, roughness: 0.7", 64, 1},
 		{"rough mirror 1", "kind: conductor, mirror: true, roughness: 1", 64, 1},
 		{"glass", "kind: dielectric", 8, 1},
-		// The body takes 2 % of what the coat lets pass; the coat mirrors some 0.15.
-		{"rough coat on a diffuse body", "kind: tissue, scatter: false, roughness: 0.8, index: 2, colour: 0.98", 48, 0.983},
+		// The object takes 2 % of what the coat lets pass; the coat mirrors some 0.15.
+		{"rough coat on a diffuse object", "kind: tissue, scatter: false, roughness: 0.8, index: 2, colour: 0.98", 48, 0.983},
 		{"glass with a white medium", "kind: dielectric, inside: {sigma_a: [0, 0, 0], sigma_s: [0.3, 0.33, 0.36], g: 0.5}", 24, 1},
 		{"white medium", "kind: matched, inside: {sigma_a: [0, 0, 0], sigma_s: [0.3, 0.33, 0.36]}", 24, 1},
 		{"forward white medium", "kind: matched, inside: {sigma_a: [0, 0, 0], sigma_s: [0.3, 0.33, 0.36], g: 0.8}", 24, 1},
@@ -53,11 +53,11 @@ func TestWhiteFurnace(t *testing.T) {
 }
 
 // The whole eye with everything on, random walks in white tissue too: coefficients without absorption give an albedo of
-// exactly 1, which no colour map does. Nothing is lost in a closed body, so it can't be seen. (The coat's law is exact for
+// exactly 1, which no colour map does. Nothing is lost in a closed object, so it can't be seen. (The coat's law is exact for
 // light that leaves the tissue evenly, so with the walk's own exit it is left out; with it the picture reads 1 % high.)
 func TestWhiteScatteringEyeFurnace(t *testing.T) {
-	const body = "{name: eye, shape: eye, eye: {map_size: 128, " +
-		"iris: {sigma_a: 0, sigma_s: [0.9, 1, 1.1], pupil_closed: true}, sclera: {sigma_a: 0, sigma_s: [1.1, 1, 0.9], veins: 0}}}"
+	const object = "{name: eye, shape: eye, map_size: 128, " +
+		"iris: {sigma_a: 0, sigma_s: [0.9, 1, 1.1], pupil_closed: true}, sclera: {sigma_a: 0, sigma_s: [1.1, 1, 0.9], veins: 0}}"
 	front := []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0"}
 	for _, c := range []struct {
 		name  string
@@ -66,12 +66,12 @@ func TestWhiteScatteringEyeFurnace(t *testing.T) {
 		set   []string
 	}{
 		{"all", 26, 256, nil},
-		{"plain walks", 26, 256, []string{"trace.guided=false"}},
+		{"plain walks", 26, 256, []string{"advanced.guided=false"}},
 		{"iris", 8, 300, front},
-		{"exact exit", 26, 128, []string{"trace.exit=exact", "trace.effects.coat=false"}},
+		{"exact exit", 26, 128, []string{"advanced.exit=exact", "effects.tear_film=false"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			r := inFurnace(t, c.spp, c.width, body, c.set...)
+			r := inFurnace(t, c.spp, c.width, object, c.set...)
 			pic := r.Film.Develop()
 			for ch := range 3 {
 				m, se := mean(&pic, ch, nil)
@@ -93,11 +93,11 @@ func TestRoughGlassFurnace(t *testing.T) {
 		more      string
 		spp       int
 	}{{"0.1", 0.1, "", 32}, {"0.3", 0.3, "", 64}, {"0.6", 0.6, "", 192}, {"0.6 about rough glass", 0.6, nest, 320}} {
-		body := fmt.Sprintf("{name: ball, shape: sphere, radius: 9, material: {kind: dielectric, roughness: %g}}%s", c.roughness, c.more)
-		r := inFurnace(t, c.spp, 18, body)
+		object := fmt.Sprintf("{name: ball, shape: sphere, radius: 9, material: {kind: dielectric, roughness: %g}}%s", c.roughness, c.more)
+		r := inFurnace(t, c.spp, 18, object)
 		pic := r.Film.Develop()
 		m, se := mean(&pic, 1, nil)
-		chance := inFurnace(t, c.spp, 18, body, "trace.light_samples=false", "film.seed=2").Film.Develop()
+		chance := inFurnace(t, c.spp, 18, object, "advanced.light_samples=false", "picture.seed=2").Film.Develop()
 		m2, se2 := mean(&chance, 1, nil)
 		t.Logf("roughness %s: %.5f +- %.5f, by chance %.5f +- %.5f", c.name, m, se, m2, se2)
 		assert.LessOrEqual(t, se, 0.0015)
@@ -109,7 +109,7 @@ func TestRoughGlassFurnace(t *testing.T) {
 // The whole eye in the furnace, with white tissue that scatters plainly: the tear film over it, refraction through
 // the cornea, the light caught between tissue and cornea, the solver and its weights are all in it.
 func TestWhiteEyeFurnace(t *testing.T) {
-	const body = "{name: eye, shape: eye, eye: {map_size: 128, iris: {colour: 1, scatter: false, pupil_closed: true}, sclera: {colour: 1, scatter: false}}}"
+	const object = "{name: eye, shape: eye, map_size: 128, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
 	for _, c := range []struct {
 		name  string
 		width float64
@@ -117,18 +117,18 @@ func TestWhiteEyeFurnace(t *testing.T) {
 		set   []string
 	}{
 		{"all", 26, 64, nil},
-		{"iris alone", 8, 64, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0", "bodies.eye.eye.iris.relief=0"}},
+		{"iris alone", 8, 64, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0", "objects.eye.iris.relief=0"}},
 		{"iris with its relief", 8, 64, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0"}},
-		{"one light sample path", 26, 64, []string{"trace.split=false"}},
-		{"chance", 26, 64, []string{"trace.light_samples=false"}},
-		{"no solver", 26, 64, []string{"trace.manifold=false"}},
-		{"mirror index", 26, 64, []string{"bodies.eye.eye.cornea.reflect_index=1.376"}},
-		{"rough cornea", 26, 64, []string{"bodies.eye.eye.cornea.roughness=0.2"}},
-		{"rougher cornea", 8, 128, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0", "bodies.eye.eye.cornea.roughness=0.5"}},
-		{"rough all over", 26, 96, []string{"bodies.eye.eye.cornea.roughness=0.5", "bodies.eye.eye.cornea.sclera_roughness=0.8"}},
+		{"one light sample path", 26, 64, []string{"advanced.split=false"}},
+		{"chance", 26, 64, []string{"advanced.light_samples=false"}},
+		{"no solver", 26, 64, []string{"advanced.manifold=false"}},
+		{"mirror index", 26, 64, []string{"objects.eye.cornea.reflection_index=1.376"}},
+		{"rough cornea", 26, 64, []string{"objects.eye.cornea.roughness=0.2"}},
+		{"rougher cornea", 8, 128, []string{"camera.orbit.azimuth=0", "camera.orbit.elevation=0", "objects.eye.cornea.roughness=0.5"}},
+		{"rough all over", 26, 96, []string{"objects.eye.cornea.roughness=0.5", "objects.eye.sclera.roughness=0.8"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			r := inFurnace(t, c.spp, c.width, body, c.set...)
+			r := inFurnace(t, c.spp, c.width, object, c.set...)
 			pic := r.Film.Develop()
 			m, se := mean(&pic, 1, nil)
 			t.Logf("%.5f +- %.5f, %d leaks, %d cut, %.1f s", m, se, r.Stats.WalkLeaks, r.Stats.CutPaths, r.Stats.Seconds)

@@ -16,22 +16,22 @@ func TestFirstPurkinjeImage(t *testing.T) {
 	const n, width = 256, 8.0
 	const px = width / n
 	const yaml = `
-film: {width: 256, height: 256, spp: 4, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 8, aim: [0, 0, %g], orbit: {azimuth: 0, distance: 300}}
-lights: [{name: lamp, seen: false, %s}]
-bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
+picture: {width: 256, height: 256, samples: 4, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 8, target: [0, 0, %g], orbit: {azimuth: 0, distance: 300}}
+lights: [{name: lamp, camera_visible: false, %s}]
+objects: [{name: eye, shape: eye, ` + plainEye + `}]
 `
 	top := apex(prepare(t, fmt.Sprintf(yaml, 0.0, "kind: constant, radiance: [1, 1, 1]", 5.5, 2.0, 0.0)))
 	for _, c := range []struct {
 		name, lamp string
 		wide, x    float64 // mm on the picture; 0: not asked
 	}{
-		{"window, 1 m wide at 2 m", fmt.Sprintf("kind: rectangle, width: 1000, height: 1200, at: [0, 0, %g], radiance: [50, 50, 50]", top+2000), 1.9025, 0},
-		{"softbox, 600 mm at 1 m", fmt.Sprintf("kind: rectangle, width: 600, height: 600, at: [0, 0, %g], radiance: [50, 50, 50]", top+1000), 2.2572, 0},
-		{"disc, 450 mm at 600 mm", fmt.Sprintf("kind: disc, radius: 225, at: [0, 0, %g], radiance: [50, 50, 50]", top+600), 2.7674, 0},
-		{"sun from 20 degrees", "kind: distant, angle: 2, from: {azimuth: 20}, radiance: [50, 50, 50]", 0, 1.3545},
-		{"sun from 30 degrees", "kind: distant, angle: 2, from: {azimuth: 30}, radiance: [50, 50, 50]", 0, 2.0188},
-		{"sun from 45 degrees", "kind: distant, angle: 2, from: {azimuth: 45}, radiance: [50, 50, 50]", 0, 2.9849},
+		{"window, 1 m wide at 2 m", fmt.Sprintf("kind: rectangle, width: 1000, height: 1200, position: [0, 0, %g], radiance: [50, 50, 50]", top+2000), 1.9025, 0},
+		{"softbox, 600 mm at 1 m", fmt.Sprintf("kind: rectangle, width: 600, height: 600, position: [0, 0, %g], radiance: [50, 50, 50]", top+1000), 2.2572, 0},
+		{"disc, 450 mm at 600 mm", fmt.Sprintf("kind: disc, radius: 225, position: [0, 0, %g], radiance: [50, 50, 50]", top+600), 2.7674, 0},
+		{"sun from 20 degrees", "kind: distant, angle: 2, orbit: {azimuth: 20}, radiance: [50, 50, 50]", 0, 1.3545},
+		{"sun from 30 degrees", "kind: distant, angle: 2, orbit: {azimuth: 30}, radiance: [50, 50, 50]", 0, 2.0188},
+		{"sun from 45 degrees", "kind: distant, angle: 2, orbit: {azimuth: 45}, radiance: [50, 50, 50]", 0, 2.9849},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			pic := trace(t, fmt.Sprintf(yaml, top, c.lamp, 5.5, 2.0, 0.0)).Film.Develop()

@@ -10,19 +10,19 @@ import (
 )
 
 const guideScene = `
-film: {width: 24, height: 24, spp: 128, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: %g, aim: %s, orbit: {azimuth: %g}}
+picture: {width: 24, height: 24, samples: 128, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: %g, target: %s, orbit: {azimuth: %g}}
 lights: [%s]
-trace: {effects: {coat: false, refraction: false}}
-bodies: [{name: eye, shape: eye, eye: {map_size: 64, sclera: {colour: %s, half_radius: [0.06, 0.05, 0.03], veins: 0}, iris: {pupil: 2, colour: %[5]s}, cornea: {wobble: 0, sclera_wobble: 0}}}]
+effects: {tear_film: false, refraction: false}
+objects: [{name: eye, shape: eye, map_size: 64, sclera: {colour: %s, scatter_radius: [0.06, 0.05, 0.03], veins: 0, wobble: 0}, iris: {pupil: 2, colour: %[5]s}, cornea: {wobble: 0}}]
 `
 
-// Guided and plain walks have the same mean: under an even sky and under a lamp at the edge of its shadow, on the white
+// Guided and plain walks have the same mean: under an even sky and under a lamp at the edge of its shadow, on the sclera
 // and on the iris with its relief, for a white and a dark tissue. (Both are unbiased; their difference is within 3.5
 // standard errors, which are at most half a percent.)
 func TestGuidedWalksKeepTheMean(t *testing.T) {
 	const sky = "{name: sky, kind: constant, radiance: [1, 1, 1]}"
-	const lamp = "{name: lamp, kind: disc, from: {azimuth: -30, elevation: 20, distance: 60}, radius: 4, radiance: [500, 500, 500]}"
+	const lamp = "{name: lamp, kind: disc, orbit: {azimuth: -30, elevation: 20, distance: 60}, radius: 4, radiance: [500, 500, 500]}"
 	for _, q := range []struct {
 		name, light, aim, colour string
 		width, azimuth           float64
@@ -42,8 +42,8 @@ func TestGuidedWalksKeepTheMean(t *testing.T) {
 				}
 				return
 			}
-			a, sa := look("trace.guided=true")
-			b, sb := look("trace.guided=false")
+			a, sa := look("advanced.guided=true")
+			b, sb := look("advanced.guided=false")
 			for c := range a {
 				se := math.Hypot(sa[c], sb[c])
 				t.Logf("channel %d: guided %.5f +- %.5f, plain %.5f +- %.5f", c, a[c], sa[c], b[c], sb[c])
@@ -62,7 +62,7 @@ func BenchmarkGuidedWalks(b *testing.B) {
 		b.Run("albedo="+colour, func(b *testing.B) {
 			text := fmt.Sprintf(guideScene, 2.0, "[11, 0, 0]", 90.0, "{name: sky, kind: constant, radiance: [1, 1, 1]}", colour)
 			cost := func(set string) float64 {
-				p := prepare(b, text, set, "bodies.eye.eye.sclera.half_radius=0.02")
+				p := prepare(b, text, set, "objects.eye.sclera.scatter_radius=0.02")
 				start := time.Now()
 				pic := finish(b, p).Film.Develop()
 				sec := time.Since(start).Seconds()
@@ -74,7 +74,7 @@ func BenchmarkGuidedWalks(b *testing.B) {
 			}
 			var sum float64
 			for b.Loop() {
-				sum += math.Log(cost("trace.guided=false") / cost("trace.guided=true"))
+				sum += math.Log(cost("advanced.guided=false") / cost("advanced.guided=true"))
 			}
 			b.ReportMetric(math.Exp(sum/float64(b.N)), "times-better")
 		})

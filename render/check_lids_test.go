@@ -19,28 +19,28 @@ import (
 // White lids about a white eye in a white furnace can't be seen: skin, inner corner and lashes plainly, under their coats and
 // the tears; and skin by random walks, over the lower lid and the cheek. The colours are put on after preparing, as no colour
 // key reaches 1. About the corners, where the block of the inner corner and the skin overlap and facets fold, a walk in two
-// hundred leaves one body inside the other and is lost, as in a crevice: there white tissue reads 1 % low.
+// hundred leaves one object inside the other and is lost, as in a crevice: there white tissue reads 1 % low.
 func TestWhiteLidsFurnace(t *testing.T) {
-	const eye = "{name: eye, shape: eye, lids: {detail: 0.4, lashes: {density: 0.3}}, eye: {map_size: 64, iris: {colour: 1, scatter: false, pupil_closed: true}, sclera: {colour: 1, scatter: false}}}"
+	const eye = "{name: eye, shape: eye, lids: {facet_size: 0.4, lashes: {density: 0.3}}, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
 	for _, c := range []struct {
 		name    string
 		scatter bool
 		spp     int
 		set     string
-		bodies  int
+		objects int
 		within  float64
-	}{{"walks", true, 96, "camera={kind: orthographic, width: 14, aim: [0, -15, 10], orbit: {azimuth: 10}}", 3, 0.01}, {"plain", false, 48, "camera={kind: orthographic, width: 50, aim: [0, 0, 0], orbit: {azimuth: 10}}", 3, 0.005}} {
+	}{{"walks", true, 96, "camera={kind: orthographic, width: 14, target: [0, -15, 10], orbit: {azimuth: 10}}", 3, 0.01}, {"plain", false, 48, "camera={kind: orthographic, width: 50, target: [0, 0, 0], orbit: {azimuth: 10}}", 3, 0.005}} {
 		t.Run(c.name, func(t *testing.T) {
-			p := prepare(t, fmt.Sprintf(furnace, c.spp, 50.0, eye), "trace.guided=false", c.set)
+			p := prepare(t, fmt.Sprintf(furnace, c.spp, 50.0, eye), "advanced.guided=false", c.set)
 			lids := 0
-			for i := range p.Scene.Bodies {
-				if m := &p.Scene.Bodies[i].Material; m.Kind == frozen.Soft {
+			for i := range p.Scene.Objects {
+				if m := &p.Scene.Objects[i].Material; m.Kind == frozen.Soft {
 					*m = soft(texture.Constant(colour.Grey(1)), colour.Grey(0.5), m.Index, math.Sqrt(m.Alpha), c.scatter && !m.Flesh.Solid)
 					m.Flesh.Alpha = colour.Grey(1)
 					lids++
 				}
 			}
-			require.Equal(t, c.bodies, lids)
+			require.Equal(t, c.objects, lids)
 			r := finish(t, p)
 			pic := r.Film.Develop()
 			t.Logf("%d walks, %d leaks, %.1f s", r.Stats.Walks, r.Stats.WalkLeaks, r.Stats.Seconds)
@@ -57,7 +57,7 @@ func TestWhiteLidsFurnace(t *testing.T) {
 // What falls on lids and is not absorbed comes out: under an even sky no pixel of coloured lids is brighter than the sky or
 // black, and the samples are all finite.
 func TestLidsKeepTheirEnergy(t *testing.T) {
-	const eye = "{name: eye, shape: eye, lids: {detail: 0.3}, eye: {map_size: 64}}"
+	const eye = "{name: eye, shape: eye, lids: {facet_size: 0.3}, map_size: 64}"
 	r := inFurnace(t, 16, 40, eye, "camera.orbit={azimuth: 0}")
 	pic := r.Film.Develop()
 	for i := range pic.Mean {
@@ -71,33 +71,33 @@ func TestLidsKeepTheirEnergy(t *testing.T) {
 // The switch shows any scene bare or in lids, and cards that stand in for lids go away with them.
 func TestLidsSwitch(t *testing.T) {
 	const yaml = `
-film: {width: 8, height: 8, spp: 1}
+picture: {width: 8, height: 8, samples: 1}
 camera: {orbit: {}}
 lights: [{name: sky, kind: constant, radiance: 1}]
-bodies:
-  - {name: eye, shape: eye, eye: {map_size: 64}%s}
-  - {name: card, shape: box, when: bare, place: {at: [0, 15, 11]}}
+objects:
+  - {name: eye, shape: eye, map_size: 64%s}
+  - {name: card, shape: box, when: bare, transform: {translate: [0, 15, 11]}}
 `
 	for _, c := range []struct {
 		eye  string
 		set  []string
-		want int // bodies: two shells, then a card or skin, corner, lashes and tears
+		want int // objects: two shells, then a card or skin, corner, lashes and tears
 	}{
 		{"", nil, 3}, {"", []string{"lids=on"}, 6}, {"", []string{"lids=off"}, 3},
 		{", lids: {detail: 1}", nil, 6}, {", lids: {detail: 1}", []string{"lids=off"}, 3},
 		{", lids: {on: false}", nil, 3}, {", lids: {on: false}", []string{"lids=on"}, 6},
-		{", lids: {scale: 1.4}", []string{"bodies.eye.eye.globe.radius=17", "bodies.eye.eye.limbus={radius: 8.3, width: 1.6}", "bodies.eye.eye.cornea.radius=11"}, 6},
+		{", lids: {scale: 1.4}", []string{"objects.eye.globe.radius=17", "objects.eye.limbus={radius: 8.3, width: 1.6}", "objects.eye.cornea.radius=11"}, 6},
 		{", lids: {tears: 0, lashes: {density: 0}}", nil, 4},
 	} {
 		p := prepare(t, fmt.Sprintf(yaml, c.eye), c.set...)
-		assert.Len(t, p.Scene.Bodies, c.want, "%s %v", c.eye, c.set)
+		assert.Len(t, p.Scene.Objects, c.want, "%s %v", c.eye, c.set)
 	}
 }
 
 // axes returns where the eyes' optical axes and centres are in the world.
 func axes(p *Prepared) (at, axis []geom.Vec) {
 	for i := range p.Scene.Eyes {
-		b := &p.Scene.Bodies[p.Scene.Eyes[i].Outer]
+		b := &p.Scene.Objects[p.Scene.Eyes[i].Outer]
 		at = append(at, b.ToWorld.Point(geom.Vec{}))
 		axis = append(axis, b.ToWorld.Vector(geom.Vec{Z: 1}).Unit())
 	}
@@ -108,10 +108,10 @@ func axes(p *Prepared) (at, axis []geom.Vec) {
 // makes the axes 10 degrees apart, outward. Closed forms. The eyes differ in more than their side.
 func TestPairAndGaze(t *testing.T) {
 	const yaml = `
-film: {width: 8, height: 8, spp: 1}
+picture: {width: 8, height: 8, samples: 1}
 camera: {orbit: {}}
 lights: [{name: sky, kind: constant, radiance: 1}]
-bodies: [{name: eye, shape: eye, pair: 63, eye: {map_size: 64}}]
+objects: [{name: eye, shape: eye, pair: 63, map_size: 64}]
 `
 	at, axis := axes(prepare(t, yaml))
 	require.Len(t, axis, 2)
@@ -121,13 +121,13 @@ bodies: [{name: eye, shape: eye, pair: 63, eye: {map_size: 64}}]
 		assert.InDelta(t, 0, axis[i].Y, 1e-12)
 	}
 	for _, target := range []geom.Vec{{Z: 400}, {X: 120, Y: 80, Z: 600}, {X: -300, Y: -200, Z: 500}} {
-		p := prepare(t, yaml, fmt.Sprintf("bodies.eye.gaze.look_at=[%g, %g, %g]", target.X, target.Y, target.Z))
+		p := prepare(t, yaml, fmt.Sprintf("objects.eye.gaze.target=[%g, %g, %g]", target.X, target.Y, target.Z))
 		at, axis := axes(p)
 		for i, sign := range []float64{1, -1} {
 			sight := target.Sub(at[i]).Unit()
 			assert.InDelta(t, 5, geom.Degrees(math.Acos(sight.Dot(axis[i]))), 1e-6)
 			// Nasal: the axis turned 5 degrees about the eye's own vertical toward the nose is the line of sight.
-			b := &p.Scene.Bodies[p.Scene.Eyes[i].Outer]
+			b := &p.Scene.Objects[p.Scene.Eyes[i].Outer]
 			s, c := math.Sincos(geom.Radians(5))
 			assert.InDelta(t, 0, b.ToWorld.Vector(geom.Vec{X: sign * s, Z: c}).Sub(sight).Len(), 1e-9)
 			// No roll: the turn from straight ahead to the sight is about an axis that lies across both (Listing).
@@ -151,29 +151,29 @@ bodies: [{name: eye, shape: eye, pair: 63, eye: {map_size: 64}}]
 // One eye with a gaze looks where it is told; without one its optical axis stays along +Z.
 func TestGaze(t *testing.T) {
 	const yaml = `
-film: {width: 8, height: 8, spp: 1}
+picture: {width: 8, height: 8, samples: 1}
 camera: {orbit: {}}
 lights: [{name: sky, kind: constant, radiance: 1}]
-bodies: [{name: eye, shape: eye, place: {at: [3, 4, 5], rotate: [0, 30, 0]}, eye: {map_size: 64}}]
+objects: [{name: eye, shape: eye, transform: {translate: [3, 4, 5], rotate: [0, 30, 0]}, map_size: 64}]
 `
 	_, axis := axes(prepare(t, yaml))
 	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{X: math.Sin(math.Pi / 6), Z: math.Cos(math.Pi / 6)}).Len(), 1e-12)
-	at, axis := axes(prepare(t, yaml, "bodies.eye.gaze={look_at: [40, 10, 300], kappa: 0}"))
+	at, axis := axes(prepare(t, yaml, "objects.eye.gaze={look_at: [40, 10, 300], kappa: 0}"))
 	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{X: 40, Y: 10, Z: 300}.Sub(at[0]).Unit()).Len(), 1e-12)
-	_, axis = axes(prepare(t, yaml, "bodies.eye.gaze={azimuth: -30, elevation: 20, kappa: 0}"))
+	_, axis = axes(prepare(t, yaml, "objects.eye.gaze={azimuth: -30, elevation: 20, kappa: 0}"))
 	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{Y: math.Sin(geom.Radians(20)), X: math.Cos(geom.Radians(20)) * math.Sin(0), Z: math.Cos(geom.Radians(20))}).Len(), 1e-12)
 
-	d, err := scene.Parse("check.yaml", []byte(yaml), "bodies.eye.lids={height: 16, cover: 6}")
+	d, err := scene.Parse("check.yaml", []byte(yaml), "objects.eye.lids={height: 16, cover: 6}")
 	require.NoError(t, err)
 	_, err = Prepare(context.Background(), d, Options{Cache: built})
-	require.ErrorContains(t, err, "bodies.eye.lids: rims: Height, Cover (mm): 16 and 6 put the rims")
+	require.ErrorContains(t, err, "objects.eye.lids: rims: Height, Cover (mm): 16 and 6 put the rims")
 }
 
 // Flesh that lies within an eye's outer shell changes nothing: a ball of it between the shells, 0.02 mm beneath the outer one.
 func TestEyeGoesBeforeFlesh(t *testing.T) {
-	const eye = "{name: eye, shape: eye, eye: {map_size: 64, cornea: {wobble: 0, sclera_wobble: 0}}}"
+	const eye = "{name: eye, shape: eye, map_size: 64, cornea: {wobble: 0}, sclera: {wobble: 0}}"
 	const ball = ", {name: ball, shape: sphere, radius: 11.98, material: {kind: tissue, colour: 0.3}}"
-	a, b := inFurnace(t, 24, 30, eye).Film.Develop(), inFurnace(t, 24, 30, eye+ball, "film.seed=2").Film.Develop()
+	a, b := inFurnace(t, 24, 30, eye).Film.Develop(), inFurnace(t, 24, 30, eye+ball, "picture.seed=2").Film.Develop()
 	for ch := range 3 {
 		m0, se0 := mean(&a, ch, nil)
 		m1, se1 := mean(&b, ch, nil)

@@ -41,11 +41,11 @@ func longTable(t *testing.T, name, head string) func(format string, a ...any) {
 
 // A lamp 50 degrees off the axis and the middle of the plane of the iris, as irradiance.
 const behindCornea = `
-film: {width: 16, height: 16, spp: %d, seed: %d, filter: box, filter_radius: 0.5}
-camera: {kind: plate, normal: [0, 0, 1], width: 4, aim: [0, 0, %g]}
-trace: {manifold: %t}
-lights: [{name: lamp, kind: distant, angle: %g, from: {azimuth: 50}, irradiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, eye: ` + plainEye + `}]
+picture: {width: 16, height: 16, samples: %d, seed: %d, filter: box, filter_width: 1}
+camera: {kind: plate, normal: [0, 0, 1], width: 4, target: [0, 0, %g]}
+advanced: {manifold: %t}
+lights: [{name: lamp, kind: distant, angle: %g, orbit: {azimuth: 50}, irradiance: [1, 1, 1]}]
+objects: [{name: eye, shape: eye, ` + plainEye + `}]
 `
 
 // relief is a shape of the cornea.
@@ -58,7 +58,7 @@ type relief struct {
 // reliefs are a smooth cornea, the steepest that looks like one, and two on which light crosses itself (folds), each as real
 // displacement and, through dir, as a normal map on a smooth cornea.
 func reliefs(t *testing.T, dir string) []relief {
-	const cornea = "bodies.eye.eye.cornea."
+	const cornea = "objects.eye.cornea."
 	wobble := func(slope, size float64) []string {
 		return []string{fmt.Sprintf(cornea+"wobble=%g", slope), fmt.Sprintf(cornea+"wobble_size=%g", size)}
 	}
@@ -177,11 +177,12 @@ func TestManifoldEfficiencyLong(t *testing.T) {
 		"with connections through the cornea and without.\n\n"+
 		"| radius of the lamp, degrees | median of the iris | with, variance x s | without | gain, mean over pixels | gain, median |\n| --- | --- | --- | --- | --- | --- |")
 	const yaml = `
-film: {width: 24, height: 24, spp: %d, seed: 3, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 10, aim: [0, 0, 8], orbit: {azimuth: 0}}
-trace: {manifold: %t, effects: {coat: false}}
-lights: [{name: lamp, kind: disc, radius: %g, from: {azimuth: 50, distance: 800}, radiance: [%g, %[4]g, %[4]g], seen: false}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 512, iris: {colour: 0.3, pupil: 3.4}}}]
+picture: {width: 24, height: 24, samples: %d, seed: 3, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 10, target: [0, 0, 8], orbit: {azimuth: 0}}
+advanced: {manifold: %t}
+effects: {tear_film: false}
+lights: [{name: lamp, kind: disc, radius: %g, orbit: {azimuth: 50, distance: 800}, radiance: [%g, %[4]g, %[4]g], camera_visible: false}]
+objects: [{name: eye, shape: eye, map_size: 512, iris: {colour: 0.3, pupil: 3.4}}]
 `
 	for _, c := range []struct{ radius, least float64 }{{1, 1000}, {5, 100}, {15, 10}} {
 		r := 800 * math.Tan(c.radius*math.Pi/180)

@@ -19,9 +19,9 @@ import (
 // A Fast and Robust Method for Avoiding Self-Intersection, Ray Tracing Gems, 2019, chapter 6.)
 func TestRaysLeaveTheShell(t *testing.T) {
 	const eye = `
-camera: {aim: [0, 0, 8], orbit: {azimuth: 0}}
+camera: {target: [0, 0, 8], orbit: {azimuth: 0}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, place: {scale: %g, at: %s}, eye: {map_size: 64, cornea: {wobble: 0, sclera_wobble: 0}, limbus: {radius: 5.6}}}]
+objects: [{name: eye, shape: eye, transform: {scale: %g, translate: %s}, map_size: 64, cornea: {wobble: 0}, sclera: {wobble: 0}, limbus: {radius: 5.6}}]
 `
 	for _, c := range []struct {
 		scale float64
@@ -30,7 +30,7 @@ bodies: [{name: eye, shape: eye, place: {scale: %g, at: %s}, eye: {map_size: 64,
 		p := prepare(t, fmt.Sprintf(eye, c.scale, c.at))
 		s := p.Scene
 		e := &s.Eyes[0]
-		b := &s.Bodies[e.Outer]
+		b := &s.Objects[e.Outer]
 		sc := accel.NewScratch()
 		rng := rand.New(rand.NewPCG(7, 1))
 		again, slipped, kept, n := 0, 0, 0, 0
@@ -43,7 +43,7 @@ bodies: [{name: eye, shape: eye, place: {scale: %g, at: %s}, eye: {map_size: 64,
 			if !b.Closest(sc, r, 0, math.Inf(1), &h) {
 				continue
 			}
-			h.Body = e.Outer
+			h.Object = e.Outer
 			sf := s.Surface(r, &h)
 			if b.ToLocal.Point(sf.P).Z > -1 {
 				continue
@@ -63,7 +63,7 @@ bodies: [{name: eye, shape: eye, place: {scale: %g, at: %s}, eye: {map_size: 64,
 				slipped++
 				continue
 			}
-			h.Body = e.Outer
+			h.Object = e.Outer
 			far := s.Surface(in, &h)
 			if far.Ng.Dot(d) <= 0 {
 				slipped++

@@ -9,10 +9,10 @@ import (
 )
 
 const scaleScene = `
-film: {width: 24, height: 24, spp: 192, filter: box, filter_radius: 0.5, seed: %d}
-camera: {kind: orthographic, width: %g, aim: [0, 0, %g], orbit: {azimuth: 25, distance: 5000}}
-lights: [{name: sun, kind: distant, angle: 2, from: {azimuth: -40, elevation: 20}, irradiance: [3, 3, 3]}]
-bodies: [{name: eye, shape: eye, place: {scale: %g}, eye: {map_size: 128, sclera: {half_radius: [%g, %g, %g]}, iris: {half_radius: [%g, %g, %g]}}}]
+picture: {width: 24, height: 24, samples: 192, filter: box, filter_width: 1, seed: %d}
+camera: {kind: orthographic, width: %g, target: [0, 0, %g], orbit: {azimuth: 25, distance: 5000}}
+lights: [{name: sun, kind: distant, angle: 2, orbit: {azimuth: -40, elevation: 20}, irradiance: [3, 3, 3]}]
+objects: [{name: eye, shape: eye, transform: {scale: %g}, map_size: 128, sclera: {scatter_radius: [%g, %g, %g]}, iris: {scatter_radius: [%g, %g, %g]}}]
 `
 
 // Scattering lengths are in mm of the world: an eye ten times as large with the same lengths is another picture, one

@@ -41,10 +41,10 @@ func marshSky(t testing.TB, degrees, strength float64) string {
 }
 
 const underSun = `
-film: {width: 24, height: 24, spp: %d, seed: %d, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 14, aim: [0, 0, 8], orbit: {azimuth: 0}}
+picture: {width: 24, height: 24, samples: %d, seed: %d, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 14, target: [0, 0, 8], orbit: {azimuth: 0}}
 lights: [{name: marsh, kind: environment, file: %q, hot_spots: %t}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 128}}]
+objects: [{name: eye, shape: eye, map_size: 128}]
 `
 
 // Hot spots cut out of an environment change no picture's mean.
@@ -59,7 +59,7 @@ func TestHotSpotsKeepTheMean(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			file := marshSky(t, c.degrees, c.strength)
-			coat := fmt.Sprintf("trace.effects.coat=%t", c.coat)
+			coat := fmt.Sprintf("effects.tear_film=%t", c.coat)
 			with := trace(t, fmt.Sprintf(underSun, c.spp, 1, file, true), coat)
 			without := trace(t, fmt.Sprintf(underSun, 2*c.spp, 2, file, false), coat)
 			p, q := with.Film.Develop(), without.Film.Develop()
@@ -83,10 +83,10 @@ func TestHotSpotsKeepTheMean(t *testing.T) {
 func TestHotSpotsKeepTheTag(t *testing.T) {
 	file := marshSky(t, 0.8, 6000)
 	layers := []film.Layer{{Name: "marsh", Light: 0, Sector: film.Any, Classes: film.AllClasses}, {Name: "lamp", Light: 1, Sector: film.Any, Classes: film.AllClasses}}
-	lamp := fmt.Sprintf("lights=[{name: marsh, kind: environment, file: %q, hot_spots: %%t}, {name: lamp, kind: distant, angle: 5, from: {azimuth: -30}, radiance: [9, 9, 9]}]", file)
+	lamp := fmt.Sprintf("lights=[{name: marsh, kind: environment, file: %q, hot_spots: %%t}, {name: lamp, kind: distant, angle: 5, orbit: {azimuth: -30}, radiance: [9, 9, 9]}]", file)
 	var lamps [2]film.Picture
 	for k, cut := range []bool{true, false} {
-		p := prepare(t, fmt.Sprintf(underSun, 1, 1, file, cut), fmt.Sprintf(lamp, cut), "trace.max_depth=9") // deep vertices choose between lights
+		p := prepare(t, fmt.Sprintf(underSun, 1, 1, file, cut), fmt.Sprintf(lamp, cut), "advanced.max_depth=9") // deep vertices choose between lights
 		if cut {
 			require.Len(t, p.Scene.Lights, 3)
 		}

@@ -44,11 +44,11 @@ func coarseBall(t *testing.T) string {
 // closed form is the cosine with the normal seen there, without any facet's own shadow. In a white furnace it stays 1.
 func TestShadowTerminator(t *testing.T) {
 	const scene = `
-film: {width: 64, height: 64, spp: 32, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 18, aim: [0, 0, 0], orbit: {azimuth: 0}}
-lights: [{name: lamp, kind: distant, angle: 0.5, from: {azimuth: 80}, irradiance: [3.14159265, 3.14159265, 3.14159265]}]
-trace: {max_depth: 2}
-bodies: [{name: ball, %s, material: {colour: 1}}]
+picture: {width: 64, height: 64, samples: 32, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 18, target: [0, 0, 0], orbit: {azimuth: 0}}
+lights: [{name: lamp, kind: distant, angle: 0.5, orbit: {azimuth: 80}, irradiance: [3.14159265, 3.14159265, 3.14159265]}]
+advanced: {max_depth: 2}
+objects: [{name: ball, %s, material: {colour: 1}}]
 `
 	mesh := fmt.Sprintf("shape: mesh, file: %q, unit: mm", coarseBall(t))
 	coarse := trace(t, fmt.Sprintf(scene, mesh)).Film.Develop()
@@ -70,10 +70,10 @@ bodies: [{name: ball, %s, material: {colour: 1}}]
 	assert.Less(t, rms, 0.005)
 	assert.Less(t, worst, 0.02)
 
-	for _, body := range []string{"material: {colour: 1}", "material: {kind: tissue, scatter: false, index: 1, colour: 0.98}"} {
-		pic := inFurnace(t, 32, 8, "{name: ball, "+mesh+", "+body+"}").Film.Develop()
+	for _, object := range []string{"material: {colour: 1}", "material: {kind: tissue, scattering: false, index: 1, colour: 0.98}"} {
+		pic := inFurnace(t, 32, 8, "{name: ball, "+mesh+", "+object+"}").Film.Develop()
 		m, se := mean(&pic, 1, nil)
-		t.Logf("furnace, %s: %.5f +- %.5f", body, m, se)
+		t.Logf("furnace, %s: %.5f +- %.5f", object, m, se)
 		assert.GreaterOrEqual(t, m, 0.98-0.002)
 		assert.LessOrEqual(t, m, 1+0.002)
 	}

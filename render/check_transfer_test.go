@@ -10,7 +10,7 @@ import (
 	"catchlight/material/tissue"
 )
 
-// beam says what a row of the transfer table measures: light of a normal beam or of an even sky, that a body gives back
+// beam says what a row of the transfer table measures: light of a normal beam or of an even sky, that a object gives back
 // or lets through. Unscattered light that passes counts as let through, light mirrored at the face as given back.
 type beam uint8
 
@@ -23,7 +23,7 @@ const (
 
 func (b beam) String() string { return [...]string{"R1", "T1", "RU", "TU"}[b] }
 
-// transfer is one row: a flat body of extinction 1/mm whose answer is known.
+// transfer is one row: a flat object of extinction 1/mm whose answer is known.
 type transfer struct {
 	source    string
 	thickness float64 // mm; 0 is a half space
@@ -88,11 +88,11 @@ func transfers() (out []transfer) {
 }
 
 func (c *transfer) String() string {
-	body := "half space"
+	object := "half space"
 	if c.thickness > 0 {
-		body = fmt.Sprintf("slab %g", c.thickness)
+		object = fmt.Sprintf("slab %g", c.thickness)
 	}
-	return fmt.Sprintf("%s, index %g, a %g, g %g, %s", body, c.index, c.a, c.g, c.beam)
+	return fmt.Sprintf("%s, index %g, a %g, g %g, %s", object, c.index, c.a, c.g, c.beam)
 }
 
 // measure renders the row with spp samples in each of 1024 pixels.
@@ -105,15 +105,15 @@ func (c *transfer) measure(t *testing.T, spp, seed int) (m, se float64) {
 	if thick == 0 {
 		thick = 1e6
 	}
-	// A black wall hides the sky on one side of the body.
+	// A black wall hides the sky on one side of the object.
 	wall := -thick - 1000
 	if c.beam == t1 || c.beam == tu {
 		wall = 1000
 	}
-	set := []string{fmt.Sprintf("film.seed=%d", seed), fmt.Sprintf("bodies=[{name: slab, shape: slab, thickness: %g, material: {%s, inside: {sigma_a: [%g, %[3]g, %[3]g], sigma_s: [%g, %[4]g, %[4]g], g: %g}}}, "+
-		"{name: wall, shape: slab, place: {at: [0, 0, %g]}, thickness: 1, material: {colour: 0}}]", thick, material, 1-c.a, c.a, c.g, wall)}
+	set := []string{fmt.Sprintf("picture.seed=%d", seed), fmt.Sprintf("objects=[{name: slab, shape: slab, thickness: %g, material: {%s, inside: {sigma_a: [%g, %[3]g, %[3]g], sigma_s: [%g, %[4]g, %[4]g], g: %g}}}, "+
+		"{name: wall, shape: slab, transform: {translate: [0, 0, %g]}, thickness: 1, material: {colour: 0}}]", thick, material, 1-c.a, c.a, c.g, wall)}
 	if c.beam == ru || c.beam == tu {
-		set = append(set, "camera.kind=plate", "camera.at=null", "camera.normal=[0, 0, -1]", "camera.aim=[0, 0, 1]")
+		set = append(set, "camera.kind=plate", "camera.position=null", "camera.normal=[0, 0, -1]", "camera.target=[0, 0, 1]")
 	}
 	pic := trace(t, fmt.Sprintf(slabScene, spp, 1.0, "kind: matched", 1., 1., 1., 1., 1., 1., 0.), set...).Film.Develop()
 	m, se = mean(&pic, 0, nil)
@@ -125,8 +125,8 @@ func (c *transfer) measure(t *testing.T, spp, seed int) (m, se float64) {
 
 // The whole table, each row within the larger of 0.5 % and 0.0002, with a standard error of at most a third of that.
 func TestTransferLong(t *testing.T) {
-	row := longTable(t, "transfer", "Reflectance and transmittance of flat bodies with the extinction 1/mm, normal beam (1) or even sky (U).\n\n"+
-		"| body | known by | known | measured | off, share of what is allowed |\n| --- | --- | --- | --- | --- |")
+	row := longTable(t, "transfer", "Reflectance and transmittance of flat objects with the extinction 1/mm, normal beam (1) or even sky (U).\n\n"+
+		"| object | known by | known | measured | off, share of what is allowed |\n| --- | --- | --- | --- | --- |")
 	for i, c := range transfers() {
 		tol := max(0.005*c.want, 2e-4)
 		_, se := c.measure(t, 16, 2*i+2)
@@ -141,15 +141,16 @@ func TestTransferLong(t *testing.T) {
 
 // The tissue of an eye with its exact exit, in a spot seen along the normal under an even sky, gives back R1 of the H function,
 // as reciprocity has it: its mean free path is 1/600 of the radius of the globe. With the exit by the cosine law it gives
-// back RU, the colour that its maps mean. (A ball takes in less than a flat body by a share of about the diffusion length over
+// back RU, the colour that its maps mean. (A ball takes in less than a flat object by a share of about the diffusion length over
 // its radius: 0.2 % of what it gives back at albedo 0.99.)
 func TestTissueGivesBack(t *testing.T) {
 	const scene = `
-film: {width: 32, height: 32, spp: %d, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 0.4, aim: [11, 0, 0], orbit: {azimuth: 90}}
+picture: {width: 32, height: 32, samples: %d, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 0.4, target: [11, 0, 0], orbit: {azimuth: 90}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-trace: {exit: %s, guided: %t, effects: {coat: false, refraction: false}}
-bodies: [{name: eye, shape: eye, eye: {map_size: 64, sclera: {sigma_a: %g, sigma_s: %g, veins: 0}, cornea: {wobble: 0, sclera_wobble: 0}}}]
+advanced: {exit: %s, guided: %t}
+effects: {tear_film: false, refraction: false}
+objects: [{name: eye, shape: eye, map_size: 64, sclera: {wobble: 0, sigma_a: %g, sigma_s: %g, veins: 0}, cornea: {wobble: 0}}]
 `
 	for _, c := range []struct {
 		guided      bool
@@ -170,11 +171,11 @@ bodies: [{name: eye, shape: eye, eye: {map_size: 64, sclera: {sigma_a: %g, sigma
 
 // hScene is a half space of extinction 1/mm under a round lamp about its normal, seen from aside.
 const hScene = `
-film: {width: 32, height: 32, spp: %d, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 1, aim: [0, 0, 0], orbit: {azimuth: %g, distance: 50}}
-trace: {max_depth: 65536}
-lights: [{name: lamp, kind: distant, angle: %g, from: {azimuth: 0}, radiance: [1, 1, 1], seen: false}]
-bodies: [{name: slab, shape: slab, thickness: 1e6, material: {kind: matched, inside: {sigma_a: [%g, %[4]g, %[4]g], sigma_s: [%g, %[5]g, %[5]g]}}}]
+picture: {width: 32, height: 32, samples: %d, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 1, target: [0, 0, 0], orbit: {azimuth: %g, distance: 50}}
+advanced: {max_depth: 65536}
+lights: [{name: lamp, kind: distant, angle: %g, orbit: {azimuth: 0}, radiance: [1, 1, 1], camera_visible: false}]
+objects: [{name: slab, shape: slab, thickness: 1e6, material: {kind: matched, inside: {sigma_a: [%g, %[4]g, %[4]g], sigma_s: [%g, %[5]g, %[5]g]}}}]
 `
 
 // The angular profile of light from a half space is Chandrasekhar's: f = a/(4 pi (mu + mu0)) H(mu) H(mu0). Here mu0 is
@@ -208,7 +209,7 @@ func profile(t *testing.T, a, mu, lamp float64, row func(format string, a ...any
 		want += a / (4 * math.Pi * (mu + mu0)) * tissue.ChandrasekharH(mu, a) * tissue.ChandrasekharH(mu0, a) * mu0 * 2 * math.Pi * (1 - least) / n
 	}
 	measure := func(spp, seed int) (float64, float64) {
-		pic := trace(t, fmt.Sprintf(hScene, spp, math.Acos(mu)*180/math.Pi, 2*lamp, 1-a, a), fmt.Sprintf("film.seed=%d", seed)).Film.Develop()
+		pic := trace(t, fmt.Sprintf(hScene, spp, math.Acos(mu)*180/math.Pi, 2*lamp, 1-a, a), fmt.Sprintf("picture.seed=%d", seed)).Film.Develop()
 		return mean(&pic, 0, nil)
 	}
 	_, se := measure(16, 2)
@@ -248,12 +249,12 @@ func exitRadius(t *testing.T, a, share, known float64, beam bool, spp int, row f
 	beyond := func(r float64, spp, seed int) (m, se float64) {
 		disc := ""
 		if r > 0 {
-			disc = fmt.Sprintf(", {name: stop, shape: disc, radius: %g, place: {at: [0, 0, 1e-4]}, material: {colour: 0}, seen_by: {camera: false}}", r)
+			disc = fmt.Sprintf(", {name: stop, shape: disc, radius: %g, transform: {translate: [0, 0, 1e-4]}, material: {colour: 0}, visibility: {camera: false}}", r)
 		}
-		set := []string{fmt.Sprintf("film.seed=%d", seed), "camera.width=1e-6", fmt.Sprintf("bodies=[{name: slab, shape: slab, thickness: 1e6, material: {kind: matched, inside: {sigma_a: [%g, %[1]g, %[1]g], sigma_s: [%g, %[2]g, %[2]g]}}}%s]", 1-a, a, disc)}
+		set := []string{fmt.Sprintf("picture.seed=%d", seed), "camera.width=1e-6", fmt.Sprintf("objects=[{name: slab, shape: slab, thickness: 1e6, material: {kind: matched, inside: {sigma_a: [%g, %[1]g, %[1]g], sigma_s: [%g, %[2]g, %[2]g]}}}%s]", 1-a, a, disc)}
 		if !beam {
 			// Below the disc and above the surface.
-			set = append(set, "camera.kind=plate", "camera.at=null", "camera.normal=[0, 0, -1]", "camera.aim=[0, 0, 5e-5]")
+			set = append(set, "camera.kind=plate", "camera.position=null", "camera.normal=[0, 0, -1]", "camera.target=[0, 0, 5e-5]")
 		}
 		pic := trace(t, fmt.Sprintf(slabScene, spp, 1.0, "kind: matched", 1., 1., 1., 1., 1., 1., 0.), set...).Film.Develop()
 		return mean(&pic, 0, nil)

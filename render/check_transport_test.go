@@ -12,11 +12,11 @@ import (
 // reciprocity has it; seen along directions drawn by the cosine law (a plate that faces it) it is the reflectance
 // under diffuse light, RU. A finite slab has the sky on both sides, so there it is R1 + T1.
 const slabScene = `
-film: {width: 32, height: 32, spp: %d, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 10, aim: [0, 0, 0], at: [0, 0, 50]}
-trace: {max_depth: 65536}
+picture: {width: 32, height: 32, samples: %d, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 10, target: [0, 0, 0], position: [0, 0, 50]}
+advanced: {max_depth: 65536}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: slab, shape: slab, thickness: %g, material: {%s, inside: {sigma_a: [%g, %g, %g], sigma_s: [%g, %g, %g], g: %g}}}]
+objects: [{name: slab, shape: slab, thickness: %g, material: {%s, inside: {sigma_a: [%g, %g, %g], sigma_s: [%g, %g, %g], g: %g}}}]
 `
 
 // slab renders one albedo in all channels (so that the choice of channels costs nothing) and returns the mean.
@@ -30,7 +30,7 @@ func slab(t *testing.T, spp int, thickness float64, material string, a, g float6
 // Reflectances of scattering half spaces and slabs against published and exact values. The extinction is 1/mm.
 func TestRadiativeTransfer(t *testing.T) {
 	const deep = 1e6
-	plate := []string{"camera.kind=plate", "camera.at=null", "camera.normal=[0, 0, -1]", "camera.aim=[0, 0, 1]"}
+	plate := []string{"camera.kind=plate", "camera.position=null", "camera.normal=[0, 0, -1]", "camera.target=[0, 0, 1]"}
 	for _, c := range []struct {
 		name      string
 		material  string
@@ -84,8 +84,8 @@ func TestSlabTransmittance(t *testing.T) {
 	}{
 		{2, 0.9, 0.75, 0.66096, 192}, {1, 0.9, 0, 0.59163, 128}, {4, 0.99, 0, 0.27548, 768}, {2, 0.5, 0, 0.18932, 320},
 	} {
-		wall := "bodies=[{name: slab, shape: slab, thickness: %g, material: {kind: matched, inside: {sigma_a: [%g, %g, %g], sigma_s: [%g, %g, %g], g: %g}}}, " +
-			"{name: wall, shape: slab, place: {at: [0, 0, 60]}, thickness: 1, material: {colour: 0}}]"
+		wall := "objects=[{name: slab, shape: slab, thickness: %g, material: {kind: matched, inside: {sigma_a: [%g, %g, %g], sigma_s: [%g, %g, %g], g: %g}}}, " +
+			"{name: wall, shape: slab, transform: {translate: [0, 0, 60]}, thickness: 1, material: {colour: 0}}]"
 		b := 1 - c.a
 		r := trace(t, fmt.Sprintf(slabScene, c.spp, 1.0, "kind: matched", 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0),
 			fmt.Sprintf(wall, c.thickness, b, b, b, c.a, c.a, c.a, c.g))

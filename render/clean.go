@@ -19,7 +19,7 @@ import (
 
 // layers are what a film keeps apart: what eyes mirror where the picture is to be denoised, so that highlights stay sharp.
 func layers(d *scene.Description) []film.Layer {
-	if !d.Film.Denoise {
+	if !d.Picture.Denoise {
 		return nil
 	}
 	return []film.Layer{{Name: "mirrored", Light: film.Any, Sector: film.Any, Classes: 1 << pathtrace.Reflection}}
@@ -61,7 +61,7 @@ const (
 // featureSamples is how many rays a pixel's features are averaged over.
 const featureSamples = 8
 
-// features looks through every pixel at what the camera meets, without light: shares of the filter that bodies cover,
+// features looks through every pixel at what the camera meets, without light: shares of the filter that objects cover,
 // normals of the first surface and of what lies behind a cornea (in the camera's frame), and colour.
 func (p *Prepared) features(f *film.Film, workers int) [featureCount][]float32 {
 	w, h := f.Size()
@@ -76,7 +76,7 @@ func (p *Prepared) features(f *film.Film, workers int) [featureCount][]float32 {
 		wg.Add(1)
 		go func() {
 			defer wg.Done()
-			smp, sc := sampler.New(uint64(p.Description.Film.Seed)), accel.NewScratch()
+			smp, sc := sampler.New(uint64(p.Description.Picture.Seed)), accel.NewScratch()
 			for {
 				y := int(next.Add(1)) - 1
 				if y >= h {
@@ -105,7 +105,7 @@ func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.F
 	o, d, _ := p.Scene.Camera.Ray(px, py, l0, l1)
 	r := geom.Ray{O: o, D: d}
 	var h frozen.Hit
-	if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Body < 0 {
+	if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Object < 0 {
 		return
 	}
 	add := func(at int, n geom.Vec) {
@@ -120,7 +120,7 @@ func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.F
 	}
 	sum[coverage]++
 	sf := p.Scene.Surface(r, &h)
-	b := &p.Scene.Bodies[h.Body]
+	b := &p.Scene.Objects[h.Object]
 	if b.Eye < 0 || b.Material.Kind != frozen.Outer {
 		add(normalX, sf.Ns)
 		add(innerX, sf.Ns)
@@ -143,12 +143,12 @@ func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.F
 			d = bent
 		}
 	}
-	in := &p.Scene.Bodies[e.Inner]
+	in := &p.Scene.Objects[e.Inner]
 	r = geom.Ray{O: sf.Leave(d), D: d}
 	if !in.Closest(sc, r, 0, math.Inf(1), &h) {
 		return
 	}
-	h.Body, h.Light = e.Inner, -1
+	h.Object, h.Light = e.Inner, -1
 	sf = p.Scene.Surface(r, &h)
 	if sf.Part == mesh.Backing {
 		return

@@ -16,13 +16,13 @@ import (
 
 // cleanScene is a small eye by a window.
 const cleanScene = `
-film: {width: 40, height: 40, spp: 16, seed: 3, denoise: true}
-camera: {aim: [0, 0, 4], orbit: {azimuth: 14, elevation: 2, distance: 1000}, focal_length: 1300}
+picture: {width: 40, height: 40, samples: 16, seed: 3, denoise: true}
+camera: {target: [0, 0, 4], orbit: {azimuth: 14, elevation: 2, distance: 1000}, focal_length: 1300}
 lights:
-  - {name: window, kind: rectangle, from: {azimuth: -36, elevation: 28, distance: 1400}, width: 860, height: 1100, radiance: 15}
+  - {name: window, kind: rectangle, orbit: {azimuth: -36, elevation: 28, distance: 1400}, width: 860, height: 1100, radiance: 15}
   - {name: room, kind: constant, radiance: 0.2}
-bodies:
-  - {name: eye, shape: eye, eye: {map_size: 256}}
+objects:
+  - {name: eye, shape: eye, map_size: 256}
 `
 
 func cleanRender(t *testing.T, workers int, set ...string) *Result {
@@ -43,11 +43,11 @@ func cleanRender(t *testing.T, workers int, set ...string) *Result {
 func TestDenoise(t *testing.T) {
 	r := cleanRender(t, 1)
 	raw := r.Film.Develop().Mean
-	plain := cleanRender(t, 2, "film.denoise=false")
+	plain := cleanRender(t, 2, "picture.denoise=false")
 	require.Nil(t, plain.clean)
 	require.Equal(t, plain.Film.Develop().Mean, raw)
 	require.Equal(t, cleanRender(t, 3).clean, r.clean)
-	truth := cleanRender(t, 2, "film.denoise=false", "film.spp=256", "film.seed=9").Film.Develop().Mean
+	truth := cleanRender(t, 2, "picture.denoise=false", "picture.samples=256", "picture.seed=9").Film.Develop().Mean
 	far := func(a []colour.RGB) float64 {
 		sum := 0.0
 		for i := range a {

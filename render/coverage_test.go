@@ -14,39 +14,39 @@ import (
 	"catchlight/scene/imageio"
 )
 
-// covered are three small scenes: plain bodies under hard and soft light, glass with a caustic and a scattering ball, and an
+// covered are three small scenes: plain objects under hard and soft light, glass with a caustic and a scattering ball, and an
 // imported eye under a lamp.
 var covered = map[string]string{
 	"pier": `
-film: {width: 28, height: 28}
-camera: {orbit: {azimuth: 20, elevation: 25, distance: 200}, aim: [0, 0, 0], fov: 18}
+picture: {width: 28, height: 28}
+camera: {orbit: {azimuth: 20, elevation: 25, distance: 200}, target: [0, 0, 0], fov: 18}
 lights:
   - {name: sky, kind: constant, radiance: [0.3, 0.35, 0.45]}
-  - {name: lamp, kind: disc, radius: 12, from: {azimuth: -50, elevation: 50, distance: 150}, radiance: [60, 50, 40]}
-bodies:
-  - {name: quay, shape: rectangle, size: [90, 90, 1], place: {at: [0, -12, 0], rotate: [-90, 0, 0]}, material: {kind: diffuse, colour: [0.5, 0.45, 0.4]}}
-  - {name: float, shape: sphere, radius: 11, place: {at: [-12, 0, 0]}, material: {kind: diffuse, colour: [0.7, 0.2, 0.1]}}
-  - {name: bollard, shape: sphere, radius: 10, place: {at: [13, -2, 4]}, material: {kind: conductor, roughness: 0.4}}
+  - {name: lamp, kind: disc, radius: 12, orbit: {azimuth: -50, elevation: 50, distance: 150}, radiance: [60, 50, 40]}
+objects:
+  - {name: quay, shape: rectangle, size: [90, 90, 1], transform: {translate: [0, -12, 0], rotate: [-90, 0, 0]}, material: {kind: diffuse, colour: [0.5, 0.45, 0.4]}}
+  - {name: float, shape: sphere, radius: 11, transform: {translate: [-12, 0, 0]}, material: {kind: diffuse, colour: [0.7, 0.2, 0.1]}}
+  - {name: bollard, shape: sphere, radius: 10, transform: {translate: [13, -2, 4]}, material: {kind: conductor, roughness: 0.4}}
 `,
 	"jars": `
-film: {width: 28, height: 28}
-camera: {orbit: {azimuth: 0, elevation: 20, distance: 200}, aim: [0, 0, 0], fov: 18}
+picture: {width: 28, height: 28}
+camera: {orbit: {azimuth: 0, elevation: 20, distance: 200}, target: [0, 0, 0], fov: 18}
 lights:
   - {name: sky, kind: constant, radiance: [0.4, 0.4, 0.45]}
-  - {name: lamp, kind: sphere, radius: 25, from: {azimuth: 60, elevation: 45, distance: 180}, radiance: [9, 8, 7]}
-bodies:
-  - {name: table, shape: rectangle, size: [90, 90, 1], place: {at: [0, -12, 0], rotate: [-90, 0, 0]}, material: {kind: diffuse, colour: [0.3, 0.35, 0.4]}}
-  - {name: glass, shape: sphere, radius: 10, place: {at: [-12, -2, 3]}, material: {kind: dielectric, index: 1.5}}
-  - {name: wax, shape: sphere, radius: 11, place: {at: [12, -1, 0]}, material: {kind: dielectric, index: 1.4, roughness: 0.3, inside: {colour: [0.8, 0.6, 0.4], mean_free_path: [2, 1, 0.6]}}}
+  - {name: lamp, kind: sphere, radius: 25, orbit: {azimuth: 60, elevation: 45, distance: 180}, radiance: [9, 8, 7]}
+objects:
+  - {name: table, shape: rectangle, size: [90, 90, 1], transform: {translate: [0, -12, 0], rotate: [-90, 0, 0]}, material: {kind: diffuse, colour: [0.3, 0.35, 0.4]}}
+  - {name: glass, shape: sphere, radius: 10, transform: {translate: [-12, -2, 3]}, material: {kind: dielectric, index: 1.5}}
+  - {name: wax, shape: sphere, radius: 11, transform: {translate: [12, -1, 0]}, material: {kind: dielectric, index: 1.4, roughness: 0.3, inside: {colour: [0.8, 0.6, 0.4], mean_free_path: [2, 1, 0.6]}}}
 `,
 	"eye": `
-film: {width: 28, height: 28}
-camera: {kind: orthographic, width: 26, aim: [0, 0, 8], orbit: {azimuth: 10, elevation: 5}}
+picture: {width: 28, height: 28}
+camera: {kind: orthographic, width: 26, target: [0, 0, 8], orbit: {azimuth: 10, elevation: 5}}
 lights:
   - {name: sky, kind: constant, radiance: [0.3, 0.32, 0.36]}
-  - {name: lamp, kind: rectangle, from: {azimuth: 40, elevation: 25, distance: 500}, width: 250, height: 250, radiance: [7, 6.6, 6]}
-bodies:
-  - {name: eye, shape: eye, eye: {map_size: 128, asset: {file: ../testdata/eye/ict_right_eye_axial24mm.glb, outer: RightEye_Outer_ScleraCornea, inner: RightEye_Inner_IrisBody}, limbus: {radius: 5.4, width: 1}, iris: {colour: [0.3, 0.2, 0.1]}, sclera: {colour: [0.75, 0.7, 0.66]}}}
+  - {name: lamp, kind: rectangle, orbit: {azimuth: 40, elevation: 25, distance: 500}, width: 250, height: 250, radiance: [7, 6.6, 6]}
+objects:
+  - {name: eye, shape: eye, map_size: 128, asset: {file: ../testdata/eye/ict_right_eye_axial24mm.glb, outer: RightEye_Outer_ScleraCornea, inner: RightEye_Inner_IrisBody}, limbus: {radius: 5.4, width: 1}, iris: {colour: [0.3, 0.2, 0.1]}, sclera: {colour: [0.75, 0.7, 0.66]}}
 `,
 }
 
@@ -64,7 +64,7 @@ func TestMakeReferences(t *testing.T) {
 		t.Skip("writes testdata/coverage when CATCHLIGHT_MAKE_REFERENCES is set")
 	}
 	for name, text := range covered {
-		p := prepare(t, text, fmt.Sprintf("film.spp=%d", referenceSPP), "film.seed=77")
+		p := prepare(t, text, fmt.Sprintf("picture.samples=%d", referenceSPP), "picture.seed=77")
 		r, err := p.Render(context.Background(), Options{})
 		require.NoError(t, err)
 		require.NoError(t, r.WriteCell(referencePath(name)))
@@ -78,8 +78,8 @@ func TestErrorBarsCover(t *testing.T) {
 	for name, text := range covered {
 		ref, err := imageio.Read(referencePath(name))
 		require.NoError(t, err)
-		for _, sets := range [][]string{{"film.spp=16"}, {"film.spp=64"}, {"film.spp=512", "film.error=0.02"}} {
-			r := finish(t, prepare(t, text, append(sets, "film.seed=5")...))
+		for _, sets := range [][]string{{"picture.samples=16"}, {"picture.samples=64"}, {"picture.samples=512", "picture.error=0.02"}} {
+			r := finish(t, prepare(t, text, append(sets, "picture.seed=5")...))
 			pic := r.Film.Develop()
 			require.Equal(t, 7, pic.Freedom)
 			half, raw := pic.Interval(sigma3), 0

@@ -22,14 +22,14 @@ func Crop(d *scene.Description, w Window, size int) (*scene.Description, error) 
 		return nil, fmt.Errorf("a window from (%g, %g) to (%g, %g) shows no part of a picture", w.X0, w.Y0, w.X1, w.Y1)
 	}
 	q := *d
-	fw, fh := float64(d.Film.Width), float64(d.Film.Height)
+	fw, fh := float64(d.Picture.Width), float64(d.Picture.Height)
 	k := float64(size) / max(sx*fw, sy*fh)
-	q.Film.Width, q.Film.Height = max(1, int(math.Round(sx*fw*k))), max(1, int(math.Round(sy*fh*k)))
+	q.Picture.Width, q.Picture.Height = max(1, int(math.Round(sx*fw*k))), max(1, int(math.Round(sy*fh*k)))
 	c := &q.Camera
 	switch c.Kind {
 	case "perspective":
 		if c.FOV > 0 {
-			c.FocalLength, c.FOV = c.Sensor/(2*math.Tan(geom.Radians(c.FOV)/2)), 0
+			c.FocalLength, c.FOV = c.SensorWidth/(2*math.Tan(geom.Radians(c.FOV)/2)), 0
 		}
 		c.FocalLength /= sx
 		c.FNumber /= sx // the same width of lens
@@ -39,7 +39,7 @@ func Crop(d *scene.Description, w Window, size int) (*scene.Description, error) 
 		return nil, errors.New("an irradiance plate has no window")
 	}
 	// The picture's own height in units of its width, and the window's as it is now with whole pixels.
-	h, wh := fh/fw, sx*float64(q.Film.Height)/float64(q.Film.Width)
+	h, wh := fh/fw, sx*float64(q.Picture.Height)/float64(q.Picture.Width)
 	c.Shift[0] = (c.Shift[0] + 0.5 - (w.X0+w.X1)/2) / sx
 	c.Shift[1] = (c.Shift[1] + (w.Y0+w.Y1)/2 - 0.5) * h / wh
 	return &q, nil
@@ -50,7 +50,7 @@ func (p *Prepared) IrisWindow() (Window, error) {
 	if len(p.Scene.Eyes) == 0 {
 		return Window{}, errors.New("the scene has no eye")
 	}
-	fw, fh := float64(p.Description.Film.Width), float64(p.Description.Film.Height)
+	fw, fh := float64(p.Description.Picture.Width), float64(p.Description.Picture.Height)
 	lo, hi := [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
 	for _, q := range p.limbus(0, 32) {
 		x, y, _, ok := p.Scene.Camera.Project(q)
@@ -71,7 +71,7 @@ func (p *Prepared) IrisWindow() (Window, error) {
 // from the axis.
 func (p *Prepared) limbus(eye, n int) []geom.Vec {
 	e := &p.Scene.Eyes[eye]
-	b, sc := &p.Scene.Bodies[e.Outer], accel.NewScratch()
+	b, sc := &p.Scene.Objects[e.Outer], accel.NewScratch()
 	var out []geom.Vec
 	for i := range n {
 		sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(n))

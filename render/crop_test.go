@@ -10,17 +10,17 @@ import (
 // A window of half the picture on a film of half its size sends the very rays of those pixels, through the same lens.
 func TestCropSendsTheSameRays(t *testing.T) {
 	for _, camera := range []string{
-		"{aim: [1, 2, 3], orbit: {azimuth: 20, elevation: 10, distance: 500}, focal_length: 800, f_number: 8, shift: [0.1, -0.2]}",
-		"{aim: [1, 2, 3], orbit: {azimuth: 20, elevation: 10, distance: 500}, fov: 3, f_number: 8}",
-		"{kind: orthographic, aim: [1, 2, 3], orbit: {azimuth: 20}, width: 30, shift: [0.1, -0.2]}",
+		"{target: [1, 2, 3], orbit: {azimuth: 20, elevation: 10, distance: 500}, focal_length: 800, f_number: 8, shift: [0.1, -0.2]}",
+		"{target: [1, 2, 3], orbit: {azimuth: 20, elevation: 10, distance: 500}, fov: 3, f_number: 8}",
+		"{kind: orthographic, target: [1, 2, 3], orbit: {azimuth: 20}, width: 30, shift: [0.1, -0.2]}",
 	} {
-		p := prepareText(t, "film: {width: 64, height: 48}\ncamera: "+camera+`
+		p := prepareText(t, "picture: {width: 64, height: 48}\ncamera: "+camera+`
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: ball, shape: sphere}]
+objects: [{name: ball, shape: sphere}]
 `)
 		d, err := Crop(p.Description, Window{0.25, 0.5, 0.75, 1}, 32)
 		require.NoError(t, err)
-		require.Equal(t, []int{32, 24}, []int{d.Film.Width, d.Film.Height})
+		require.Equal(t, []int{32, 24}, []int{d.Picture.Width, d.Picture.Height})
 		q, err := Prepare(context.Background(), d, Options{})
 		require.NoError(t, err)
 		for _, px := range [][2]float64{{0, 0}, {31.5, 3}, {10.25, 24}} {
@@ -36,10 +36,10 @@ bodies: [{name: ball, shape: sphere}]
 // The window about the iris holds the limbus and is centred on it.
 func TestIrisWindow(t *testing.T) {
 	p := prepareText(t, `
-film: {width: 100, height: 100}
-camera: {kind: orthographic, width: 40, aim: [0, 0, 0], orbit: {azimuth: 0}}
+picture: {width: 100, height: 100}
+camera: {kind: orthographic, width: 40, target: [0, 0, 0], orbit: {azimuth: 0}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, place: {at: [5, 0, 0]}, eye: {map_size: 64}}]
+objects: [{name: eye, shape: eye, transform: {translate: [5, 0, 0]}, map_size: 64}]
 `)
 	w, err := p.IrisWindow()
 	require.NoError(t, err)

@@ -44,9 +44,9 @@ type coat struct {
 
 // eye makes a two-shell eye whose frame to takes into the world; it returns the outer shell's hierarchy in that frame, or
 // nil.
-func (p *preparer) eye(b *scene.Body, to geom.Affine) *accel.BVH {
+func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	d := b.Eye
-	key := "bodies." + b.Name + ".eye"
+	key := "objects." + b.Name + ".eye"
 	s, err := stage(p, "shells "+b.Name, shapeOf(d), func(m *making) (*shells, error) {
 		s, err := p.shells(d, m)
 		if s != nil {
@@ -63,12 +63,12 @@ func (p *preparer) eye(b *scene.Body, to geom.Affine) *accel.BVH {
 		p.fail(key, err)
 		return nil
 	}
-	scale := b.Place.Scale
+	scale := b.Transform.Scale
 	e := frozen.Eye{
 		LimbusRadius: d.Limbus.Radius, LimbusWidth: d.Limbus.Width, ForceCoat: !p.out.Settings.Refraction,
-		Index: d.Cornea.Index, ReflectIndex: d.Cornea.ReflectIndex,
-		AlphaCornea: d.Cornea.Roughness * d.Cornea.Roughness, AlphaSclera: d.Cornea.ScleraRough * d.Cornea.ScleraRough,
-		SmoothRefract: d.Cornea.SmoothRefract, Far: s.far,
+		Index: d.Cornea.Index, ReflectIndex: d.Cornea.ReflectionIndex,
+		AlphaCornea: d.Cornea.Roughness * d.Cornea.Roughness, AlphaSclera: d.Sclera.Roughness * d.Sclera.Roughness,
+		SmoothRefract: d.Cornea.SmoothRefraction, Far: s.far,
 	}
 	if e.ReflectIndex == 0 {
 		e.ReflectIndex = e.Index
@@ -93,21 +93,21 @@ func (p *preparer) eye(b *scene.Body, to geom.Affine) *accel.BVH {
 	e.Prepare()
 	e.PrepareRough(p.out.Settings.Coat)
 	e.Tissue = frozen.Tissue{
-		ScatterIris: d.Iris.Scatter, ScatterSclera: d.Sclera.Scatter, Colour: tissue.colour, Alpha: tissue.alpha, Film: tissue.film,
+		ScatterIris: d.Iris.Scattering, ScatterSclera: d.Sclera.Scattering, Colour: tissue.colour, Alpha: tissue.alpha, Film: tissue.film,
 	}
 	p.extinction(&e, d, scale)
 	ix := int32(len(p.out.Eyes))
-	body := frozen.Body{Name: b.Name + ".outer", Shape: frozen.Mesh, ToWorld: to, Mask: p.mask(b), Mesh: s.outer, BVH: s.outerBVH,
+	object := frozen.Object{Name: b.Name + ".outer", Shape: frozen.Mesh, ToWorld: to, Mask: p.mask(b), Mesh: s.outer, BVH: s.outerBVH,
 		Closed: true, Material: frozen.Material{Kind: frozen.Outer}, Eye: ix}
 	if e.Normal.Valid() {
-		body.Tangents = mesh.MakeTangents(s.outer)
+		object.Tangents = mesh.MakeTangents(s.outer)
 	}
-	e.Outer = p.add(body, s.outer.Bounds())
-	body.Name, body.Mesh, body.BVH, body.Material.Kind, body.Tangents = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner, nil
+	e.Outer = p.add(object, s.outer.Bounds())
+	object.Name, object.Mesh, object.BVH, object.Material.Kind, object.Tangents = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner, nil
 	if e.InnerNormal.Valid() {
-		body.Tangents = mesh.MakeTangents(s.inner)
+		object.Tangents = mesh.MakeTangents(s.inner)
 	}
-	e.Inner = p.add(body, s.inner.Bounds())
+	e.Inner = p.add(object, s.inner.Bounds())
 	p.out.Eyes = append(p.out.Eyes, e)
 	return s.outerBVH
 }
@@ -124,8 +124,8 @@ func (p *preparer) extinction(e *frozen.Eye, d *scene.Eye, scale float64) {
 		a := math.Acos(v.Z)
 		return a > 1.3*limb && a < math.Pi/2
 	})
-	e.Tissue.SigmaIris, e.Tissue.GuideIris = zone(iris, d.Iris.HalfRadius, d.Iris.SigmaA, d.Iris.SigmaS, scale)
-	e.Tissue.SigmaSclera, e.Tissue.GuideSclera = zone(white, d.Sclera.HalfRadius, d.Sclera.SigmaA, d.Sclera.SigmaS, scale)
+	e.Tissue.SigmaIris, e.Tissue.GuideIris = zone(iris, d.Iris.ScatterRadius, d.Iris.SigmaA, d.Iris.SigmaS, scale)
+	e.Tissue.SigmaSclera, e.Tissue.GuideSclera = zone(white, d.Sclera.ScatterRadius, d.Sclera.SigmaA, d.Sclera.SigmaS, scale)
 }
 
 // zone returns a zone's extinction per mm of the eye's frame and its guide, from its mean reflectance and radius or from
@@ -158,10 +158,10 @@ func albedo(q colour.RGB, a, s *colour.RGB) (alpha colour.RGB) {
 // shapeOf is the part of an eye's description that its shells depend on.
 func shapeOf(d *scene.Eye) scene.Eye {
 	q := *d
-	q.Iris.Colour, q.Iris.Normal, q.Iris.HalfRadius, q.Iris.Scatter = scene.MapSpec{}, nil, colour.RGB{}, false
+	q.Iris.Colour, q.Iris.Normal, q.Iris.ScatterRadius, q.Iris.Scattering = scene.MapSpec{}, nil, colour.RGB{}, false
 	q.Iris.SigmaA, q.Iris.SigmaS, q.Sclera.SigmaA, q.Sclera.SigmaS = nil, nil, nil, nil
-	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.HalfRadius, q.Sclera.Scatter = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
-	q.Cornea.Index, q.Cornea.ReflectIndex, q.Cornea.Roughness, q.Cornea.ScleraRough, q.Cornea.SmoothRefract = 0, 0, 0, 0, false
+	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.ScatterRadius, q.Sclera.Scattering = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
+	q.Cornea.Index, q.Cornea.ReflectionIndex, q.Cornea.Roughness, q.Sclera.Roughness, q.Cornea.SmoothRefraction = 0, 0, 0, 0, false
 	q.Cornea.Normal = nil
 	return q
 }
@@ -230,8 +230,8 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 	}
 	if p.o.Cache != nil {
 		table, err := stage(p, "front "+name, []any{shapeOf(d), p.stamps(d)}, func(*making) (front, error) {
-			t := make(front, 3*d.Detail*d.Detail)
-			frozen.Directions(d.Detail, func(i int, v geom.Vec) {
+			t := make(front, 3*d.MapSize*d.MapSize)
+			frozen.Directions(d.MapSize, func(i int, v geom.Vec) {
 				uv, w := s.front(v)
 				t[3*i], t[3*i+1], t[3*i+2] = float32(uv.U), float32(uv.V), float32(w)
 			}, rows)
@@ -254,14 +254,14 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 		c := &coat{}
 		if s.grown != nil && !d.Sclera.Colour.Given && d.Sclera.Veins > 0 {
 			film := texture.FromImage(s.grown.Film, texture.Clamp)
-			c.film = frozen.NewVolumeMap(d.Detail, func(i int, v geom.Vec) colour.RGB {
+			c.film = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 				uv, _ := look(i, v)
 				return film.RGB(uv, 0)
 			}, rows)
 		}
 		lend := s.lentMap.Valid() && !s.own.picture
 		lendIris, lendWhite := lend && !d.Iris.Colour.Given, lend && !d.Sclera.Colour.Given
-		c.colour = frozen.NewVolumeMap(d.Detail, func(i int, v geom.Vec) colour.RGB {
+		c.colour = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 			uv, w := look(i, v)
 			in, out := iris.RGB(uv, 0).Mul(irisTint), white.RGB(uv, 0).Mul(whiteTint)
 			if lendIris || lendWhite {
@@ -283,7 +283,7 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 			c.alpha = c.colour.Map(func(q colour.RGB) colour.RGB { return albedo(q, nil, nil) }, rows)
 			return c, nil
 		}
-		c.alpha = frozen.NewVolumeMap(d.Detail, func(i int, v geom.Vec) colour.RGB {
+		c.alpha = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 			uv, w := look(i, v)
 			return colour.Lerp(albedo(white.RGB(uv, 0).Mul(whiteTint), d.Sclera.SigmaA, d.Sclera.SigmaS),
 				albedo(iris.RGB(uv, 0).Mul(irisTint), d.Iris.SigmaA, d.Iris.SigmaS), w)
@@ -348,7 +348,7 @@ func (p *preparer) tissueMaps(s *shells, d *scene.Eye, m *making) (iris, white t
 	return
 }
 
-// reflectance returns the colour under diffuse light of a deep body with these coefficients.
+// reflectance returns the colour under diffuse light of a deep object with these coefficients.
 func reflectance(a, s *colour.RGB) (q colour.RGB) {
 	for c, alpha := range albedo(colour.RGB{}, a, s) {
 		q[c] = tissue.DiffuseAlbedo(alpha)
@@ -368,7 +368,7 @@ func EyeParams(d *scene.Eye) (eye.Params, error) {
 	}
 	dye := func(pat eye.IrisPattern) eye.IrisPattern {
 		for _, m := range []*float64{&pat.PupillaryPigment, &pat.CiliaryPigment, &pat.OuterPigment} {
-			*m = min(4, *m*d.Iris.Melanin)
+			*m = min(4, *m*d.Iris.Pigment)
 		}
 		for i := range pat.StromaHue {
 			pat.StromaHue[i] = min(3, pat.StromaHue[i]*d.Iris.Tint[i])
@@ -381,26 +381,26 @@ func EyeParams(d *scene.Eye) (eye.Params, error) {
 		if err != nil {
 			return q, err
 		}
-		q.Sector = eye.Sector{Pattern: dye(other), At: s.At, Width: s.Width}
+		q.Sector = eye.Sector{Pattern: dye(other), At: s.Angle, Width: s.Width}
 	}
 	if q.PupilShape, err = eye.PupilShape(d.Iris.PupilShape); err != nil {
 		return q, err
 	}
-	q.PupilAspect, q.Arcus, q.Cloud = d.Iris.PupilAspect, d.Iris.Arcus, d.Cornea.Cloud
-	q.ScleraColour, q.Redness, q.Mottling, q.Generic = d.Sclera.White, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.Generic
-	q.IrisShare, q.MeshDetail = d.Share, eye.DetailFor(d.Globe.Silhouette, d.Cornea.Radius)
+	q.PupilAspect, q.Arcus, q.Cloud = d.Iris.PupilAspect, d.Iris.Arcus, d.Cornea.Clouding
+	q.ScleraColour, q.Redness, q.Mottling, q.Generic = d.Sclera.BaseColour, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown
+	q.IrisShare, q.MeshDetail = d.IrisShare, eye.DetailFor(d.Globe.FacetError, d.Cornea.Radius)
 	q.GlobeRadius = d.Globe.Radius
 	q.CorneaRadius, q.Asphericity = d.Cornea.Radius, d.Cornea.Asphericity
 	q.LimbusRadius, q.LimbusWidth = d.Limbus.Radius, d.Limbus.Width
 	q.IrisDepth, q.IrisRelief = d.Iris.Depth, d.Iris.Relief
 	q.PupilDiameter, q.PupilOffset, q.PupilClosed = d.Iris.Pupil, d.Iris.PupilOffset, d.Iris.PupilClosed
-	q.WobbleSlopeCornea, q.WobbleSlopeSclera, q.WobbleSize = d.Cornea.Wobble, d.Cornea.ScleraWobble, d.Cornea.WobbleSize
+	q.WobbleSlopeCornea, q.WobbleSlopeSclera, q.WobbleSize = d.Cornea.Wobble, d.Sclera.Wobble, d.Cornea.WobbleSize
 	if d.Side == "left" {
 		q.Left = true
 		q.PupilOffset[0] = -q.PupilOffset[0]
 	}
 	q.Veins = d.Sclera.Veins
 	q.Seed = uint64(d.Seed)
-	q.MapSize = d.Detail
+	q.MapSize = d.MapSize
 	return q, nil
 }

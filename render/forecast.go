@@ -59,9 +59,9 @@ func NewForecast(d *scene.Description) Forecast {
 			picture(key, s.File, imageio.As{Channel: s.Channel})
 		}
 	}
-	for i := range d.Bodies {
-		b := &d.Bodies[i]
-		key := "bodies." + b.Name + "."
+	for i := range d.Objects {
+		b := &d.Objects[i]
+		key := "objects." + b.Name + "."
 		switch e := b.Eye; {
 		case !b.On:
 		case b.Shape != "eye":
@@ -75,8 +75,8 @@ func NewForecast(d *scene.Description) Forecast {
 			height(key+"cornea.height", e.Cornea.Height)
 			height(key+"iris.height", e.Iris.Height)
 			// Colour, albedo and film over the volume, three float32 a texel.
-			n := int64(e.Detail) * int64(e.Detail)
-			add(key+"map_size", fmt.Sprint(e.Detail), 3*12*n, 0, "maps over the volume")
+			n := int64(e.MapSize) * int64(e.MapSize)
+			add(key+"map_size", fmt.Sprint(e.MapSize), 3*12*n, 0, "maps over the volume")
 		}
 	}
 	for i := range d.Lights {
@@ -97,12 +97,12 @@ func NewForecast(d *scene.Description) Forecast {
 // checkForecast refuses a scene whose pictures would take more memory than it allows, and notes one that would take
 // more than half of it.
 func (p *preparer) checkForecast() error {
-	limit := int64(p.d.Trace.MapMemory * 1e9)
+	limit := int64(p.d.Advanced.MapMemory * 1e9)
 	if limit == 0 {
 		return nil
 	}
 	f := NewForecast(p.d)
-	say := fmt.Sprintf("%s, %s at the peak; at most %s is allowed (trace.map_memory)", gigabytes(f.Kept), gigabytes(f.Peak), gigabytes(limit))
+	say := fmt.Sprintf("%s, %s at the peak; at most %s is allowed (advanced.map_memory)", gigabytes(f.Kept), gigabytes(f.Peak), gigabytes(limit))
 	if f.Peak > limit {
 		return fmt.Errorf("%s: the pictures of the scene would take %s:\n  %s", p.d.File, say, strings.Join(f.Lines, "\n  "))
 	}

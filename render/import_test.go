@@ -21,7 +21,7 @@ import (
 func TestObjEyeLooksAsGLB(t *testing.T) {
 	read := func(file, unit string) *Result {
 		text := strings.Replace(assetScene(file), "asset: {file", "asset: {"+unit+"factor: 0.72452, file", 1)
-		return trace(t, text, "film.width=24", "film.height=24")
+		return trace(t, text, "picture.width=24", "picture.height=24")
 	}
 	a, b := read("../testdata/eye/ict_right_eye.obj", "unit: cm, "), read("../testdata/eye/ict_right_eye.glb", "")
 	pa, pb := a.Film.Develop(), b.Film.Develop()
@@ -86,7 +86,7 @@ func TestOpenInnerShellIsCapped(t *testing.T) {
 	mesh.Normals(m)
 	s := &shells{}
 	zero := 0
-	out, err := s.shell("inner", m, &scene.Asset{Inner: "bowl", Factor: 1, FacetError: 0.01, Smooth: &zero}, geom.Identity())
+	out, err := s.shell("inner", m, &scene.Asset{Inner: "bowl", Factor: 1, FacetError: 0.01, Subdivide: &zero}, geom.Identity())
 	require.NoError(t, err)
 	open, odd := mesh.Closed(out)
 	assert.Zero(t, open+odd)

@@ -93,7 +93,7 @@ func Program() (Identity, error) {
 // IdentityOf returns the identity of a description's picture in this program.
 func IdentityOf(d *scene.Description) (Identity, error) {
 	c := *d
-	c.Film.SPP, c.Film.Error = 1, 0
+	c.Picture.Samples, c.Picture.Error = 1, 0
 	h, err := c.Fingerprint()
 	if err != nil {
 		return Identity{}, err

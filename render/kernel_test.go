@@ -16,10 +16,10 @@ import (
 )
 
 const kernelScene = `
-film: {width: 40, height: 40, spp: 64}
-camera: {kind: orthographic, width: 26, aim: [0, 0, 8], orbit: {azimuth: 20}}
-lights: [{name: key, kind: rectangle, from: {azimuth: -40, elevation: 30, distance: 300}, width: 100, height: 100, radiance: [9, 9, 9]}, {name: sky, kind: constant, radiance: [0.3, 0.3, 0.3]}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 128}}]
+picture: {width: 40, height: 40, samples: 64}
+camera: {kind: orthographic, width: 26, target: [0, 0, 8], orbit: {azimuth: 20}}
+lights: [{name: key, kind: rectangle, orbit: {azimuth: -40, elevation: 30, distance: 300}, width: 100, height: 100, radiance: [9, 9, 9]}, {name: sky, kind: constant, radiance: [0.3, 0.3, 0.3]}]
+objects: [{name: eye, shape: eye, map_size: 128}]
 `
 
 // pictureOf renders the scene and returns the luminance of its pixels and their standard errors.

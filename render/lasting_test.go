@@ -42,7 +42,7 @@ func sameFilm(t *testing.T, a, b *film.Film, what string) {
 // A render that is stopped at any tile, again and again, with saves between, ends with the bits of one that ran through;
 // so does one that takes more samples after it was finished. Uniform samples and samples by error.
 func TestGoesOnToTheSameBits(t *testing.T) {
-	for _, sets := range [][]string{{"film.spp=20"}, {"film.spp=40", "film.error=0.02"}} {
+	for _, sets := range [][]string{{"picture.samples=20"}, {"picture.samples=40", "picture.error=0.02"}} {
 		p := prepare(t, marshEye, sets...)
 		want := finish(t, p)
 		path := filepath.Join(t.TempDir(), "a.film")
@@ -63,7 +63,7 @@ func TestGoesOnToTheSameBits(t *testing.T) {
 			}
 		}
 		require.Greater(t, stops, 1)
-		q := prepare(t, marshEye, append(sets, "film.spp=56")...)
+		q := prepare(t, marshEye, append(sets, "picture.samples=56")...)
 		more, err := q.Render(context.Background(), Options{Keep: k})
 		require.NoError(t, err)
 		sameFilm(t, finish(t, q).Film, more.Film, "more samples")
@@ -83,7 +83,7 @@ func TestGoesOnToTheSameBits(t *testing.T) {
 
 // Parts of the samples add up to the bits of one run, whatever their number; by error they are refused.
 func TestShardsAddUp(t *testing.T) {
-	p := prepare(t, marshEye, "film.spp=13")
+	p := prepare(t, marshEye, "picture.samples=13")
 	want := finish(t, p)
 	for _, n := range []int{2, 3, 8} {
 		var whole *film.Film
@@ -98,16 +98,16 @@ func TestShardsAddUp(t *testing.T) {
 		}
 		require.True(t, want.Film.Equal(whole), "%d parts", n)
 	}
-	q := prepare(t, marshEye, "film.error=0.1")
+	q := prepare(t, marshEye, "picture.error=0.1")
 	_, err := q.Render(context.Background(), Options{Shard: Shard{1, 2}})
-	require.ErrorContains(t, err, "film.error")
+	require.ErrorContains(t, err, "picture.error")
 }
 
 // Tiles stop where their error is small enough and go on where it is not; every tile that stopped below the most is at
 // its target, and the decision does not hang on workers.
 func TestStopsByError(t *testing.T) {
 	const target = 0.03
-	p := prepare(t, marshEye, "film.spp=256", "film.error=0.03")
+	p := prepare(t, marshEye, "picture.samples=256", "picture.error=0.03")
 	r := finish(t, p)
 	a := r.Achieved
 	require.Greater(t, len(a.Steps), 1, "tiles differ: %v", a)

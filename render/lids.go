@@ -16,21 +16,21 @@ import (
 // tearIndex is the index of tears at 588 nm. Source: Campbell, JOSA A 27 (2010), 730.
 const tearIndex = 1.336
 
-// looking is one of a body's eyes: where its globe's centre is in the body's place, and how it is turned there.
+// looking is one of a object's eyes: where its globe's centre is in the object's place, and how it is turned there.
 type looking struct {
-	body scene.Body
-	at   float64 // x
-	turn geom.Affine
+	object scene.Object
+	at     float64 // x
+	turn   geom.Affine
 }
 
-// eyes makes a body's eye, or its pair of eyes, and the lids about them.
-func (p *preparer) eyes(b *scene.Body) {
-	to := place(&b.Place)
+// eyes makes a object's eye, or its pair of eyes, and the lids about them.
+func (p *preparer) eyes(b *scene.Object) {
+	to := place(&b.Transform)
 	list := gazes(b, to)
 	var outer []*accel.BVH
 	for i := range list {
 		q := &list[i]
-		h := p.eye(&q.body, q.turn.Then(geom.Translate(geom.Vec{X: q.at})).Then(to))
+		h := p.eye(&q.object, q.turn.Then(geom.Translate(geom.Vec{X: q.at})).Then(to))
 		if h == nil {
 			return
 		}
@@ -44,8 +44,8 @@ func (p *preparer) eyes(b *scene.Body) {
 // ownSeed sets the left eye of a pair apart: its veins and iris are its own.
 const ownSeed = 7919
 
-// gazes returns a body's eyes with their turns; to takes the body's place into the world.
-func gazes(b *scene.Body, to geom.Affine) []looking {
+// gazes returns a object's eyes with their turns; to takes the object's place into the world.
+func gazes(b *scene.Object, to geom.Affine) []looking {
 	if b.Pair == 0 {
 		return []looking{{*b, 0, gaze(b.Gaze, b.Eye.Side == "left", geom.Vec{}, to)}}
 	}
@@ -56,14 +56,14 @@ func gazes(b *scene.Body, to geom.Affine) []looking {
 	out := make([]looking, 2)
 	for i, side := range []string{"right", "left"} {
 		q := &out[i]
-		q.body = *b
+		q.object = *b
 		q.at = (float64(i) - 0.5) * b.Pair
 		e := *b.Eye
 		e.Side = side
 		if i == 1 {
 			e.Seed = int((int64(e.Seed) + ownSeed) & math.MaxInt32)
 		}
-		q.body.Eye, q.body.Name = &e, b.Name+"."+side
+		q.object.Eye, q.object.Name = &e, b.Name+"."+side
 		q.turn = gaze(g, i == 1, geom.Vec{X: q.at}, to)
 	}
 	return out
@@ -73,7 +73,7 @@ func gazes(b *scene.Body, to geom.Affine) []looking {
 // Source: Le Grand and El Hage, Physiological Optics (1980), give 5 degrees for the angle alpha; from memory.
 const kappa = 5
 
-// gaze returns the turn that lets an eye at a place of its body look as g says. The line of sight lies kappa toward the nose
+// gaze returns the turn that lets an eye at a place of its object look as g says. The line of sight lies kappa toward the nose
 // of the optical axis; from straight ahead it goes to its direction by the smallest rotation.
 //
 // Source: Listing's law (Helmholtz, Handbuch der physiologischen Optik, section 27).
@@ -83,8 +83,8 @@ func gaze(g *scene.Gaze, left bool, at geom.Vec, to geom.Affine) geom.Affine {
 	}
 	o := scene.Orbit{Azimuth: g.Azimuth, Elevation: g.Elevation}
 	d := o.Direction()
-	if g.LookAt != nil {
-		d = to.Inverse().Point(*g.LookAt).Sub(at).Unit()
+	if g.Target != nil {
+		d = to.Inverse().Point(*g.Target).Sub(at).Unit()
 	}
 	k := geom.Radians(g.Kappa)
 	if left {
@@ -93,9 +93,9 @@ func gaze(g *scene.Gaze, left bool, at geom.Vec, to geom.Affine) geom.Affine {
 	return geom.RotateY(-k).Then(geom.Turn(geom.Vec{Z: 1}, d))
 }
 
-// LooksAlong returns the azimuth and elevation in degrees, in an eye's place, of the point that the body looks at.
-func LooksAlong(b *scene.Body) (azimuth, elevation float64) {
-	d := place(&b.Place).Inverse().Point(*b.Gaze.LookAt).Unit()
+// LooksAlong returns the azimuth and elevation in degrees, in an eye's place, of the point that the object looks at.
+func LooksAlong(b *scene.Object) (azimuth, elevation float64) {
+	d := place(&b.Transform).Inverse().Point(*b.Gaze.Target).Unit()
 	return geom.Degrees(math.Atan2(d.X, d.Z)), geom.Degrees(math.Asin(d.Y))
 }
 
@@ -105,8 +105,8 @@ type grown struct {
 	skin, corner, tears, lashes *accel.BVH
 }
 
-// lids makes the lids about a body's eyes.
-func (p *preparer) lids(b *scene.Body, l *scene.Lids, eyes []looking, outer []*accel.BVH, to geom.Affine) {
+// lids makes the lids about a object's eyes.
+func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []*accel.BVH, to geom.Affine) {
 	par := LidParams(l, b.Eye)
 	if b.Pair > 0 {
 		par.Spacing = b.Pair / l.Scale
@@ -117,9 +117,9 @@ func (p *preparer) lids(b *scene.Body, l *scene.Lids, eyes []looking, outer []*a
 	for i := range eyes {
 		q := &eyes[i]
 		back := q.turn.Inverse()
-		inputs = append(inputs, shapeOf(q.body.Eye), p.stamps(q.body.Eye), q.turn)
+		inputs = append(inputs, shapeOf(q.object.Eye), p.stamps(q.object.Eye), q.turn)
 		sockets = append(sockets, lids.Socket{
-			Left: q.body.Eye.Side == "left", Axis: q.turn.Vector(geom.Vec{Z: 1}),
+			Left: q.object.Eye.Side == "left", Axis: q.turn.Vector(geom.Vec{Z: 1}),
 			Far: func(d geom.Vec) float64 {
 				var h accel.Hit
 				if !outer[i].Closest(sc, geom.Vec{}, back.Vector(d), 0, math.Inf(1), &h) {
@@ -129,7 +129,7 @@ func (p *preparer) lids(b *scene.Body, l *scene.Lids, eyes []looking, outer []*a
 			},
 		})
 	}
-	key := "bodies." + b.Name + ".lids"
+	key := "objects." + b.Name + ".lids"
 	g, err := stage(p, "lids "+b.Name, inputs, func(*making) (*grown, error) {
 		made, err := lids.Build(par, sockets)
 		if err != nil {
@@ -158,31 +158,31 @@ func (p *preparer) lids(b *scene.Body, l *scene.Lids, eyes []looking, outer []*a
 		if m == nil {
 			return
 		}
-		p.add(frozen.Body{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Closed: closed, Eye: -1, Material: mat}, m.Bounds())
+		p.add(frozen.Object{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Closed: closed, Eye: -1, Material: mat}, m.Bounds())
 	}
 	mask := p.mask(b)
-	if !p.d.Trace.Effects.Shadow {
+	if !p.d.Effects.Shadow {
 		mask &^= frozen.ShadowRays
 	}
 	s := &l.Skin
-	add("skin", g.Skin, g.skin, soft(texture.FromImage(g.Colour, texture.Repeat), s.HalfRadius, s.Index, s.Roughness, s.Scatter), true, mask)
-	add("corner", g.Corner, g.corner, soft(texture.FromImage(g.Pink, texture.Clamp), s.HalfRadius.Scale(0.7), tearIndex, 0.25, s.Scatter), true, mask)
-	add("lashes", g.Lashes, g.lashes, soft(texture.Constant(l.Lashes.Colour), s.HalfRadius, 1.55, 0.5, false), false, mask)
+	add("skin", g.Skin, g.skin, soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering), true, mask)
+	add("corner", g.Corner, g.corner, soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering), true, mask)
+	add("lashes", g.Lashes, g.lashes, soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false), false, mask)
 	add("tears", g.Tears, g.tears, frozen.Material{Kind: frozen.Sheet, Index: tearIndex}, false, mask&^frozen.ShadowRays)
 }
 
-// soft makes a scattering body under a coat.
+// soft makes a scattering object under a coat.
 func soft(c texture.Map, half colour.RGB, index, roughness float64, scatter bool) frozen.Material {
-	m := scene.Material{HalfRadius: half, Index: index, Roughness: roughness, Scatter: scatter}
+	m := scene.Material{ScatterRadius: half, Index: index, Roughness: roughness, Scattering: scatter}
 	return frozen.Material{Kind: frozen.Soft, Colour: c, Index: index, Alpha: roughness * roughness, Flesh: flesh(&m, &c)}
 }
 
 // LidParams turns the description into the numbers of the grown lids of an eye, in units of their scale.
 func LidParams(l *scene.Lids, e *scene.Eye) lids.Params {
 	return lids.Params{
-		Width: l.Width, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Rim, Gap: l.Gap,
+		Width: l.Width, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Margin, Gap: l.Gap,
 		Crease: l.Crease, Fold: l.Fold, Age: l.Age, Colour: l.Skin.Colour,
-		UpperLash: l.Lashes.Upper, LowerLash: l.Lashes.Lower, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
-		Tears: l.Tears, Seed: uint64(l.Seed), Detail: l.Detail,
+		UpperLash: l.Lashes.UpperLength, LowerLash: l.Lashes.LowerLength, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
+		Tears: l.TearLine, Seed: uint64(l.Seed), Detail: l.FacetSize,
 	}
 }

@@ -22,14 +22,14 @@ func (p *Prepared) CameraFrom(eye int, points []limbus.Point) (*Outline, error) 
 	if eye < 0 || eye >= len(p.Scene.Eyes) {
 		return nil, fmt.Errorf("eye %d of %d", eye+1, len(p.Scene.Eyes))
 	}
-	axis := p.Scene.Bodies[p.Scene.Eyes[eye].Outer].ToWorld.Vector(geom.Vec{Z: 1})
+	axis := p.Scene.Objects[p.Scene.Eyes[eye].Outer].ToWorld.Vector(geom.Vec{Z: 1})
 	best, other, err := limbus.Solve(cameraOf(p.Description), p.limbus(eye, 64), axis, points)
 	if err != nil {
 		return nil, err
 	}
 	o := &Outline{Pose: best, Other: other}
 	v := func(p geom.Vec) string { return fmt.Sprintf("[%.12g, %.12g, %.12g]", p.X, p.Y, p.Z) }
-	o.Sets = []string{"camera.orbit=null", "camera.at=" + v(best.Config.Position), "camera.aim=" + v(best.Config.Aim), "camera.shift=[0, 0]", "camera.focus=0"}
+	o.Sets = []string{"camera.orbit=null", "camera.position=" + v(best.Config.Position), "camera.target=" + v(best.Config.Aim), "camera.shift=[0, 0]", "camera.focus_distance=0"}
 	return o, nil
 }
 
@@ -48,12 +48,12 @@ func (o *Outline) String() string {
 }
 
 // Card returns the radiance that a white card, diffuse with reflectance 1, has in the place of an eye when it faces the camera,
-// by channel: what its lights alone bring, with no body in their way and none before another.
+// by channel: what its lights alone bring, with no object in their way and none before another.
 func (p *Prepared) Card(eye int) (l colour.RGB, err error) {
 	if eye < 0 || eye >= len(p.Scene.Eyes) {
 		return l, fmt.Errorf("eye %d of %d", eye+1, len(p.Scene.Eyes))
 	}
-	b := &p.Scene.Bodies[p.Scene.Eyes[eye].Outer]
+	b := &p.Scene.Objects[p.Scene.Eyes[eye].Outer]
 	at := b.ToWorld.Point(geom.Vec{Z: p.Scene.Eyes[eye].Far}) // before the cornea
 	n := p.Scene.Camera.Frame().N
 	const samples = 4096

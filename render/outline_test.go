@@ -11,18 +11,18 @@ import (
 )
 
 const seenFrom = `
-film: {width: 320, height: 240}
-camera: {aim: [0, 0, 4], orbit: {azimuth: 10, elevation: 3, distance: 1000}, focal_length: 900}
+picture: {width: 320, height: 240}
+camera: {target: [0, 0, 4], orbit: {azimuth: 10, elevation: 3, distance: 1000}, focal_length: 900}
 lights: [{name: sky, kind: constant, radiance: 0.5}]
-bodies:
-  - {name: eye, shape: eye, place: {at: [2, 1, 0], rotate: [4, -6, 0]}, eye: {map_size: 64, globe: {silhouette: 0.01}}}
+objects:
+  - {name: eye, shape: eye, transform: {translate: [2, 1, 0], rotate: [4, -6, 0]}, map_size: 64, globe: {facet_error: 0.01}}
 `
 
 // The limbus as another camera sees it gives that camera back: its overrides put the scene's camera where the other stood, so
 // that places fall on the same pixels.
 func TestCameraFrom(t *testing.T) {
 	p := prepareText(t, seenFrom)
-	truth := prepareText(t, seenFrom, "camera.orbit={azimuth: 24, elevation: -8, distance: 700}", "camera.aim=[1, 2, 5]")
+	truth := prepareText(t, seenFrom, "camera.orbit={azimuth: 24, elevation: -8, distance: 700}", "camera.target=[1, 2, 5]")
 	var points []limbus.Point
 	for _, q := range truth.limbus(0, 40) {
 		x, y, _, ok := truth.Scene.Camera.Project(q)
@@ -49,13 +49,13 @@ func TestCameraFrom(t *testing.T) {
 // it, as seen by a card that is turned by 30 degrees away, L A cos/(pi d^2); lights behind it nothing.
 func TestCard(t *testing.T) {
 	const scene = `
-film: {width: 8, height: 8}
-camera: {aim: [0, 0, 0], orbit: {azimuth: 0, distance: 1000}}
+picture: {width: 8, height: 8}
+camera: {target: [0, 0, 0], orbit: {azimuth: 0, distance: 1000}}
 lights:
   - {name: sky, kind: constant, radiance: [0.5, 0.4, 0.3]}
-  - {name: lamp, kind: disc, radius: 5, at: [600, 0, 1051.2], toward: [0, 0, 12], radiance: [3000, 3000, 1500]}
-  - {name: behind, kind: sphere, radius: 5, at: [0, 0, -900], radiance: 1000}
-bodies: [{name: eye, shape: eye, eye: {map_size: 64, globe: {silhouette: 0.01}}}]
+  - {name: lamp, kind: disc, radius: 5, position: [600, 0, 1051.2], target: [0, 0, 12], radiance: [3000, 3000, 1500]}
+  - {name: behind, kind: sphere, radius: 5, position: [0, 0, -900], radiance: 1000}
+objects: [{name: eye, shape: eye, map_size: 64, globe: {facet_error: 0.01}}]
 `
 	p := prepareText(t, scene)
 	got, err := p.Card(0)

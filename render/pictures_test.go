@@ -98,7 +98,7 @@ func TestEnvironmentFormatsAgree(t *testing.T) {
 	}
 }
 
-// A set of tiles in a scene: what is missing is named, and a body shows the tiles that are there.
+// A set of tiles in a scene: what is missing is named, and a object shows the tiles that are there.
 func TestMissingTiles(t *testing.T) {
 	dir := t.TempDir()
 	for n, v := range map[int]uint8{1002: 255, 1013: 128} {
@@ -107,10 +107,10 @@ func TestMissingTiles(t *testing.T) {
 	p := prepare(t, fmt.Sprintf(`
 camera: {orbit: {}}
 lights: [{name: sky, kind: constant, radiance: 1}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 64, iris: {colour: {file: "%s/marsh.{tile}.png", space: linear}}}}]
+objects: [{name: eye, shape: eye, map_size: 64, iris: {colour: {file: "%s/marsh.{tile}.png", space: linear}}}]
 `, dir))
 	assert.Contains(t, strings.Join(p.Warnings, "\n"), "tiles that have no file: 1001; they show the nearest of those that are there (1002 1013)")
-	_, err := scene.Parse("x.yaml", []byte(fmt.Sprintf("camera: {orbit: {}}\nlights: [{name: a, kind: constant, radiance: 1}]\nbodies: [{name: m, shape: box, material: {colour: {file: \"%s/reed.{tile}.png\"}}}]", dir)))
+	_, err := scene.Parse("x.yaml", []byte(fmt.Sprintf("camera: {orbit: {}}\nlights: [{name: a, kind: constant, radiance: 1}]\nobjects: [{name: m, shape: box, material: {colour: {file: \"%s/reed.{tile}.png\"}}}]", dir)))
 	assert.ErrorContains(t, err, "no such tile")
 }
 
@@ -119,7 +119,7 @@ func TestViewTable(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "half.cube")
 	require.NoError(t, os.WriteFile(file, []byte("LUT_1D_SIZE 2\n0 0 0\n0.5 0.25 0\n"), 0o666))
 	yaml := fmt.Sprintf(`
-film: {width: 8, height: 8, spp: 1}
+picture: {width: 8, height: 8, samples: 1}
 camera: {orbit: {}}
 lights: [{name: sky, kind: constant, radiance: 1}]
 view: {table: {file: %s, input: linear, output: linear}}
@@ -164,8 +164,8 @@ func fourMaps(t *testing.T, dir string, n int) string {
 	return fmt.Sprintf(`
 camera: {orbit: {}}
 lights: [{name: sky, kind: constant, radiance: 1}]
-bodies:
-  - {name: eye, shape: eye, eye: {cornea: {normal: {file: %s}, height: {file: %s, scale: 0.01}}, iris: {colour: {file: %s}}, sclera: {colour: {file: %s}}}}
+objects:
+  - {name: eye, shape: eye, cornea: {normal: {file: %s}, height: {file: %s, scale: 0.01}}, iris: {colour: {file: %s}}, sclera: {colour: {file: %s}}}
 `, name("normal"), name("height"), name("colour"), name("mask"))
 }
 
@@ -173,19 +173,19 @@ bodies:
 // every file and its numbers.
 func TestForecast(t *testing.T) {
 	const n = 256
-	d, err := scene.Parse("x.yaml", []byte(fourMaps(t, t.TempDir(), n)), "bodies.eye.eye.map_size=64")
+	d, err := scene.Parse("x.yaml", []byte(fourMaps(t, t.TempDir(), n)), "objects.eye.map_size=64")
 	require.NoError(t, err)
 	f := NewForecast(d)
 	quarter, rest := n*n/4, (n*n/4-1)/3
 	want := (3+2*2+2+1)*n*n + (3+2*2+2+1)*quarter + (6+2*2+2+2)*rest + 3*12*64*64
 	assert.EqualValues(t, want, f.Kept)
 	assert.Greater(t, f.Peak, f.Kept+8*n*n) // the normal map decodes to four channels of 16 bits
-	d.Trace.MapMemory = float64(f.Peak-1) / 1e9
+	d.Advanced.MapMemory = float64(f.Peak-1) / 1e9
 	_, err = Prepare(context.Background(), d, Options{})
-	for _, want := range []string{"trace.map_memory", "normal.png (256 x 256, 16 bits)", "mask.png", "GB at the peak"} {
+	for _, want := range []string{"advanced.map_memory", "normal.png (256 x 256, 16 bits)", "mask.png", "GB at the peak"} {
 		assert.ErrorContains(t, err, want)
 	}
-	d.Trace.MapMemory = float64(f.Peak+1) / 1e9
+	d.Advanced.MapMemory = float64(f.Peak+1) / 1e9
 	p, err := Prepare(context.Background(), d, Options{})
 	require.NoError(t, err)
 	assert.Contains(t, strings.Join(p.Warnings, "\n"), "forecast: the pictures of the scene take")
@@ -240,7 +240,7 @@ func TestMemoryOfMaps(t *testing.T) {
 }
 
 // A map's space: red of each set of primaries in Rec. 709 (Rec. 2020: ITU-R BT.2407-0; P3: the matrix that CSS Color 4
-// gives by way of XYZ), white as white, and the same codes in srgb and p3 decoded alike.
+// gives by way of XYZ), white as white, and the same 8-bit levels in srgb and p3 decoded alike.
 func TestMapSpaces(t *testing.T) {
 	dir := t.TempDir()
 	file := filepath.Join(dir, "x.png")
@@ -252,9 +252,9 @@ func TestMapSpaces(t *testing.T) {
 		p := prepare(t, fmt.Sprintf(`
 camera: {orbit: {}}
 lights: [{name: sky, kind: constant, radiance: 1}]
-bodies: [{name: b, shape: sphere, material: {colour: {file: %s, space: %s, wrap: clamp}}}]
+objects: [{name: b, shape: sphere, material: {colour: {file: %s, space: %s, tiling: clamp}}}]
 `, file, space))
-		m := p.Scene.Bodies[0].Material.Colour
+		m := p.Scene.Objects[0].Material.Colour
 		for i, u := range []float64{.25, .75} {
 			got := m.RGB(geom.UV{U: u, V: .5}, 0)
 			for c := range got {

@@ -103,11 +103,11 @@ func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, e
 		return nil, err
 	}
 	p.settings()
-	for i := range d.Bodies {
+	for i := range d.Objects {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		b := &d.Bodies[i]
+		b := &d.Objects[i]
 		if !d.Shown(b) {
 			continue
 		}
@@ -115,7 +115,7 @@ func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, e
 		if b.Shape == "eye" {
 			p.eyes(b)
 		} else {
-			p.body(b)
+			p.object(b)
 		}
 	}
 	if err := ctx.Err(); err != nil {
@@ -126,17 +126,17 @@ func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, e
 	p.lights()
 	p.camera()
 	var filter film.Filter
-	if k, err := film.ParseFilter(d.Film.Filter); err != nil {
-		p.fail("film.filter", err)
-	} else if filter, err = film.NewFilter(k, d.Film.FilterRadius); err != nil {
-		p.fail("film.filter_radius", err)
+	if k, err := film.ParseFilter(d.Picture.Filter); err != nil {
+		p.fail("picture.filter", err)
+	} else if filter, err = film.NewFilter(k, d.Picture.FilterWidth/2); err != nil {
+		p.fail("picture.filter_width", err)
 	}
 	look, err := viewOf(&d.View)
 	if err != nil {
 		p.fail("view", err)
 	}
-	if len(p.out.Bodies) == 0 && len(p.out.Lights) == 0 {
-		p.fail("bodies", errors.New("the scene holds no body and no light"))
+	if len(p.out.Objects) == 0 && len(p.out.Lights) == 0 {
+		p.fail("objects", errors.New("the scene holds no object and no light"))
 	}
 	if len(p.errs) > 0 {
 		return nil, errors.Join(p.errs...)
@@ -146,40 +146,40 @@ func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, e
 }
 
 func (p *preparer) settings() {
-	t := &p.d.Trace
-	e := &t.Effects
+	t := &p.d.Advanced
+	e := &p.d.Effects
 	p.out.Settings = frozen.Settings{
 		MaxDepth: t.MaxDepth, ExactExit: t.Exit == "exact", Manifold: t.Manifold, Split: t.Split, Guided: t.Guided, LightSamples: t.LightSamples,
-		Refraction: e.Refraction, Caustic: e.Caustic, Scattering: e.Scattering, Coat: e.Coat, Shadow: e.Shadow,
+		Refraction: e.Refraction, Caustic: e.Caustic, Scattering: e.Scattering, Coat: e.TearFilm, Shadow: e.Shadow,
 	}
 	p.out.ShowEnvironment = p.d.View.Background == "environment"
 }
 
-// place returns the map from a body's frame to the world.
-func place(pl *scene.Place) geom.Affine {
+// place returns the map from a object's frame to the world.
+func place(pl *scene.Transform) geom.Affine {
 	return geom.Scale(pl.Scale).
 		Then(geom.RotateX(geom.Radians(pl.Rotate.X))).
 		Then(geom.RotateY(geom.Radians(pl.Rotate.Y))).
 		Then(geom.RotateZ(geom.Radians(pl.Rotate.Z))).
-		Then(geom.Translate(pl.At))
+		Then(geom.Translate(pl.Translate))
 }
 
-func (p *preparer) mask(b *scene.Body) frozen.Mask {
+func (p *preparer) mask(b *scene.Object) frozen.Mask {
 	var m frozen.Mask
-	if b.Seen.Camera {
+	if b.Visibility.Camera {
 		m |= frozen.CameraRays
 	}
-	if b.Seen.Shadow && (p.d.Trace.Effects.Shadow || b.Shape == "eye") {
+	if b.Visibility.Shadow && (p.d.Effects.Shadow || b.Shape == "eye") {
 		m |= frozen.ShadowRays
 	}
-	if b.Seen.Reflection {
+	if b.Visibility.Reflection {
 		m |= frozen.ReflectionRays
 	}
 	return m
 }
 
-// add puts a body into the scene, with its bounds in the world.
-func (p *preparer) add(b frozen.Body, local geom.Box) int32 {
+// add puts a object into the scene, with its bounds in the world.
+func (p *preparer) add(b frozen.Object, local geom.Box) int32 {
 	b.ToLocal = b.ToWorld.Inverse()
 	b.Scale = math.Cbrt(math.Abs(b.ToWorld.Det()))
 	box := geom.EmptyBox()
@@ -198,13 +198,13 @@ func (p *preparer) add(b frozen.Body, local geom.Box) int32 {
 	}
 	pad := 1e-5 * (box.Size().MaxAbs() + 1e-3)
 	b.Bounds = geom.Box{Lo: box.Lo.Sub(geom.Vec{X: pad, Y: pad, Z: pad}), Hi: box.Hi.Add(geom.Vec{X: pad, Y: pad, Z: pad})}
-	p.out.Bodies = append(p.out.Bodies, b)
-	return int32(len(p.out.Bodies) - 1)
+	p.out.Objects = append(p.out.Objects, b)
+	return int32(len(p.out.Objects) - 1)
 }
 
-// body makes a plain body.
-func (p *preparer) body(b *scene.Body) {
-	f := frozen.Body{Name: b.Name, ToWorld: place(&b.Place), Mask: p.mask(b), Eye: -1}
+// object makes a plain object.
+func (p *preparer) object(b *scene.Object) {
+	f := frozen.Object{Name: b.Name, ToWorld: place(&b.Transform), Mask: p.mask(b), Eye: -1}
 	var local geom.Box
 	switch b.Shape {
 	case "sphere":
@@ -225,21 +225,21 @@ func (p *preparer) body(b *scene.Body) {
 		local = geom.Box{Lo: f.Size.Neg(), Hi: f.Size}
 	case "slab":
 		f.Shape, f.Closed = frozen.Slab, true
-		f.Size = geom.Vec{Z: b.Depth}
+		f.Size = geom.Vec{Z: b.Thickness}
 		const far = 1e9
-		local = geom.Box{Lo: geom.Vec{X: -far, Y: -far, Z: -b.Depth}, Hi: geom.Vec{X: far, Y: far}}
+		local = geom.Box{Lo: geom.Vec{X: -far, Y: -far, Z: -b.Thickness}, Hi: geom.Vec{X: far, Y: far}}
 	case "mesh":
 		q, err := p.mesh(b)
 		if err != nil {
-			p.fail("bodies."+b.Name+".file", err)
+			p.fail("objects."+b.Name+".file", err)
 			return
 		}
 		f.Shape, f.Mesh, f.BVH, f.Closed = frozen.Mesh, q.mesh, q.bvh, true
 		local = q.mesh.Bounds()
-		if c := b.Cutout; c != nil {
+		if c := b.OpacityMask; c != nil {
 			f.Closed = false
-			if f.Cutout, err = p.cutout(b, q.mesh); err != nil {
-				p.fail("bodies."+b.Name+".cutout", err)
+			if f.OpacityMask, err = p.cutout(b, q.mesh); err != nil {
+				p.fail("objects."+b.Name+".opacity mask", err)
 				return
 			}
 		}
@@ -250,15 +250,15 @@ func (p *preparer) body(b *scene.Body) {
 		return
 	}
 	f.Material = p.material(b, m)
-	p.warn = append(p.warn, tileNotes("bodies."+b.Name+".material.colour", f.Mesh, &f.Material.Colour)...)
+	p.warn = append(p.warn, tileNotes("objects."+b.Name+".material.colour", f.Mesh, &f.Material.Colour)...)
 	if f.Material.HasMedium && !f.Closed {
-		p.fail("bodies."+b.Name+".material.inside", fmt.Errorf("a %s encloses no volume; only sphere, box, slab and mesh can hold a medium", b.Shape))
+		p.fail("objects."+b.Name+".material.inside", fmt.Errorf("a %s encloses no volume; only sphere, box, slab and mesh can hold a medium", b.Shape))
 	}
 	p.add(f, local)
 }
 
-func (p *preparer) material(b *scene.Body, m *scene.Material) frozen.Material {
-	key := "bodies." + b.Name + ".material"
+func (p *preparer) material(b *scene.Object, m *scene.Material) frozen.Material {
+	key := "objects." + b.Name + ".material"
 	out := frozen.Material{Eta: m.Eta, K: m.K, Mirror: m.Mirror, Index: m.Index, Alpha: m.Roughness * m.Roughness}
 	switch m.Kind {
 	case "diffuse":
@@ -280,7 +280,7 @@ func (p *preparer) material(b *scene.Body, m *scene.Material) frozen.Material {
 	}
 	if in := m.Inside; in != nil {
 		if m.Kind != "dielectric" && m.Kind != "matched" {
-			p.fail(key+".inside", fmt.Errorf("a %s surface lets no light in; only dielectric and matched bodies can hold a medium", m.Kind))
+			p.fail(key+".inside", fmt.Errorf("a %s surface lets no light in; only dielectric and matched objects can hold a medium", m.Kind))
 			return out
 		}
 		var med medium.Medium
@@ -310,18 +310,18 @@ func (p *preparer) material(b *scene.Body, m *scene.Material) frozen.Material {
 // lie on their other side.
 func (p *preparer) balance() {
 	others := []float64{1}
-	for i := range p.out.Bodies {
-		switch m := &p.out.Bodies[i].Material; m.Kind {
+	for i := range p.out.Objects {
+		switch m := &p.out.Objects[i].Material; m.Kind {
 		case frozen.Dielectric:
 			others = append(others, m.Index)
 		case frozen.Outer:
-			others = append(others, p.out.Eyes[p.out.Bodies[i].Eye].Index)
+			others = append(others, p.out.Eyes[p.out.Objects[i].Eye].Index)
 		}
 	}
 	slices.Sort(others)
 	others = slices.Compact(others)
-	for i := range p.out.Bodies {
-		m := &p.out.Bodies[i].Material
+	for i := range p.out.Objects {
+		m := &p.out.Objects[i].Material
 		if m.Kind != frozen.Dielectric || m.Alpha < microfacet.MinAlpha {
 			continue
 		}
@@ -335,7 +335,7 @@ func (p *preparer) balance() {
 	}
 }
 
-// flesh makes the body under a map: one that is deep shows the brightest colour of the map, looked for on a grid.
+// flesh makes the object under a map: one that is deep shows the brightest colour of the map, looked for on a grid.
 func flesh(m *scene.Material, tex *texture.Map) *frozen.Flesh {
 	top := tex.RGB(geom.UV{}, 0)
 	const n = 128
@@ -348,8 +348,8 @@ func flesh(m *scene.Material, tex *texture.Map) *frozen.Flesh {
 			top[k] = max(top[k], c[k])
 		}
 	}
-	f := &frozen.Flesh{Top: top, Clear: m.Index == 1, Solid: !m.Scatter, Alpha: albedo(top, nil, nil)}
-	f.Sigma, f.Guide = zone(top, m.HalfRadius, nil, nil, 1)
+	f := &frozen.Flesh{Top: top, Clear: m.Index == 1, Solid: !m.Scattering, Alpha: albedo(top, nil, nil)}
+	f.Sigma, f.Guide = zone(top, m.ScatterRadius, nil, nil, 1)
 	if !f.Clear {
 		f.Coat = tissue.NewCoat(m.Index)
 		if a := m.Roughness * m.Roughness; a >= microfacet.MinAlpha {
@@ -360,25 +360,25 @@ func flesh(m *scene.Material, tex *texture.Map) *frozen.Flesh {
 	return f
 }
 
-// emissive turns an emissive body into a light of the same shape and place.
-func (p *preparer) emissive(b *scene.Body, f *frozen.Body) {
-	key := "bodies." + b.Name
+// emissive turns an emissive object into a light of the same shape and place.
+func (p *preparer) emissive(b *scene.Object, f *frozen.Object) {
+	key := "objects." + b.Name
 	m := &b.Material
 	if m.Radiance == nil {
 		p.fail(key+".material.radiance", errors.New("an emissive material needs a radiance"))
 		return
 	}
-	s := b.Place.Scale
+	s := b.Transform.Scale
 	fr := geom.Frame{S: f.ToWorld.Vector(geom.Vec{X: 1}).Unit(), T: f.ToWorld.Vector(geom.Vec{Y: 1}).Unit(), N: f.ToWorld.Vector(geom.Vec{Z: 1}).Unit()}
 	var l *light.Light
 	var err error
 	switch b.Shape {
 	case "sphere":
-		l, err = light.NewSphere(b.Name, b.Place.At, b.Radius*s, *m.Radiance)
+		l, err = light.NewSphere(b.Name, b.Transform.Translate, b.Radius*s, *m.Radiance)
 	case "disc":
-		l, err = light.NewDisc(b.Name, fr, b.Place.At, b.Radius*s, *m.Radiance, false)
+		l, err = light.NewDisc(b.Name, fr, b.Transform.Translate, b.Radius*s, *m.Radiance, false)
 	case "rectangle":
-		l, err = light.NewRectangle(b.Name, fr, b.Place.At, b.Size.X*s, b.Size.Y*s, *m.Radiance, false)
+		l, err = light.NewRectangle(b.Name, fr, b.Transform.Translate, b.Size.X*s, b.Size.Y*s, *m.Radiance, false)
 	default:
 		err = fmt.Errorf("a %s can't be emissive; sphere, rectangle and disc can", b.Shape)
 	}
@@ -386,7 +386,7 @@ func (p *preparer) emissive(b *scene.Body, f *frozen.Body) {
 		p.fail(key, err)
 		return
 	}
-	p.addLight(l, b.Seen.Camera, len(p.out.Lights))
+	p.addLight(l, b.Visibility.Camera, len(p.out.Lights))
 }
 
 // texture makes a map of a spec as a stage of its own; colours says that 8- and 16-bit pictures hold colour unless the
@@ -405,7 +405,7 @@ func (p *preparer) picture(m *making, s *scene.MapSpec, colours bool) (texture.M
 	if other {
 		as.Colour = false // the scene's word goes before the file's
 	}
-	t, err := m.read(s.File, s.Wrap, as)
+	t, err := m.read(s.File, s.Tiling, as)
 	if other && err == nil {
 		turn, e := from.ToRec709()
 		if err = e; err == nil {
@@ -418,7 +418,7 @@ func (p *preparer) picture(m *making, s *scene.MapSpec, colours bool) (texture.M
 // normals makes the map of a normal map.
 func (p *preparer) normals(key string, s *scene.NormalMap) (texture.Map, error) {
 	return stage(p, "map "+key, s, func(m *making) (texture.Map, error) {
-		t, err := m.read(s.File, s.Wrap, imageio.As{Slopes: true})
+		t, err := m.read(s.File, s.Tiling, imageio.As{Slopes: true})
 		if s.Green == "down" {
 			t = t.GreenDown()
 		}
@@ -489,16 +489,16 @@ func prefixed(prefix string, notes []string) []string {
 	return out
 }
 
-// instance is a mesh with its hierarchy, which bodies of the same file share.
+// instance is a mesh with its hierarchy, which objects of the same file share.
 type instance struct {
 	mesh *mesh.Mesh
 	bvh  *accel.BVH
 }
 
-// mesh returns the mesh of a body. Bodies that differ in place, material and rays alone share one.
-func (p *preparer) mesh(b *scene.Body) (*instance, error) {
+// mesh returns the mesh of a object. Objects that differ in place, material and rays alone share one.
+func (p *preparer) mesh(b *scene.Object) (*instance, error) {
 	q := *b
-	q.Name, q.On, q.Place, q.Cutout, q.Seen = "", false, scene.Place{}, nil, scene.Seen{}
+	q.Name, q.On, q.Transform, q.OpacityMask, q.Visibility = "", false, scene.Transform{}, nil, scene.Visibility{}
 	q.Material = scene.Material{Kind: q.Material.Kind} // what a closed volume asks of a mesh
 	key, err := json.Marshal(q)
 	if err != nil {
@@ -523,16 +523,16 @@ func (p *preparer) mesh(b *scene.Body) (*instance, error) {
 	return i, nil
 }
 
-// cutout reads the mask of a body.
-func (p *preparer) cutout(b *scene.Body, m *mesh.Mesh) (*frozen.Cutout, error) {
-	c := b.Cutout
+// opacity mask reads the mask of a object.
+func (p *preparer) cutout(b *scene.Object, m *mesh.Mesh) (*frozen.OpacityMask, error) {
+	c := b.OpacityMask
 	if m.UV == nil {
 		return nil, errors.New("the mesh has no texture coordinates to lay it on")
 	}
-	t, err := stage(p, "cutout "+b.Name, c, func(k *making) (texture.Map, error) {
-		return k.read(c.File, c.Wrap, imageio.As{Channel: c.Channel})
+	t, err := stage(p, "opacity mask "+b.Name, c, func(k *making) (texture.Map, error) {
+		return k.read(c.File, c.Tiling, imageio.As{Channel: c.Channel})
 	})
-	return &frozen.Cutout{Map: t, Level: c.Level}, err
+	return &frozen.OpacityMask{Map: t, Threshold: c.Threshold}, err
 }
 
 func (p *preparer) hierarchy(m *mesh.Mesh) (*accel.BVH, error) {
@@ -542,8 +542,8 @@ func (p *preparer) hierarchy(m *mesh.Mesh) (*accel.BVH, error) {
 // size adds up the hierarchies of a scene, each once.
 func size(s *frozen.Scene) (bytes, triangles int64) {
 	seen := map[*accel.BVH]bool{}
-	for i := range s.Bodies {
-		if b := s.Bodies[i].BVH; b != nil && !seen[b] {
+	for i := range s.Objects {
+		if b := s.Objects[i].BVH; b != nil && !seen[b] {
 			seen[b] = true
 			bytes += int64(b.Stats().Bytes)
 			triangles += int64(b.Stats().Triangles)
@@ -585,8 +585,8 @@ func (p *preparer) lights() {
 		if l.Note != "" {
 			p.warnf("light %s: %s", s.Name, l.Note)
 		}
-		spots = append(spots, spotsOf{l.Spots(), s.Seen, len(p.out.Lights)})
-		p.addLight(l, s.Seen, len(p.out.Lights))
+		spots = append(spots, spotsOf{l.Spots(), s.CameraVisible, len(p.out.Lights)})
+		p.addLight(l, s.CameraVisible, len(p.out.Lights))
 	}
 	// They come last, so that the random numbers of other lights are the same with and without them.
 	for _, q := range spots {
@@ -598,16 +598,16 @@ func (p *preparer) lights() {
 		p.warnf("there is no light: the picture is black")
 		return
 	}
-	// Deep vertices choose one light by what each sends to the middle of the bodies, but none is left out.
+	// Deep vertices choose one light by what each sends to the middle of the objects, but none is left out.
 	box := geom.EmptyBox()
-	for i := range p.out.Bodies {
-		if p.out.Bodies[i].Shape != frozen.Slab {
-			box = box.Union(p.out.Bodies[i].Bounds)
+	for i := range p.out.Objects {
+		if p.out.Objects[i].Shape != frozen.Slab {
+			box = box.Union(p.out.Objects[i].Bounds)
 		}
 	}
 	var mid geom.Vec
 	for i := range p.out.Eyes {
-		mid = p.out.Bodies[p.out.Eyes[i].Outer].Bounds.Centre()
+		mid = p.out.Objects[p.out.Eyes[i].Outer].Bounds.Centre()
 	}
 	if len(p.out.Eyes) == 0 && !box.Empty() {
 		mid = box.Centre()
@@ -629,27 +629,27 @@ func (p *preparer) lights() {
 }
 
 func (p *preparer) light(s *scene.Light) (*light.Light, error) {
-	rig := &p.d.Rig
-	gain := s.Tint.Scale(math.Exp2(s.EV + rig.EV))
-	turn := geom.RotateY(geom.Radians(rig.Turn))
+	setup := &p.d.LightSetup
+	gain := s.Tint.Scale(math.Exp2(s.EV + setup.EV))
+	turn := geom.RotateY(geom.Radians(setup.Rotation))
 	radiance := func(area float64) colour.RGB {
 		if s.Power != nil {
 			return light.PowerToRadiance(colour.Grey(*s.Power), area).Mul(gain)
 		}
 		return s.Radiance.Mul(gain)
 	}
-	// Where it is and how it faces in the rig's own frame, and in the turned one.
+	// Where it is and how it faces in the light set-up's own frame, and in the turned one.
 	centre := func() geom.Vec {
-		if s.At != nil {
-			return *s.At
+		if s.Position != nil {
+			return *s.Position
 		}
-		return camera.Orbit(s.Toward, geom.Radians(s.From.Azimuth), geom.Radians(s.From.Elevation), s.From.Distance)
+		return camera.Orbit(s.Target, geom.Radians(s.Orbit.Azimuth), geom.Radians(s.Orbit.Elevation), s.Orbit.Distance)
 	}
 	switch s.Kind {
 	case "constant":
 		return light.NewConstant(s.Name, s.Radiance.Mul(gain))
 	case "environment":
-		return stage(p, "light "+s.Name, []any{s.File, s.Rotation + rig.Turn, gain, s.HotSpots}, func(m *making) (*light.Light, error) {
+		return stage(p, "light "+s.Name, []any{s.File, s.Rotation + setup.Rotation, gain, s.HotSpots}, func(m *making) (*light.Light, error) {
 			m.opens(string(s.File))
 			pic, err := imageio.Read(string(s.File))
 			if err != nil {
@@ -665,20 +665,20 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 			if s.HotSpots {
 				opts = append(opts, light.WithHotSpots())
 			}
-			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation+rig.Turn), gain, opts...)
+			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation+setup.Rotation), gain, opts...)
 		})
 	case "rectangle":
 		c := centre()
-		fr := turned(turn, facing(s.Toward.Sub(c), geom.Radians(s.Roll)))
+		fr := turned(turn, facing(s.Target.Sub(c), geom.Radians(s.Roll)))
 		return light.NewRectangle(s.Name, fr, turn.Point(c), s.Width, s.Height, radiance(light.OpenArea(s.Width, s.Height, s.Panes[0], s.Panes[1], s.Bar)), false,
 			light.WithPanes(s.Panes[0], s.Panes[1], s.Bar))
 	case "disc":
 		c := centre()
-		return light.NewDisc(s.Name, turned(turn, facing(s.Toward.Sub(c), 0)), turn.Point(c), s.Radius, radiance(math.Pi*s.Radius*s.Radius), false)
+		return light.NewDisc(s.Name, turned(turn, facing(s.Target.Sub(c), 0)), turn.Point(c), s.Radius, radiance(math.Pi*s.Radius*s.Radius), false)
 	case "sphere":
 		return light.NewSphere(s.Name, turn.Point(centre()), s.Radius, radiance(4*math.Pi*s.Radius*s.Radius))
 	case "distant":
-		dir := turn.Vector(camera.Orbit(geom.Vec{}, geom.Radians(s.From.Azimuth), geom.Radians(s.From.Elevation), 1))
+		dir := turn.Vector(camera.Orbit(geom.Vec{}, geom.Radians(s.Orbit.Azimuth), geom.Radians(s.Orbit.Elevation), 1))
 		if s.Irradiance != nil {
 			return light.NewDistantIrradiance(s.Name, dir, geom.Radians(s.Angle), s.Irradiance.Mul(gain))
 		}
@@ -732,17 +732,17 @@ func clampNegative(pic *imageio.Picture) (*texture.Image, []string) {
 func cameraOf(d *scene.Description) camera.Config {
 	c := &d.Camera
 	k := camera.Config{
-		Width: d.Film.Width, Height: d.Film.Height, Aim: c.Aim, Up: c.Up,
-		FocalLength: c.FocalLength, SensorWidth: c.Sensor, FOV: geom.Radians(c.FOV), FNumber: c.FNumber, Focus: c.Focus,
+		Width: d.Picture.Width, Height: d.Picture.Height, Aim: c.Target, Up: c.Up,
+		FocalLength: c.FocalLength, SensorWidth: c.SensorWidth, FOV: geom.Radians(c.FOV), FNumber: c.FNumber, Focus: c.FocusDistance,
 		FrameWidth: c.Width, Shift: c.Shift,
 	}
 	switch {
-	case c.At != nil:
-		k.Position = *c.At
+	case c.Position != nil:
+		k.Position = *c.Position
 	case c.Orbit != nil:
-		k.Position = camera.Orbit(c.Aim, geom.Radians(c.Orbit.Azimuth), geom.Radians(c.Orbit.Elevation), c.Orbit.Distance)
+		k.Position = camera.Orbit(c.Target, geom.Radians(c.Orbit.Azimuth), geom.Radians(c.Orbit.Elevation), c.Orbit.Distance)
 	default:
-		k.Position = c.Aim.Add(geom.Vec{Z: 1000})
+		k.Position = c.Target.Add(geom.Vec{Z: 1000})
 	}
 	switch c.Kind {
 	case "perspective":
@@ -755,7 +755,7 @@ func cameraOf(d *scene.Description) camera.Config {
 		if c.Normal != nil {
 			k.Normal = *c.Normal
 		}
-		k.Position = c.Aim
+		k.Position = c.Target
 	}
 	return k
 }
@@ -771,19 +771,19 @@ func (p *preparer) camera() {
 		return
 	}
 	p.out.Camera = &cam
-	// Which bodies the camera stands in: a ray upward meets each such body's surface from inside first.
+	// Which objects the camera stands in: a ray upward meets each such object's surface from inside first.
 	sc := accel.NewScratch()
 	dir := geom.Vec{X: 0.37, Y: 0.81, Z: 0.45}.Unit()
 	var enclosing []int32
-	for i := range p.out.Bodies {
-		b := &p.out.Bodies[i]
+	for i := range p.out.Objects {
+		b := &p.out.Objects[i]
 		if !b.Closed || b.Material.Kind == frozen.Inner {
 			continue
 		}
 		var h frozen.Hit
 		r := geom.Ray{O: k.Position, D: dir}
 		if b.Closest(sc, r, 0, math.Inf(1), &h) {
-			h.Body = int32(i)
+			h.Object = int32(i)
 			if sf := p.out.Surface(r, &h); sf.Ng.Dot(dir) > 0 {
 				enclosing = append(enclosing, int32(i))
 			}

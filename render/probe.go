@@ -16,14 +16,14 @@ import (
 // Probe says what one pixel of a picture shows: the surfaces behind its middle, and where their maps are read.
 type Probe struct {
 	X, Y   int
-	Places []Place // outermost first; none where the pixel shows no body
+	Places []Place // outermost first; none where the pixel shows no object
 }
 
-// Place is a point of a body that a pixel shows.
+// Place is a point of a object that a pixel shows.
 type Place struct {
-	Body   string   `json:"body"`
+	Object string   `json:"object"`
 	World  geom.Vec `json:"world_mm"`
-	Local  geom.Vec `json:"local_mm"` // in the body's own frame: of an eye, +Z out of the cornea
+	Local  geom.Vec `json:"local_mm"` // in the object's own frame: of an eye, +Z out of the cornea
 	UV     geom.UV  `json:"uv"`
 	HasUV  bool     `json:"has_uv"`
 	Zone   float64  `json:"iris_zone"` // of an eye: 1 in the iris, 0 in the sclera
@@ -50,8 +50,8 @@ type Texel struct {
 // is left out.
 func (p *Prepared) Probe(x, y int) (*Probe, error) {
 	d := p.Description
-	if x < 0 || y < 0 || x >= d.Film.Width || y >= d.Film.Height {
-		return nil, fmt.Errorf("pixel %d,%d is outside the picture of %d x %d", x, y, d.Film.Width, d.Film.Height)
+	if x < 0 || y < 0 || x >= d.Picture.Width || y >= d.Picture.Height {
+		return nil, fmt.Errorf("pixel %d,%d is outside the picture of %d x %d", x, y, d.Picture.Width, d.Picture.Height)
 	}
 	out := &Probe{X: x, Y: y}
 	sc := accel.NewScratch()
@@ -59,17 +59,17 @@ func (p *Prepared) Probe(x, y int) (*Probe, error) {
 	right := p.seen(sc, float64(x)+1.5, float64(y)+0.5)
 	down := p.seen(sc, float64(x)+0.5, float64(y)+1.5)
 	for i, s := range mid {
-		b := &p.Scene.Bodies[s.Body]
-		q := Place{Body: b.Name, World: s.P, Local: b.ToLocal.Point(s.P), UV: s.UV, HasUV: b.Shape != frozen.Mesh || b.Mesh.UV != nil, Backs: s.Part != 0}
+		b := &p.Scene.Objects[s.Object]
+		q := Place{Object: b.Name, World: s.P, Local: b.ToLocal.Point(s.P), UV: s.UV, HasUV: b.Shape != frozen.Mesh || b.Mesh.UV != nil, Backs: s.Part != 0}
 		if b.Eye >= 0 {
 			q.Zone = p.Scene.Eyes[b.Eye].TissueZone(q.Local)
 		}
 		var du, dv geom.UV
-		if i < len(right) && i < len(down) && right[i].Body == s.Body && down[i].Body == s.Body {
+		if i < len(right) && i < len(down) && right[i].Object == s.Object && down[i].Object == s.Object {
 			du = geom.UV{U: right[i].UV.U - s.UV.U, V: right[i].UV.V - s.UV.V}
 			dv = geom.UV{U: down[i].UV.U - s.UV.U, V: down[i].UV.V - s.UV.V}
 		}
-		for _, m := range p.mapsOf(s.Body, q.Zone) {
+		for _, m := range p.mapsOf(s.Object, q.Zone) {
 			t, err := readTexel(m.key, m.file, s.UV, du, dv)
 			if err != nil {
 				return nil, err
@@ -84,17 +84,17 @@ func (p *Prepared) Probe(x, y int) (*Probe, error) {
 	return out, nil
 }
 
-// seen follows the camera ray through (px, py): the first body, and behind an outer shell its inner one.
+// seen follows the camera ray through (px, py): the first object, and behind an outer shell its inner one.
 func (p *Prepared) seen(sc *accel.Scratch, px, py float64) []frozen.Surface {
 	o, d, _ := p.Scene.Camera.Ray(px, py, 0.5, 0.5)
 	r := geom.Ray{O: o, D: d}
 	var h frozen.Hit
-	if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Body < 0 {
+	if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Object < 0 {
 		return nil
 	}
 	s := p.Scene.Surface(r, &h)
 	out := []frozen.Surface{s}
-	b := &p.Scene.Bodies[h.Body]
+	b := &p.Scene.Objects[h.Object]
 	if b.Eye < 0 || b.Material.Kind != frozen.Outer {
 		return out
 	}
@@ -108,10 +108,10 @@ func (p *Prepared) seen(sc *accel.Scratch, px, py float64) []frozen.Surface {
 			d = bent
 		}
 	}
-	in := &p.Scene.Bodies[e.Inner]
+	in := &p.Scene.Objects[e.Inner]
 	r = geom.Ray{O: s.Leave(d), D: d}
 	if in.Closest(sc, r, 0, math.Inf(1), &h) {
-		h.Body, h.Light = e.Inner, -1
+		h.Object, h.Light = e.Inner, -1
 		out = append(out, p.Scene.Surface(r, &h))
 	}
 	return out
@@ -122,8 +122,8 @@ type keyedMap struct {
 	file scene.Path
 }
 
-// mapsOf lists the maps from files that a body reads.
-func (p *Prepared) mapsOf(body int32, zone float64) []keyedMap {
+// mapsOf lists the maps from files that a object reads.
+func (p *Prepared) mapsOf(object int32, zone float64) []keyedMap {
 	var out []keyedMap
 	add := func(key string, file scene.Path) {
 		if file != "" {
@@ -140,16 +140,16 @@ func (p *Prepared) mapsOf(body int32, zone float64) []keyedMap {
 			add(key, m.File)
 		}
 	}
-	name := p.Scene.Bodies[body].Name
-	for i := range p.Description.Bodies {
-		b := &p.Description.Bodies[i]
+	name := p.Scene.Objects[object].Name
+	for i := range p.Description.Objects {
+		b := &p.Description.Objects[i]
 		if b.Eye == nil {
 			if b.Name == name {
-				add("bodies."+name+".material.colour", b.Material.Colour.File)
+				add("objects."+name+".material.colour", b.Material.Colour.File)
 			}
 			continue
 		}
-		key := "bodies." + b.Name + ".eye."
+		key := "objects." + b.Name + ".eye."
 		switch name {
 		case b.Name + ".outer":
 			normal(key+"cornea.normal", b.Eye.Cornea.Normal)
@@ -195,18 +195,18 @@ func readTexel(key string, path scene.Path, uv, du, dv geom.UV) (Texel, error) {
 // String says it in lines for people.
 func (p *Probe) String() string {
 	if len(p.Places) == 0 {
-		return fmt.Sprintf("pixel %d,%d: no body\n", p.X, p.Y)
+		return fmt.Sprintf("pixel %d,%d: no object\n", p.X, p.Y)
 	}
 	w := &strings.Builder{}
 	fmt.Fprintf(w, "pixel %d,%d\n", p.X, p.Y)
 	for _, q := range p.Places {
-		fmt.Fprintf(w, "  %s at (%.3f, %.3f, %.3f) mm, in its own frame (%.3f, %.3f, %.3f)", q.Body, q.World.X, q.World.Y, q.World.Z, q.Local.X, q.Local.Y, q.Local.Z)
+		fmt.Fprintf(w, "  %s at (%.3f, %.3f, %.3f) mm, in its own frame (%.3f, %.3f, %.3f)", q.Object, q.World.X, q.World.Y, q.World.Z, q.Local.X, q.Local.Y, q.Local.Z)
 		if q.HasUV {
 			fmt.Fprintf(w, ", uv (%.5f, %.5f)", q.UV.U, q.UV.V)
 		} else {
 			fmt.Fprint(w, ", no uv")
 		}
-		if strings.HasSuffix(q.Body, ".outer") || strings.HasSuffix(q.Body, ".inner") {
+		if strings.HasSuffix(q.Object, ".outer") || strings.HasSuffix(q.Object, ".inner") {
 			fmt.Fprintf(w, ", %.0f %% iris", 100*q.Zone)
 		}
 		if q.Backs {

@@ -35,10 +35,10 @@ func prepareText(t *testing.T, text string, sets ...string) *Prepared {
 // column and green their row: place, texel, value and density follow by hand.
 func TestProbeRectangle(t *testing.T) {
 	p := prepareText(t, `
-film: {width: 80, height: 80}
-camera: {kind: orthographic, width: 40, aim: [0, 0, 0], orbit: {azimuth: 0}}
+picture: {width: 80, height: 80}
+camera: {kind: orthographic, width: 40, target: [0, 0, 0], orbit: {azimuth: 0}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: card, shape: rectangle, size: [20, 20, 1], material: {colour: {file: map.png}}}]
+objects: [{name: card, shape: rectangle, size: [20, 20, 1], material: {colour: {file: map.png}}}]
 `)
 	q, err := p.Probe(30, 45)
 	require.NoError(t, err)
@@ -64,17 +64,17 @@ bodies: [{name: card, shape: rectangle, size: [20, 20, 1], material: {colour: {f
 // the paraxial refraction of one surface, n'/l' = n/l + (n'-n)/r with l = 3.6, m = n l'/(n' l).
 func TestProbeLooksThroughTheCornea(t *testing.T) {
 	p := prepareText(t, `
-film: {width: 100, height: 100}
-camera: {kind: orthographic, width: 10, aim: [0, 0, 8], orbit: {azimuth: 0}}
+picture: {width: 100, height: 100}
+camera: {kind: orthographic, width: 10, target: [0, 0, 8], orbit: {azimuth: 0}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 64, cornea: {asphericity: 0, wobble: 0, sclera_wobble: 0}, iris: {relief: 0, pupil: 2, pupil_closed: true, pupil_offset: [0, 0], depth: 3.6}}}]
+objects: [{name: eye, shape: eye, map_size: 64, cornea: {asphericity: 0, wobble: 0}, sclera: {wobble: 0}, iris: {relief: 0, pupil: 2, pupil_closed: true, pupil_offset: [0, 0], depth: 3.6}}]
 `)
 	q, err := p.Probe(60, 50)
 	require.NoError(t, err)
 	require.Len(t, q.Places, 2)
-	require.Equal(t, "eye.outer", q.Places[0].Body)
+	require.Equal(t, "eye.outer", q.Places[0].Object)
 	in := q.Places[1]
-	require.Equal(t, "eye.inner", in.Body)
+	require.Equal(t, "eye.inner", in.Object)
 	require.InDelta(t, 1, in.Zone, 1e-9)
 	seen := math.Hypot(q.Places[0].World.X, q.Places[0].World.Y)
 	l := q.Places[0].Local.Z - in.Local.Z + seen*seen/(2*7.8) // depth behind the apex

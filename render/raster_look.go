@@ -15,7 +15,7 @@ func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 	start := time.Now()
 	d := p.Description
 	o.phase("baking")
-	look, err := raster.Bake(ctx, p.Scene, d.Raster, d.Film.Width, d.Film.Height, o.workers())
+	look, err := raster.Bake(ctx, p.Scene, d.Raster, d.Picture.Width, d.Picture.Height, o.workers())
 	if err != nil {
 		return nil, err
 	}
@@ -40,7 +40,7 @@ func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 	r.Achieved, r.errors = Achieved{SPPLeast: 1, SPPMost: 1, SPPMean: 1}, make([]float64, pic.Width*pic.Height) // no samples, no grain
 	r.Warnings = append(append(r.Warnings, p.Warnings...), look.Notes...)
 	t := &r.Stats
-	t.Width, t.Height, t.SPP, t.Seed, t.Workers = r.Width, r.Height, 1, d.Film.Seed, o.workers()
+	t.Width, t.Height, t.SPP, t.Seed, t.Workers = r.Width, r.Height, 1, d.Picture.Seed, o.workers()
 	t.Seconds, t.BakeSeconds = time.Since(baked).Seconds(), baked.Sub(start).Seconds()
 	t.HierarchyBytes, t.Triangles, t.PeakBytes = p.Bytes, p.Triangles, peakMemory()
 	t.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))

@@ -18,8 +18,8 @@ type Zone uint8
 // The zones. A pixel is in one of them alone: where light mirrored in the tear film outshines the rest it is Catchlight,
 // whatever lies behind.
 const (
-	Backdrop Zone = iota // no body
-	Around               // bodies that are no eye
+	Backdrop Zone = iota // no object
+	Around               // objects that are no eye
 	Pupil
 	Iris
 	Limbus
@@ -59,9 +59,9 @@ const (
 
 // Regions tells the zones of all pixels by rays through their middles: at an eye through the cornea, bent, to the tissue
 // behind it. Iris and sclera are where the tissue is wholly so, the limbus is where the two blend. The catchlight is where
-// lights are mirrored, grown by a pixel for the reach of the pixel filter; mirrored bodies are taken as dark.
+// lights are mirrored, grown by a pixel for the reach of the pixel filter; mirrored objects are taken as dark.
 func (p *Prepared) Regions(o Options) *Regions {
-	w, h := p.Description.Film.Width, p.Description.Film.Height
+	w, h := p.Description.Picture.Width, p.Description.Picture.Height
 	r := &Regions{Width: w, Height: h, Zone: make([]Zone, w*h), Eye: make([]int16, w*h), Eyes: p.EyeNames()}
 	source, shown := make([]float64, w*h), make([]float64, w*h) // luminance before and after the mirror, W/(m^2 sr)
 	parallel(o.workers())(h, func(y int) {
@@ -109,7 +109,7 @@ func (p *Prepared) Regions(o Options) *Regions {
 // EyeNames returns the names of the scene's eyes.
 func (p *Prepared) EyeNames() (names []string) {
 	for i := range p.Scene.Eyes {
-		names = append(names, strings.TrimSuffix(p.Scene.Bodies[p.Scene.Eyes[i].Outer].Name, ".outer"))
+		names = append(names, strings.TrimSuffix(p.Scene.Objects[p.Scene.Eyes[i].Outer].Name, ".outer"))
 	}
 	return names
 }
@@ -120,19 +120,19 @@ func (p *Prepared) zone(sc *accel.Scratch, px, py float64) (Zone, int16) {
 	if len(s) == 0 {
 		return Backdrop, -1
 	}
-	eye := p.Scene.Bodies[s[0].Body].Eye
+	eye := p.Scene.Objects[s[0].Object].Eye
 	if eye < 0 {
 		return Around, -1
 	}
 	e := &p.Scene.Eyes[eye]
 	last := s[len(s)-1]
-	at := p.Scene.Bodies[last.Body].ToLocal.Point(last.P)
+	at := p.Scene.Objects[last.Object].ToLocal.Point(last.P)
 	w := e.TissueZone(at)
 	// What absorbs, lies behind the globe's middle or isn't there is the pupil where one looks in through the cornea.
-	hollow := len(s) == 1 && p.Scene.Bodies[last.Body].Material.Kind == frozen.Outer
+	hollow := len(s) == 1 && p.Scene.Objects[last.Object].Material.Kind == frozen.Outer
 	dark := hollow || last.Part != mesh.Tissue || at.Z <= 0
 	switch {
-	case dark && e.TissueZone(p.Scene.Bodies[s[0].Body].ToLocal.Point(s[0].P)) > 0:
+	case dark && e.TissueZone(p.Scene.Objects[s[0].Object].ToLocal.Point(s[0].P)) > 0:
 		return Pupil, int16(eye)
 	case w >= 1:
 		return Iris, int16(eye)
@@ -148,10 +148,10 @@ func (p *Prepared) glint(sc *accel.Scratch, px, py float64) (l, share float64) {
 	o, d, _ := p.Scene.Camera.Ray(px, py, 0.5, 0.5)
 	r := geom.Ray{O: o, D: d}
 	var h frozen.Hit
-	if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Body < 0 {
+	if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Object < 0 {
 		return 0, 0
 	}
-	b := &p.Scene.Bodies[h.Body]
+	b := &p.Scene.Objects[h.Object]
 	if b.Eye < 0 || b.Material.Kind != frozen.Outer {
 		return 0, 0
 	}
@@ -172,7 +172,7 @@ func (p *Prepared) glint(sc *accel.Scratch, px, py float64) (l, share float64) {
 	f := e.Reflectance(cos)
 	r = geom.Ray{O: s.Leave(m), D: m}
 	if p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.ReflectionRays, true, &h) {
-		if h.Body >= 0 {
+		if h.Object >= 0 {
 			return 0, 0
 		}
 		return p.Scene.Lights[h.Light].Radiance(r.At(h.T), m.Neg()).Luminance(), f

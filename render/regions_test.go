@@ -12,18 +12,29 @@ import (
 )
 
 const twoEyes = `
-film: {width: 320, height: 160}
-camera: {kind: orthographic, width: 60, aim: [0, 0, 0], orbit: {azimuth: 0, distance: 500}}
+picture: {width: 320, height: 160}
+camera: {kind: orthographic, width: 60, target: [0, 0, 0], orbit: {azimuth: 0, distance: 500}}
 lights:
-  - {name: sun, kind: distant, angle: 6, from: {azimuth: -50, elevation: 20}, radiance: 200}
+  - {name: sun, kind: distant, angle: 6, orbit: {azimuth: -50, elevation: 20}, radiance: 200}
   - {name: sky, kind: constant, radiance: 0.2}
-bodies:
+objects:
   - name: left
     shape: eye
-    place: {at: [-14, 0, 0]}
-    eye: &heron {map_size: 64, globe: {silhouette: 0.01}, cornea: {wobble: 0, sclera_wobble: 0, asphericity: 0}, iris: {relief: 0, pupil: 3.6, pupil_offset: [0, 0]}}
-  - {name: right, shape: eye, place: {at: [14, 0, 0]}, eye: *heron}
-  - {name: post, shape: box, size: [2, 8, 2], place: {at: [0, 0, 0]}}
+    transform: {translate: [-14, 0, 0]}
+    map_size: 64
+    globe: {facet_error: 0.01}
+    cornea: {wobble: 0, asphericity: 0}
+    iris: {relief: 0, pupil: 3.6, pupil_offset: [0, 0]}
+    sclera: {wobble: 0}
+  - name: right
+    shape: eye
+    transform: {translate: [14, 0, 0]}
+    map_size: 64
+    globe: {facet_error: 0.01}
+    cornea: {wobble: 0, asphericity: 0}
+    iris: {relief: 0, pupil: 3.6, pupil_offset: [0, 0]}
+    sclera: {wobble: 0}
+  - {name: post, shape: box, size: [2, 8, 2], transform: {translate: [0, 0, 0]}}
 `
 
 func area(m imgcmp.Mask) (n int, x, y float64) {
@@ -84,7 +95,7 @@ func TestRegions(t *testing.T) {
 
 // An even surround outshines nothing: there is no catchlight.
 func TestRegionsWithoutCatchlight(t *testing.T) {
-	p := prepareText(t, twoEyes, "lights.sun.on=false", "film.width=64", "film.height=32")
+	p := prepareText(t, twoEyes, "lights.sun.on=false", "picture.width=64", "picture.height=32")
 	n, _, _ := area(p.Regions(Options{}).Mask(Catchlight, -1))
 	require.Zero(t, n)
 }
@@ -94,10 +105,10 @@ func TestRegionsOfImport(t *testing.T) {
 	file, err := filepath.Abs("../testdata/eye/ict_right_eye_axial24mm.glb")
 	require.NoError(t, err)
 	p := prepareText(t, `
-film: {width: 96, height: 96}
-camera: {kind: orthographic, width: 28, aim: [0, 0, 0], orbit: {azimuth: 0, distance: 500}}
+picture: {width: 96, height: 96}
+camera: {kind: orthographic, width: 28, target: [0, 0, 0], orbit: {azimuth: 0, distance: 500}}
 lights: [{name: sky, kind: constant, radiance: 0.2}]
-bodies: [{name: eye, shape: eye, eye: {asset: {file: `+file+`, outer: RightEye_Outer_ScleraCornea, inner: RightEye_Inner_IrisBody, subdivide: 0}, limbus: {radius: 5.4, width: 1}}}]
+objects: [{name: eye, shape: eye, asset: {file: `+file+`, outer: RightEye_Outer_ScleraCornea, inner: RightEye_Inner_IrisBody, subdivide: 0}, limbus: {radius: 5.4, width: 1}}]
 `)
 	r := p.Regions(Options{})
 	n := map[Zone]int{}

@@ -28,7 +28,7 @@ type Stats struct {
 	pathtrace.Stats
 	Width            int     `json:"width"`
 	Height           int     `json:"height"`
-	SPP              int     `json:"spp"`
+	SPP              int     `json:"samples"`
 	Seed             int     `json:"seed"`
 	Workers          int     `json:"workers"`
 	Kernel           string  `json:"kernel"`
@@ -58,7 +58,7 @@ type Stats struct {
 // Result is a picture, whole or partial.
 type Result struct {
 	Width, Height int
-	SPP           int // samples that every pixel has; with film.error, once it is finished, the most that one has
+	SPP           int // samples that every pixel has; with picture.error, once it is finished, the most that one has
 	Film          *film.Film
 	Stats         Stats
 	Warnings      []string
@@ -68,7 +68,7 @@ type Result struct {
 	d      *scene.Description
 	view   *view.View   // nil where the result did not come from Render
 	errors []float64    // of the display signal, each pixel's pooled over its window
-	clean  []colour.RGB // the picture without its grain; nil without film.denoise
+	clean  []colour.RGB // the picture without its grain; nil without picture.denoise
 }
 
 // rounds returns the samples per pixel after each round: one at first, so that there soon is a whole picture, then
@@ -104,13 +104,13 @@ type bench struct {
 }
 
 // Render traces the scene. The picture's bits depend on the scene, the seed and the samples per pixel (and, with
-// film.error, on the tiles' own errors), not on the workers, the order of tiles, or how often it was stopped and went
+// picture.error, on the tiles' own errors), not on the workers, the order of tiles, or how often it was stopped and went
 // on. When ctx ends it stops after the tiles under way, but not before every pixel has a sample, and returns what there
 // is together with the context's error.
 func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	start := time.Now()
 	d := p.Description
-	w, h, spp := d.Film.Width, d.Film.Height, d.Film.SPP
+	w, h, spp := d.Picture.Width, d.Picture.Height, d.Picture.Samples
 	r := &run{p: p, o: o}
 	if err := r.open(); err != nil {
 		return nil, err
@@ -120,7 +120,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	workers := o.workers()
 	benches := make([]bench, workers)
 	for i := range benches {
-		benches[i] = bench{pathtrace.New(p.Scene, uint64(d.Film.Seed)), f.Sample(), sampler.New(uint64(d.Film.Seed))}
+		benches[i] = bench{pathtrace.New(p.Scene, uint64(d.Picture.Seed)), f.Sample(), sampler.New(uint64(d.Picture.Seed))}
 	}
 	total := int64(f.Tiles()) * int64(spp)
 	var done atomic.Int64
@@ -134,7 +134,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	res := &Result{Width: w, Height: h, Film: f, d: d, view: p.view}
 	whole := slices.Min(r.done) > 0
 	finished := false
-	rs := rounds(spp, d.Film.Error > 0)
+	rs := rounds(spp, d.Picture.Error > 0)
 	for k, to := range rs {
 		var next atomic.Int64
 		var cut atomic.Bool
@@ -156,7 +156,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 					if from >= to || r.stopped[tile] {
 						continue
 					}
-					if d.Film.Error > 0 && barrier(from) && displayError(f, p.view, tile, nil) <= d.Film.Error {
+					if d.Picture.Error > 0 && barrier(from) && displayError(f, p.view, tile, nil) <= d.Picture.Error {
 						r.stopped[tile] = true
 						done.Add(int64(spp - from))
 						continue
@@ -201,7 +201,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 			res.SPP = n
 		}
 	}
-	if r.stopped != nil && d.Film.Error > 0 && finished {
+	if r.stopped != nil && d.Picture.Error > 0 && finished {
 		res.SPP = slices.Max(r.done)
 	}
 	for i := range benches {
@@ -224,7 +224,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 		s.NotFound = unfound / s.Bent
 	}
 	s.Bent /= math.Max(1, float64(s.Samples))
-	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Film.Seed, workers, accel.Kernel()
+	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Picture.Seed, workers, accel.Kernel()
 	s.Seconds = time.Since(start).Seconds()
 	s.SamplesPerSecond = float64(s.Samples) / math.Max(s.Seconds, 1e-9)
 	s.HierarchyBytes, s.Triangles = p.Bytes, p.Triangles
@@ -247,16 +247,16 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 		res.Warnings = append(res.Warnings, strconv.FormatInt(s.WalkLeaks, 10)+" rays or walks met a shell from the wrong side")
 	}
 	if s.CutPaths > 0 {
-		res.Warnings = append(res.Warnings, strconv.FormatInt(s.CutPaths, 10)+" paths were cut at trace.max_depth")
+		res.Warnings = append(res.Warnings, strconv.FormatInt(s.CutPaths, 10)+" paths were cut at advanced.max_depth")
 	}
 	if s.Dropped > 0 {
 		res.Warnings = append(res.Warnings, strconv.FormatUint(s.Dropped, 10)+" samples were not finite and are left out")
 	}
 	if a := res.Achieved; finished && a.ShareOver > 0 {
-		res.Warnings = append(res.Warnings, fmt.Sprintf("%.2f %% of the pixels are still above the target error at %d samples; raise film.spp", 100*a.ShareOver, spp))
+		res.Warnings = append(res.Warnings, fmt.Sprintf("%.2f %% of the pixels are still above the target error at %d samples; raise picture.samples", 100*a.ShareOver, spp))
 	}
 	s.Warnings = res.Warnings
-	if d.Film.Denoise && failed == nil {
+	if d.Picture.Denoise && failed == nil {
 		o.phase("denoising")
 		res.clean, failed = p.clean(f, o)
 	}
@@ -269,17 +269,17 @@ func (r *run) open() error {
 	for i := range r.taken {
 		r.taken[i] = o.Shard.has(i)
 	}
-	if o.Shard.Count > 1 && d.Film.Error > 0 {
-		return errors.New("film.error: a part of the samples can't tell the whole's error; split such a render by frames or cells")
+	if o.Shard.Count > 1 && d.Picture.Error > 0 {
+		return errors.New("picture.error: a part of the samples can't tell the whole's error; split such a render by frames or cells")
 	}
 	var err error
 	if o.Keep != nil {
-		if r.f, err = o.Keep.load(d.Film.Width, d.Film.Height); err != nil {
+		if r.f, err = o.Keep.load(d.Picture.Width, d.Picture.Height); err != nil {
 			return err
 		}
 	}
 	if r.f == nil {
-		c := film.Config{Width: d.Film.Width, Height: d.Film.Height, SPP: max(d.Film.SPP, film.Replicates), Layers: layers(d)}
+		c := film.Config{Width: d.Picture.Width, Height: d.Picture.Height, SPP: max(d.Picture.Samples, film.Replicates), Layers: layers(d)}
 		if o.Keep != nil {
 			c.Record = o.Keep.Record
 		}
@@ -291,10 +291,10 @@ func (r *run) open() error {
 	r.done, r.stopped = make([]int, f.Tiles()), make([]bool, f.Tiles())
 	for t := range r.done {
 		x0, y0, x1, y1 := f.Tile(t)
-		n := f.Started(y0*d.Film.Width + x0)
+		n := f.Started(y0*d.Picture.Width + x0)
 		for y := y0; y < y1; y++ {
 			for x := x0; x < x1; x++ {
-				if m := f.Started(y*d.Film.Width + x); m != n {
+				if m := f.Started(y*d.Picture.Width + x); m != n {
 					return fmt.Errorf("%s: pixel %d,%d has %d samples and its tile %d; this render can't have left it so", o.Keep.Path, x, y, m, n)
 				}
 			}

@@ -44,7 +44,7 @@ func Joined(ctx context.Context, d *scene.Description, f *film.Film) (*Result, e
 		r.Stats.Dropped += uint64(f.Dropped(i))
 	}
 	r.Achieved, r.errors = achieved(f, d, vw)
-	if d.Film.Denoise {
+	if d.Picture.Denoise {
 		p, err := Prepare(ctx, d, Options{})
 		if err != nil {
 			return nil, err
@@ -54,7 +54,7 @@ func Joined(ctx context.Context, d *scene.Description, f *film.Film) (*Result, e
 		}
 	}
 	s := &r.Stats
-	s.Width, s.Height, s.SPP, s.Seed, s.Kernel, s.Error, s.Outliers = w, h, r.SPP, d.Film.Seed, accel.Kernel(), r.Achieved, f.Outliers()
+	s.Width, s.Height, s.SPP, s.Seed, s.Kernel, s.Error, s.Outliers = w, h, r.SPP, d.Picture.Seed, accel.Kernel(), r.Achieved, f.Outliers()
 	return r, nil
 }
 
@@ -62,7 +62,7 @@ func Joined(ctx context.Context, d *scene.Description, f *film.Film) (*Result, e
 // transform, background, sRGB; 8 bits dithered and 16 bits), .hdr, .pfm and .exr linear and before exposure. OpenEXR
 // files also hold the coverage (A), the standard error of each channel (error.R, .G, .B, of one standard deviation), how
 // far the truth may lie to either side with three sigma (interval.R, .G, .B; film.Picture.Interval), the samples of each
-// pixel (samples) and the standard error of the display signal, pooled over 7 x 7 pixels (display.error). With film.denoise
+// pixel (samples) and the standard error of the display signal, pooled over 7 x 7 pixels (display.error). With picture.denoise
 // pictures as seen show the denoised one, and OpenEXR files hold it beside the raw one (denoised.R, .G, .B).
 func (r *Result) Write(path string) error {
 	if err := CheckFormat(path); err != nil {
@@ -78,7 +78,7 @@ func (r *Result) Write(path string) error {
 			return err
 		}
 		rgb := make([]byte, 3*w*h)
-		view.Bytes(rgb, pix, uint64(r.d.Film.Seed))
+		view.Bytes(rgb, pix, uint64(r.d.Picture.Seed))
 		if r.d.View.Background != "transparent" {
 			return imageio.WritePNG(path, w, h, 3, rgb, meta)
 		}
@@ -154,7 +154,7 @@ func (r *Result) look() (*view.View, error) {
 
 // viewOf makes the view of a description; it reads the table where there is one.
 func viewOf(v *scene.View) (*view.View, error) {
-	tr, err := view.Parse(v.Transform)
+	tr, err := view.Parse(v.ToneMapping)
 	if err != nil {
 		return nil, err
 	}
@@ -180,7 +180,7 @@ func viewOf(v *scene.View) (*view.View, error) {
 
 // shown says in a record how the picture is turned into display light.
 func shown(v *scene.View) string {
-	how := v.Transform
+	how := v.ToneMapping
 	if t := v.Table; t != nil {
 		how = fmt.Sprintf("table %s, input %s, output %s", filepath.Base(string(t.File)), t.Input, t.Output)
 		if t.Input == "log2" {
@@ -226,10 +226,10 @@ func display(v *scene.View, vw *view.View, width int, mean []colour.RGB, alpha [
 				out[i] = vw.Display(c.Scale(1 / a))
 			}
 		default:
-			back := v.Colour
+			back := v.BackgroundColour
 			if v.Background == "gradient" {
 				x, y := float64(i%width)+0.5, float64(i/width)+0.5
-				back = back.Scale(view.Gradient(x, y, float64(width), float64(height), v.Edge))
+				back = back.Scale(view.Gradient(x, y, float64(width), float64(height), v.BackgroundEdge))
 			}
 			out[i] = vw.Backdrop(c, a, back)
 		}
@@ -239,33 +239,33 @@ func display(v *scene.View, vw *view.View, width int, mean []colour.RGB, alpha [
 
 // record says in a picture how it was made.
 func (r *Result) record() map[string]string {
-	t := &r.d.Trace
+	t := &r.d.Advanced
 	m := map[string]string{
 		"Software": "catchlight",
 		"scene":    filepath.Base(r.d.File),
 		"about":    r.d.About,
-		"spp":      fmt.Sprint(r.SPP),
-		"seed":     fmt.Sprint(r.d.Film.Seed),
+		"samples":  fmt.Sprint(r.SPP),
+		"seed":     fmt.Sprint(r.d.Picture.Seed),
 		"exit":     t.Exit,
 		"display":  shown(&r.d.View),
 		"kernel":   r.Stats.Kernel,
 	}
 	if r.Look != "" {
 		m["look"] = r.Look
-		for _, k := range []string{"spp", "seed", "exit", "kernel"} {
+		for _, k := range []string{"samples", "seed", "exit", "kernel"} {
 			delete(m, k)
 		}
 		return m
 	}
 	if a := r.Achieved; a.Target > 0 {
-		m["spp"] = fmt.Sprintf("%d to %d, mean %.1f", a.SPPLeast, a.SPPMost, a.SPPMean)
+		m["samples"] = fmt.Sprintf("%d to %d, mean %.1f", a.SPPLeast, a.SPPMost, a.SPPMean)
 		m["error"] = fmt.Sprintf("target %.5f, worst %.5f, %.2f %% of the pixels above", a.Target, a.Worst, 100*a.ShareOver)
 	}
 	if r.clean != nil {
 		m["denoised"] = "yes: smoother than the samples alone can say"
 	}
-	if e := t.Effects; !(e.Refraction && e.Caustic && e.Scattering && e.Coat && e.Shadow) {
-		m["effects"] = fmt.Sprintf("refraction %t, caustic %t, scattering %t, coat %t, shadow %t", e.Refraction, e.Caustic, e.Scattering, e.Coat, e.Shadow)
+	if e := r.d.Effects; !(e.Refraction && e.Caustic && e.Scattering && e.TearFilm && e.Shadow) {
+		m["effects"] = fmt.Sprintf("refraction %t, caustic %t, scattering %t, tear film %t, shadow %t", e.Refraction, e.Caustic, e.Scattering, e.TearFilm, e.Shadow)
 	}
 	return m
 }

@@ -18,10 +18,10 @@ import (
 // pupil's sweep makes the built eye.
 func TestStagesOfTurns(t *testing.T) {
 	const text = `
-film: {width: 8, height: 8, spp: 1}
-camera: {at: [0, 0, 500]}
+picture: {width: 8, height: 8, samples: 1}
+camera: {position: [0, 0, 500]}
 lights: [{name: sky, kind: constant, radiance: 1}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 64}}]
+objects: [{name: eye, shape: eye, map_size: 64}]
 `
 	path := filepath.Join(t.TempDir(), "scene.yaml")
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o666))
@@ -35,9 +35,9 @@ bodies: [{name: eye, shape: eye, eye: {map_size: 64}}]
 		return cache.Made - before
 	}
 	require.Positive(t, made())
-	require.Zero(t, made("bodies.eye.place.rotate=[0, 45, 0]"))
-	require.Zero(t, made("rig.turn=90", "film.seed=5"))
-	require.Positive(t, made("bodies.eye.eye.iris.pupil=5"))
+	require.Zero(t, made("objects.eye.transform.rotate=[0, 45, 0]"))
+	require.Zero(t, made("light_setup.rotation=90", "picture.seed=5"))
+	require.Positive(t, made("objects.eye.iris.pupil=5"))
 }
 
 // savePicture writes a 16 x 16 picture of one colour with a date of its own, so that a save within the file system's
@@ -66,7 +66,7 @@ func TestStages(t *testing.T) {
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o666))
 	cache := NewCache()
 	look := func(c *Cache, set ...string) (*Result, int) {
-		d, err := scene.Load(path, append(set, "film.spp=1")...)
+		d, err := scene.Load(path, append(set, "picture.samples=1")...)
 		require.NoError(t, err)
 		before := 0
 		if c != nil {
@@ -99,9 +99,9 @@ func TestStages(t *testing.T) {
 	require.Zero(t, made)
 	_, made = look(cache, "lights.sky.ev=1", "camera.width=25")
 	require.Zero(t, made, "light and camera touch no stage of the eye")
-	_, made = look(cache, "bodies.eye.eye.sclera.tint=[0.9, 0.9, 0.9]")
+	_, made = look(cache, "objects.eye.sclera.tint=[0.9, 0.9, 0.9]")
 	require.Equal(t, 1, made, "tissue alone")
-	_, made = look(cache, "bodies.eye.eye.limbus.width=1.5")
+	_, made = look(cache, "objects.eye.limbus.width=1.5")
 	require.Equal(t, 3, made)
 	for i := range 20 {
 		savePicture(t, file, uint8(40+i), now.Add(time.Duration(i+1)*time.Second))

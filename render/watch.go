@@ -126,7 +126,7 @@ func (w *Watcher) draft(ctx context.Context, d *scene.Description, before []stam
 	}
 	for i, spp := range w.Passes {
 		q := *d
-		q.Film.SPP = spp
+		q.Picture.Samples = spp
 		p, err := Prepare(ctx, &q, w.Options)
 		if err == nil && w.Size > 0 {
 			win := Window{0, 0, 1, 1}

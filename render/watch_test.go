@@ -33,12 +33,12 @@ func startWatch(t *testing.T, first []byte, patience time.Duration) *watched {
 	require.NoError(t, os.WriteFile(w.file, first, 0o666))
 	asset, err := filepath.Abs(soundEye)
 	require.NoError(t, err)
-	text := strings.Replace(assetScene(asset), "map_size: 128", "map_size: 128, iris: {scatter: false, colour: {file: eye.png}}, sclera: {scatter: false, colour: {file: eye.png}}", 1)
+	text := strings.Replace(assetScene(asset), "map_size: 128", "map_size: 128, iris: {scattering: false, colour: {file: eye.png}}, sclera: {scattering: false, colour: {file: eye.png}}", 1)
 	require.NoError(t, os.WriteFile(w.scene, []byte(text), 0o666))
 	ctx, cancel := context.WithCancel(context.Background())
 	w.stop = cancel
 	watcher := &Watcher{File: w.scene, Passes: []int{1}, Size: 24, Poll: 5 * time.Millisecond, Settle: 20 * time.Millisecond, Patience: patience,
-		Load: func() (*scene.Description, error) { return scene.Load(w.scene, "trace.effects.coat=false") },
+		Load: func() (*scene.Description, error) { return scene.Load(w.scene, "effects.tear_film=false") },
 		Show: func(d Draft) error { w.drafts <- d; return nil }}
 	go func() { w.done <- watcher.Run(ctx) }()
 	t.Cleanup(func() {
@@ -69,7 +69,7 @@ func flat(t *testing.T, n int, v uint8) []byte {
 	return data
 }
 
-// tone returns the white's brightness beside the iris: proportional to the map's linear value.
+// tone returns the sclera's brightness beside the iris: proportional to the map's linear value.
 func tone(t *testing.T, r *Result) float64 {
 	t.Helper()
 	pic := r.Film.Develop()

@@ -47,14 +47,14 @@ func presets(b *block, v reflect.Value) {
 		switch {
 		case f.pointer:
 		case f.block != nil && f.kind != blocks:
-			presets(f.block, v.Field(f.index))
+			presets(f.block, f.in(v))
 			if f.kind == surfaceMap && f.preset != nil {
-				m := v.Field(f.index).Addr().Interface().(*MapSpec)
+				m := f.in(v).Addr().Interface().(*MapSpec)
 				d.surfaceMap(f, f.preset, m, "")
 				m.Given = false
 			}
 		case f.preset != nil:
-			d.value(f, f.preset, v.Field(f.index), "")
+			d.value(f, f.preset, f.in(v), "")
 		}
 	}
 }
@@ -74,7 +74,11 @@ func (d *decoder) block(b *block, n *node, v reflect.Value, path string) {
 	for _, e := range n.entries {
 		f, key := b.field(e.key), join(path, shorten(e.key))
 		if f == nil {
-			d.unknown(b, e, key)
+			if r := b.renamed(e.key); r != nil {
+				d.oldKey(b, r, e, path)
+			} else {
+				d.unknown(b, e, key)
+			}
 			continue
 		}
 		if at, twice := first[e.key]; twice {
@@ -90,7 +94,7 @@ func (d *decoder) block(b *block, n *node, v reflect.Value, path string) {
 			d.add(e.at, key, "", "only for %s %s, not for %s", b.selector.key, listing(f.only, "or"), chosen)
 			continue
 		}
-		d.value(f, e.value, v.Field(f.index), key)
+		d.value(f, e.value, f.in(v), key)
 	}
 	for _, f := range b.fields {
 		if _, given := first[f.key]; f.required && !given {
@@ -120,6 +124,12 @@ func (d *decoder) unknown(b *block, e entry, path string) {
 	if near := nearest(e.key, b.keys()); near != "" {
 		d.add(e.at, path, "", "unknown key; did you mean %s?", near)
 		return
+	}
+	for _, r := range renames[b.typ] {
+		if nearest(e.key, []string{r.old}) != "" && r.new != "" {
+			d.add(e.at, path, "", "unknown key; did you mean %s?", strings.TrimPrefix(r.new, "^"))
+			return
+		}
 	}
 	d.add(e.at, path, "", "unknown key; known here: %s", strings.Join(b.keys(), ", "))
 }
@@ -213,7 +223,7 @@ func (d *decoder) list(f *field, n *node, v reflect.Value, path string) {
 	}
 }
 
-// namePattern is the form of the names of lights and bodies, by which overrides address them.
+// namePattern is the form of the names of lights and objects, by which overrides address them.
 var namePattern = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_-]{0,63}$`)
 
 func validName(s string) bool { return namePattern.MatchString(s) }
@@ -364,7 +374,9 @@ func (d *decoder) text(f *field, n *node, s *string, path string) {
 	}
 	if len(f.words) > 0 && !slices.Contains(f.words, n.text) {
 		hint := ""
-		if near := nearest(n.text, f.words); near != "" {
+		if now := renamedWords[f.key][n.text]; now != "" {
+			hint = "; it was replaced by " + now
+		} else if near := nearest(n.text, f.words); near != "" {
 			hint = "; did you mean " + near + "?"
 		}
 		d.add(n.at, path, shorten(n.text), "%s is none of %s%s", shorten(n.text), strings.Join(f.words, ", "), hint)
@@ -395,7 +407,7 @@ func (d *decoder) fileName(f *field, n *node, p *Path, path string) {
 	full := filepath.FromSlash(n.text)
 	if !filepath.IsAbs(full) {
 		folder := d.folder
-		if n.at.order == 0 && n.at.file != "" { // written in a file, which may be a rig's
+		if n.at.order == 0 && n.at.file != "" { // written in a file, which may be a light set-up's
 			folder = filepath.Dir(n.at.file)
 		}
 		full = filepath.Join(folder, full)

@@ -14,6 +14,7 @@
 //	doc      one line of explanation
 //	ends     the endings that a file name may have, separated by |
 //	only     the values of the sibling `shape` or `kind` key for which this key may be given, separated by |
+//	inline   the keys of this struct stand in the block itself, without a key of their own
 package scene
 
 import (
@@ -26,16 +27,18 @@ type Path string
 
 // Description is a whole scene file.
 type Description struct {
-	About  string  `key:"about" default:"" doc:"one line that says what the scene shows"`
-	Film   Film    `key:"film" doc:"size of the picture and how it is sampled"`
-	Camera Camera  `key:"camera" doc:"where the picture is taken from"`
-	View   View    `key:"view" doc:"from radiance to display"`
-	Trace  Trace   `key:"trace" doc:"settings of the path tracer"`
-	Raster Raster  `key:"raster" doc:"settings of the raster look: what a real-time renderer would fake, and what it may spend"`
-	Rig    Rig     `key:"rig" doc:"what holds for all lights together"`
-	Lights []Light `key:"lights" doc:"what shines; at least one light or emissive body"`
-	Bodies []Body  `key:"bodies" doc:"what there is to see"`
-	Lids   string  `key:"lids" oneof:"scene|on|off" default:"scene" doc:"lids about the eyes: as each eye says, on all of them, or none"`
+	Format     int        `key:"format" range:"[2,2]" default:"2" doc:"number of this form of scene files; older ones had other keys"`
+	About      string     `key:"about" default:"" doc:"one line that says what the scene shows"`
+	Picture    Picture    `key:"picture" doc:"size of the picture and how it is sampled"`
+	Camera     Camera     `key:"camera" doc:"where the picture is taken from"`
+	View       View       `key:"view" doc:"from radiance to display"`
+	Effects    Effects    `key:"effects" doc:"switches that leave something out, for comparison; all on is the truth"`
+	Advanced   Advanced   `key:"advanced" doc:"methods of the path tracer and limits; the defaults suit every scene"`
+	Raster     Raster     `key:"raster" doc:"settings of the raster look: what a real-time renderer would fake, and what it may spend"`
+	LightSetup LightSetup `key:"light_setup" doc:"what holds for all lights together"`
+	Lights     []Light    `key:"lights" doc:"what shines; at least one light or emissive object"`
+	Objects    []Object   `key:"objects" doc:"what there is to see"`
+	Lids       string     `key:"lids" oneof:"scene|on|off" default:"scene" doc:"lids about the eyes: as each eye says, on all of them, or none"`
 
 	File string // the scene file, for messages and relative paths; not a key
 
@@ -43,32 +46,32 @@ type Description struct {
 }
 
 // Film is the picture's raster.
-type Film struct {
-	Width        int     `key:"width" range:"[1,16384]" default:"640" unit:"px" doc:"width of the picture"`
-	Height       int     `key:"height" range:"[1,16384]" default:"640" unit:"px" doc:"height of the picture"`
-	SPP          int     `key:"spp" range:"[1,1048576]" default:"64" doc:"samples per pixel"`
-	Error        float64 `key:"error" range:"[0,0.5]" default:"0" doc:"stop each tile once its standard error is at most this share of the display signal, with spp as the most; 0 gives every pixel spp samples"`
-	Seed         int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of all random numbers"`
-	Filter       string  `key:"filter" oneof:"gaussian|blackman-harris|box" default:"gaussian" doc:"pixel reconstruction filter, importance sampled"`
-	FilterRadius float64 `key:"filter_radius" range:"[0.5,4]" default:"1.5" unit:"px" doc:"radius of the pixel filter (a box filter of radius 0.5 is one pixel)"`
-	Denoise      bool    `key:"denoise" default:"false" doc:"show the picture with its grain taken out: smoother, and no longer unbiased; linear files hold both"`
+type Picture struct {
+	Width       int     `key:"width" range:"[1,16384]" default:"640" unit:"px" doc:"width of the picture"`
+	Height      int     `key:"height" range:"[1,16384]" default:"640" unit:"px" doc:"height of the picture"`
+	Samples     int     `key:"samples" range:"[1,1048576]" default:"64" doc:"samples per pixel"`
+	Error       float64 `key:"error" range:"[0,0.5]" default:"0" doc:"stop each tile once its standard error is at most this share of the display signal, with spp as the most; 0 gives every pixel spp samples"`
+	Seed        int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of all random numbers"`
+	Filter      string  `key:"filter" oneof:"gaussian|hann|tent|box" default:"gaussian" doc:"pixel reconstruction filter, importance sampled"`
+	FilterWidth float64 `key:"filter_width" range:"[1,8]" default:"3" unit:"px" doc:"full width of the pixel filter (a box of width 1 is one pixel)"`
+	Denoise     bool    `key:"denoise" default:"false" doc:"show the picture with its grain taken out: smoother, and no longer unbiased; linear files hold both"`
 }
 
 // Camera is a camera or an irradiance plate.
 type Camera struct {
-	Kind        string     `key:"kind" oneof:"perspective|orthographic|plate" default:"perspective" doc:"perspective, orthographic, or a plate: a rectangle in the scene that records irradiance (W/m^2) over its face"`
-	Aim         geom.Vec   `key:"aim" unit:"mm" default:"[0, 0, 8]" doc:"point that the camera looks at (centre of a plate)"`
-	At          *geom.Vec  `key:"at" unit:"mm" only:"perspective|orthographic" doc:"position; instead of orbit"`
-	Orbit       *Orbit     `key:"orbit" only:"perspective|orthographic" doc:"position by angles about aim; instead of at"`
-	Up          geom.Vec   `key:"up" default:"[0, 1, 0]" doc:"direction that is up in the picture"`
-	FocalLength float64    `key:"focal_length" unit:"mm" range:"(0,10000]" default:"100" only:"perspective" doc:"focal length, on the stated sensor"`
-	Sensor      float64    `key:"sensor_width" unit:"mm" range:"(0,1000]" default:"36" only:"perspective" doc:"width of the sensor"`
-	FOV         float64    `key:"fov" unit:"degrees" range:"(0,170]" default:"0" only:"perspective" doc:"horizontal field of view; instead of focal_length"`
-	Width       float64    `key:"width" unit:"mm" range:"(0,1e6]" default:"30" only:"orthographic|plate" doc:"width of the orthographic picture or of the plate; the height follows from the film"`
-	FNumber     float64    `key:"f_number" range:"[0,1000]" default:"0" only:"perspective" doc:"aperture of the thin lens; 0 is a pinhole"`
-	Focus       float64    `key:"focus" unit:"mm" range:"[0,1e6]" default:"0" only:"perspective" doc:"distance of the sharp plane; 0 is the distance of aim"`
-	Normal      *geom.Vec  `key:"normal" only:"plate" doc:"direction that the plate faces"`
-	Shift       [2]float64 `key:"shift" range:"[-10,10]" default:"[0, 0]" doc:"moves the picture by this share of its width and height (right, up)"`
+	Kind          string     `key:"kind" oneof:"perspective|orthographic|plate" default:"perspective" doc:"perspective, orthographic, or a plate: a rectangle in the scene that records irradiance (W/m^2) over its face"`
+	Target        geom.Vec   `key:"target" unit:"mm" default:"[0, 0, 8]" doc:"point that the camera looks at (centre of a plate)"`
+	Position      *geom.Vec  `key:"position" unit:"mm" only:"perspective|orthographic" doc:"position; instead of orbit"`
+	Orbit         *Orbit     `key:"orbit" only:"perspective|orthographic" doc:"position by angles about aim; instead of at"`
+	Up            geom.Vec   `key:"up" default:"[0, 1, 0]" doc:"direction that is up in the picture"`
+	FocalLength   float64    `key:"focal_length" unit:"mm" range:"(0,10000]" default:"100" only:"perspective" doc:"focal length, on the stated sensor"`
+	SensorWidth   float64    `key:"sensor_width" unit:"mm" range:"(0,1000]" default:"36" only:"perspective" doc:"width of the sensor"`
+	FOV           float64    `key:"fov" unit:"degrees" range:"(0,170]" default:"0" only:"perspective" doc:"horizontal field of view; instead of focal_length"`
+	Width         float64    `key:"width" unit:"mm" range:"(0,1e6]" default:"30" only:"orthographic|plate" doc:"width of the orthographic picture or of the plate; the height follows from the film"`
+	FNumber       float64    `key:"f_number" range:"[0,1000]" default:"0" only:"perspective" doc:"aperture of the thin lens; 0 is a pinhole"`
+	FocusDistance float64    `key:"focus_distance" unit:"mm" range:"[0,1e6]" default:"0" only:"perspective" doc:"distance of the sharp plane; 0 is the distance of aim"`
+	Normal        *geom.Vec  `key:"normal" only:"plate" doc:"direction that the plate faces"`
+	Shift         [2]float64 `key:"shift" range:"[-10,10]" default:"[0, 0]" doc:"moves the picture by this share of its width and height (right, up)"`
 }
 
 // Orbit places a camera about its aim.
@@ -80,12 +83,12 @@ type Orbit struct {
 
 // View turns radiance into a display picture.
 type View struct {
-	Exposure   float64    `key:"exposure" unit:"EV" range:"[-40,40]" default:"0" doc:"stops added before the view transform"`
-	Transform  string     `key:"transform" oneof:"reinhard|neutral|filmic|none" default:"reinhard" doc:"published tone curve; none clips"`
-	Table      *ViewTable `key:"table" doc:"a .cube table in place of the transform"`
-	Background string     `key:"background" oneof:"environment|colour|gradient|transparent" default:"environment" doc:"what the camera sees where it sees no body"`
-	Colour     colour.RGB `key:"colour" range:"[0,1e6]" default:"[0.05, 0.05, 0.055]" doc:"background colour, linear, as seen in the picture at exposure 0 (colour and gradient)"`
-	Edge       float64    `key:"edge" range:"[0,1]" default:"0.35" doc:"gradient: brightness of the picture's corners as a share of its centre"`
+	Exposure         float64    `key:"exposure" unit:"EV" range:"[-40,40]" default:"0" doc:"stops added before the view transform"`
+	ToneMapping      string     `key:"tone_mapping" oneof:"reinhard|neutral|filmic|none" default:"reinhard" doc:"published tone curve; none clips"`
+	Table            *ViewTable `key:"table" doc:"a .cube table in place of the transform"`
+	Background       string     `key:"background" oneof:"environment|colour|gradient|transparent" default:"environment" doc:"what the camera sees where it sees no object"`
+	BackgroundColour colour.RGB `key:"background_colour" range:"[0,1e6]" default:"[0.05, 0.05, 0.055]" doc:"background colour, linear, as seen in the picture at exposure 0 (colour and gradient)"`
+	BackgroundEdge   float64    `key:"background_edge" range:"[0,1]" default:"0.35" doc:"gradient: brightness of the picture's corners as a share of its centre"`
 }
 
 // ViewTable is a .cube table that turns exposed light into the display's. What goes in and what comes out is stated:
@@ -99,7 +102,7 @@ type ViewTable struct {
 }
 
 // Trace holds the path tracer's settings.
-type Trace struct {
+type Advanced struct {
 	MaxDepth     int     `key:"max_depth" range:"[1,65536]" default:"1024" doc:"longest path, in surface events; the energy cut off is reported"`
 	Exit         string  `key:"exit" oneof:"lambert|exact" default:"lambert" doc:"how light enters and leaves scattering tissue: lambert (the model that colours are defined in) or exact (the walk's own directions)"`
 	Manifold     bool    `key:"manifold" default:"true" doc:"connect lights to the iris through the cornea by the manifold solver; off leaves it to chance (same mean, more noise)"`
@@ -107,7 +110,6 @@ type Trace struct {
 	Guided       bool    `key:"guided" default:"true" doc:"steer walks in tissue toward the surface that they came in by; off: plain walks (same mean, more noise)"`
 	LightSamples bool    `key:"light_samples" default:"true" doc:"connect vertices to lights; off leaves all light to chance (same mean, more noise)"`
 	MapMemory    float64 `key:"map_memory" unit:"GB" range:"[0,1e6]" default:"4" doc:"memory that pictures may take while they are prepared; more is an error before the work starts; 0 is no limit"`
-	Effects      Effects `key:"effects" doc:"switches that leave something out, for comparison; all on is the truth"`
 }
 
 // Effects leaves parts of light transport out on purpose.
@@ -115,77 +117,77 @@ type Effects struct {
 	Refraction bool `key:"refraction" default:"true" doc:"bend light at the cornea"`
 	Caustic    bool `key:"caustic" default:"true" doc:"focus light through the cornea; off lights the iris along straight lines"`
 	Scattering bool `key:"scattering" default:"true" doc:"subsurface scattering; off makes tissue plain diffuse"`
-	Coat       bool `key:"coat" default:"true" doc:"reflection of the tear film"`
-	Shadow     bool `key:"shadow" default:"true" doc:"shadows of bodies on the eye"`
+	TearFilm   bool `key:"tear_film" default:"true" doc:"reflection of the tear film"`
+	Shadow     bool `key:"shadow" default:"true" doc:"shadows of objects on the eye"`
 }
 
-// Rig is what holds for all lights together; a file of a rig brings it with its lights.
-type Rig struct {
-	About   string  `key:"about" default:"" doc:"one line that says what the lights are"`
-	Reveals string  `key:"reveals" default:"" doc:"one line that says what they show of an eye"`
-	Key     Bearing `key:"key" doc:"where the main light comes from"`
-	Turn    float64 `key:"turn" unit:"degrees" range:"[-3600,3600]" default:"0" doc:"turns all lights about +Y, right-handed"`
-	EV      float64 `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of each light's own; a rig is balanced by it so that a grey card of 18 % at the eye, facing the key, reads 0.18"`
+// LightSetup is what holds for all lights together; a file of a light set-up brings it with its lights.
+type LightSetup struct {
+	About        string    `key:"about" default:"" doc:"one line that says what the lights are"`
+	Shows        string    `key:"shows" default:"" doc:"one line that says what they show of an eye"`
+	KeyDirection Direction `key:"key_direction" doc:"where the main light comes from"`
+	Rotation     float64   `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" doc:"turns all lights about +Y, right-handed"`
+	EV           float64   `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of each light's own; a light set-up is balanced by it so that a grey card of 18 % at the eye, facing the key, reads 0.18"`
 }
 
 // Bearing is a direction by angles.
-type Bearing struct {
+type Direction struct {
 	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
 	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" doc:"positive goes up"`
 }
 
 // Light is one source of light.
 type Light struct {
-	Name       string      `key:"name" default:"required" doc:"its own name"`
-	Kind       string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant" default:"required" doc:"what it is"`
-	On         bool        `key:"on" default:"true" doc:"off leaves it out"`
-	File       Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
-	Rotation   float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" only:"environment" doc:"turns the environment about +Y, right-handed"`
-	HotSpots   bool        `key:"hot_spots" default:"true" only:"environment" doc:"small bright parts (sun, lamps) are sampled as lights of their own; the same picture with less noise"`
-	EV         float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of its own strength"`
-	Tint       colour.RGB  `key:"tint" range:"[0,1e6]" default:"[1, 1, 1]" doc:"multiplies its colour"`
-	Radiance   *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"constant|rectangle|disc|sphere|distant" doc:"radiance; or give power"`
-	Power      *float64    `key:"power" unit:"W" range:"[0,1e12]" only:"rectangle|disc|sphere" doc:"radiant flux of all that shines (a window: its panes), split by tint; instead of radiance"`
-	Irradiance *colour.RGB `key:"irradiance" unit:"W/m^2" range:"[0,1e12]" only:"distant" doc:"irradiance on a plane that faces it; instead of radiance"`
-	At         *geom.Vec   `key:"at" unit:"mm" only:"rectangle|disc|sphere" doc:"centre; instead of from"`
-	From       *Orbit      `key:"from" only:"rectangle|disc|sphere|distant" doc:"centre or direction by angles about toward"`
-	Toward     geom.Vec    `key:"toward" unit:"mm" default:"[0, 0, 8]" only:"rectangle|disc|distant|sphere" doc:"point that it faces"`
-	Width      float64     `key:"width" unit:"mm" range:"(0,1e6]" default:"400" only:"rectangle" doc:"width"`
-	Height     float64     `key:"height" unit:"mm" range:"(0,1e6]" default:"400" only:"rectangle" doc:"height"`
-	Radius     float64     `key:"radius" unit:"mm" range:"(0,1e6]" default:"100" only:"disc|sphere" doc:"radius"`
-	Angle      float64     `key:"angle" unit:"degrees" range:"(0,179]" default:"0.53" only:"distant" doc:"angular diameter (the sun: 0.53)"`
-	Roll       float64     `key:"roll" unit:"degrees" range:"[-360,360]" default:"0" only:"rectangle" doc:"turns the rectangle about its own normal"`
-	Panes      [2]int      `key:"panes" range:"[1,64]" default:"[1, 1]" only:"rectangle" doc:"panes across and down: a window with bars between them"`
-	Bar        float64     `key:"bar" unit:"mm" range:"[0,1e5]" default:"0" only:"rectangle" doc:"width of the bars between panes"`
-	Seen       bool        `key:"seen" default:"true" doc:"seen directly by the camera (reflections always see it)"`
+	Name          string      `key:"name" default:"required" doc:"its own name"`
+	Kind          string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant" default:"required" doc:"what it is"`
+	On            bool        `key:"on" default:"true" doc:"off leaves it out"`
+	File          Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
+	Rotation      float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" only:"environment" doc:"turns the environment about +Y, right-handed"`
+	HotSpots      bool        `key:"hot_spots" default:"true" only:"environment" doc:"small bright parts (sun, lamps) are sampled as lights of their own; the same picture with less noise"`
+	EV            float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of its own strength"`
+	Tint          colour.RGB  `key:"tint" range:"[0,1e6]" default:"[1, 1, 1]" doc:"multiplies its colour"`
+	Radiance      *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"constant|rectangle|disc|sphere|distant" doc:"radiance; or give power"`
+	Power         *float64    `key:"power" unit:"W" range:"[0,1e12]" only:"rectangle|disc|sphere" doc:"radiant flux of all that shines (a window: its panes), split by tint; instead of radiance"`
+	Irradiance    *colour.RGB `key:"irradiance" unit:"W/m^2" range:"[0,1e12]" only:"distant" doc:"irradiance on a plane that faces it; instead of radiance"`
+	Position      *geom.Vec   `key:"position" unit:"mm" only:"rectangle|disc|sphere" doc:"centre; instead of from"`
+	Orbit         *Orbit      `key:"orbit" only:"rectangle|disc|sphere|distant" doc:"centre or direction by angles about toward"`
+	Target        geom.Vec    `key:"target" unit:"mm" default:"[0, 0, 8]" only:"rectangle|disc|distant|sphere" doc:"point that it faces"`
+	Width         float64     `key:"width" unit:"mm" range:"(0,1e6]" default:"400" only:"rectangle" doc:"width"`
+	Height        float64     `key:"height" unit:"mm" range:"(0,1e6]" default:"400" only:"rectangle" doc:"height"`
+	Radius        float64     `key:"radius" unit:"mm" range:"(0,1e6]" default:"100" only:"disc|sphere" doc:"radius"`
+	Angle         float64     `key:"angle" unit:"degrees" range:"(0,179]" default:"0.53" only:"distant" doc:"angular diameter (the sun: 0.53)"`
+	Roll          float64     `key:"roll" unit:"degrees" range:"[-360,360]" default:"0" only:"rectangle" doc:"turns the rectangle about its own normal"`
+	Panes         [2]int      `key:"panes" range:"[1,64]" default:"[1, 1]" only:"rectangle" doc:"panes across and down: a window with bars between them"`
+	Bar           float64     `key:"bar" unit:"mm" range:"[0,1e5]" default:"0" only:"rectangle" doc:"width of the bars between panes"`
+	CameraVisible bool        `key:"camera_visible" default:"true" doc:"seen directly by the camera (reflections always see it)"`
 }
 
-// Body is something to see.
-type Body struct {
-	Name     string   `key:"name" default:"required" doc:"its own name"`
-	Shape    string   `key:"shape" oneof:"eye|sphere|rectangle|disc|box|slab|mesh" default:"required" doc:"what it is; a slab is infinite between two planes across its own z axis"`
-	On       bool     `key:"on" default:"true" doc:"off leaves it out"`
-	Place    Place    `key:"place" doc:"where it is"`
-	Size     geom.Vec `key:"size" unit:"mm" range:"(0,1e6]" default:"[10, 10, 10]" only:"rectangle|box" doc:"edge lengths; a rectangle lies in its x-y plane facing +z and ignores the third"`
-	Radius   float64  `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" only:"sphere|disc" doc:"radius; a disc lies in its x-y plane facing +z"`
-	Depth    float64  `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
-	File     Path     `key:"file" default:"" only:"mesh" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file of meshes: .glb, .gltf, .obj, .ply or .stl"`
-	Unit     string   `key:"unit" default:"" only:"mesh" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
-	Node     string   `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
-	Morph    []Morph  `key:"morph" only:"mesh" doc:"weights of the file's morph targets; others keep the file's own"`
-	Material Material `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
-	Eye      *Eye     `key:"eye" only:"eye" doc:"the two-shell eye"`
-	Gaze     *Gaze    `key:"gaze" only:"eye" doc:"where it looks; without it a single eye's optical axis stands along +Z of its place, and a pair looks straight ahead"`
-	Pair     float64  `key:"pair" unit:"mm" range:"[0,90]" default:"0" only:"eye" doc:"makes it a pair this far apart about its place (a grown person: 63), the right eye at -X; the left one is mirrored and has veins and an iris of its own; 0 is one eye"`
-	Lids     *Lids    `key:"lids" only:"eye" doc:"lids about it, with inner corner, tears and lashes"`
-	When     string   `key:"when" oneof:"always|bare|lidded" default:"always" doc:"leaves it out unless the eyes are bare, or unless they have lids: for cards that stand in for lids"`
-	Cutout   *Cutout  `key:"cutout" only:"mesh" doc:"mask of what is there: lash cards, lid edges"`
-	Seen     Seen     `key:"seen_by" doc:"which rays meet it"`
+// Object is something to see.
+type Object struct {
+	Name        string       `key:"name" default:"required" doc:"its own name"`
+	Shape       string       `key:"shape" oneof:"eye|sphere|rectangle|disc|box|slab|mesh" default:"required" doc:"what it is; a slab is infinite between two planes across its own z axis"`
+	On          bool         `key:"on" default:"true" doc:"off leaves it out"`
+	Transform   Transform    `key:"transform" doc:"where it is"`
+	Size        geom.Vec     `key:"size" unit:"mm" range:"(0,1e6]" default:"[10, 10, 10]" only:"rectangle|box" doc:"edge lengths; a rectangle lies in its x-y plane facing +z and ignores the third"`
+	Radius      float64      `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" only:"sphere|disc" doc:"radius; a disc lies in its x-y plane facing +z"`
+	Thickness   float64      `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
+	File        Path         `key:"file" default:"" only:"mesh" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file of meshes: .glb, .gltf, .obj, .ply or .stl"`
+	Unit        string       `key:"unit" default:"" only:"mesh" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
+	Node        string       `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
+	Morph       []Morph      `key:"morph" only:"mesh" doc:"weights of the file's morph targets; others keep the file's own"`
+	Material    Material     `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
+	Eye         *Eye         `inline:"" only:"eye"`
+	Gaze        *Gaze        `key:"gaze" only:"eye" doc:"where it looks; without it a single eye's optical axis stands along +Z of its place, and a pair looks straight ahead"`
+	Pair        float64      `key:"pair" unit:"mm" range:"[0,90]" default:"0" only:"eye" doc:"makes it a pair this far apart about its place (a grown person: 63), the right eye at -X; the left one is mirrored and has veins and an iris of its own; 0 is one eye"`
+	Lids        *Lids        `key:"lids" only:"eye" doc:"lids about it, with inner corner, tears and lashes"`
+	When        string       `key:"when" oneof:"always|bare|lidded" default:"always" doc:"leaves it out unless the eyes are bare, or unless they have lids: for cards that stand in for lids"`
+	OpacityMask *OpacityMask `key:"opacity_mask" only:"mesh" doc:"mask of what is there: lash cards, lid edges"`
+	Visibility  Visibility   `key:"visibility" doc:"which rays meet it"`
 }
 
 // Gaze is where an eye looks. It turns about the centre of its globe without rolling (Listing's law).
 type Gaze struct {
-	LookAt    *geom.Vec `key:"look_at" unit:"mm" doc:"point that it looks at; instead of azimuth and elevation"`
+	Target    *geom.Vec `key:"target" unit:"mm" doc:"point that it looks at; instead of azimuth and elevation"`
 	Azimuth   float64   `key:"azimuth" unit:"degrees" range:"[-60,60]" default:"0" doc:"of the line of sight in the eye's place: 0 is along +Z, positive goes toward +X"`
 	Elevation float64   `key:"elevation" unit:"degrees" range:"[-60,60]" default:"0" doc:"positive looks up"`
 	Kappa     float64   `key:"kappa" unit:"degrees" range:"[-10,15]" default:"5" doc:"how far the optical axis points outward, to the temple, of the line of sight"`
@@ -193,77 +195,77 @@ type Gaze struct {
 
 // Lids are a pair of lids in the place of their eye: they don't turn with it, but their rims follow its gaze up and down.
 type Lids struct {
-	On     bool    `key:"on" default:"true" doc:"off leaves them out"`
-	Width  float64 `key:"width" unit:"mm" range:"[20,40]" default:"30" doc:"width of the opening, corner to corner"`
-	Height float64 `key:"height" unit:"mm" range:"[2,16]" default:"10" doc:"height of the opening over the middle of the eye, looking straight ahead"`
-	Cover  float64 `key:"cover" unit:"mm" range:"[-3,6]" default:"1.5" doc:"how far the upper rim covers the iris, looking straight ahead"`
-	Tilt   float64 `key:"tilt" unit:"mm" range:"[-4,6]" default:"1.5" doc:"how far the outer corner lies above the inner one"`
-	Rim    float64 `key:"rim" unit:"mm" range:"[1,3.5]" default:"2" doc:"thickness of the lids' edge"`
-	Gap    float64 `key:"gap" unit:"mm" range:"[0.02,0.5]" default:"0.05" doc:"between lid and globe"`
-	Crease float64 `key:"crease" unit:"mm" range:"[0,10]" default:"4" doc:"height of the upper lid's crease above its rim; 0 is none"`
-	Fold   float64 `key:"fold" unit:"mm" range:"[0,3]" default:"1.1" doc:"how far the skin above the crease stands out over it"`
-	Age    float64 `key:"age" range:"[0,1]" default:"0.4" doc:"depth of fine lines and bags: 0 is a child's skin"`
-	Scale  float64 `key:"scale" range:"[0.2,5]" default:"1" doc:"multiplies all lengths of the lids, for creatures: 12 mm of globe go with 1"`
-	Seed   int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of skin and lashes"`
-	Detail float64 `key:"detail" unit:"mm" range:"[0.05,1]" default:"0.12" doc:"length of the skin's facets near the rim"`
-	Skin   Skin    `key:"skin" doc:"how skin and inner corner answer light"`
-	Lashes Lashes  `key:"lashes" doc:"hairs along the rims"`
-	Tears  float64 `key:"tears" unit:"mm" range:"[0,0.8]" default:"0.3" doc:"height of the strip of tears along the lower rim; 0 is none"`
+	On        bool    `key:"on" default:"true" doc:"off leaves them out"`
+	Width     float64 `key:"width" unit:"mm" range:"[20,40]" default:"30" doc:"width of the opening, corner to corner"`
+	Height    float64 `key:"height" unit:"mm" range:"[2,16]" default:"10" doc:"height of the opening over the middle of the eye, looking straight ahead"`
+	Cover     float64 `key:"cover" unit:"mm" range:"[-3,6]" default:"1.5" doc:"how far the upper rim covers the iris, looking straight ahead"`
+	Tilt      float64 `key:"tilt" unit:"mm" range:"[-4,6]" default:"1.5" doc:"how far the outer corner lies above the inner one"`
+	Margin    float64 `key:"margin" unit:"mm" range:"[1,3.5]" default:"2" doc:"thickness of the lids' edge"`
+	Gap       float64 `key:"gap" unit:"mm" range:"[0.02,0.5]" default:"0.05" doc:"between lid and globe"`
+	Crease    float64 `key:"crease" unit:"mm" range:"[0,10]" default:"4" doc:"height of the upper lid's crease above its rim; 0 is none"`
+	Fold      float64 `key:"fold" unit:"mm" range:"[0,3]" default:"1.1" doc:"how far the skin above the crease stands out over it"`
+	Age       float64 `key:"age" range:"[0,1]" default:"0.4" doc:"depth of fine lines and bags: 0 is a child's skin"`
+	Scale     float64 `key:"scale" range:"[0.2,5]" default:"1" doc:"multiplies all lengths of the lids, for creatures: 12 mm of globe go with 1"`
+	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of skin and lashes"`
+	FacetSize float64 `key:"facet_size" unit:"mm" range:"[0.05,1]" default:"0.12" doc:"length of the skin's facets near the rim"`
+	Skin      Skin    `key:"skin" doc:"how skin and inner corner answer light"`
+	Lashes    Lashes  `key:"lashes" doc:"hairs along the rims"`
+	TearLine  float64 `key:"tear_line" unit:"mm" range:"[0,0.8]" default:"0.3" doc:"height of the strip of tears along the lower rim; 0 is none"`
 }
 
 // Skin is how lids answer light.
 type Skin struct {
-	Colour     colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" doc:"mean reflectance; rims, creases and corners differ from it"`
-	HalfRadius colour.RGB `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.7, 0.35, 0.22]" doc:"radius within which half of the re-emitted light leaves, per channel"`
-	Index      float64    `key:"index" range:"[1,4]" default:"1.4" doc:"index of its coat; 1 is none"`
-	Roughness  float64    `key:"roughness" range:"[0,1]" default:"0.48" doc:"roughness of the coat; GGX alpha is its square"`
-	Scatter    bool       `key:"scatter" default:"true" doc:"off makes skin plain diffuse: faster, harder"`
+	Colour        colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" doc:"mean reflectance; rims, creases and corners differ from it"`
+	ScatterRadius colour.RGB `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.7, 0.35, 0.22]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	Index         float64    `key:"index" range:"[1,4]" default:"1.4" doc:"index of its coat; 1 is none"`
+	Roughness     float64    `key:"roughness" range:"[0,1]" default:"0.48" doc:"roughness of the coat; GGX alpha is its square"`
+	Scattering    bool       `key:"scattering" default:"true" doc:"off makes skin plain diffuse: faster, harder"`
 }
 
 // Lashes are hairs along the rims.
 type Lashes struct {
-	Upper   float64    `key:"upper" unit:"mm" range:"[0,16]" default:"9.5" doc:"length of the longest of the upper lid; 0 is none"`
-	Lower   float64    `key:"lower" unit:"mm" range:"[0,12]" default:"6" doc:"length of the longest of the lower lid; 0 is none"`
-	Density float64    `key:"density" range:"[0,3]" default:"1" doc:"1 is 120 upper and 75 lower ones"`
-	Width   float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.12" doc:"diameter of the upper ones at the root; lower ones are finer"`
-	Colour  colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" doc:"reflectance below their gloss"`
+	UpperLength float64    `key:"upper_length" unit:"mm" range:"[0,16]" default:"9.5" doc:"length of the longest of the upper lid; 0 is none"`
+	LowerLength float64    `key:"lower_length" unit:"mm" range:"[0,12]" default:"6" doc:"length of the longest of the lower lid; 0 is none"`
+	Density     float64    `key:"density" range:"[0,3]" default:"1" doc:"1 is 120 upper and 75 lower ones"`
+	Width       float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.12" doc:"diameter of the upper ones at the root; lower ones are finer"`
+	Colour      colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" doc:"reflectance below their gloss"`
 }
 
-// Cutout takes away the parts of a mesh where a mask is low.
-type Cutout struct {
-	File    Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, never decoded as colour"`
-	Channel string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y; without it the first"`
-	Level   float64 `key:"level" range:"[0,1]" default:"0.5" doc:"the mesh is there where the mask is at least this"`
-	Wrap    string  `key:"wrap" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1"`
+// Opacity mask takes away the parts of a mesh where a mask is low.
+type OpacityMask struct {
+	File      Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, never decoded as colour"`
+	Channel   string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y; without it the first"`
+	Threshold float64 `key:"threshold" range:"[0,1]" default:"0.5" doc:"the mesh is there where the mask is at least this"`
+	Tiling    string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1"`
 }
 
-// Seen says which rays meet a body.
-type Seen struct {
+// Seen says which rays meet a object.
+type Visibility struct {
 	Camera     bool `key:"camera" default:"true" doc:"rays from the camera"`
 	Shadow     bool `key:"shadow" default:"true" doc:"rays toward lights, and scattered light"`
 	Reflection bool `key:"reflection" default:"true" doc:"reflections in the eye"`
 }
 
 // Place is a similarity: first scale, then rotation about x, y and z in this order, then the move.
-type Place struct {
-	At     geom.Vec `key:"at" unit:"mm" default:"[0, 0, 0]" doc:"where its origin goes"`
-	Rotate geom.Vec `key:"rotate" unit:"degrees" range:"[-3600,3600]" default:"[0, 0, 0]" doc:"turns about x, then y, then z, right-handed"`
-	Scale  float64  `key:"scale" range:"(0,1e6]" default:"1" doc:"scale of its shape; scattering lengths stay in mm"`
+type Transform struct {
+	Translate geom.Vec `key:"translate" unit:"mm" default:"[0, 0, 0]" doc:"where its origin goes"`
+	Rotate    geom.Vec `key:"rotate" unit:"degrees" range:"[-3600,3600]" default:"[0, 0, 0]" doc:"turns about x, then y, then z, right-handed"`
+	Scale     float64  `key:"scale" range:"(0,1e6]" default:"1" doc:"scale of its shape; scattering lengths stay in mm"`
 }
 
-// Material is how a plain body answers light.
+// Material is how a plain object answers light.
 type Material struct {
-	Kind       string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched|tissue" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, matched: no interface at all, only what is inside, or tissue: light scatters below a thin coat, as in a lid"`
-	Colour     MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" only:"diffuse|tissue" doc:"diffuse and tissue: reflectance; a colour or a map"`
-	Eta        colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" only:"conductor" doc:"conductor: real part of the index (default: gold-like, from memory)"`
-	K          colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" only:"conductor" doc:"conductor: imaginary part of the index"`
-	Mirror     bool        `key:"mirror" default:"false" only:"conductor" doc:"conductor: reflect all light"`
-	Index      float64     `key:"index" range:"[1,4]" default:"1.5" only:"dielectric|tissue" doc:"dielectric: index of refraction; tissue: of its coat, 1 is none"`
-	Roughness  float64     `key:"roughness" range:"[0,1]" default:"0" only:"conductor|dielectric|tissue" doc:"conductor, dielectric and the coat of tissue: roughness; GGX alpha is its square; 0 is smooth"`
-	HalfRadius colour.RGB  `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" only:"tissue" doc:"tissue: radius within which half of the re-emitted light leaves, per channel"`
-	Scatter    bool        `key:"scatter" default:"true" only:"tissue" doc:"tissue: off makes it plain diffuse under its coat"`
-	Radiance   *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
-	Inside     *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed body"`
+	Kind          string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched|tissue" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, matched: no interface at all, only what is inside, or tissue: light scatters below a thin coat, as in a lid"`
+	Colour        MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" only:"diffuse|tissue" doc:"diffuse and tissue: reflectance; a colour or a map"`
+	Eta           colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" only:"conductor" doc:"conductor: real part of the index (default: gold-like, from memory)"`
+	K             colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" only:"conductor" doc:"conductor: imaginary part of the index"`
+	Mirror        bool        `key:"mirror" default:"false" only:"conductor" doc:"conductor: reflect all light"`
+	Index         float64     `key:"index" range:"[1,4]" default:"1.5" only:"dielectric|tissue" doc:"dielectric: index of refraction; tissue: of its coat, 1 is none"`
+	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0" only:"conductor|dielectric|tissue" doc:"conductor, dielectric and the coat of tissue: roughness; GGX alpha is its square; 0 is smooth"`
+	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" only:"tissue" doc:"tissue: radius within which half of the re-emitted light leaves, per channel"`
+	Scattering    bool        `key:"scattering" default:"true" only:"tissue" doc:"tissue: off makes it plain diffuse under its coat"`
+	Radiance      *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
+	Inside        *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed object"`
 }
 
 // Medium is a homogeneous scattering volume, by physical coefficients or by colour and mean free path.
@@ -271,7 +273,7 @@ type Medium struct {
 	SigmaA       *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient"`
 	SigmaS       *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"scattering coefficient"`
 	G            float64     `key:"g" range:"(-1,1)" default:"0" doc:"mean cosine of scattering (Henyey-Greenstein)"`
-	Colour       *colour.RGB `key:"colour" range:"[0,0.98]" doc:"diffuse reflectance of a deep body of it; instead of sigma_a and sigma_s"`
+	Colour       *colour.RGB `key:"colour" range:"[0,0.98]" doc:"diffuse reflectance of a deep object of it; instead of sigma_a and sigma_s"`
 	MeanFreePath *colour.RGB `key:"mean_free_path" unit:"mm" range:"(0,1e6]" doc:"mean free path, with colour"`
 }
 
@@ -283,7 +285,7 @@ type MapSpec struct {
 	File    Path       `key:"file" default:"" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture: .png, .jpg, .tif, .hdr, .exr or .pfm; {tile} in the name stands for the numbers 1001 and up of a set of tiles"`
 	Space   string     `key:"space" oneof:"auto|srgb|p3|linear|linear-rec2020|linear-ap1" default:"auto" doc:"how its numbers are coded: srgb (8 and 16 bit pictures; Rec. 709 primaries), p3 (the same with P3 primaries and white D65), linear (Rec. 709, or as an OpenEXR file states), linear in Rec. 2020 or in AP1; auto: colour maps in 8 or 16 bit are srgb, all else is linear; tags in a PNG never count"`
 	Channel string     `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y, or any of an OpenEXR file"`
-	Wrap    string     `key:"wrap" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
+	Tiling  string     `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
 	Gain    float64    `key:"gain" range:"[-1e6,1e6]" default:"1" doc:"multiplies the values"`
 	Offset  float64    `key:"offset" range:"[-1e6,1e6]" default:"0" doc:"added after gain"`
 	Given   bool       // whether the key was in the file
@@ -294,32 +296,32 @@ type NormalMap struct {
 	File     Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, or a set of tiles with {tile} in its name; never decoded as colour"`
 	Green    string  `key:"green" oneof:"up|down" default:"up" doc:"where a positive green points in the picture"`
 	Strength float64 `key:"strength" range:"[0,10]" default:"1" doc:"multiplies its slopes"`
-	Wrap     string  `key:"wrap" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
+	Tiling   string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
 }
 
 // HeightMap moves a surface along its normal by scale (value - mid).
 type HeightMap struct {
-	File    Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, or a set of tiles with {tile} in its name; never decoded as colour"`
-	Channel string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y, or any of an OpenEXR file; without it the first"`
-	Mid     float64 `key:"mid" range:"[-1e6,1e6]" default:"0.5" doc:"value that is no displacement"`
-	Scale   float64 `key:"scale" unit:"mm" range:"[-100,100]" default:"required" doc:"displacement of a value one above mid"`
-	Wrap    string  `key:"wrap" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
+	File      Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, or a set of tiles with {tile} in its name; never decoded as colour"`
+	Channel   string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y, or any of an OpenEXR file; without it the first"`
+	ZeroLevel float64 `key:"zero_level" range:"[-1e6,1e6]" default:"0.5" doc:"value that is no displacement"`
+	Scale     float64 `key:"scale" unit:"mm" range:"[-100,100]" default:"required" doc:"displacement of a value one above mid"`
+	Tiling    string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
 }
 
 // Eye is the two-shell eye. Shells come from an asset or are grown from the numbers here.
 //
 // Its own frame: origin in the centre of the globe, +Z out of the cornea along the optical axis, +Y up.
 type Eye struct {
-	Asset  *Asset  `key:"asset" doc:"take both shells from a file; without it they are built from the numbers below"`
-	Globe  Globe   `key:"globe" doc:"the ball"`
-	Cornea Cornea  `key:"cornea" doc:"outer shell over the iris, and the tear film over all"`
-	Limbus Limbus  `key:"limbus" doc:"where cornea and sclera blend"`
-	Iris   Iris    `key:"iris" doc:"inner shell under the cornea"`
-	Sclera Sclera  `key:"sclera" doc:"inner shell under the tear film"`
-	Side   string  `key:"side" oneof:"right|left" default:"right" doc:"which eye it is: the nose of a right one is at +X; a left one has its pupil's offset mirrored"`
-	Seed   int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of the built eye's pattern"`
-	Detail int     `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" doc:"size of the built eye's maps"`
-	Share  float64 `key:"iris_share" range:"[0.3,0.8]" default:"0.5" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
+	Asset     *Asset  `key:"asset" doc:"take both shells from a file; without it they are built from the numbers below"`
+	Globe     Globe   `key:"globe" doc:"the ball"`
+	Cornea    Cornea  `key:"cornea" doc:"outer shell over the iris, and the tear film over all"`
+	Limbus    Limbus  `key:"limbus" doc:"where cornea and sclera blend"`
+	Iris      Iris    `key:"iris" doc:"inner shell under the cornea"`
+	Sclera    Sclera  `key:"sclera" doc:"inner shell under the tear film"`
+	Side      string  `key:"side" oneof:"right|left" default:"right" doc:"which eye it is: the nose of a right one is at +X; a left one has its pupil's offset mirrored"`
+	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of the built eye's pattern"`
+	MapSize   int     `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" doc:"size of the built eye's maps"`
+	IrisShare float64 `key:"iris_share" range:"[0.3,0.8]" default:"0.5" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
 }
 
 // Asset names the shells in a file.
@@ -331,7 +333,7 @@ type Asset struct {
 	Morph      []Morph  `key:"morph" doc:"weights of the file's morph targets, such as the size of the pupil; others keep the file's own"`
 	Factor     float64  `key:"factor" range:"(0,1e9]" default:"1" doc:"multiplies the file's lengths, after its unit (of glTF: metres), on their way to mm"`
 	Axis       geom.Vec `key:"axis" default:"[0, 0, 1]" doc:"direction of the optical axis in the file"`
-	Smooth     *int     `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
+	Subdivide  *int     `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
 	FacetError float64  `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
 	Pupil      float64  `key:"pupil" unit:"mm" range:"[0,20]" default:"0" doc:"diameter that the pupil is to have (of the circle of its area); tissue and maps follow; 0 leaves it"`
 	Borrow     bool     `key:"borrow" default:"false" doc:"take what the file lacks from the built-in eye: a shell that is not named, colours where there is no picture"`
@@ -347,24 +349,22 @@ type Morph struct {
 // Globe is the ball.
 type Globe struct {
 	Radius     float64 `key:"radius" unit:"mm" range:"[2,60]" default:"12" doc:"radius of the scleral sphere"`
-	Silhouette float64 `key:"silhouette" unit:"mm" range:"[0.0002,0.018]" default:"0.00128" doc:"how far the built shells' facets may lie inside a corneal outline"`
+	FacetError float64 `key:"facet_error" unit:"mm" range:"[0.0002,0.018]" default:"0.00128" doc:"how far the built shells' facets may lie inside a corneal outline"`
 }
 
 // Cornea is the outer shell's optics and shape.
 type Cornea struct {
-	Radius        float64    `key:"radius" unit:"mm" range:"[1,40]" default:"7.8" doc:"apical radius of curvature"`
-	Asphericity   float64    `key:"asphericity" range:"[-1,1]" default:"-0.26" doc:"conic constant Q"`
-	Index         float64    `key:"index" range:"[1,2.5]" default:"1.336" doc:"index of refraction for bending and for reflection"`
-	ReflectIndex  float64    `key:"reflect_index" range:"[0,2.5]" default:"0" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
-	Roughness     float64    `key:"roughness" range:"[0,1]" default:"0" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
-	ScleraRough   float64    `key:"sclera_roughness" range:"[0,1]" default:"0.12" doc:"roughness of the tear film over the sclera"`
-	SmoothRefract bool       `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
-	Wobble        float64    `key:"wobble" range:"[0,0.2]" default:"0.012" doc:"RMS slope of the built cornea's relief"`
-	ScleraWobble  float64    `key:"sclera_wobble" range:"[0,0.5]" default:"0.03" doc:"RMS slope of the built sclera's relief"`
-	WobbleSize    float64    `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the cornea's relief; the white's is half of it"`
-	Cloud         float64    `key:"cloud" range:"[0,1]" default:"0" doc:"how far the built cornea is clouded: a pale veil over the iris"`
-	Normal        *NormalMap `key:"normal" doc:"normal map of the outer shell, on top of the relief"`
-	Height        *HeightMap `key:"height" doc:"displacement of the outer shell"`
+	Radius           float64    `key:"radius" unit:"mm" range:"[1,40]" default:"7.8" doc:"apical radius of curvature"`
+	Asphericity      float64    `key:"asphericity" range:"[-1,1]" default:"-0.26" doc:"conic constant Q"`
+	Index            float64    `key:"index" range:"[1,2.5]" default:"1.336" doc:"index of refraction for bending and for reflection"`
+	ReflectionIndex  float64    `key:"reflection_index" range:"[0,2.5]" default:"0" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
+	Roughness        float64    `key:"roughness" range:"[0,1]" default:"0" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
+	SmoothRefraction bool       `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
+	Wobble           float64    `key:"wobble" range:"[0,0.2]" default:"0.012" doc:"RMS slope of the built cornea's relief"`
+	WobbleSize       float64    `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the cornea's relief; the sclera's is half of it"`
+	Clouding         float64    `key:"clouding" range:"[0,1]" default:"0" doc:"how far the built cornea is clouded: a pale veil over the iris"`
+	Normal           *NormalMap `key:"normal" doc:"normal map of the outer shell, on top of the relief"`
+	Height           *HeightMap `key:"height" doc:"displacement of the outer shell"`
 }
 
 // Limbus blends cornea and sclera.
@@ -375,45 +375,47 @@ type Limbus struct {
 
 // Iris is the inner shell under the cornea.
 type Iris struct {
-	Depth       float64     `key:"depth" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
-	Relief      float64     `key:"relief" unit:"mm" range:"[0,1]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
-	Pupil       float64     `key:"pupil" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"physical diameter of the pupil"`
-	PupilOffset [2]float64  `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
-	PupilShape  string      `key:"pupil_shape" oneof:"round|slit|bar" default:"round" doc:"round, an upright slit, or a level bar (built iris)"`
-	PupilAspect float64     `key:"pupil_aspect" range:"[1,10]" default:"3" doc:"length over width of a slit or bar; pupil is its length"`
-	Melanin     float64     `key:"melanin" range:"[0,4]" default:"1" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
-	Tint        colour.RGB  `key:"tint" range:"[0,3]" default:"[1, 1, 1]" doc:"multiplies what the built stroma scatters: free colours for creatures and stylised eyes"`
-	Arcus       float64     `key:"arcus" range:"[0,1]" default:"0" doc:"pale arc within the rim of the built iris, as age brings"`
-	Sector      *Sector     `key:"sector" doc:"wedge of the built iris in a second pattern"`
-	Pattern     string      `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
-	Colour      MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
-	Normal      *NormalMap  `key:"normal" doc:"normal map of the inner shell"`
-	Height      *HeightMap  `key:"height" doc:"displacement of the inner shell"`
-	HalfRadius  colour.RGB  `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" doc:"radius within which half of the re-emitted light leaves, per channel"`
-	SigmaA      *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour and half_radius"`
-	SigmaS      *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
-	Scatter     bool        `key:"scatter" default:"true" doc:"off makes the iris plain diffuse"`
-	PupilClosed bool        `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`
+	Depth         float64     `key:"depth" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
+	Relief        float64     `key:"relief" unit:"mm" range:"[0,1]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
+	Pupil         float64     `key:"pupil" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"physical diameter of the pupil"`
+	PupilOffset   [2]float64  `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
+	PupilShape    string      `key:"pupil_shape" oneof:"round|slit|bar" default:"round" doc:"round, an upright slit, or a level bar (built iris)"`
+	PupilAspect   float64     `key:"pupil_aspect" range:"[1,10]" default:"3" doc:"length over width of a slit or bar; pupil is its length"`
+	Pigment       float64     `key:"pigment" range:"[0,4]" default:"1" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
+	Tint          colour.RGB  `key:"tint" range:"[0,3]" default:"[1, 1, 1]" doc:"multiplies what the built stroma scatters: free colours for creatures and stylised eyes"`
+	Arcus         float64     `key:"arcus" range:"[0,1]" default:"0" doc:"pale arc within the rim of the built iris, as age brings"`
+	Sector        *Sector     `key:"sector" doc:"wedge of the built iris in a second pattern"`
+	Pattern       string      `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
+	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
+	Normal        *NormalMap  `key:"normal" doc:"normal map of the inner shell"`
+	Height        *HeightMap  `key:"height" doc:"displacement of the inner shell"`
+	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour and half_radius"`
+	SigmaS        *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
+	Scattering    bool        `key:"scattering" default:"true" doc:"off makes the iris plain diffuse"`
+	PupilClosed   bool        `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`
 }
 
 // Sector is a wedge of the iris with a pattern of its own.
 type Sector struct {
 	Pattern string  `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"brown" doc:"its pattern"`
-	At      float64 `key:"at" unit:"degrees" range:"[-360,360]" default:"-60" doc:"its middle, counter-clockwise from +X as seen from the front"`
+	Angle   float64 `key:"angle" unit:"degrees" range:"[-360,360]" default:"-60" doc:"its middle, counter-clockwise from +X as seen from the front"`
 	Width   float64 `key:"width" unit:"degrees" range:"[1,360]" default:"70" doc:"how wide it is"`
 }
 
 // Sclera is the inner shell under the tear film.
 type Sclera struct {
-	Colour     MapSpec     `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
-	Tint       colour.RGB  `key:"tint" range:"[0,2]" default:"[1, 1, 1]" doc:"multiplies the colour of the inner shell outside the iris"`
-	White      colour.RGB  `key:"white" range:"[0.02,0.95]" default:"[0.70, 0.64, 0.60]" doc:"colour of the built white before it is mottled"`
-	Veins      float64     `key:"veins" range:"[0,3]" default:"1" doc:"strength of the built veins: 1 rested, 2 tired, 3 bloodshot"`
-	Redness    float64     `key:"redness" range:"[0,1]" default:"0.5" doc:"how much the built white reddens toward rim and corners"`
-	Mottling   float64     `key:"mottling" range:"[0,2]" default:"1" doc:"how uneven the built white is"`
-	Generic    float64     `key:"generic" range:"[0,1]" default:"0" doc:"tones vessels and mottling down, for an eye that many faces share"`
-	HalfRadius colour.RGB  `key:"half_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" doc:"radius within which half of the re-emitted light leaves, per channel"`
-	SigmaA     *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour, tint and half_radius"`
-	SigmaS     *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
-	Scatter    bool        `key:"scatter" default:"true" doc:"off makes the sclera plain diffuse"`
+	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
+	Tint          colour.RGB  `key:"tint" range:"[0,2]" default:"[1, 1, 1]" doc:"multiplies the colour of the inner shell outside the iris"`
+	BaseColour    colour.RGB  `key:"base_colour" range:"[0.02,0.95]" default:"[0.70, 0.64, 0.60]" doc:"colour of the built sclera before it is mottled"`
+	Veins         float64     `key:"veins" range:"[0,3]" default:"1" doc:"strength of the built veins: 1 rested, 2 tired, 3 bloodshot"`
+	Redness       float64     `key:"redness" range:"[0,1]" default:"0.5" doc:"how much the built sclera reddens toward rim and corners"`
+	Mottling      float64     `key:"mottling" range:"[0,2]" default:"1" doc:"how uneven the built sclera is"`
+	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0.12" doc:"roughness of the tear film over the sclera; GGX alpha is its square"`
+	Wobble        float64     `key:"wobble" range:"[0,0.5]" default:"0.03" doc:"RMS slope of the built sclera's relief"`
+	ToneDown      float64     `key:"tone_down" range:"[0,1]" default:"0" doc:"tones vessels and mottling down, for an eye that many faces share"`
+	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour, tint and half_radius"`
+	SigmaS        *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
+	Scattering    bool        `key:"scattering" default:"true" doc:"off makes the sclera plain diffuse"`
 }

@@ -10,7 +10,7 @@ import (
 
 // A scene keeps its fingerprint when its folder moves, and loses it with a value, or with one byte of a file.
 func TestFingerprint(t *testing.T) {
-	const text = "about: reeds\ncamera: {orbit: {distance: 200}}\nlights:\n  - {name: sky, kind: environment, file: sky.hdr}\nbodies:\n  - {name: ball, shape: sphere}\n"
+	const text = "about: reeds\ncamera: {orbit: {distance: 200}}\nlights:\n  - {name: sky, kind: environment, file: sky.hdr}\nobjects:\n  - {name: ball, shape: sphere}\n"
 	of := func(dir, sky string, set ...string) string {
 		require.NoError(t, os.WriteFile(filepath.Join(dir, "sky.hdr"), []byte(sky), 0o666))
 		d, err := Parse(filepath.Join(dir, "reed.yaml"), []byte(text), set...)
@@ -24,5 +24,5 @@ func TestFingerprint(t *testing.T) {
 	require.Equal(t, first, of(t.TempDir(), "a"))
 	require.Equal(t, first, of(t.TempDir(), "a", "about=other words"))
 	require.NotEqual(t, first, of(t.TempDir(), "b"))
-	require.NotEqual(t, first, of(t.TempDir(), "a", "bodies.ball.radius=9"))
+	require.NotEqual(t, first, of(t.TempDir(), "a", "objects.ball.radius=9"))
 }

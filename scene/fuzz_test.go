@@ -16,12 +16,12 @@ func FuzzLoad(f *testing.F) {
 	for _, s := range []string{
 		"", goat, head, example.String(), string(exampleScene), "- 1", "null", "~", "{}", "[]", "---\n...\n---\n", "a: &a [*a]", "<<: *a", "? a\n: b", "? [a]\n: b",
 		"a: |\n  x\n", "a: >-\n  x", "&a", "*", "!", "!!str", "%YAML 1.2\n---\na: 1", "\xff", "\ufeffabout: x", "a: \"\\x", "{a: 1, a: 2}", "\t", ":", "- - - -",
-		"lights: [{}]", "lights: [null]", "bodies: [[]]", "camera:", "film: {spp: 1e400}", "film: {? spp}", "about: !!binary x", "about: 'x", "a: [1, 2\n", "\r\n\r", "#\x00",
+		"lights: [{}]", "lights: [null]", "objects: [[]]", "camera:", "picture: {samples: 1e400}", "picture: {? samples}", "about: !!binary x", "about: 'x", "a: [1, 2\n", "\r\n\r", "#\x00",
 	} {
-		f.Add([]byte(s), "film.spp=16")
+		f.Add([]byte(s), "picture.samples=16")
 		f.Add([]byte(s), "lights.key={a: [")
 	}
-	for _, set := range []string{"", "=", "a", "a=", "a.b=&x 1", "lights.0=null", "lights.0.name=null", "lights=[*a]", "bodies.0.eye=~", strings.Repeat("a.", 100) + "=1", "lights.sky.ev=2", "film.spp={}"} {
+	for _, set := range []string{"", "=", "a", "a=", "a.b=&x 1", "lights.0=null", "lights.0.name=null", "lights=[*a]", "objects.0=~", strings.Repeat("a.", 100) + "=1", "lights.sky.ev=2", "picture.samples={}"} {
 		f.Add([]byte(goat), set)
 	}
 	f.Fuzz(func(t *testing.T, data []byte, set string) {

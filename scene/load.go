@@ -13,8 +13,8 @@ import (
 // source is what a description was read from.
 type source struct {
 	name string // the scene file
-	tree *node  // of the file, before any override, with a rig's lights where there is one
-	rig  string // file of the rig, "" for the scene's own lights
+	tree *node  // of the file, before any override, with a light set-up's lights where there is one
+	lit  string // file of the light set-up, "" for the scene's own lights
 	set  []string
 }
 
@@ -22,9 +22,9 @@ type source struct {
 // opening the files that it names: keys, types, ranges, words, what belongs together, and that the files are there.
 // Paths are resolved against the scene file's folder.
 //
-// An override is "KEY=VALUE" with the path of a key and a value in YAML: "film.spp=16", "camera.aim=[0, 0, 12]",
-// "camera.at=null" (takes the key out). Entries of lists are addressed by name or by index: "lights.key.ev=1",
-// "bodies.0.eye.iris.pupil=2.5".
+// An override is "KEY=VALUE" with the path of a key and a value in YAML: "picture.samples=16", "camera.target=[0, 0, 12]",
+// "camera.position=null" (takes the key out). Entries of lists are addressed by name or by index: "lights.key.ev=1",
+// "objects.0.iris.pupil=2.5".
 //
 // Every error is a Problems with all that is wrong. Load may be called by many goroutines at once.
 func Load(path string, set ...string) (*Description, error) {
@@ -35,13 +35,13 @@ func Load(path string, set ...string) (*Description, error) {
 	return Parse(path, data, set...)
 }
 
-// LoadLit is Load with the lights of a rig's file in place of the scene's own; WithRig says more.
-func LoadLit(path, rig string, set ...string) (*Description, error) {
+// LoadLit is Load with the lights of a light set-up's file in place of the scene's own; WithLightSetup says more.
+func LoadLit(path, setup string, set ...string) (*Description, error) {
 	d, err := Load(path)
 	if err != nil {
 		return nil, err
 	}
-	if d, err = d.WithRig(rig); err != nil {
+	if d, err = d.WithLightSetup(setup); err != nil {
 		return nil, err
 	}
 	return d.With(set...)
@@ -94,9 +94,9 @@ func (d *Description) With(set ...string) (*Description, error) {
 	return decode(&s)
 }
 
-// WithRig returns the description with the lights of a rig's file, a scene file that holds nothing but `rig` and `lights`,
-// in place of its own; overrides go on top as before. Names of files in the rig start at the rig's folder.
-func (d *Description) WithRig(path string) (*Description, error) {
+// WithLightSetup returns the description with the lights of a light set-up's file, a scene file that holds nothing but `light_setup` and `lights`,
+// in place of its own; overrides go on top as before. Names of files in the light set-up start at the light set-up's folder.
+func (d *Description) WithLightSetup(path string) (*Description, error) {
 	if d.source == nil {
 		return nil, errors.New("scene: only a description that was read from a file can be lit anew")
 	}
@@ -104,14 +104,18 @@ func (d *Description) WithRig(path string) (*Description, error) {
 	if err != nil {
 		return nil, Problems{{File: path, Message: "cannot be read: " + cause(err)}}
 	}
-	rig, problems := parseTree(data, place{file: path}, false)
-	for _, e := range rig.list() {
-		if e.key != "rig" && e.key != "lights" {
-			problems = append(problems, Problem{File: path, Line: e.at.line, Column: e.at.column, Key: shorten(e.key), Message: "a rig holds rig and lights alone"})
+	setup, problems := parseTree(data, place{file: path}, false)
+	for _, e := range setup.list() {
+		if e.key != "light_setup" && e.key != "lights" && e.key != "format" {
+			message := "a light set-up holds light_setup and lights alone"
+			if e.key == "light set-up" {
+				message = "is now light_setup"
+			}
+			problems = append(problems, Problem{File: path, Line: e.at.line, Column: e.at.column, Key: shorten(e.key), Message: message})
 		}
 	}
-	if len(problems) == 0 && rig.get("lights") == nil {
-		problems = append(problems, Problem{File: path, Key: "lights", Message: "missing: a rig holds lights"})
+	if len(problems) == 0 && setup.get("lights") == nil {
+		problems = append(problems, Problem{File: path, Key: "lights", Message: "missing: a light set-up holds lights"})
 	}
 	if len(problems) > 0 {
 		return nil, problems.sorted()
@@ -119,13 +123,13 @@ func (d *Description) WithRig(path string) (*Description, error) {
 	s := *d.source
 	tree := *s.tree
 	tree.kind = blockNode
-	tree.entries = slices.Clone(rig.entries)
+	tree.entries = slices.Clone(setup.entries)
 	for _, e := range s.tree.list() {
-		if e.key != "rig" && e.key != "lights" {
+		if e.key != "light_setup" && e.key != "lights" && e.key != "format" {
 			tree.entries = append(tree.entries, e)
 		}
 	}
-	s.tree, s.rig, s.set = &tree, path, slices.Clone(s.set)
+	s.tree, s.lit, s.set = &tree, path, slices.Clone(s.set)
 	return decode(&s)
 }
 
@@ -137,12 +141,12 @@ func (n *node) list() []entry {
 	return n.entries
 }
 
-// RigFile returns the file of the rig that lights the scene, or "" where its own lights do.
-func (d *Description) RigFile() string {
+// LightSetupFile returns the file of the light set-up that lights the scene, or "" where its own lights do.
+func (d *Description) LightSetupFile() string {
 	if d.source == nil {
 		return ""
 	}
-	return d.source.rig
+	return d.source.lit
 }
 
 // Overrides returns what was put on the description, in order.
@@ -160,7 +164,7 @@ func decode(s *source) (*Description, error) {
 	for i, set := range s.set {
 		tree = d.override(tree, set, i+1)
 	}
-	tree = d.profile(tree)
+	tree = d.budget(tree)
 	out := &Description{File: s.name, source: s}
 	v := reflect.ValueOf(out).Elem()
 	presets(schema(), v)

@@ -11,50 +11,49 @@ import (
 
 // The marsh goat's minimal scene, which most tests vary.
 const goat = `about: the marsh goat at dusk
-film: {width: 64, height: 48, spp: 4}
+picture: {width: 64, height: 48, samples: 4}
 camera:
   orbit: &side {azimuth: 10, distance: 300}
 lights:
   - name: key
     kind: rectangle
     radiance: [1, 2, 3]
-    from:
+    orbit:
       <<: *side
       distance: 500
     panes: [2, 3]
     bar: 10
   - {name: sky, kind: constant, radiance: 0.5}
-bodies:
+objects:
   - name: left
     shape: eye
-    eye:
-      iris: {colour: 0.3, pattern: amber}
+    iris: {colour: 0.3, pattern: amber}
   - name: card
     shape: rectangle
-    place: {at: [0, -20, 0]}
+    transform: {translate: [0, -20, 0]}
 `
 
 func TestParse(t *testing.T) {
-	d, err := Parse("goat.yaml", []byte(goat), "lights.key.ev=2", "bodies.left.eye.iris.pupil=2.5", "bodies.1.place.at.2=-3")
+	d, err := Parse("goat.yaml", []byte(goat), "lights.key.ev=2", "objects.left.iris.pupil=2.5", "objects.1.transform.translate.2=-3")
 	require.NoError(t, err)
-	require.Equal(t, Film{Width: 64, Height: 48, SPP: 4, Seed: 1, Filter: "gaussian", FilterRadius: 1.5}, d.Film)
+	require.Equal(t, Picture{Width: 64, Height: 48, Samples: 4, Seed: 1, Filter: "gaussian", FilterWidth: 3}, d.Picture)
 	require.Equal(t, &Orbit{Azimuth: 10, Distance: 300}, d.Camera.Orbit)
-	require.Equal(t, geom.Vec{Z: 8}, d.Camera.Aim)
-	require.Nil(t, d.Camera.At)
+	require.Equal(t, geom.Vec{Z: 8}, d.Camera.Target)
+	require.Nil(t, d.Camera.Position)
 	require.Len(t, d.Lights, 2)
 	key := d.Lights[0]
 	require.Equal(t, &colour.RGB{1, 2, 3}, key.Radiance)
-	require.Equal(t, &Orbit{Azimuth: 10, Distance: 500}, key.From)
+	require.Equal(t, &Orbit{Azimuth: 10, Distance: 500}, key.Orbit)
 	require.Equal(t, [2]int{2, 3}, key.Panes)
 	require.Equal(t, 2.0, key.EV)
 	require.True(t, key.On)
 	require.Equal(t, &colour.RGB{0.5, 0.5, 0.5}, d.Lights[1].Radiance)
-	eye := d.Bodies[0].Eye
+	eye := d.Objects[0].Eye
 	require.Equal(t, 2.5, eye.Iris.Pupil)
-	require.Equal(t, MapSpec{Value: colour.Grey(0.3), Space: "auto", Wrap: "repeat", Gain: 1, Given: true}, eye.Iris.Colour)
+	require.Equal(t, MapSpec{Value: colour.Grey(0.3), Space: "auto", Tiling: "repeat", Gain: 1, Given: true}, eye.Iris.Colour)
 	require.Nil(t, eye.Iris.Normal)
-	require.Equal(t, colour.RGB{3.42, 2.35, 1.77}, d.Bodies[1].Material.K)
-	require.Equal(t, geom.Vec{Y: -20, Z: -3}, d.Bodies[1].Place.At)
-	require.Equal(t, colour.Grey(0.5), d.Bodies[1].Material.Colour.Value)
-	require.False(t, d.Bodies[1].Material.Colour.Given)
+	require.Equal(t, colour.RGB{3.42, 2.35, 1.77}, d.Objects[1].Material.K)
+	require.Equal(t, geom.Vec{Y: -20, Z: -3}, d.Objects[1].Transform.Translate)
+	require.Equal(t, colour.Grey(0.5), d.Objects[1].Material.Colour.Value)
+	require.False(t, d.Objects[1].Material.Colour.Given)
 }

@@ -21,7 +21,7 @@ type Problem struct {
 }
 
 // Error returns the problem on one line: file, line, column, key and message, for instance
-// "scenes/heron.yaml:12:20: bodies.left.eye.cornea.index: 13.76 is outside [1, 2.5]".
+// "scenes/heron.yaml:12:20: objects.left.cornea.index: 13.76 is outside [1, 2.5]".
 func (p Problem) Error() string {
 	var s strings.Builder
 	s.WriteString(p.File)

@@ -22,100 +22,100 @@ const (
 func TestProblems(t *testing.T) {
 	deep := strings.Repeat("[", 80) + strings.Repeat("]", 80)
 	for name, c := range map[string]struct{ file, want string }{
-		"unknown key":         {head + "film: {widht: 3}", "3:8: film.widht: unknown key; did you mean width?"},
-		"unknown section":     {head + "flim: {width: 3}", "3:1: flim: unknown key; did you mean film?"},
-		"unknown, none near":  {head + "view: {gamma: 2}", "3:8: view.gamma: unknown key; known here: exposure, transform, table, background, colour, edge"},
+		"unknown key":         {head + "picture: {widht: 3}", "3:11: picture.widht: unknown key; did you mean width?"},
+		"unknown section":     {head + "flim: {width: 3}", "3:1: flim: unknown key; did you mean picture?"},
+		"unknown, none near":  {head + "view: {gamma: 2}", "3:8: view.gamma: unknown key; known here: exposure, tone_mapping, table, background, background_colour, background_edge"},
 		"table, no input":     {head + "view: {table: {file: grey.cube, output: srgb}}", "3:16: view.table.input: missing, wants linear, srgb or log2"},
 		"table, no range":     {head + "view: {table: {file: grey.cube, output: srgb, input: log2, low: -6}}", "3:16: view.table.high: missing, input log2 wants low and high"},
 		"table, range":        {head + "view: {table: {file: grey.cube, output: srgb, input: log2, low: 4, high: 4}}", "3:68: view.table.high: 4 is not above low, which is 4"},
-		"table and transform": {head + "view: {transform: none, table: {file: grey.cube, output: srgb, input: srgb}}", "3:25: view.table: give either transform or table, not both"},
-		"duplicate key":       {head + "film:\n  spp: 3\n  spp: 4", "5:3: film.spp: given twice, first in line 4"},
-		"out of range":        {head + "bodies:\n  - name: left\n    shape: eye\n    eye: {cornea: {index: 13.76}}", "6:27: bodies.left.eye.cornea.index: 13.76 is outside [1, 2.5]"},
-		"out of range, unit":  {head + "film: {width: 0}", "3:15: film.width: 0 is outside [1, 16384] px"},
-		"open end of range":   {head + "bodies: [{name: m, shape: box, material: {kind: matched, inside: {sigma_a: 0, sigma_s: 1, g: 1}}}]", "3:94: bodies.m.material.inside.g: 1 is outside (-1, 1)"},
-		"component":           {head + "view: {colour: [0, -1, 0]}", "3:20: view.colour.1: -1 is outside [0, 1e6]"},
-		"map, number":         {head + "bodies: [{name: m, shape: box, material: {colour: 1.5}}]", "3:51: bodies.m.material.colour: 1.5 is outside [0, 1]"},
-		"map, block":          {head + "bodies: [{name: m, shape: box, material: {colour: {value: 1.5}}}]", "3:59: bodies.m.material.colour.value: 1.5 is outside [0, 1]"},
+		"table and transform": {head + "view: {tone_mapping: none, table: {file: grey.cube, output: srgb, input: srgb}}", "3:28: view.table: give either tone_mapping or table, not both"},
+		"duplicate key":       {head + "picture:\n  samples: 3\n  samples: 4", "5:3: picture.samples: given twice, first in line 4"},
+		"out of range":        {head + "objects:\n  - name: left\n    shape: eye\n    cornea: {index: 13.76}", "6:21: objects.left.cornea.index: 13.76 is outside [1, 2.5]"},
+		"out of range, unit":  {head + "picture: {width: 0}", "3:18: picture.width: 0 is outside [1, 16384] px"},
+		"open end of range":   {head + "objects: [{name: m, shape: box, material: {kind: matched, inside: {sigma_a: 0, sigma_s: 1, g: 1}}}]", "3:95: objects.m.material.inside.g: 1 is outside (-1, 1)"},
+		"component":           {head + "view: {background_colour: [0, -1, 0]}", "3:31: view.background_colour.1: -1 is outside [0, 1e6]"},
+		"map, number":         {head + "objects: [{name: m, shape: box, material: {colour: 1.5}}]", "3:52: objects.m.material.colour: 1.5 is outside [0, 1]"},
+		"map, block":          {head + "objects: [{name: m, shape: box, material: {colour: {value: 1.5}}}]", "3:60: objects.m.material.colour.value: 1.5 is outside [0, 1]"},
 		"not a number":        {head + "view: {exposure: bright}", "3:18: view.exposure: bright is not a number"},
 		"quoted number":       {head + `view: {exposure: "1"}`, `3:18: view.exposure: "1" in quotes, wants a number`},
 		"list for a number":   {head + "view: {exposure: [1]}", "3:18: view.exposure: a list of 1, wants a number"},
-		"hexadecimal":         {head + "film: {seed: 0x10}", "3:14: film.seed: 0x10 is not a whole number"},
-		"fraction":            {head + "film: {spp: 2.5}", "3:13: film.spp: 2.5 is not a whole number"},
+		"hexadecimal":         {head + "picture: {seed: 0x10}", "3:17: picture.seed: 0x10 is not a whole number"},
+		"fraction":            {head + "picture: {samples: 2.5}", "3:20: picture.samples: 2.5 is not a whole number"},
 		"nan":                 {head + "view: {exposure: .nan}", "3:18: view.exposure: .nan is not finite"},
 		"inf":                 {head + "view: {exposure: -.inf}", "3:18: view.exposure: -.inf is not finite"},
 		"overflow":            {head + "view: {exposure: 1e999}", "3:18: view.exposure: 1e999 is not finite"},
-		"not a boolean":       {head + "trace: {split: maybe}", "3:16: trace.split: maybe, wants true or false"},
-		"not a block":         {head + "film: 7", "3:7: film: 7, wants a block of keys"},
-		"not a list":          {head + "bodies: {name: a}", "3:10: bodies: a block of keys, wants a list of blocks"},
-		"short vector":        {"camera: {at: [1, 2]}\n" + sky, "1:14: camera.at: a list of 2, wants a list of 3 numbers"},
-		"no colour":           {head + "view: {colour: red}", "3:16: view.colour: red, wants a number or a list of 3 numbers"},
-		"no map":              {head + "bodies: [{name: m, shape: box, material: {colour: bark.png}}]", "3:51: bodies.m.material.colour: bark.png, wants a number, a list of 3 numbers or a block of keys; write {file: ...} for a picture"},
+		"not a boolean":       {head + "advanced: {split: maybe}", "3:19: advanced.split: maybe, wants true or false"},
+		"not a block":         {head + "picture: 7", "3:10: picture: 7, wants a block of keys"},
+		"not a list":          {head + "objects: {name: a}", "3:11: objects: a block of keys, wants a list of blocks"},
+		"short vector":        {"camera: {position: [1, 2]}\n" + sky, "1:20: camera.position: a list of 2, wants a list of 3 numbers"},
+		"no colour":           {head + "view: {background_colour: red}", "3:27: view.background_colour: red, wants a number or a list of 3 numbers"},
+		"no map":              {head + "objects: [{name: m, shape: box, material: {colour: bark.png}}]", "3:52: objects.m.material.colour: bark.png, wants a number, a list of 3 numbers or a block of keys; write {file: ...} for a picture"},
 		"no value":            {head + "view: {exposure: }", "3:17: view.exposure: no value, wants a number"},
-		"word":                {head + "film: {filter: gausian}", "3:16: film.filter: gausian is none of gaussian, blackman-harris, box; did you mean gaussian?"},
-		"word, none near":     {head + "film: {filter: sinc}", "3:16: film.filter: sinc is none of gaussian, blackman-harris, box"},
+		"word":                {head + "picture: {filter: gausian}", "3:19: picture.filter: gausian is none of gaussian, hann, tent, box; did you mean gaussian?"},
+		"word, none near":     {head + "picture: {filter: sinc}", "3:19: picture.filter: sinc is none of gaussian, hann, tent, box"},
 		"missing key":         {cam + "\nlights: [{kind: constant, radiance: 1}]", "2:11: lights.0.name: missing, wants text"},
-		"missing word":        {head + "bodies: [{name: a}]", "3:11: bodies.a.shape: missing, wants eye, sphere, rectangle, disc, box, slab or mesh"},
+		"missing word":        {head + "objects: [{name: a}]", "3:12: objects.a.shape: missing, wants eye, sphere, rectangle, disc, box, slab or mesh"},
 		"not for this kind":   {cam + "\nlights: [{name: sky, kind: constant, radiance: 1, radius: 2}]", "2:51: lights.sky.radius: only for kind disc or sphere, not for constant"},
-		"not for this shape":  {head + "bodies: [{name: a, shape: box, eye: {}}]", "3:32: bodies.a.eye: only for shape eye, not for box"},
+		"not for this shape":  {head + "objects: [{name: a, shape: box, iris: {pupil: 3}}]", "3:33: objects.a.iris: only for shape eye, not for box"},
 		"duplicate light":     {cam + "\nlights:\n  - {name: a, kind: constant, radiance: 1}\n  - {name: a, kind: constant, radiance: 1}", "4:12: lights.1.name: a second a in lights, first in line 3"},
-		"duplicate body":      {head + "bodies:\n  - {name: a, shape: box}\n  - {name: a, shape: eye}", "5:12: bodies.1.name: a second a in bodies, first in line 4"},
-		"bad name":            {head + "bodies: [{name: a.b, shape: box}]", "3:17: bodies.0.name: a.b is no name: it wants a letter, then at most 63 letters, digits, - or _"},
-		"no such file":        {head + "bodies: [{name: a, shape: mesh, file: nest.glb}]", "3:39: bodies.a.file: nest.glb: no such file (looked for DIR/nest.glb)"},
-		"folder for a file":   {head + "bodies: [{name: a, shape: mesh, file: folder.glb}]", "3:39: bodies.a.file: folder.glb: not a file"},
-		"ending":              {head + "bodies: [{name: a, shape: mesh, file: nest.png}]", "3:39: bodies.a.file: nest.png: files in .png are not read; export the eye as glTF 2.0 binary (.glb) with normals, UVs and materials, uncompressed, +Y up, transforms applied or kept in the nodes; .obj, .ply and .stl are read too"},
-		"empty file name":     {head + "bodies: [{name: a, shape: mesh, file: ''}]", `3:39: bodies.a.file: "", wants a file name`},
-		"mesh without file":   {head + "bodies: [{name: a, shape: mesh}]", "3:11: bodies.a.file: missing, a mesh wants one"},
+		"duplicate object":    {head + "objects:\n  - {name: a, shape: box}\n  - {name: a, shape: eye}", "5:12: objects.1.name: a second a in objects, first in line 4"},
+		"bad name":            {head + "objects: [{name: a.b, shape: box}]", "3:18: objects.0.name: a.b is no name: it wants a letter, then at most 63 letters, digits, - or _"},
+		"no such file":        {head + "objects: [{name: a, shape: mesh, file: nest.glb}]", "3:40: objects.a.file: nest.glb: no such file (looked for DIR/nest.glb)"},
+		"folder for a file":   {head + "objects: [{name: a, shape: mesh, file: folder.glb}]", "3:40: objects.a.file: folder.glb: not a file"},
+		"ending":              {head + "objects: [{name: a, shape: mesh, file: nest.png}]", "3:40: objects.a.file: nest.png: files in .png are not read; export the eye as glTF 2.0 binary (.glb) with normals, UVs and materials, uncompressed, +Y up, transforms applied or kept in the nodes; .obj, .ply and .stl are read too"},
+		"empty file name":     {head + "objects: [{name: a, shape: mesh, file: ''}]", `3:40: objects.a.file: "", wants a file name`},
+		"mesh without file":   {head + "objects: [{name: a, shape: mesh}]", "3:12: objects.a.file: missing, a mesh wants one"},
 		"environment, file":   {cam + "\nlights: [{name: e, kind: environment}]", "2:11: lights.e.file: missing, an environment wants a picture"},
 		"constant, radiance":  {cam + "\nlights: [{name: e, kind: constant}]", "2:11: lights.e.radiance: missing, a constant light wants it"},
-		"light, neither":      {cam + "\nlights: [{name: e, kind: disc, at: [0, 0, 90]}]", "2:11: lights.e: give radiance or power"},
-		"light, both":         {cam + "\nlights: [{name: e, kind: disc, at: [0, 0, 90], power: 1, radiance: 1}]", "2:58: lights.e.radiance: give either radiance or power, not both"},
-		"light, no place":     {cam + "\nlights: [{name: e, kind: sphere, power: 1}]", "2:11: lights.e: give at or from"},
-		"light, two places":   {cam + "\nlights: [{name: e, kind: sphere, power: 1, from: {}, at: [0, 0, 90]}]", "2:54: lights.e.at: give either at or from, not both"},
-		"distant, neither":    {cam + "\nlights: [{name: e, kind: distant, from: {}}]", "2:11: lights.e: give radiance or irradiance"},
-		"distant, from":       {cam + "\nlights: [{name: e, kind: distant, irradiance: 2}]", "2:11: lights.e.from: missing, a distant light wants its direction"},
-		"light on its aim":    {cam + "\nlights: [{name: e, kind: disc, power: 1, at: [0, 0, 8]}]", "2:42: lights.e.at: is the point that the light faces"},
-		"bars":                {cam + "\nlights: [{name: e, kind: rectangle, power: 1, from: {}, panes: [3, 1], bar: 200}]", "2:72: lights.e.bar: 200 mm leaves no room for the panes"},
-		"black tint":          {cam + "\nlights: [{name: e, kind: sphere, power: 1, from: {}, tint: 0}]", "2:54: lights.e.tint: is black, so power can't be split by it"},
-		"nothing shines":      {cam + "\nlights: [{name: e, kind: constant, radiance: 1, on: off}]", "2:1: lights: nothing shines: no light is on and no body is emissive"},
-		"no camera":           {sky, "1:1: camera: missing, wants at or orbit in it"},
-		"camera, neither":     {"camera: {fov: 20}\n" + sky, "1:10: camera: give at or orbit"},
-		"camera, both":        {"camera:\n  at: [0, 0, 90]\n  orbit: {}\n" + sky, "3:3: camera.orbit: give either at or orbit, not both"},
-		"camera on its aim":   {"camera: {at: [0, 0, 8]}\n" + sky, "1:10: camera.at: is the point that the camera aims at"},
+		"light, neither":      {cam + "\nlights: [{name: e, kind: disc, position: [0, 0, 90]}]", "2:11: lights.e: give radiance or power"},
+		"light, both":         {cam + "\nlights: [{name: e, kind: disc, position: [0, 0, 90], power: 1, radiance: 1}]", "2:64: lights.e.radiance: give either radiance or power, not both"},
+		"light, no place":     {cam + "\nlights: [{name: e, kind: sphere, power: 1}]", "2:11: lights.e: give position or orbit"},
+		"light, two places":   {cam + "\nlights: [{name: e, kind: sphere, power: 1, orbit: {}, position: [0, 0, 90]}]", "2:55: lights.e.position: give either position or orbit, not both"},
+		"distant, neither":    {cam + "\nlights: [{name: e, kind: distant, orbit: {}}]", "2:11: lights.e: give radiance or irradiance"},
+		"distant, from":       {cam + "\nlights: [{name: e, kind: distant, irradiance: 2}]", "2:11: lights.e.orbit: missing, a distant light wants its direction"},
+		"light on its aim":    {cam + "\nlights: [{name: e, kind: disc, power: 1, position: [0, 0, 8]}]", "2:42: lights.e.position: is the point that the light faces"},
+		"bars":                {cam + "\nlights: [{name: e, kind: rectangle, power: 1, orbit: {}, panes: [3, 1], bar: 200}]", "2:73: lights.e.bar: 200 mm leaves no room for the panes"},
+		"black tint":          {cam + "\nlights: [{name: e, kind: sphere, power: 1, orbit: {}, tint: 0}]", "2:55: lights.e.tint: is black, so power can't be split by it"},
+		"nothing shines":      {cam + "\nlights: [{name: e, kind: constant, radiance: 1, on: off}]", "2:1: lights: nothing shines: no light is on and no object is emissive"},
+		"no camera":           {sky, "1:1: camera: missing, wants position or orbit in it"},
+		"camera, neither":     {"camera: {fov: 20}\n" + sky, "1:10: camera: give position or orbit"},
+		"camera, both":        {"camera:\n  position: [0, 0, 90]\n  orbit: {}\n" + sky, "3:3: camera.orbit: give either position or orbit, not both"},
+		"camera on its aim":   {"camera: {position: [0, 0, 8]}\n" + sky, "1:10: camera.position: is the point that the camera looks at"},
 		"camera, no up":       {"camera: {orbit: {}, up: [0, 0, 0]}\n" + sky, "1:21: camera.up: has no direction"},
-		"camera, up ahead":    {"camera: {at: [0, 90, 8]}\n" + sky, "1:10: camera.up: lies along the line of sight, so nothing is up"},
+		"camera, up ahead":    {"camera: {position: [0, 90, 8]}\n" + sky, "1:10: camera.up: lies along the line of sight, so nothing is up"},
 		"fov and focal":       {"camera: {orbit: {}, fov: 20, focal_length: 50}\n" + sky, "1:30: camera.focal_length: give either focal_length or fov, not both"},
 		"plate, normal":       {"camera: {kind: plate}\n" + sky, "1:10: camera.normal: missing, a plate wants the direction that it faces"},
 		"plate, zero normal":  {"camera: {kind: plate, normal: [0, 0, 0]}\n" + sky, "1:23: camera.normal: has no direction"},
-		"medium, neither":     {head + "bodies: [{name: m, shape: box, material: {kind: matched, inside: {g: 0}}}]", "3:67: bodies.m.material.inside: give sigma_a and sigma_s or colour and mean_free_path"},
-		"tissue, half":        {head + "bodies: [{name: e, shape: eye, eye: {iris: {sigma_s: 1}}}]", "3:45: bodies.e.eye.iris.sigma_a: missing, sigma_s wants it too"},
-		"tissue, both":        {head + "bodies: [{name: e, shape: eye, eye: {sclera: {sigma_a: 1, sigma_s: 1, tint: 1}}}]", "3:71: bodies.e.eye.sclera.tint: give either sigma_a and sigma_s or tint, not both"},
-		"tissue, none":        {head + "bodies: [{name: e, shape: eye, eye: {iris: {sigma_a: 0, sigma_s: [1, 0, 1]}}}]", "3:57: bodies.e.eye.iris.sigma_s: sigma_a and sigma_s are both 0 in one channel, so there is no tissue"},
-		"medium, half":        {head + "bodies: [{name: m, shape: box, material: {kind: matched, inside: {sigma_s: 1}}}]", "3:67: bodies.m.material.inside.sigma_s: give sigma_a and sigma_s or colour and mean_free_path"},
-		"medium, both":        {head + "bodies: [{name: m, shape: box, material: {kind: matched, inside: {sigma_s: 1, sigma_a: 0, colour: 0.5}}}]", "3:91: bodies.m.material.inside.colour: give either sigma_a and sigma_s or colour and mean_free_path, not both"},
-		"matched, inside":     {head + "bodies: [{name: m, shape: box, material: {kind: matched}}]", "3:43: bodies.m.material.inside: missing, a matched material is only what is inside"},
-		"emissive, radiance":  {head + "bodies: [{name: m, shape: disc, material: {kind: emissive}}]", "3:44: bodies.m.material.radiance: missing, an emissive material wants it"},
-		"emissive box":        {head + "bodies: [{name: m, shape: box, material: {kind: emissive, radiance: 1}}]", "3:32: bodies.m.material: only a sphere, a rectangle or a disc can be emissive, not a box"},
-		"inside of a disc":    {head + "bodies: [{name: m, shape: disc, material: {kind: dielectric, inside: {sigma_a: 1, sigma_s: 1}}}]", "3:33: bodies.m.material: a disc has no inside"},
-		"map, neither":        {head + "bodies: [{name: m, shape: box, material: {colour: {gain: 2}}}]", "3:52: bodies.m.material.colour: give value or file"},
-		"asset, axis":         {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a, inner: b, axis: [0, 0, 0]}}}]", "3:84: bodies.m.eye.asset.axis: has no direction"},
-		"asset, morph":        {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a, inner: b, morph: [{target: wide}, {target: wide, weight: 0.5}]}}}]", "3:84: bodies.m.eye.asset.morph: sets the target wide twice"},
-		"mesh, morph":         {head + "bodies: [{name: m, shape: box, morph: [{target: wide, weight: 11}]}]", "3:32: bodies.m.morph: only for shape mesh, not for box"},
-		"asset, keys":         {head + "bodies: [{name: m, shape: eye, eye: {asset: {file: shells.glb, outer: a}}}]", "3:46: bodies.m.eye.asset.inner: missing, name the node that is the inner shell, or set borrow"},
-		"limbus":              {head + "bodies: [{name: m, shape: eye, eye: {globe: {radius: 5}}}]", "3:38: bodies.m.eye.limbus: a radius of 5.85 mm is not within the globe's 5 mm"},
-		"pupil":               {head + "bodies: [{name: m, shape: eye, eye: {iris: {pupil: 15}}}]", "3:38: bodies.m.eye.iris: a pupil of 15 mm reaches the limbus, 5.85 mm from the axis"},
-		"too many pixels":     {head + "film:\n  width: 16000\n  height: 16000", "5:3: film.height: 16000 x 16000 is more than 100 million pixels"},
-		"unclosed":            {head + "film: {spp: 3", "3:7: not valid YAML: could not find flow mapping end token '}'"},
-		"second document":     {head + "---\nfilm: {spp: 3}", "4:5: a second document begins here; a scene file holds one"},
-		"tag":                 {head + "film: {spp: !!int 3}", "3:13: tags such as !!int are not supported"},
+		"medium, neither":     {head + "objects: [{name: m, shape: box, material: {kind: matched, inside: {g: 0}}}]", "3:68: objects.m.material.inside: give sigma_a and sigma_s or colour and mean_free_path"},
+		"tissue, half":        {head + "objects: [{name: e, shape: eye, iris: {sigma_s: 1}}]", "3:40: objects.e.iris.sigma_a: missing, sigma_s wants it too"},
+		"tissue, both":        {head + "objects: [{name: e, shape: eye, sclera: {sigma_a: 1, sigma_s: 1, tint: 1}}]", "3:66: objects.e.sclera.tint: give either sigma_a and sigma_s or tint, not both"},
+		"tissue, none":        {head + "objects: [{name: e, shape: eye, iris: {sigma_a: 0, sigma_s: [1, 0, 1]}}]", "3:52: objects.e.iris.sigma_s: sigma_a and sigma_s are both 0 in one channel, so there is no tissue"},
+		"medium, half":        {head + "objects: [{name: m, shape: box, material: {kind: matched, inside: {sigma_s: 1}}}]", "3:68: objects.m.material.inside.sigma_s: give sigma_a and sigma_s or colour and mean_free_path"},
+		"medium, both":        {head + "objects: [{name: m, shape: box, material: {kind: matched, inside: {sigma_s: 1, sigma_a: 0, colour: 0.5}}}]", "3:92: objects.m.material.inside.colour: give either sigma_a and sigma_s or colour and mean_free_path, not both"},
+		"matched, inside":     {head + "objects: [{name: m, shape: box, material: {kind: matched}}]", "3:44: objects.m.material.inside: missing, a matched material is only what is inside"},
+		"emissive, radiance":  {head + "objects: [{name: m, shape: disc, material: {kind: emissive}}]", "3:45: objects.m.material.radiance: missing, an emissive material wants it"},
+		"emissive box":        {head + "objects: [{name: m, shape: box, material: {kind: emissive, radiance: 1}}]", "3:33: objects.m.material: only a sphere, a rectangle or a disc can be emissive, not a box"},
+		"inside of a disc":    {head + "objects: [{name: m, shape: disc, material: {kind: dielectric, inside: {sigma_a: 1, sigma_s: 1}}}]", "3:34: objects.m.material: a disc has no inside"},
+		"map, neither":        {head + "objects: [{name: m, shape: box, material: {colour: {gain: 2}}}]", "3:53: objects.m.material.colour: give value or file"},
+		"asset, axis":         {head + "objects: [{name: m, shape: eye, asset: {file: shells.glb, outer: a, inner: b, axis: [0, 0, 0]}}]", "3:79: objects.m.asset.axis: has no direction"},
+		"asset, morph":        {head + "objects: [{name: m, shape: eye, asset: {file: shells.glb, outer: a, inner: b, morph: [{target: wide}, {target: wide, weight: 0.5}]}}]", "3:79: objects.m.asset.morph: sets the target wide twice"},
+		"mesh, morph":         {head + "objects: [{name: m, shape: box, morph: [{target: wide, weight: 11}]}]", "3:33: objects.m.morph: only for shape mesh, not for box"},
+		"asset, keys":         {head + "objects: [{name: m, shape: eye, asset: {file: shells.glb, outer: a}}]", "3:41: objects.m.asset.inner: missing, name the node that is the inner shell, or set borrow"},
+		"limbus":              {head + "objects: [{name: m, shape: eye, globe: {radius: 5}}]", "3:12: objects.m.limbus: a radius of 5.85 mm is not within the globe's 5 mm"},
+		"pupil":               {head + "objects: [{name: m, shape: eye, iris: {pupil: 15}}]", "3:33: objects.m.iris: a pupil of 15 mm reaches the limbus, 5.85 mm from the axis"},
+		"too many pixels":     {head + "picture:\n  width: 16000\n  height: 16000", "5:3: picture.height: 16000 x 16000 is more than 100 million pixels"},
+		"unclosed":            {head + "picture: {samples: 3", "3:10: not valid YAML: could not find flow mapping end token '}'"},
+		"second document":     {head + "---\nfilm: {samples: 3}", "4:5: a second document begins here; a scene file holds one"},
+		"tag":                 {head + "picture: {samples: !!int 3}", "3:20: tags such as !!int are not supported"},
 		"unknown alias":       {head + "film: *a", "3:7: no anchor &a before this alias"},
-		"alias in itself":     {head + "film: &a {spp: *a}", "3:16: the alias *a stands within its own anchor"},
-		"merge of a number":   {head + "film: {<<: 3}", "3:8: << wants a block of keys, or a list of blocks"},
-		"deep":                {head + "film: " + deep, "3:71: more than 64 values within each other"},
+		"alias in itself":     {head + "picture: &a {samples: *a}", "3:23: the alias *a stands within its own anchor"},
+		"merge of a number":   {head + "picture: {<<: 3}", "3:11: << wants a block of keys, or a list of blocks"},
+		"deep":                {head + "picture: " + deep, "3:74: more than 64 values within each other"},
 		"a list":              {"- 1\n- 2", "1:1: a list of 2, wants a block of keys"},
 		"not UTF-8":           {head + "about: h\xe9ron", "3:9: is not UTF-8 text from here on"},
-		"unprintable key":     {head + "\"a\\u0007\": 3", `3:1: "a\a": unknown key; known here: about, film, camera, view, trace, raster, rig, lights, bodies, lids`},
-		"long value":          {head + "film: {filter: " + strings.Repeat("x", 500) + "}", "3:16: film.filter: " + strings.Repeat("x", 60) + "... is none of gaussian, blackman-harris, box"},
-		"tab for indentation": {head + "film:\n\tspp: 3", "4:1: not valid YAML: found character '\\t' that cannot start any token"},
+		"unprintable key":     {head + "\"a\\u0007\": 3", `3:1: "a\a": unknown key; known here: format, about, picture, camera, view, effects, advanced, raster, light_setup, lights, objects, lids`},
+		"long value":          {head + "picture: {filter: " + strings.Repeat("x", 500) + "}", "3:19: picture.filter: " + strings.Repeat("x", 60) + "... is none of gaussian, hann, tent, box"},
+		"tab for indentation": {head + "picture:\n\tspp: 3", "4:1: not valid YAML: found character '\\t' that cannot start any token"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()
@@ -133,28 +133,28 @@ func TestProblems(t *testing.T) {
 
 // All problems come at once, in file order, then those of the overrides in theirs.
 func TestProblemsInOrder(t *testing.T) {
-	_, err := Parse("heron.yaml", []byte(`film: {spp: 0, sp: 1}
+	_, err := Parse("heron.yaml", []byte(`picture: {samples: 0, sp: 1}
 camera: {orbit: {azimuth: x}}
 lights:
   - name: key
     kind: disc
     power: -1
-    at: [0, 0, 90]
-`), "view.edge=2", "lights.key.ev=x", "lights.rim.ev=1", "bodies.0.on=off", "lights", "lights.key.ev=")
+    position: [0, 0, 90]
+`), "view.background_edge=2", "lights.key.ev=x", "lights.rim.ev=1", "objects.0.on=off", "lights", "lights.key.ev=")
 	var problems Problems
 	require.ErrorAs(t, err, &problems)
-	require.Equal(t, `heron.yaml:1:13: film.spp: 0 is outside [1, 1048576]
-heron.yaml:1:16: film.sp: unknown key; did you mean spp?
+	require.Equal(t, `heron.yaml:1:20: picture.samples: 0 is outside [1, 1048576]
+heron.yaml:1:23: picture.sp: unknown key; did you mean samples?
 heron.yaml:2:27: camera.orbit.azimuth: x is not a number
 heron.yaml:6:12: lights.key.power: -1 is outside [0, 1e12] W
---set view.edge=2: view.edge: 2 is outside [0, 1]
+--set view.background_edge=2: view.background_edge: 2 is outside [0, 1]
 --set lights.key.ev=x: lights.key.ev: x is not a number
 --set lights.rim.ev=1: lights.rim.ev: no entry rim here; there are key
---set bodies.0.on=off: bodies: a block of keys, wants a list of blocks
+--set objects.0.on=off: objects: a block of keys, wants a list of blocks
 --set lights: wants KEY=VALUE
 --set lights.key.ev=: lights.key.ev: no value; null takes a key out`, err.Error())
 	p := problems[0]
-	require.Equal(t, Problem{File: "heron.yaml", Line: 1, Column: 13, Key: "film.spp", Value: "0", Message: "0 is outside [1, 1048576]"}, p)
+	require.Equal(t, Problem{File: "heron.yaml", Line: 1, Column: 20, Key: "picture.samples", Value: "0", Message: "0 is outside [1, 1048576]"}, p)
 	var one Problem
 	require.True(t, errors.As(err, &one))
 	require.Equal(t, p, one)

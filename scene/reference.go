@@ -14,7 +14,7 @@ func Reference(w io.Writer) error {
 	fmt.Fprint(b, `# Keys of a scene file
 
 A scene file is YAML. Lengths are in mm, angles in degrees, exposures in EV (stops), colours linear Rec. 709.
-A key's path is also how an override addresses it: `+"`--set film.spp=16`"+`. NAME stands for the name of an entry of
+A key's path is also how an override addresses it: `+"`--set picture.samples=16`"+`. NAME stands for the name of an entry of
 the list, or its index from 0; the value null takes a key out. Relative file names start at the scene file's folder.
 
 A colour is one number for all channels or [red, green, blue]. A map is a number, [red, green, blue], or a block with

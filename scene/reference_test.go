@@ -42,7 +42,7 @@ func TestTags(t *testing.T) {
 			return
 		}
 		d := decoder{}
-		d.value(f, f.preset, reflect.New(b.typ).Elem().Field(f.index), path)
+		d.value(f, f.preset, f.in(reflect.New(b.typ).Elem()), path)
 		if len(d.problems) > 0 {
 			require.Equal(t, "0", f.def, "%s: %v", path, d.problems)
 		}
@@ -62,7 +62,7 @@ func TestPresets(t *testing.T) {
 		keys := strings.Split(path, ".")
 		for bl := schema(); len(keys) > 0; keys = keys[1:] {
 			f := bl.field(keys[0])
-			v, bl = v.Field(f.index), f.block
+			v, bl = f.in(v), f.block
 		}
 		want := f.def
 		if v.Kind() == reflect.String || v.Kind() == reflect.Int || v.Kind() == reflect.Float64 || v.Kind() == reflect.Bool {
@@ -78,11 +78,11 @@ func TestReference(t *testing.T) {
 		require.Equal(t, 1, strings.Count(b.String(), "| `"+path+"` |"), path)
 	})
 	for _, line := range []string{
-		"| `film.width` | whole number | px | [1, 16384] | 640 | width of the picture |",
+		"| `picture.width` | whole number | px | [1, 16384] | 640 | width of the picture |",
 		"| `lights.NAME.power` | number | W | [0, 1e12] | none | radiant flux of all that shines (a window: its panes), split by tint; instead of radiance (kind rectangle, disc or sphere only) |",
-		"| `view.transform` | word |  | reinhard, neutral, filmic, none |",
+		"| `view.tone_mapping` | word |  | reinhard, neutral, filmic, none |",
 		"| `space` | word |  | auto, srgb, p3, linear, linear-rec2020, linear-ap1 | auto |",
-		"| `bodies.NAME.eye.asset.file` | file name |  | .glb .gltf .obj .ply .stl | required |",
+		"| `objects.NAME.asset.file` | file name |  | .glb .gltf .obj .ply .stl | required |",
 	} {
 		require.Contains(t, b.String(), line)
 	}
@@ -103,7 +103,7 @@ func TestExample(t *testing.T) {
 	require.NoError(t, err)
 	got.source, want.source = nil, nil
 	require.Equal(t, want, got)
-	for _, section := range []string{"film", "camera", "view", "trace"} {
+	for _, section := range []string{"picture", "camera", "view", "advanced", "effects"} {
 		walk(schema().field(section).block, "", func(path string, _ *block, f *field) {
 			if len(f.only) == 0 || slices.Contains(f.only, "perspective") {
 				require.Regexp(t, `(?m)^ +(# *)?`+f.key+`:`, b.String())
@@ -131,11 +131,11 @@ func ExampleLoad() {
 	defer os.RemoveAll(dir)
 	file := dir + "/heron.yaml"
 	os.WriteFile(file, []byte("camera: {orbit: {distance: 300}}\nlights: [{name: sky, kind: constant, radiance: 1}]\n"), 0o666)
-	d, err := Load(file, "lights.sky.ev=-1", "film.spp=16")
-	fmt.Println(d.Camera.Orbit.Distance, d.Lights[0].EV, d.Film.SPP, err)
-	_, err = Load(file, "film.spp=0")
+	d, err := Load(file, "lights.sky.ev=-1", "picture.samples=16")
+	fmt.Println(d.Camera.Orbit.Distance, d.Lights[0].EV, d.Picture.Samples, err)
+	_, err = Load(file, "picture.samples=0")
 	fmt.Println(err)
 	// Output:
 	// 300 -1 16 <nil>
-	// --set film.spp=0: film.spp: 0 is outside [1, 1048576]
+	// --set picture.samples=0: picture.samples: 0 is outside [1, 1048576]
 }

@@ -20,7 +20,7 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 	switch p := v.Addr().Interface().(type) {
 	case *Description:
 		r.description(p, sound)
-	case *Film:
+	case *Picture:
 		if sound && p.Width*p.Height > maxPixels {
 			r.at("height", "%d x %d is more than %d million pixels", p.Width, p.Height, maxPixels/1_000_000)
 		}
@@ -28,17 +28,17 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		r.camera(p, sound)
 	case *Light:
 		r.light(p, sound)
-	case *Body:
-		r.body(p, sound)
+	case *Object:
+		r.object(p, sound)
 		r.morphs(p.Morph)
 	case *Material:
 		r.material(p)
 	case *Medium:
 		r.medium()
 	case *Iris:
-		r.tissue(p.SigmaA, p.SigmaS, "colour", "half_radius")
+		r.tissue(p.SigmaA, p.SigmaS, "colour", "scatter_radius")
 	case *Sclera:
-		r.tissue(p.SigmaA, p.SigmaS, "colour", "tint", "half_radius")
+		r.tissue(p.SigmaA, p.SigmaS, "colour", "tint", "scatter_radius")
 	case *Raster:
 		if sound {
 			r.raster(p)
@@ -50,8 +50,8 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 	case *MapSpec:
 		r.oneOf([]string{"value"}, []string{"file"})
 	case *View:
-		if p.Table != nil && r.given("transform") {
-			r.at(r.later("transform", "table"), "give either transform or table, not both")
+		if p.Table != nil && r.given("tone_mapping") {
+			r.at(r.later("tone_mapping", "table"), "give either tone_mapping or table, not both")
 		}
 	case *ViewTable:
 		switch {
@@ -76,11 +76,9 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 			r.need("outer", "name the node that is the outer shell, or set borrow")
 			r.need("inner", "name the node that is the inner shell, or set borrow")
 		}
-	case *Eye:
-		r.eye(p, sound)
 	case *Gaze:
-		if p.LookAt != nil && (r.given("azimuth") || r.given("elevation")) {
-			r.at("look_at", "give either look_at or azimuth and elevation, not both")
+		if p.Target != nil && (r.given("azimuth") || r.given("elevation")) {
+			r.at("target", "give either target or azimuth and elevation, not both")
 		}
 	}
 }
@@ -155,7 +153,7 @@ func (r relation) need(key, reason string) {
 
 func (r relation) description(p *Description, sound bool) {
 	if !r.given("camera") {
-		r.at("camera", "missing, wants at or orbit in it")
+		r.at("camera", "missing, wants position or orbit in it")
 	}
 	if !sound {
 		return
@@ -165,19 +163,19 @@ func (r relation) description(p *Description, sound bool) {
 			return
 		}
 	}
-	for i := range p.Bodies {
-		if p.Bodies[i].On && p.Bodies[i].Shape != "eye" && p.Bodies[i].Material.Kind == "emissive" {
+	for i := range p.Objects {
+		if p.Objects[i].On && p.Objects[i].Shape != "eye" && p.Objects[i].Material.Kind == "emissive" {
 			return
 		}
 	}
-	r.at("lights", "nothing shines: no light is on and no body is emissive")
+	r.at("lights", "nothing shines: no light is on and no object is emissive")
 }
 
 func (r relation) camera(p *Camera, sound bool) {
 	if p.Kind == "plate" {
 		r.need("normal", "a plate wants the direction that it faces")
 	} else {
-		r.oneOf([]string{"at"}, []string{"orbit"})
+		r.oneOf([]string{"position"}, []string{"orbit"})
 	}
 	if r.given("fov") && r.given("focal_length") {
 		r.at(r.later("focal_length", "fov"), "give either focal_length or fov, not both")
@@ -195,9 +193,9 @@ func (r relation) camera(p *Camera, sound bool) {
 			r.at("normal", "has no direction")
 			return
 		}
-	case p.At != nil:
-		if toward = p.Aim.Sub(*p.At); toward == (geom.Vec{}) {
-			r.at("at", "is the point that the camera aims at")
+	case p.Position != nil:
+		if toward = p.Target.Sub(*p.Position); toward == (geom.Vec{}) {
+			r.at("position", "is the point that the camera looks at")
 			return
 		}
 	case p.Orbit != nil:
@@ -225,16 +223,16 @@ func (r relation) light(p *Light, sound bool) {
 		r.need("radiance", "a constant light wants it")
 	case "rectangle", "disc", "sphere":
 		r.oneOf([]string{"radiance"}, []string{"power"})
-		r.oneOf([]string{"at"}, []string{"from"})
+		r.oneOf([]string{"position"}, []string{"orbit"})
 	case "distant":
 		r.oneOf([]string{"radiance"}, []string{"irradiance"})
-		r.need("from", "a distant light wants its direction")
+		r.need("orbit", "a distant light wants its direction")
 	}
 	if !sound {
 		return
 	}
-	if p.At != nil && *p.At == p.Toward && p.Kind != "sphere" {
-		r.at("at", "is the point that the light faces")
+	if p.Position != nil && *p.Position == p.Target && p.Kind != "sphere" {
+		r.at("position", "is the point that the light faces")
 	}
 	if p.Kind == "rectangle" {
 		across, down := p.Bar*float64(p.Panes[0]-1), p.Bar*float64(p.Panes[1]-1)
@@ -247,18 +245,19 @@ func (r relation) light(p *Light, sound bool) {
 	}
 }
 
-func (r relation) body(p *Body, sound bool) {
+func (r relation) object(p *Object, sound bool) {
 	if p.Shape == "mesh" {
 		r.need("file", "a mesh wants one")
 		r.unit(p.File, p.Unit)
 	}
-	if p.Shape == "eye" && p.Eye == nil {
-		p.Eye = new(Eye)
-		f := schema().field("bodies").block.field("eye")
-		presets(f.block, reflect.ValueOf(p.Eye).Elem())
+	if p.Shape != "eye" {
+		p.Eye = nil
 	}
 	if !sound {
 		return
+	}
+	if p.Eye != nil && p.Eye.Asset == nil {
+		r.eye(p.Eye)
 	}
 	if p.Pair != 0 && p.Pair < 50 {
 		r.at("pair", "%g mm is too near for two eyes in lids and a nose: 0, or 50 and more", p.Pair)
@@ -319,10 +318,8 @@ func (r relation) tissue(a, s *colour.RGB, instead ...string) {
 	}
 }
 
-func (r relation) eye(p *Eye, sound bool) {
-	if !sound || p.Asset != nil {
-		return
-	}
+// eye checks what holds between the parts of a built eye.
+func (r relation) eye(p *Eye) {
 	if p.Limbus.Radius >= p.Globe.Radius {
 		r.at("limbus", "a radius of %g mm is not within the globe's %g mm", p.Limbus.Radius, p.Globe.Radius)
 	}

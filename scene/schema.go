@@ -42,6 +42,7 @@ var wants = [...]string{
 // field is one key of a block, as the tags in description.go say.
 type field struct {
 	index    int // of the struct's field
+	within   int // 1 + the index of the inline struct in the block's that holds the field; 0: the block's own
 	key      string
 	kind     valueKind
 	pointer  bool // the field is a pointer: nil where the key is absent
@@ -55,6 +56,18 @@ type field struct {
 	only     []string // values of the block's selector
 	ends     []string // endings of file names
 	block    *block   // of group, blocks   and surfaceMap
+}
+
+// in returns the field's value in a block's struct; an inline struct that is not there yet is made.
+func (f *field) in(v reflect.Value) reflect.Value {
+	if f.within > 0 {
+		p := v.Field(f.within - 1)
+		if p.IsNil() {
+			p.Set(reflect.New(p.Type().Elem()))
+		}
+		v = p.Elem()
+	}
+	return v.Field(f.index)
 }
 
 // block is a struct of the description.
@@ -153,6 +166,18 @@ func newBlock(t reflect.Type, known map[reflect.Type]*block) (*block, error) {
 	b := &block{typ: t}
 	known[t] = b
 	for i := range t.NumField() {
+		if _, inline := t.Field(i).Tag.Lookup("inline"); inline {
+			inner, err := newBlock(t.Field(i).Type.Elem(), known)
+			if err != nil {
+				return nil, err
+			}
+			for _, f := range inner.fields {
+				g := *f
+				g.within, g.only = i+1, words(t.Field(i).Tag.Get("only"))
+				b.fields = append(b.fields, &g)
+			}
+			continue
+		}
 		key, ok := t.Field(i).Tag.Lookup("key")
 		if !ok {
 			continue

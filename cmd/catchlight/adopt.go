@@ -68,7 +68,7 @@ Pictures are told by their names. --print-names shows the table of words; --name
 	fl.StringVar(&f.side, "side", "", "which eye of a pair: left or right")
 	fl.BoolVar(&f.drafts, "drafts", true, "render the three drafts")
 	fl.IntVar(&f.size, "size", 512, "pixels of a draft's side")
-	fl.IntVar(&f.spp, "spp", 8, "samples per pixel of a draft")
+	fl.IntVar(&f.spp, "samples", 8, "samples per pixel of a draft")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor")
 	return c
 }
@@ -80,7 +80,7 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 	case f.size < 16 || f.size > 4096:
 		return usageError{fmt.Errorf("--size %d is outside [16, 4096]", f.size)}
 	case f.spp < 1 || f.spp > 65536:
-		return usageError{fmt.Errorf("--spp %d is outside [1, 65536]", f.spp)}
+		return usageError{fmt.Errorf("--samples %d is outside [1, 65536]", f.spp)}
 	}
 	names, err := adopt.LoadNames(f.names)
 	if err != nil {
@@ -173,7 +173,7 @@ func renderDrafts(ctx context.Context, file, dir string, borrowed []string, f *a
 	opt := render.Options{Workers: f.workers, Progress: report, Cache: render.NewCache()}
 	var drafts []adopt.Draft
 	for _, name := range adopt.Lights {
-		sets := []string{fmt.Sprintf("film.width=%d", f.size), fmt.Sprintf("film.height=%d", f.size), fmt.Sprintf("film.spp=%d", f.spp)}
+		sets := []string{fmt.Sprintf("picture.width=%d", f.size), fmt.Sprintf("picture.height=%d", f.size), fmt.Sprintf("picture.samples=%d", f.spp)}
 		for _, other := range append([]string{"room"}, adopt.Lights...) {
 			sets = append(sets, fmt.Sprintf("lights.%s.on=%t", other, other == name || other == "room" && name == "window"))
 		}

@@ -14,7 +14,7 @@ import (
 )
 
 // The licensed eye, at both of its scales, as .glb and as .obj, becomes a scene that renders with no hand edit: three
-// drafts, a page that names each guess, and nothing written over. Under an even sky the pupil is dark and the white is not.
+// drafts, a page that names each guess, and nothing written over. Under an even sky the pupil is dark and the sclera is not.
 func TestAdopt(t *testing.T) {
 	eyes, err := filepath.Abs("../../testdata/eye")
 	require.NoError(t, err)
@@ -26,7 +26,7 @@ func TestAdopt(t *testing.T) {
 	} {
 		// Drafts of the last alone: they take most of the time.
 		drafts := q.file == "ict_right_eye.obj"
-		code, out, stderr := catchlight("adopt", filepath.Join(eyes, q.file), "--size", "48", "--spp", "2", fmt.Sprintf("--drafts=%t", drafts))
+		code, out, stderr := catchlight("adopt", filepath.Join(eyes, q.file), "--size", "48", "--samples", "2", fmt.Sprintf("--drafts=%t", drafts))
 		require.Zero(t, code, stderr)
 		require.Contains(t, out, q.says)
 		dir := filepath.Join("out", "adopt-"+strings.TrimSuffix(q.file, filepath.Ext(q.file)))
@@ -48,10 +48,10 @@ func TestAdopt(t *testing.T) {
 			require.Contains(t, string(page), w)
 		}
 		require.NotContains(t, string(page), "http")
-		// The pupil is found on the axis: dark beside the white in the overcast draft's linear picture.
-		code, _, stderr = catchlight("render", filepath.Join(dir, "scene.yaml"), "--size", "40x40", "--spp", "8", "--out", "x.pfm",
+		// The pupil is found on the axis: dark beside the sclera in the overcast draft's linear picture.
+		code, _, stderr = catchlight("render", filepath.Join(dir, "scene.yaml"), "--size", "40x40", "--samples", "8", "--out", "x.pfm",
 			"--set", "lights.window.on=false", "--set", "lights.room.on=false", "--set", "lights.overcast.on=true",
-			"--set", "camera.orbit.azimuth=0", "--set", "camera.orbit.elevation=0", "--set", "trace.effects.coat=false", "--set", "bodies.lid-card.on=false", "--set", "bodies.eye.eye.map_size=256")
+			"--set", "camera.orbit.azimuth=0", "--set", "camera.orbit.elevation=0", "--set", "effects.tear_film=false", "--set", "objects.lid-card.on=false", "--set", "objects.eye.map_size=256")
 		require.Zero(t, code, stderr)
 		p, err := imageio.Read("x.pfm")
 		require.NoError(t, err)
@@ -95,7 +95,7 @@ func TestAdoptedMapsLoad(t *testing.T) {
 	require.Zero(t, code, stderr)
 	d, err := scene.Load("mine/scene.yaml")
 	require.NoError(t, err)
-	e := d.Bodies[0].Eye
+	e := d.Objects[0].Eye
 	require.Equal(t, "eye_color.{tile}.png", filepath.Base(string(e.Iris.Colour.File)))
 	require.Equal(t, e.Iris.Colour.File, e.Sclera.Colour.File)
 	require.NotNil(t, e.Iris.Height)

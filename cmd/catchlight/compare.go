@@ -44,15 +44,15 @@ The folder gets both pictures (.exr, .png), side-by-side.png, wipe.png, wipe.apn
 lightness, colour, FLIP and HDR-FLIP, compare.json with the numbers of each part of the eye, and compare.html: one file,
 offline, with a border to drag, zoom and layers. A stopped comparison goes on when the same command is given again.
 
-  catchlight compare scenes/ferry_keeper.yaml --spp 32 --size 320x320
-  catchlight compare scenes/ferry_keeper.yaml --vary trace.effects.caustic=true,false --spp 32
+  catchlight compare scenes/ferry_keeper.yaml --samples 32 --size 320x320
+  catchlight compare scenes/ferry_keeper.yaml --vary effects.caustic=true,false --samples 32
   catchlight compare scenes/ferry_keeper.yaml --ref photo.jpg --patch 1210,340 --credit "Photo: the keeper's daughter, CC0"`,
 		Args: exactly(1, "one scene file is needed"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runCompare(cmd, args[0], &f) },
 	}
 	fl := c.Flags()
 	f.add(fl, "out/compare-NAME")
-	fl.StringVar(&f.renderFlags.lights, "lights", "", "rig whose lights stand in for the scene's own: a name or a file")
+	fl.StringVar(&f.renderFlags.lights, "lights", "", "light set-up whose lights stand in for the scene's own: a name or a file")
 	fl.StringVar(&f.vary, "vary", "", "KEY=a,b: compare two values of a key")
 	fl.Float64Var(&f.distance, "distance", 0.7, "how far the observer of FLIP is from a screen 0.7 m and 3840 pixels wide, in m")
 	f.photo.add(fl)
@@ -83,7 +83,7 @@ func (f *compareFlags) sides(d *scene.Description) (out []*shot, titles []string
 	if len(words) != 1 {
 		return nil, nil, usageError{errors.New("--vary compares within one look; give --looks once or not at all")}
 	}
-	if k := strings.TrimSpace(key); k == "film" || k == "camera" || strings.HasPrefix(k, "camera.") || strings.HasPrefix(k, "film.width") || strings.HasPrefix(k, "film.height") {
+	if k := strings.TrimSpace(key); k == "picture" || k == "camera" || strings.HasPrefix(k, "camera.") || strings.HasPrefix(k, "picture.width") || strings.HasPrefix(k, "picture.height") {
 		return nil, nil, usageError{fmt.Errorf("--vary %s: both pictures need the same camera and size", key)}
 	}
 	for i, v := range values {
@@ -170,7 +170,7 @@ func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 		return err
 	}
 	p := compare.Pair{
-		Title: sceneName(path) + ": " + titles[1] + " against " + titles[0], Width: d.Film.Width, Height: d.Film.Height,
+		Title: sceneName(path) + ": " + titles[1] + " against " + titles[0], Width: d.Picture.Width, Height: d.Picture.Height,
 		PerDegree: imgcmp.PixelsPerDegree(f.distance, 0.7, 3840), Distance: f.distance, Workers: f.workers,
 	}
 	if p.Workers == 0 {

@@ -74,7 +74,7 @@ const mostPhoto = 640
 
 // film returns the size of the picture to render: the photograph's shape.
 func (f *compareFlags) film(d *scene.Description, photo *compare.Photo, sized bool) (w, h int, err error) {
-	w, h = d.Film.Width, d.Film.Height
+	w, h = d.Picture.Width, d.Picture.Height
 	if !sized {
 		k := min(1, mostPhoto/float64(max(photo.Width, photo.Height)))
 		return max(1, int(math.Round(k*float64(photo.Width)))), max(1, int(math.Round(k*float64(photo.Height)))), nil
@@ -116,7 +116,7 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	if err != nil {
 		return err
 	}
-	sets := []string{fmt.Sprintf("film.width=%d", w), fmt.Sprintf("film.height=%d", h)}
+	sets := []string{fmt.Sprintf("picture.width=%d", w), fmt.Sprintf("picture.height=%d", h)}
 	// The file's focal length holds where the command doesn't say another.
 	fromFile := photo.Focal > 0 && !g.stay && !slices.ContainsFunc(f.set, func(s string) bool {
 		return strings.Contains(s, "camera.f") || strings.Contains(s, "camera.sensor_width")
@@ -359,7 +359,7 @@ func (f *compareFlags) gains(p *render.Prepared, eye int, photo, small *compare.
 		}
 		return q, s, nil
 	}
-	// Neither: the white of the eye is made as bright as the scene's.
+	// Neither: the sclera of the eye is made as bright as the scene's.
 	lum := func(pix []colour.RGB) float64 {
 		v := make([]float64, len(pix))
 		for i, c := range pix {
@@ -374,9 +374,9 @@ func (f *compareFlags) gains(p *render.Prepared, eye int, photo, small *compare.
 	}
 	k := lum(pix) / lum(small.Pix)
 	if !(k > 0) || math.IsInf(k, 0) {
-		return colour.RGB{}, "", errors.New("the white of the eye is not in the picture, or black there: give --patch or --chart for the exposure")
+		return colour.RGB{}, "", errors.New("the sclera of the eye is not in the picture, or black there: give --patch or --chart for the exposure")
 	}
-	return colour.Grey(k), fmt.Sprintf("Exposure: times %.3f, so that the white of the eye is as bright as in the scene (median); its colours are as they were. --patch or --chart set the white.", k), nil
+	return colour.Grey(k), fmt.Sprintf("Exposure: times %.3f, so that the sclera of the eye is as bright as in the scene (median); its colours are as they were. --patch or --chart set the white.", k), nil
 }
 
 // photoSide makes a side of the photograph.

@@ -28,7 +28,7 @@ func runLine(line string) (code int, out, errs string) {
 // pictures share with their seed. All files are there, and the same command again renders nothing.
 func TestCompareVary(t *testing.T) {
 	file := writeHeron(t)
-	line := "compare " + file + " --vary lights.sky.radiance=0.5,1 --set lights.lamp.on=false --size 32x32 --spp 8 --cache= -o cmp"
+	line := "compare " + file + " --vary lights.sky.radiance=0.5,1 --set lights.lamp.on=false --size 32x32 --samples 8 --cache= -o cmp"
 	code, out, errs := runLine(line)
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "wrote cmp/compare.html")
@@ -62,13 +62,13 @@ func TestCompareMistakes(t *testing.T) {
 	for _, c := range []struct{ args, says string }{
 		{"--looks traced", "give two ways"},
 		{"--looks traced,etched", "etched: known are"},
-		{"--vary film.spp", "give KEY=a,b"},
-		{"--vary film.seed=1,2,3", "give KEY=a,b"},
+		{"--vary picture.samples", "give KEY=a,b"},
+		{"--vary picture.seed=1,2,3", "give KEY=a,b"},
 		{"--vary camera.width=20,30", "same camera and size"},
 		{"--vary view.exposure=0,99", "[-40, 40]"},
-		{"--vary film.seed=1,2 --distance 0", "[0.05, 10] m"},
-		{"--vary film.seed=1,2 --shard 1/2", "a comparison is two pictures"},
-		{"--vary film.seed=1,2 --set camera={kind:plate,normal:[0,0,1],width:20}", "a plate records irradiance"},
+		{"--vary picture.seed=1,2 --distance 0", "[0.05, 10] m"},
+		{"--vary picture.seed=1,2 --shard 1/2", "a comparison is two pictures"},
+		{"--vary picture.seed=1,2 --set camera={kind:plate,normal:[0,0,1],width:20}", "a plate records irradiance"},
 	} {
 		code, _, errs := runLine("compare " + file + " " + c.args + " -o none")
 		require.Equal(t, exitUsage, code, "%s: %s", c.args, errs)
@@ -77,22 +77,22 @@ func TestCompareMistakes(t *testing.T) {
 	}
 }
 
-const marshGoat = `film: {width: 200, height: 150, spp: 8}
-camera: {aim: [0, 0, 4], orbit: {azimuth: 15, elevation: 2, distance: 1000}, focal_length: 1000}
-view: {background: colour, colour: 0.02}
-lights: [{name: sky, kind: constant, radiance: 0.5}, {name: lamp, kind: disc, radius: 240, from: {azimuth: 40, elevation: 20, distance: 2000}, radiance: 30}]
-bodies:
-  - {name: eye, shape: eye, eye: {map_size: 128, globe: {silhouette: 0.01}}}
-  - {name: card, on: false, shape: rectangle, size: [4, 4, 1], place: {at: [-13, 0, 12], rotate: [-2, 15, 0]}, material: {colour: 0.18}}
+const marshGoat = `picture: {width: 200, height: 150, samples: 8}
+camera: {target: [0, 0, 4], orbit: {azimuth: 15, elevation: 2, distance: 1000}, focal_length: 1000}
+view: {background: colour, background_colour: 0.02}
+lights: [{name: sky, kind: constant, radiance: 0.5}, {name: lamp, kind: disc, radius: 240, orbit: {azimuth: 40, elevation: 20, distance: 2000}, radiance: 30}]
+objects:
+  - {name: eye, shape: eye, map_size: 128, globe: {facet_error: 0.01}}
+  - {name: card, on: false, shape: rectangle, size: [4, 4, 1], transform: {translate: [-13, 0, 12], rotate: [-2, 15, 0]}, material: {colour: 0.18}}
 `
 
 // A picture of our own stands for the photograph: from another side, nearer, with half a stop more light. Its limbus is found
-// and gives the camera to within 4 % of the distance and 4 degrees; with the white of the eye as the measure of exposure the
+// and gives the camera to within 4 % of the distance and 4 degrees; with the sclera of the eye as the measure of exposure the
 // eye comes out alike.
 func TestComparePhoto(t *testing.T) {
 	t.Chdir(t.TempDir())
 	require.NoError(t, os.WriteFile("goat.yaml", []byte(marshGoat), 0o666))
-	code, _, errs := runLine("render goat.yaml --set camera.orbit={azimuth:28,elevation:-7,distance:850} --set camera.aim=[1,0.5,5] --set lights.sky.ev=0.5 --set lights.lamp.ev=0.5 -o goat.exr -o goat.png")
+	code, _, errs := runLine("render goat.yaml --set camera.orbit={azimuth:28,elevation:-7,distance:850} --set camera.target=[1,0.5,5] --set lights.sky.ev=0.5 --set lights.lamp.ev=0.5 -o goat.exr -o goat.png")
 	require.Zero(t, code, errs)
 	code, out, errs := runLine("compare goat.yaml --ref goat.exr --cache= -o cmp")
 	require.Zero(t, code, errs)
@@ -125,7 +125,7 @@ func TestComparePhoto(t *testing.T) {
 	}
 	// The same with a grey card beside the eye and lights of another colour and strength: what the patch says undoes both. The
 	// coded picture has no scene light, so no HDR-FLIP.
-	code, _, errs = runLine("render goat.yaml --set bodies.card.on=true --set lights.sky.tint=[1.2,0.8,0.5] --set lights.lamp.tint=[1.2,0.8,0.5] -o card.exr -o card.png")
+	code, _, errs = runLine("render goat.yaml --set objects.card.on=true --set lights.sky.tint=[1.2,0.8,0.5] --set lights.lamp.tint=[1.2,0.8,0.5] -o card.exr -o card.png")
 	require.Zero(t, code, errs)
 	code, out, errs = runLine("compare goat.yaml --ref card.exr --scene-camera --patch 18,75,6 --cache= -o patch")
 	require.Zero(t, code, errs)
@@ -141,7 +141,7 @@ func TestComparePhoto(t *testing.T) {
 			}
 		}
 	}
-	code, _, errs = runLine("compare goat.yaml --ref card.png --spp 1 --scene-camera --patch 18,75,6 --cache= -o coded")
+	code, _, errs = runLine("compare goat.yaml --ref card.png --samples 1 --scene-camera --patch 18,75,6 --cache= -o coded")
 	require.Zero(t, code, errs)
 	require.NoFileExists(t, filepath.Join("coded", "hdr-flip.png"))
 
@@ -164,7 +164,7 @@ func TestComparePhoto(t *testing.T) {
 	data = append(b.Bytes()[:2:2], 0xff, 0xe1, 0, byte(len(exif)+2))
 	data = append(append(data, exif...), b.Bytes()[2:]...)
 	require.NoError(t, os.WriteFile("goat.jpg", data, 0o666))
-	code, out, errs = runLine("compare goat.yaml --ref goat.jpg --spp 1 --cache= -o side")
+	code, out, errs = runLine("compare goat.yaml --ref goat.jpg --samples 1 --cache= -o side")
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "goat.jpg: 200 x 150 pixels")
 	require.Contains(t, out, "that of the file, 700 mm")
@@ -173,7 +173,7 @@ func TestComparePhoto(t *testing.T) {
 	for _, c := range []struct{ args, says string }{
 		{"--ref none.png", "none.png"},
 		{"--ref goat.png --looks traced,raster", "give one look"},
-		{"--ref goat.png --vary film.seed=1,2", "no --vary"},
+		{"--ref goat.png --vary picture.seed=1,2", "no --vary"},
 		{"--ref goat.png --size 100x100", "give 100x75"},
 		{"--ref goat.png --limbus 1,2;3,4", "5 are needed"},
 		{"--ref goat.png --limbus 1,2,3;4,5", "holds 3 numbers"},

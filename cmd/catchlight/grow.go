@@ -24,9 +24,9 @@ import (
 
 // growing is what the command asks for.
 type growing struct {
-	out, body, maps, format, green, layout, meshes string
-	size, bits                                     int
-	tile, tileSize, tileLongest                    float64
+	out, object, maps, format, green, layout, meshes string
+	size, bits                                       int
+	tile, tileSize, tileLongest                      float64
 }
 
 // mapReport is one map in the report.
@@ -39,7 +39,7 @@ type mapReport struct {
 // growReport is written beside the maps.
 type growReport struct {
 	Scene      string        `json:"scene"`
-	Body       string        `json:"body"`
+	Body       string        `json:"object"`
 	Size       int           `json:"size_px"`
 	Green      string        `json:"normal_green"`
 	Layout     string        `json:"layout"`
@@ -62,7 +62,7 @@ func growCommand() *cobra.Command {
 concave), thickness, zones and vessels as PNG or OpenEXR at any size up to 8192, the shells as .glb and .obj, a tileable
 wobble for the tear film, and a report of what each value means and how many texels a mm gets where.
 
-The eye is that of the first body of shape eye, or of --body. A short scene with one eye in it is description enough.`,
+The eye is that of the first object of shape eye, or of --object. A short scene with one eye in it is description enough.`,
 		Args: exactly(1, "one scene file is needed"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return g.run(args[0], cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -70,7 +70,7 @@ The eye is that of the first body of shape eye, or of --body. A short scene with
 	}
 	f := c.Flags()
 	f.StringVar(&g.out, "out", "", "folder for the files; it is made")
-	f.StringVar(&g.body, "body", "", "name of the eye's body")
+	f.StringVar(&g.object, "object", "", "name of the eye's object")
 	f.StringVar(&g.maps, "maps", "all", "maps to bake, by name with commas; all or none")
 	f.StringVar(&g.format, "format", "png", "png or exr")
 	f.StringVar(&g.green, "green", "up", "where a positive green of normal maps points: up or down")
@@ -131,15 +131,15 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	var b *scene.Body
-	for i := range d.Bodies {
-		if q := &d.Bodies[i]; q.Eye != nil && (q.Name == g.body || g.body == "" && b == nil) {
+	var b *scene.Object
+	for i := range d.Objects {
+		if q := &d.Objects[i]; q.Eye != nil && (q.Name == g.object || g.object == "" && b == nil) {
 			b = q
 		}
 	}
 	switch {
-	case b == nil && g.body != "":
-		return usageError{fmt.Errorf("--body %s: %s has no eye of that name", g.body, path)}
+	case b == nil && g.object != "":
+		return usageError{fmt.Errorf("--object %s: %s has no eye of that name", g.object, path)}
 	case b == nil:
 		return usageError{fmt.Errorf("%s: there is no eye in it", path)}
 	case b.Eye.Asset != nil:

@@ -16,8 +16,8 @@ import (
 )
 
 const growScene = `camera: {orbit: {distance: 600}, focal_length: 620}
-film: {width: 40, height: 40, spp: 48}
-lights: [{name: sky, kind: constant, radiance: 1}, {name: window, kind: rectangle, from: {azimuth: -40, elevation: 25, distance: 800}, radiance: 9}]
+picture: {width: 40, height: 40, samples: 48}
+lights: [{name: sky, kind: constant, radiance: 1}, {name: window, kind: rectangle, orbit: {azimuth: -40, elevation: 25, distance: 800}, radiance: 9}]
 `
 
 // grown writes a scene with a built eye and grows it into a folder.
@@ -25,7 +25,7 @@ func grown(t *testing.T, args ...string) (sceneFile, folder string) {
 	t.Helper()
 	dir := t.TempDir()
 	sceneFile, folder = filepath.Join(dir, "eye.yaml"), filepath.Join(dir, "grown")
-	require.NoError(t, os.WriteFile(sceneFile, []byte(growScene+"bodies: [{name: eye, shape: eye, eye: {map_size: 512, sclera: {veins: 0}}}]\n"), 0o666))
+	require.NoError(t, os.WriteFile(sceneFile, []byte(growScene+"objects: [{name: eye, shape: eye, map_size: 512, sclera: {veins: 0}}]\n"), 0o666))
 	var out, errs bytes.Buffer
 	require.Equal(t, 0, run(context.Background(), append([]string{"grow", sceneFile, "--out", folder}, args...), &out, &errs), errs.String())
 	return sceneFile, folder
@@ -66,10 +66,10 @@ func TestGrow(t *testing.T) {
 func TestGrowRefuses(t *testing.T) {
 	dir := t.TempDir()
 	file := filepath.Join(dir, "a.yaml")
-	require.NoError(t, os.WriteFile(file, []byte(growScene+"bodies: [{name: ball, shape: sphere}]\n"), 0o666))
+	require.NoError(t, os.WriteFile(file, []byte(growScene+"objects: [{name: ball, shape: sphere}]\n"), 0o666))
 	for _, c := range []struct{ args, want string }{
 		{"", "--out"}, {"--out x", "there is no eye"}, {"--out x --size 9000", "16 to 8192"}, {"--out x --bits 12", "8 or 16"},
-		{"--out x --maps mood", "mood"}, {"--out x --green left", "up, down"}, {"--out x --body y", "no eye of that name"}, {"--out x --wobble 90", "30 degrees"},
+		{"--out x --maps mood", "mood"}, {"--out x --green left", "up, down"}, {"--out x --object y", "no eye of that name"}, {"--out x --wobble 90", "30 degrees"},
 	} {
 		var out, errs bytes.Buffer
 		require.Equal(t, exitUsage, run(context.Background(), append([]string{"grow", file}, strings.Fields(c.args)...), &out, &errs), c.args)
@@ -78,7 +78,7 @@ func TestGrowRefuses(t *testing.T) {
 }
 
 // What was grown and is read back gives the same picture: the means over the iris (some 80 pixels of 48 samples, whose
-// noise is about 3 %) and over the white (1 %) agree within a little more than that. Without vessels: on top of the tissue
+// noise is about 3 %) and over the sclera (1 %) agree within a little more than that. Without vessels: on top of the tissue
 // they are a film that a picture of colours can only approximate.
 func TestGrownShellsGiveTheSamePicture(t *testing.T) {
 	for _, mesh := range []string{"glb", "obj"} {
@@ -88,10 +88,13 @@ func TestGrownShellsGiveTheSamePicture(t *testing.T) {
 		if mesh == "obj" {
 			unit = "unit: mm, "
 		}
-		require.NoError(t, os.WriteFile(second, []byte(growScene+`bodies:
+		require.NoError(t, os.WriteFile(second, []byte(growScene+`objects:
   - name: eye
     shape: eye
-    eye: {map_size: 512, asset: {file: eye.`+mesh+`, `+unit+`outer: outer, inner: inner, subdivide: 0, close_gap: false}, iris: {colour: {file: colour.png, wrap: clamp}}, sclera: {colour: {file: colour.png, wrap: clamp}}}
+    map_size: 512
+    asset: {file: eye.`+mesh+`, `+unit+`outer: outer, inner: inner, subdivide: 0, close_gap: false}
+    iris: {colour: {file: colour.png, tiling: clamp}}
+    sclera: {colour: {file: colour.png, tiling: clamp}}
 `), 0o666))
 		var mean [2][2]float64
 		for i, f := range []string{first, second} {

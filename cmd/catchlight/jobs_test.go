@@ -39,10 +39,10 @@ func program(t *testing.T, args ...string) *exec.Cmd {
 	return c
 }
 
-const heron = `film: {width: 16, height: 16, spp: 4}
+const heron = `picture: {width: 16, height: 16, samples: 4}
 camera: {kind: orthographic, width: 26, orbit: {distance: 200}}
-lights: [{name: sky, kind: constant, radiance: 0.5}, {name: lamp, kind: disc, radius: 60, from: {azimuth: 40, elevation: 20, distance: 500}, radiance: 40}]
-bodies: [{name: eye, shape: eye, eye: {map_size: 128}}]
+lights: [{name: sky, kind: constant, radiance: 0.5}, {name: lamp, kind: disc, radius: 60, orbit: {azimuth: 40, elevation: 20, distance: 500}, radiance: 40}]
+objects: [{name: eye, shape: eye, map_size: 128}]
 `
 
 func writeHeron(t *testing.T) string {
@@ -94,8 +94,8 @@ func TestKilledJobsGoOn(t *testing.T) {
 		dir, args string
 		kills     int
 	}{
-		{"turn", "turntable " + file + " --frames 6 --spp 6 --size 32x32 --keep-every 1ms", turns},
-		{"sheet", "sheet float.yaml --vary film.seed=1,2,3 --vary lights.sky.ev=0,1 --balls --spp 16 --size 64x64 --keep-every 1ms --cache=", 20},
+		{"turn", "turntable " + file + " --frames 6 --samples 6 --size 32x32 --keep-every 1ms", turns},
+		{"sheet", "sheet float.yaml --vary picture.seed=1,2,3 --vary lights.sky.ev=0,1 --balls --samples 16 --size 64x64 --keep-every 1ms --cache=", 20},
 	} {
 		args := strings.Fields(c.args)
 		began := time.Now()
@@ -146,7 +146,7 @@ func must(list []string, err error) []string {
 // An interrupt ends a job with exit code 130; given again it goes on and ends with the same files. Parts of it, merged, do too.
 func TestJobInterruptAndParts(t *testing.T) {
 	file := writeHeron(t)
-	args := []string{"turntable", file, "--frames", "4", "--spp", "3", "--size", "24x24"}
+	args := []string{"turntable", file, "--frames", "4", "--samples", "3", "--size", "24x24"}
 	code, stdout, stderr := catchlight(append(args, "-o", "one")...)
 	require.Zero(t, code, stderr)
 	require.Contains(t, stdout, "5 frames: 5 rendered, 0 there already")
@@ -243,10 +243,10 @@ func TestJobMistakes(t *testing.T) {
 		"sheet " + file + " --pupils wide":                 `--pupils "wide"`,
 		"sheet " + file + " --gaze 20":                     `--gaze "20": give azimuth:elevation`,
 		"sheet " + file + " --views 0:95":                  `--views "0:95"`,
-		"sheet " + file + " --vary film.spp":               `--vary "film.spp": give KEY=a,b,c`,
-		"sheet " + file + " --vary film.sp=1,2":            "film.sp: unknown key; did you mean spp?",
+		"sheet " + file + " --vary picture.samples":        `--vary "picture.samples": give KEY=a,b,c`,
+		"sheet " + file + " --vary picture.sp=1,2":         "picture.sp: unknown key; did you mean samples?",
 		"sheet " + file + " --looks painted":               "--looks painted: known are",
-		"sheet " + file + " --lights nowhere":              "--lights nowhere: no such rig",
+		"sheet " + file + " --lights nowhere":              "--lights nowhere: no such light set-up",
 		"sheet " + file + " --page gif":                    "--page gif: known are png, svg, pdf",
 		"sheet " + file + " --shard 3/2":                   `--shard "3/2"`,
 		"turntable " + file + " --frames 3":                "--frames 3: give an even number",
@@ -263,23 +263,23 @@ func TestJobMistakes(t *testing.T) {
 // A bare eye is turned as it stands; one in lids turns within them, on top of where it looks.
 func TestLookEyes(t *testing.T) {
 	const yaml = `
-film: {width: 8, height: 8, spp: 1}
+picture: {width: 8, height: 8, samples: 1}
 camera: {orbit: {}}
 lights: [{name: sky, kind: constant, radiance: 1}]
-bodies:
-  - {name: bare, shape: eye, place: {rotate: [1, 2, 3]}}
+objects:
+  - {name: bare, shape: eye, transform: {rotate: [1, 2, 3]}}
   - {name: lidded, shape: eye, lids: {}}
   - {name: told, shape: eye, gaze: {azimuth: 3, elevation: -4}}
-  - {name: pair, shape: eye, pair: 63, place: {at: [0, 0, 10]}, gaze: {look_at: [100, 0, 110]}}
+  - {name: pair, shape: eye, pair: 63, transform: {translate: [0, 0, 10]}, gaze: {target: [100, 0, 110]}}
 `
 	d, err := scene.Parse("look.yaml", []byte(yaml))
 	require.NoError(t, err)
 	sets, err := lookEyes(d, 10, 5)
 	require.NoError(t, err)
-	require.Equal(t, []string{"bodies.bare.place.rotate=[-4, 12, 3]",
-		"bodies.lidded.gaze.kappa=0", "bodies.lidded.gaze.azimuth=10", "bodies.lidded.gaze.elevation=5",
-		"bodies.told.gaze.azimuth=13", "bodies.told.gaze.elevation=1",
-		"bodies.pair.gaze.look_at=null", "bodies.pair.gaze.azimuth=55", "bodies.pair.gaze.elevation=5"}, sets)
+	require.Equal(t, []string{"objects.bare.transform.rotate=[-4, 12, 3]",
+		"objects.lidded.gaze.kappa=0", "objects.lidded.gaze.azimuth=10", "objects.lidded.gaze.elevation=5",
+		"objects.told.gaze.azimuth=13", "objects.told.gaze.elevation=1",
+		"objects.pair.gaze.target=null", "objects.pair.gaze.azimuth=55", "objects.pair.gaze.elevation=5"}, sets)
 	_, err = d.With(sets...)
 	require.NoError(t, err)
 }

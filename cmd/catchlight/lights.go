@@ -14,17 +14,17 @@ import (
 	"catchlight/scene"
 )
 
-// rigFolders are where rigs are looked for by name: beside the scene file, then in the shipped scenes.
-func rigFolders(scenePath string) []string {
-	out := []string{filepath.Join(filepath.Dir(scenePath), "rigs")}
-	if shipped := filepath.Join("scenes", "rigs"); filepath.Clean(out[0]) != shipped {
+// lightSetupFolders are where light set-ups are looked for by name: beside the scene file, then in the shipped scenes.
+func lightSetupFolders(scenePath string) []string {
+	out := []string{filepath.Join(filepath.Dir(scenePath), "light_setups")}
+	if shipped := filepath.Join("scenes", "light_setups"); filepath.Clean(out[0]) != shipped {
 		out = append(out, shipped)
 	}
 	return out
 }
 
-// findRig returns the file of a rig that is given by name or by file.
-func findRig(scenePath, word string) (string, error) {
+// findLightSetup returns the file of a light set-up that is given by name or by file.
+func findLightSetup(scenePath, word string) (string, error) {
 	if strings.ContainsAny(word, `/\`) || filepath.Ext(word) == ".yaml" {
 		if _, err := os.Stat(word); err != nil {
 			return "", usageError{fmt.Errorf("--lights %s: %w", word, errors.Unwrap(err))}
@@ -32,38 +32,40 @@ func findRig(scenePath, word string) (string, error) {
 		return word, nil
 	}
 	var known []string
-	for _, dir := range rigFolders(scenePath) {
+	for _, dir := range lightSetupFolders(scenePath) {
 		path := filepath.Join(dir, word+".yaml")
 		if _, err := os.Stat(path); err == nil {
 			return path, nil
 		} else if !errors.Is(err, fs.ErrNotExist) {
 			return "", usageError{fmt.Errorf("--lights %s: %w", word, err)}
 		}
-		for _, f := range rigFiles(dir) {
-			known = append(known, rigName(f))
+		for _, f := range lightSetupFiles(dir) {
+			known = append(known, lightSetupName(f))
 		}
 	}
 	slices.Sort(known)
-	return "", usageError{fmt.Errorf("--lights %s: no such rig in %s; known: %s", word, strings.Join(rigFolders(scenePath), ", "), strings.Join(slices.Compact(known), ", "))}
+	return "", usageError{fmt.Errorf("--lights %s: no such light set-up in %s; known: %s", word, strings.Join(lightSetupFolders(scenePath), ", "), strings.Join(slices.Compact(known), ", "))}
 }
 
-func rigFiles(dir string) []string {
+func lightSetupFiles(dir string) []string {
 	files, _ := filepath.Glob(filepath.Join(dir, "*.yaml"))
 	return files
 }
 
-func rigName(file string) string { return strings.TrimSuffix(filepath.Base(file), filepath.Ext(file)) }
+func lightSetupName(file string) string {
+	return strings.TrimSuffix(filepath.Base(file), filepath.Ext(file))
+}
 
-// lightsCommand lists the rigs.
+// lightsCommand lists the light set-ups.
 func lightsCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "lights [FOLDER]",
-		Short: "List the rigs of lights, what each is and what it shows of an eye",
-		Long: `List the rigs of lights, what each is and what it shows of an eye.
+		Short: "List the light set-ups, what each is and what it shows of an eye",
+		Long: `List the light set-ups, what each is and what it shows of an eye.
 
-A rig is a file with the keys rig and lights. The rendering commands take one in place of the scene's own lights with
---lights NAME or --lights FILE. All shipped rigs are balanced: a grey card of 18 % in the eye's place, facing the key, reads
-0.18 before the view transform. --set rig.turn=30 turns a rig about the upright axis, --set rig.ev=-0.3 replaces its level.`,
+A light set-up is a file with the keys light_setup and lights. The rendering commands take one in place of the scene's own lights with
+--lights NAME or --lights FILE. All shipped light set-ups are balanced: a grey card of 18 % in the eye's place, facing the key, reads
+0.18 before the view transform. --set light_setup.rotation=30 turns a light set-up about the upright axis, --set light_setup.ev=-0.3 replaces its level.`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return usageError{errors.New("lights: one folder at most")}
@@ -71,24 +73,24 @@ A rig is a file with the keys rig and lights. The rendering commands take one in
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			dir := filepath.Join("scenes", "rigs")
+			dir := filepath.Join("scenes", "light_setups")
 			if len(args) == 1 {
 				dir = args[0]
 			}
-			files := rigFiles(dir)
+			files := lightSetupFiles(dir)
 			if len(files) == 0 {
-				return fmt.Errorf("%s: no rig there", dir)
+				return fmt.Errorf("%s: no light set-up there", dir)
 			}
-			blank, err := scene.Parse("blank.yaml", []byte("camera: {orbit: {distance: 100}}\nbodies: [{name: card, shape: rectangle}]\nlights: [{name: none, kind: constant, radiance: 0}]"))
+			blank, err := scene.Parse("blank.yaml", []byte("camera: {orbit: {distance: 100}}\nobjects: [{name: card, shape: rectangle}]\nlights: [{name: none, kind: constant, radiance: 0}]"))
 			if err != nil {
 				return err
 			}
 			for _, f := range files {
-				d, err := blank.WithRig(f)
+				d, err := blank.WithLightSetup(f)
 				if err != nil {
 					return err
 				}
-				fmt.Fprintf(cmd.OutOrStdout(), "%-10s %s\n%10s shows %s\n", rigName(f), d.Rig.About, "", d.Rig.Reveals)
+				fmt.Fprintf(cmd.OutOrStdout(), "%-10s %s\n%10s shows %s\n", lightSetupName(f), d.LightSetup.About, "", d.LightSetup.Shows)
 			}
 			return nil
 		},

@@ -18,7 +18,7 @@ import (
 	"catchlight/scene"
 )
 
-// Exit codes: 0 done, 1 failed, 2 bad usage or bad scene, 130 interrupted.
+// Exit 8-bit levels: 0 done, 1 failed, 2 bad usage or bad scene, 130 interrupted.
 const (
 	exitFailed      = 1
 	exitUsage       = 2
@@ -58,6 +58,9 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	return exitFailed
 }
 
+// oldFlags are options that had another name before.
+var oldFlags = map[string]string{"spp": "samples", "profile": "budget", "body": "object"}
+
 // execute carries out one command line.
 func execute(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	root := &cobra.Command{
@@ -82,6 +85,9 @@ Optical and anatomical defaults serve pictures; they are no medical advice.`,
 	root.SuggestionsMinimumDistance = 2
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
 		text, _, _ := strings.Cut(err.Error(), ": strconv.")
+		if name, ok := strings.CutPrefix(text, "unknown flag: --"); ok && oldFlags[name] != "" {
+			text = fmt.Sprintf("--%s is now --%s", name, oldFlags[name])
+		}
 		return usageError{errors.New(text)}
 	})
 	root.AddCommand(renderCommand(), growCommand(), sheetCommand(), turntableCommand(), compareCommand(), adoptCommand(), watchCommand(), mergeCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
@@ -102,8 +108,16 @@ func exactly(n int, what string) cobra.PositionalArgs {
 }
 
 func keysCommand() *cobra.Command {
-	return &cobra.Command{Use: "keys", Short: "Print every key of a scene file, with unit, range and default", Args: exactly(0, "no arguments are needed"),
-		RunE: func(cmd *cobra.Command, _ []string) error { return scene.Reference(cmd.OutOrStdout()) }}
+	old := false
+	c := &cobra.Command{Use: "keys", Short: "Print every key of a scene file, with unit, range, default and its source", Args: exactly(0, "no arguments are needed"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if old {
+				return scene.OldNames(cmd.OutOrStdout())
+			}
+			return scene.Reference(cmd.OutOrStdout())
+		}}
+	c.Flags().BoolVar(&old, "old", false, "print the table of keys that had another name before")
+	return c
 }
 
 func exampleCommand() *cobra.Command {

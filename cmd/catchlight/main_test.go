@@ -17,10 +17,10 @@ import (
 )
 
 // A heron's float on the marsh: quick to render, for the command's own behaviour.
-const float = `film: {width: 16, height: 12, spp: 2}
+const float = `picture: {width: 16, height: 12, samples: 2}
 camera: {orbit: {distance: 200}, fov: 20}
 lights: [{name: sky, kind: constant, radiance: 0.5}]
-bodies: [{name: float, shape: sphere, radius: 15}]
+objects: [{name: float, shape: sphere, radius: 15}]
 `
 
 // catchlight runs one command line and returns the exit code and both outputs.
@@ -41,7 +41,7 @@ func writeScene(t *testing.T) (dir, file string) {
 func TestRasterLook(t *testing.T) {
 	dir, file := writeScene(t)
 	t.Chdir(dir)
-	code, out, stderr := catchlight("render", file, "--look", "raster", "--profile", "lean", "--out", "a.png", "--out", "a.exr")
+	code, out, stderr := catchlight("render", file, "--look", "raster", "--budget", "lean", "--out", "a.png", "--out", "a.exr")
 	require.Zero(t, code, stderr)
 	require.Contains(t, out, "wrote a.png (16 x 12, raster)")
 	pic, err := imageio.Read("a.exr")
@@ -50,9 +50,9 @@ func TestRasterLook(t *testing.T) {
 	data, err := os.ReadFile("a.json")
 	require.NoError(t, err)
 	require.Contains(t, string(data), `"bake_seconds"`)
-	code, _, stderr = catchlight("render", file, "--look", "raster", "--profile", "skiff")
+	code, _, stderr = catchlight("render", file, "--look", "raster", "--budget", "skiff")
 	require.Equal(t, exitUsage, code)
-	require.Contains(t, stderr, "--profile skiff: raster.profile:")
+	require.Contains(t, stderr, "--budget skiff: raster.budget:")
 	require.Contains(t, stderr, "is none of full, lean, middle, nor a file that ends in .yaml")
 }
 
@@ -72,21 +72,21 @@ func TestMistakes(t *testing.T) {
 		{"render a b", exitUsage, "render: one scene file is needed, 2 given; see catchlight render --help"},
 		{"render nest.yaml", exitUsage, "nest.yaml: cannot be read: no such file or directory"},
 		{"render " + file + " --fast", exitUsage, "unknown flag: --fast"},
-		{"render " + file + " --spp x", exitUsage, `invalid argument "x" for "--spp" flag`},
-		{"render " + file + " --spp 0", exitUsage, "--spp 0: film.spp: 0 is outside [1, 1048576]"},
+		{"render " + file + " --samples x", exitUsage, `invalid argument "x" for "--samples" flag`},
+		{"render " + file + " --samples 0", exitUsage, "--samples 0: picture.samples: 0 is outside [1, 1048576]"},
 		{"render " + file + " --look oil", exitUsage, "--look oil: known are raster, traced"},
-		{"render " + file + " --look raster --spp 4", exitUsage, "--spp has no meaning with --look raster, which takes no samples"},
-		{"render " + file + " --seed -1", exitUsage, "--seed -1: film.seed: -1 is outside [0, 2147483647]"},
+		{"render " + file + " --look raster --samples 4", exitUsage, "--samples has no meaning with --look raster, which takes no samples"},
+		{"render " + file + " --seed -1", exitUsage, "--seed -1: picture.seed: -1 is outside [0, 2147483647]"},
 		{"render " + file + " --size 3x", exitUsage, `--size "3x": give width and height in pixels as WxH, for instance 640x640`},
 		{"render " + file + " --size 3x4x5", exitUsage, `--size "3x4x5": give width and height in pixels as WxH, for instance 640x640`},
-		{"render " + file + " --size 0x99999", exitUsage, "--size 0x99999: film.width: 0 is outside [1, 16384] px\n--size 0x99999: film.height: 99999 is outside [1, 16384] px"},
-		{"render " + file + " --size 16000x16000", exitUsage, "--size 16000x16000: film.height: 16000 x 16000 is more than 100 million pixels"},
+		{"render " + file + " --size 0x99999", exitUsage, "--size 0x99999: picture.width: 0 is outside [1, 16384] px\n--size 0x99999: picture.height: 99999 is outside [1, 16384] px"},
+		{"render " + file + " --size 16000x16000", exitUsage, "--size 16000x16000: picture.height: 16000 x 16000 is more than 100 million pixels"},
 		{"render " + file + " --workers -1", exitUsage, "--workers -1 is outside [0, 4096]"},
 		{"render " + file + " --out a.jpg", exitUsage, `--out a.jpg: the ending ".jpg" is not one of .png .hdr .pfm .exr .tif`},
 		{"render " + file + " --out a.png --out ./a.png", exitUsage, "--out ./a.png: given twice"},
 		{"render " + file + " --out folder.png", exitFailed, "folder.png: is a folder"},
 		{"render " + file + " --out reed/a.png", exitFailed, "reed/a.png: its folder can't be made: mkdir reed: not a directory"},
-		{"render " + file + " --set film.sp=3", exitUsage, "--set film.sp=3: film.sp: unknown key; did you mean spp?"},
+		{"render " + file + " --set picture.sp=3", exitUsage, "--set picture.sp=3: picture.sp: unknown key; did you mean samples?"},
 		{"keys all", exitUsage, "keys: no arguments are needed, 1 given; see catchlight keys --help"},
 		{"check-picture", exitUsage, "check-picture: one picture is needed, 0 given; see catchlight check-picture --help"},
 		{"check-picture nest.png", exitFailed, "open nest.png: no such file or directory"},
@@ -107,7 +107,7 @@ func TestRender(t *testing.T) {
 	code, stdout, stderr := catchlight("render", file, "--stats", "sub/stats.json")
 	require.Zero(t, code, stderr)
 	require.Equal(t, "wrote out/float.png (16 x 12, 2 spp)\n", stdout)
-	code, stdout, stderr = catchlight("render", file, "-o", "sub/a.pfm", "-o", "sub/a.tif", "--size", "8x4", "--spp", "3", "--set", "lights.sky.ev=1")
+	code, stdout, stderr = catchlight("render", file, "-o", "sub/a.pfm", "-o", "sub/a.tif", "--size", "8x4", "--samples", "3", "--set", "lights.sky.ev=1")
 	require.Zero(t, code, stderr)
 	require.Equal(t, "wrote sub/a.pfm (8 x 4, 3 spp)\nwrote sub/a.tif (8 x 4, 3 spp)\n", stdout)
 	pic, err := imageio.Read("sub/a.pfm")
@@ -147,7 +147,7 @@ func TestInterrupt(t *testing.T) {
 	defer cancel()
 	var stdout bytes.Buffer
 	stderr := cancelAt{text: "rendering", cancel: cancel}
-	code := run(ctx, []string{"render", file, "--spp", "1048576", "--out", "a.pfm"}, &stdout, &stderr)
+	code := run(ctx, []string{"render", file, "--samples", "1048576", "--out", "a.pfm"}, &stdout, &stderr)
 	require.Equal(t, exitInterrupted, code, stderr.String())
 	require.Regexp(t, `^wrote a\.partial\.pfm \(16 x 12, [1-9][0-9]* spp\)\n$`, stdout.String())
 	require.NoFileExists(t, "a.pfm")
@@ -163,7 +163,7 @@ func TestPrints(t *testing.T) {
 	require.NoError(t, err)
 	code, stdout, _ = catchlight("keys")
 	require.Zero(t, code)
-	require.Contains(t, stdout, "`film.spp`")
+	require.Contains(t, stdout, "`picture.samples`")
 	code, stdout, _ = catchlight("version")
 	require.Zero(t, code)
 	require.Regexp(t, `^catchlight \S+.* go1\.\d+`, stdout)
@@ -236,25 +236,25 @@ func TestShardsAndContinue(t *testing.T) {
 		require.NoError(t, err)
 		require.True(t, bytes.Equal(x, y), "%s and %s differ", a, b)
 	}
-	ok("render", file, "--spp", "12", "-o", "one.exr", "-o", "one.png")
+	ok("render", file, "--samples", "12", "-o", "one.exr", "-o", "one.png")
 	for _, i := range []string{"1/3", "3/3", "2/3"} {
-		ok("render", file, "--spp", "12", "-o", "part.png", "--shard", i)
+		ok("render", file, "--samples", "12", "-o", "part.png", "--shard", i)
 	}
 	ok("merge", "part.shard-2-of-3.film", "part.shard-1-of-3.film", "part.shard-3-of-3.film", "-o", "joined.exr", "-o", "joined.png")
 	same("one.exr", "joined.exr")
 	same("one.png", "joined.png")
 	bad("a part is missing", "merge", "part.shard-1-of-3.film", "part.shard-3-of-3.film", "-o", "x.exr")
 	bad("is in both", "merge", "part.shard-1-of-3.film", "part.shard-1-of-3.film", "-o", "x.exr")
-	ok("render", file, "--spp", "12", "--seed", "5", "-o", "other.png", "--shard", "2/3")
+	ok("render", file, "--samples", "12", "--seed", "5", "-o", "other.png", "--shard", "2/3")
 	bad("it is of another scene", "merge", "part.shard-1-of-3.film", "other.shard-2-of-3.film", "-o", "x.exr")
 	bad("--shard \"4/3\"", "render", file, "--shard", "4/3")
 	bad("--shard with --error", "render", file, "--shard", "1/3", "--error", "draft")
 	bad("--error \"fine\" is none of draft, final, print", "render", file, "--error", "fine")
 
 	bad("--continue: there is no", "render", file, "-o", "more.exr", "--continue")
-	ok("render", file, "--spp", "5", "-o", "more.exr", "--keep")
-	bad("more.film is there already", "render", file, "--spp", "12", "-o", "more.exr", "--keep")
-	ok("render", file, "--spp", "12", "-o", "more.exr", "--continue")
+	ok("render", file, "--samples", "5", "-o", "more.exr", "--keep")
+	bad("more.film is there already", "render", file, "--samples", "12", "-o", "more.exr", "--keep")
+	ok("render", file, "--samples", "12", "-o", "more.exr", "--continue")
 	same("one.exr", "more.exr")
 	bad("it is of another scene", "render", file, "--seed", "5", "-o", "more.exr", "--continue")
 }

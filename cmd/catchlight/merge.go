@@ -31,8 +31,8 @@ func mergeCommand() *cobra.Command {
 
 Parts of one picture are its NAME.shard-i-of-n.film files, each with the .json that lies beside it:
 
-  catchlight render scenes/ferry_keeper.yaml --spp 256 --shard 1/2 --out a.png
-  catchlight render scenes/ferry_keeper.yaml --spp 256 --shard 2/2 --out a.png
+  catchlight render scenes/ferry_keeper.yaml --samples 256 --shard 1/2 --out a.png
+  catchlight render scenes/ferry_keeper.yaml --samples 256 --shard 2/2 --out a.png
   catchlight merge a.shard-*.film --out a.png --out a.exr
 
 Parts of a sheet or a turntable are their folders; --out names the folder of the whole:

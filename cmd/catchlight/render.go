@@ -58,7 +58,7 @@ numbers goes to NAME.json beside the first picture. Ctrl-C leaves a whole pictur
 and exits with 130; a second Ctrl-C ends at once.
 
 --error draft, final, print or a number stops each tile of 16 x 16 pixels once its standard error is at most 2, 0.75 or
-0.4 steps of an 8-bit display code (or that share of the display signal); --spp is then the most that a pixel gets.
+0.4 steps of an 8-bit level (or that share of the display signal); --samples is then the most that a pixel gets.
 
 --keep saves the sums in NAME.film now and then and at the end; --continue goes on from there, after an interrupt, a crash
 or a finished render, with the samples and error now asked for, to the same bits as one run. --shard i/n renders one part
@@ -66,7 +66,7 @@ of the samples into NAME.shard-i-of-n.film; catchlight merge puts the parts toge
 
 Overrides name keys by path, lists by name or index:
 
-  catchlight render scenes/ferry_keeper.yaml --spp 16 --set bodies.eye.eye.iris.pupil=2.5 --set lights.window.ev=1`,
+  catchlight render scenes/ferry_keeper.yaml --samples 16 --set objects.eye.iris.pupil=2.5 --set lights.window.ev=1`,
 		Args: exactly(1, "one scene file is needed"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runRender(cmd.Context(), args[0], &f, cmd.Flags().Changed, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -76,8 +76,8 @@ Overrides name keys by path, lists by name or index:
 	fl.StringArrayVarP(&f.out, "out", "o", nil, "picture to write; repeatable")
 	f.shared(fl)
 	fl.StringVar(&f.look, "look", "traced", "traced, or raster: what a real-time renderer would show (settings: the scene's raster keys)")
-	fl.StringVar(&f.lights, "lights", "", "rig whose lights stand in for the scene's own: a name (see catchlight lights) or a file")
-	fl.StringVar(&f.probe, "probe", "", "render nothing, but say what pixel x,y shows: bodies, places in mm, maps, texels, values")
+	fl.StringVar(&f.lights, "lights", "", "light set-up whose lights stand in for the scene's own: a name (see catchlight lights) or a file")
+	fl.StringVar(&f.probe, "probe", "", "render nothing, but say what pixel x,y shows: objects, places in mm, maps, texels, values")
 	fl.StringVar(&f.stats, "stats", "", "write the report to this JSON file instead of NAME.json beside the first picture")
 	fl.BoolVar(&f.keep, "keep", false, "save the sums in NAME.film beside the first picture, to go on from")
 	fl.DurationVar(&f.every, "keep-every", time.Minute, "time between saves")
@@ -88,13 +88,13 @@ Overrides name keys by path, lists by name or index:
 
 // shared adds the flags that all commands that trace pictures have.
 func (f *renderFlags) shared(fl *pflag.FlagSet) {
-	fl.IntVar(&f.spp, "spp", 0, "samples per pixel, instead of the scene's")
+	fl.IntVar(&f.spp, "samples", 0, "samples per pixel, instead of the scene's")
 	fl.StringVar(&f.size, "size", "", "picture size as WxH, instead of the scene's")
 	fl.IntVar(&f.seed, "seed", 0, "seed of all random numbers, instead of the scene's")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
-	fl.BoolVar(&f.denoise, "denoise", false, "show pictures with their grain taken out (film.denoise); .exr files hold both")
-	fl.StringVar(&f.profile, "profile", "", "budget of the raster look: lean, middle, full, or a .yaml file; the scene's own raster keys go before it")
+	fl.BoolVar(&f.denoise, "denoise", false, "show pictures with their grain taken out (picture.denoise); .exr files hold both")
+	fl.StringVar(&f.profile, "budget", "", "budget of the raster look: lean, middle, full, or a .yaml file; the scene's own raster keys go before it")
 	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
 }
 
@@ -107,41 +107,41 @@ func (f *renderFlags) overrides(given func(flag string) bool) ([]override, error
 	for _, s := range f.set {
 		list = append(list, override{"--set " + s, s})
 	}
-	if given("profile") {
+	if given("budget") {
 		name := f.profile
-		if scene.ProfileText(name) == "" { // a file, from where the command runs
+		if scene.BudgetText(name) == "" { // a file, from where the command runs
 			var err error
 			if name, err = filepath.Abs(name); err != nil {
 				return nil, err
 			}
 		}
-		list = append(list, override{"--profile " + f.profile, fmt.Sprintf("raster.profile=%q", name)})
+		list = append(list, override{"--budget " + f.profile, fmt.Sprintf("raster.budget=%q", name)})
 	}
-	if given("spp") {
-		list = append(list, override{fmt.Sprintf("--spp %d", f.spp), fmt.Sprintf("film.spp=%d", f.spp)})
+	if given("samples") {
+		list = append(list, override{fmt.Sprintf("--samples %d", f.spp), fmt.Sprintf("picture.samples=%d", f.spp)})
 	}
 	if given("error") {
 		e, err := render.ParseTarget(f.target)
 		if err != nil {
 			return nil, usageError{fmt.Errorf("--error %w", err)}
 		}
-		list = append(list, override{"--error " + f.target, fmt.Sprintf("film.error=%g", e)})
-		if !given("spp") && !slices.ContainsFunc(f.set, func(s string) bool { return strings.HasPrefix(strings.TrimSpace(s), "film.spp") }) {
-			list = append(list, override{"--error " + f.target, fmt.Sprintf("film.spp=%d", render.TargetSPP)})
+		list = append(list, override{"--error " + f.target, fmt.Sprintf("picture.error=%g", e)})
+		if !given("samples") && !slices.ContainsFunc(f.set, func(s string) bool { return strings.HasPrefix(strings.TrimSpace(s), "picture.samples") }) {
+			list = append(list, override{"--error " + f.target, fmt.Sprintf("picture.samples=%d", render.TargetSPP)})
 		}
 	}
 	if given("denoise") {
-		list = append(list, override{"--denoise", fmt.Sprintf("film.denoise=%t", f.denoise)})
+		list = append(list, override{"--denoise", fmt.Sprintf("picture.denoise=%t", f.denoise)})
 	}
 	if given("seed") {
-		list = append(list, override{fmt.Sprintf("--seed %d", f.seed), fmt.Sprintf("film.seed=%d", f.seed)})
+		list = append(list, override{fmt.Sprintf("--seed %d", f.seed), fmt.Sprintf("picture.seed=%d", f.seed)})
 	}
 	if given("size") {
 		m := sizeForm.FindStringSubmatch(f.size)
 		if m == nil {
 			return nil, usageError{fmt.Errorf("--size %q: give width and height in pixels as WxH, for instance 640x640", f.size)}
 		}
-		list = append(list, override{"--size " + f.size, "film.width=" + m[1]}, override{"--size " + f.size, "film.height=" + m[2]})
+		list = append(list, override{"--size " + f.size, "picture.width=" + m[1]}, override{"--size " + f.size, "picture.height=" + m[2]})
 	}
 	return list, nil
 }
@@ -162,11 +162,11 @@ func (f *renderFlags) load(path string, given func(string) bool) (*scene.Descrip
 	if f.lights == "" {
 		d, err = scene.Load(path, sets...)
 	} else {
-		var rig string
-		if rig, err = findRig(path, f.lights); err != nil {
+		var setup string
+		if setup, err = findLightSetup(path, f.lights); err != nil {
 			return nil, err
 		}
-		d, err = scene.LoadLit(path, rig, sets...)
+		d, err = scene.LoadLit(path, setup, sets...)
 	}
 	var problems scene.Problems
 	if errors.As(err, &problems) {
@@ -212,7 +212,7 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		return usageError{fmt.Errorf("--look %s: known are %s", f.look, strings.Join(lookNames(), ", "))}
 	}
 	if f.look == "raster" {
-		for _, flag := range []string{"keep", "continue", "shard", "error", "spp", "denoise"} {
+		for _, flag := range []string{"keep", "continue", "shard", "error", "samples", "denoise"} {
 			if given(flag) {
 				return usageError{fmt.Errorf("--%s has no meaning with --look raster, which takes no samples", flag)}
 			}
@@ -348,8 +348,8 @@ func (f *renderFlags) keeping(d *scene.Description, base string) (*render.Keep, 
 	if f.every < 0 {
 		return nil, shard, usageError{fmt.Errorf("--keep-every %v is negative", f.every)}
 	}
-	if shard.Count > 1 && d.Film.Error > 0 {
-		return nil, shard, usageError{errors.New("--shard with --error: one part of the samples can't tell the error of all; split by frames or cells, or render with --spp")}
+	if shard.Count > 1 && d.Picture.Error > 0 {
+		return nil, shard, usageError{errors.New("--shard with --error: one part of the samples can't tell the error of all; split by frames or cells, or render with --samples")}
 	}
 	if !f.keep && !f.goOn && shard.Count <= 1 {
 		return nil, shard, nil
@@ -413,7 +413,7 @@ func writeStats(path string, d *scene.Description, r *render.Result, shard rende
 	if shard.Count > 1 {
 		text = fmt.Sprintf("%d/%d", shard.Index, shard.Count)
 	}
-	return writeJSON(path, report{versionText(), d.File, d.RigFile(), d.Overrides(), id, text, time.Now().UTC().Format(time.RFC3339), prepare, write, r.Stats})
+	return writeJSON(path, report{versionText(), d.File, d.LightSetupFile(), d.Overrides(), id, text, time.Now().UTC().Format(time.RFC3339), prepare, write, r.Stats})
 }
 
 func writeJSON(path string, v any) error {

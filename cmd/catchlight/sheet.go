@@ -41,12 +41,12 @@ func sheetCommand() *cobra.Command {
 
 The first axis given, in the order of the flags below, makes the columns; all others together make the rows:
 
-  --lights window,low-sun,night     rigs by name or file
+  --lights window,low-sun,night     light set-ups by name or file
   --looks traced                    ways to make the picture
   --pupils 2,4,6                    mm across
   --gaze 0:0,20:0,0:15              azimuth:elevation in degrees
   --views 0:0,45:5                  camera about its aim, azimuth:elevation in degrees
-  --vary KEY=a,b,c                  values of any key of the scene, film.seed too; twice at most
+  --vary KEY=a,b,c                  values of any key of the scene, picture.seed too; twice at most
 
 --balls adds a grey ball of 18 % and a mirror ball, --chart a colour chart of 24 published patches, both in each column's
 light. Each cell is an OpenEXR file with a report in the folder; the page is sheet.png, or what --page says. A cell whose
@@ -59,7 +59,7 @@ on when the same command is given again. --shard i/n makes every n-th cell, for 
 	}
 	fl := c.Flags()
 	f.add(fl, "out/sheet-NAME")
-	fl.StringSliceVar(&f.lightRigs, "lights", nil, "rigs of lights, by name or file")
+	fl.StringSliceVar(&f.lightRigs, "lights", nil, "light set-ups of lights, by name or file")
 	fl.StringSliceVar(&f.pupils, "pupils", nil, "pupils in mm across")
 	fl.StringSliceVar(&f.gaze, "gaze", nil, "where the eyes look, azimuth:elevation in degrees")
 	fl.StringSliceVar(&f.views, "views", nil, "where the camera stands about its aim, azimuth:elevation in degrees")
@@ -116,11 +116,11 @@ func (f *sheetFlags) axes(scenePath string) ([]axis, error) {
 	}
 	var a axis
 	for _, w := range f.lightRigs {
-		file, err := findRig(scenePath, w)
+		file, err := findLightSetup(scenePath, w)
 		if err != nil {
 			return nil, err
 		}
-		a = append(a, step{label: rigName(file), apply: func(d *scene.Description) (*scene.Description, error) { return d.WithRig(file) }})
+		a = append(a, step{label: lightSetupName(file), apply: func(d *scene.Description) (*scene.Description, error) { return d.WithLightSetup(file) }})
 	}
 	add(a)
 	names, err := checkLooks(f.looks)
@@ -160,7 +160,7 @@ func (f *sheetFlags) axes(scenePath string) ([]axis, error) {
 		}
 		a = append(a, with(fmt.Sprintf("from %g°, %g°", az, el), func(d *scene.Description) ([]string, error) {
 			_, _, dist := cameraBearing(d)
-			return []string{"camera.at=null", fmt.Sprintf("camera.orbit={azimuth: %.10g, elevation: %.10g, distance: %.10g}", az, el, dist)}, nil
+			return []string{"camera.position=null", fmt.Sprintf("camera.orbit={azimuth: %.10g, elevation: %.10g, distance: %.10g}", az, el, dist)}, nil
 		}))
 	}
 	add(a)
@@ -212,8 +212,8 @@ func lastKey(key string) string {
 func cameraBearing(d *scene.Description) (azimuth, elevation, distance float64) {
 	c := &d.Camera
 	switch {
-	case c.At != nil:
-		v := c.At.Sub(c.Aim)
+	case c.Position != nil:
+		v := c.Position.Sub(c.Target)
 		distance = v.Len()
 		return math.Atan2(v.X, v.Z) * 180 / math.Pi, math.Asin(v.Y/distance) * 180 / math.Pi, distance
 	case c.Orbit != nil:
@@ -232,7 +232,7 @@ func frameWidth(d *scene.Description) float64 {
 	case c.FOV > 0:
 		return 2 * dist * math.Tan(geom.Radians(c.FOV)/2)
 	}
-	return c.Sensor / c.FocalLength * dist
+	return c.SensorWidth / c.FocalLength * dist
 }
 
 // cells are a planned sheet: rows of columns.
@@ -306,8 +306,8 @@ func (f *sheetFlags) plan(d *scene.Description, axes []axis) (*cells, error) {
 			b := c.grid[0][ci].d
 			az, el, _ := cameraBearing(b)
 			sets := []string{
-				"camera=" + fmt.Sprintf("{kind: orthographic, width: 30, aim: [0, 0, 8], orbit: {azimuth: %.10g, elevation: %.10g, distance: 200}}", az, el),
-				"bodies=" + chart.Bodies(f.balls, f.chart, az, el),
+				"camera=" + fmt.Sprintf("{kind: orthographic, width: 30, target: [0, 0, 8], orbit: {azimuth: %.10g, elevation: %.10g, distance: 200}}", az, el),
+				"objects=" + chart.Objects(f.balls, f.chart, az, el),
 			}
 			r, err := b.With(sets...)
 			if err != nil {
@@ -359,9 +359,9 @@ func smaller(d *scene.Description, asked bool, longer int) (*scene.Description, 
 	if asked {
 		return d, nil
 	}
-	w, h := float64(d.Film.Width), float64(d.Film.Height)
+	w, h := float64(d.Picture.Width), float64(d.Picture.Height)
 	k := float64(longer) / max(w, h)
-	return d.With(fmt.Sprintf("film.width=%d", max(1, int(math.Round(w*k)))), fmt.Sprintf("film.height=%d", max(1, int(math.Round(h*k)))))
+	return d.With(fmt.Sprintf("picture.width=%d", max(1, int(math.Round(w*k)))), fmt.Sprintf("picture.height=%d", max(1, int(math.Round(h*k)))))
 }
 
 func sceneName(path string) string {
@@ -415,7 +415,7 @@ func (f *sheetFlags) finish(_ context.Context, j *job.Job, c *cells, d *scene.De
 // layOut puts the cells onto a page.
 func (c *cells) layOut(j *job.Job, d *scene.Description) (*page.Page, error) {
 	const margin, gap, line = 24, 14, 18
-	w, h := d.Film.Width, d.Film.Height
+	w, h := d.Picture.Width, d.Picture.Height
 	left := 0.0
 	for _, r := range c.rows {
 		for _, l := range strings.Split(r, "\n") {
@@ -472,10 +472,10 @@ func (c *cells) layOut(j *job.Job, d *scene.Description) (*page.Page, error) {
 			switch {
 			case s.look != "traced":
 				spp, errs = s.look, "no samples"
-			case s.d.Film.Denoise:
+			case s.d.Picture.Denoise:
 				spp += ", denoised"
 			}
-			words := fmt.Sprintf("%+.1f EV, %s", s.d.View.Exposure+s.d.Rig.EV, spp)
+			words := fmt.Sprintf("%+.1f EV, %s", s.d.View.Exposure+s.d.LightSetup.EV, spp)
 			p.Text(float64(x), float64(y+h+line-2), 12, false, page.Start, page.Quiet, page.Fit(words, 12, false, float64(w)))
 			p.Text(float64(x), float64(y+h+2*line-3), 12, false, page.Start, page.Quiet, page.Fit(errs, 12, false, float64(w)*0.62))
 			scaleBar(p, float64(x+w), float64(y+h+2*line-3), float64(w), frameWidth(s.d))
@@ -492,7 +492,7 @@ func (c *cells) layOut(j *job.Job, d *scene.Description) (*page.Page, error) {
 			return nil, err
 		}
 	}
-	foot := "error: standard error in steps of an 8-bit code, over the cell / at worst; EV: view and rig together"
+	foot := "error: standard error in steps of an 8-bit code, over the cell / at worst; EV: view and light set-up together"
 	p.Text(margin, float64(p.H-14), 12, false, page.Start, page.Quiet, page.Fit(foot, 12, false, float64(p.W-2*margin)))
 	return p, nil
 }

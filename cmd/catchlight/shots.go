@@ -91,7 +91,7 @@ type cellReport struct {
 	Width     int             `json:"width"`
 	Height    int             `json:"height"`
 	Seed      int             `json:"seed"`
-	SPP       int             `json:"spp"`
+	SPP       int             `json:"samples"`
 	Error     render.Achieved `json:"error"`
 	Outliers  any             `json:"outliers"`
 	Dropped   uint64          `json:"dropped_non_finite_samples"`
@@ -102,7 +102,7 @@ type cellReport struct {
 func (s *shot) item() (job.Item, error) {
 	if s.key == "" {
 		c := *s.d
-		if c.Film.Error == 0 {
+		if c.Picture.Error == 0 {
 			see := c.View.Background == "environment"
 			c.View = scene.View{}
 			if see {
@@ -254,7 +254,7 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 			t.others++
 		default:
 			todo = append(todo, s)
-			pixels := int64(s.d.Film.Width) * int64(s.d.Film.Height)
+			pixels := int64(s.d.Picture.Width) * int64(s.d.Picture.Height)
 			need += exrBytes * pixels
 			if len(todo) == 1 {
 				need += filmBytes * pixels
@@ -351,8 +351,8 @@ func makeShot(ctx context.Context, j *job.Job, s *shot, o render.Options, every 
 		return err
 	}
 	return writeJSON(j.Path(s.name+".json"), cellReport{
-		Look: s.look, Scene: filepath.Base(s.d.File), Identity: id, Overrides: s.d.Overrides(), Lights: filepath.Base(s.d.RigFile()),
-		Width: r.Width, Height: r.Height, Seed: s.d.Film.Seed, SPP: r.SPP, Error: r.Achieved, Outliers: r.Stats.Outliers, Dropped: r.Stats.Dropped,
+		Look: s.look, Scene: filepath.Base(s.d.File), Identity: id, Overrides: s.d.Overrides(), Lights: filepath.Base(s.d.LightSetupFile()),
+		Width: r.Width, Height: r.Height, Seed: s.d.Picture.Seed, SPP: r.SPP, Error: r.Achieved, Outliers: r.Stats.Outliers, Dropped: r.Stats.Dropped,
 	})
 }
 
@@ -363,7 +363,7 @@ func cachePath(cache string, s *shot) string { return filepath.Join(cache, s.key
 func fromCache(j *job.Job, s *shot, cache string) bool {
 	from := cachePath(cache, s)
 	pic, err := imageio.Read(from + ".exr")
-	if err != nil || pic.W != s.d.Film.Width || pic.H != s.d.Film.Height {
+	if err != nil || pic.W != s.d.Picture.Width || pic.H != s.d.Picture.Height {
 		return false
 	}
 	data, err := os.ReadFile(from + ".json")
@@ -372,7 +372,7 @@ func fromCache(j *job.Job, s *shot, cache string) bool {
 		return false
 	}
 	// The same light may have been asked for in other words.
-	r.Overrides, r.Scene, r.Lights = s.d.Overrides(), filepath.Base(s.d.File), filepath.Base(s.d.RigFile())
+	r.Overrides, r.Scene, r.Lights = s.d.Overrides(), filepath.Base(s.d.File), filepath.Base(s.d.LightSetupFile())
 	if id, err := render.IdentityOf(s.d); err == nil {
 		r.Identity = id
 	}
@@ -419,7 +419,7 @@ func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
 		return nil, nil, err
 	}
 	bytes := make([]byte, 3*n)
-	view.Bytes(bytes, lit, uint64(s.d.Film.Seed))
+	view.Bytes(bytes, lit, uint64(s.d.Picture.Seed))
 	m := image.NewNRGBA(image.Rect(0, 0, pic.W, pic.H))
 	for i := range n {
 		copy(m.Pix[4*i:], bytes[3*i:3*i+3])
@@ -451,9 +451,9 @@ func writeBytes(path string, data []byte) error {
 // eyes returns the names of a scene's eyes.
 func eyes(d *scene.Description) ([]string, error) {
 	var out []string
-	for i := range d.Bodies {
-		if d.Bodies[i].Shape == "eye" && d.Bodies[i].On {
-			out = append(out, d.Bodies[i].Name)
+	for i := range d.Objects {
+		if d.Objects[i].Shape == "eye" && d.Objects[i].On {
+			out = append(out, d.Objects[i].Name)
 		}
 	}
 	if len(out) == 0 {
@@ -470,8 +470,8 @@ func lookEyes(d *scene.Description, azimuth, elevation float64) ([]string, error
 		return nil, err
 	}
 	var sets []string
-	for i := range d.Bodies {
-		b := &d.Bodies[i]
+	for i := range d.Objects {
+		b := &d.Objects[i]
 		if b.Shape != "eye" || !b.On {
 			continue
 		}
@@ -481,15 +481,15 @@ func lookEyes(d *scene.Description, azimuth, elevation float64) ([]string, error
 			sets = append(sets, turned)
 			continue
 		}
-		at := "bodies." + b.Name + ".gaze."
+		at := "objects." + b.Name + ".gaze."
 		az, el := azimuth, elevation
 		switch g := b.Gaze; {
 		case g == nil && b.Pair == 0:
 			sets = append(sets, at+"kappa=0") // its optical axis stood ahead
-		case g != nil && g.LookAt != nil:
+		case g != nil && g.Target != nil:
 			a, e := render.LooksAlong(b)
 			az, el = az+a, el+e
-			sets = append(sets, at+"look_at=null")
+			sets = append(sets, at+"target=null")
 		case g != nil:
 			az, el = az+g.Azimuth, el+g.Elevation
 		}
@@ -505,11 +505,11 @@ func turnEyes(d *scene.Description, azimuth, elevation float64) ([]string, error
 		return nil, err
 	}
 	var sets []string
-	for i := range d.Bodies {
-		b := &d.Bodies[i]
+	for i := range d.Objects {
+		b := &d.Objects[i]
 		if slices.Contains(names, b.Name) {
-			r := b.Place.Rotate
-			sets = append(sets, fmt.Sprintf("bodies.%s.place.rotate=[%.10g, %.10g, %.10g]", b.Name, r.X-elevation, r.Y+azimuth, r.Z))
+			r := b.Transform.Rotate
+			sets = append(sets, fmt.Sprintf("objects.%s.transform.rotate=[%.10g, %.10g, %.10g]", b.Name, r.X-elevation, r.Y+azimuth, r.Z))
 		}
 	}
 	return sets, nil
@@ -520,7 +520,7 @@ func pupilEyes(d *scene.Description, mm float64) ([]string, error) {
 	names, err := eyes(d)
 	var sets []string
 	for _, n := range names {
-		sets = append(sets, fmt.Sprintf("bodies.%s.eye.iris.pupil=%.10g", n, mm))
+		sets = append(sets, fmt.Sprintf("objects.%s.iris.pupil=%.10g", n, mm))
 	}
 	return sets, err
 }

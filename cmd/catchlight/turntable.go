@@ -50,7 +50,7 @@ same command is given again. --shard i/n makes every n-th frame, for many machin
 	}
 	fl := c.Flags()
 	f.add(fl, "out/turntable-NAME")
-	fl.StringVar(&f.lights, "lights", "", "rig whose lights stand in for the scene's own: a name or a file")
+	fl.StringVar(&f.lights, "lights", "", "light set-up whose lights stand in for the scene's own: a name or a file")
 	fl.IntVar(&f.frames, "frames", 48, "frames, an even number from 2 to 2000")
 	fl.IntVar(&f.fps, "fps", 12, "frames a second, 1 to 60")
 	fl.StringVar(&f.sweep, "sweep", "turn", "what moves: turn (eye, then lights), gaze, pupil")
@@ -83,7 +83,7 @@ func (f *turntableFlags) poses(d *scene.Description) ([]pose, error) {
 				err = add(fmt.Sprintf("eye turned by %.4g°", a), sets, e)
 			} else {
 				a := 360 * float64(i-half) / float64(half)
-				err = add(fmt.Sprintf("lights turned by %.4g°", a), []string{fmt.Sprintf("rig.turn=%.10g", d.Rig.Turn+a)}, nil)
+				err = add(fmt.Sprintf("lights turned by %.4g°", a), []string{fmt.Sprintf("light_setup.rotation=%.10g", d.LightSetup.Rotation+a)}, nil)
 			}
 		case "gaze":
 			az, el := f.reach*math.Sin(phase), f.reach*math.Cos(phase)/2
@@ -93,10 +93,10 @@ func (f *turntableFlags) poses(d *scene.Description) ([]pose, error) {
 			var sets []string
 			names, e := eyes(d)
 			mm := 0.0
-			for i := range d.Bodies {
-				if b := &d.Bodies[i]; len(names) > 0 && b.Eye != nil {
+			for i := range d.Objects {
+				if b := &d.Objects[i]; len(names) > 0 && b.Eye != nil {
 					mm = b.Eye.Iris.Pupil - f.reach*math.Sin(phase)
-					sets = append(sets, fmt.Sprintf("bodies.%s.eye.iris.pupil=%.6g", b.Name, mm))
+					sets = append(sets, fmt.Sprintf("objects.%s.iris.pupil=%.6g", b.Name, mm))
 				}
 			}
 			err = add(fmt.Sprintf("pupil %.2f mm", mm), sets, e)
@@ -161,8 +161,8 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 		// One frame more, of the first pose and with a seed of its own: the loop's end, and a measure of grain.
 		for i := range len(poses) + 1 {
 			p := poses[i%len(poses)]
-			seed := (d.Film.Seed + i) & math.MaxInt32
-			e, err := d.With(append(p.sets, fmt.Sprintf("film.seed=%d", seed))...)
+			seed := (d.Picture.Seed + i) & math.MaxInt32
+			e, err := d.With(append(p.sets, fmt.Sprintf("picture.seed=%d", seed))...)
 			if err != nil {
 				return err
 			}
@@ -197,16 +197,16 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 	return f.show(cmd.Context(), j, d, names, poses, shots, t, stdout)
 }
 
-// grain is how much frames of one pose and different seeds differ, in steps of an 8-bit display code.
+// grain is how much frames of one pose and different seeds differ, in steps of an 8-bit level.
 type grain struct {
-	Measured float64 `json:"measured_rms_codes"`
-	Foretold float64 `json:"foretold_by_error_bars_codes"`
+	Measured float64 `json:"measured_rms_levels"`
+	Foretold float64 `json:"foretold_by_error_bars_levels"`
 }
 
 // show writes the frames as seen, the animations, the player and the report.
 func (f *turntableFlags) show(ctx context.Context, j *job.Job, d *scene.Description, names []string, poses []pose, shots []*shot, t *tally, stdout io.Writer) error {
 	player := page.Player{Title: sceneName(d.File) + ": " + map[string]string{"turn": "the eye turns, then the lights", "gaze": "the eye looks round", "pupil": "the pupil opens and closes"}[f.sweep],
-		Width: d.Film.Width, Height: d.Film.Height, Delay: 1000 / f.fps}
+		Width: d.Picture.Width, Height: d.Picture.Height, Delay: 1000 / f.fps}
 	for _, p := range poses {
 		player.Captions = append(player.Captions, p.caption)
 	}
@@ -245,7 +245,7 @@ func (f *turntableFlags) show(ctx context.Context, j *job.Job, d *scene.Descript
 		measured[name] = g
 		player.Looks = append(player.Looks, look)
 		note := fmt.Sprintf("%s: two frames of one pose differ by %.1f steps of an 8-bit code (RMS); their error bars foretell %.1f", name, g.Measured, g.Foretold)
-		if d.Film.Denoise && name == "traced" {
+		if d.Picture.Denoise && name == "traced" {
 			note += " before grain is taken out"
 		}
 		player.Notes = append(player.Notes, note+".")

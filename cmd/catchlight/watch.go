@@ -43,9 +43,9 @@ good draft stays. --crop iris shows the iris alone. Ctrl-C ends the watch.`,
 	fl.StringVarP(&f.out, "out", "o", "", "folder of the drafts; out/watch-NAME without it")
 	fl.StringVar(&f.crop, "crop", "", "part of the picture: iris")
 	fl.IntVar(&f.pix, "pixels", 384, "longer side of the draft in pixels (256 with --crop)")
-	fl.IntVar(&f.spp, "spp", 12, "samples per pixel of the last pass")
+	fl.IntVar(&f.spp, "samples", 12, "samples per pixel of the last pass")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor")
-	fl.StringVar(&f.lights, "lights", "", "rig whose lights stand in for the scene's own: a name (see catchlight lights) or a file")
+	fl.StringVar(&f.lights, "lights", "", "light set-up whose lights stand in for the scene's own: a name (see catchlight lights) or a file")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
 	return c
 }
@@ -55,9 +55,9 @@ var watchPage []byte
 
 // draftDetail bounds the size of the tissue maps of a draft.
 func draftDetail(d *scene.Description) {
-	for i := range d.Bodies {
-		if e := d.Bodies[i].Eye; e != nil {
-			e.Detail = min(e.Detail, 1024)
+	for i := range d.Objects {
+		if e := d.Objects[i].Eye; e != nil {
+			e.MapSize = min(e.MapSize, 1024)
 		}
 	}
 }
@@ -69,7 +69,7 @@ func runWatch(ctx context.Context, path string, f *watchFlags, given func(string
 	case f.pix < 16 || f.pix > 4096:
 		return usageError{fmt.Errorf("--pixels %d is outside [16, 4096]", f.pix)}
 	case f.spp < 1 || f.spp > 65536:
-		return usageError{fmt.Errorf("--spp %d is outside [1, 65536]", f.spp)}
+		return usageError{fmt.Errorf("--samples %d is outside [1, 65536]", f.spp)}
 	}
 	if f.crop != "" && !given("pixels") {
 		f.pix = 256
@@ -131,7 +131,7 @@ type drafts struct {
 		Picture string   `json:"picture"`
 		Width   int      `json:"width"`
 		Height  int      `json:"height"`
-		SPP     int      `json:"spp"`
+		SPP     int      `json:"samples"`
 		Last    bool     `json:"last"`
 		Seconds float64  `json:"seconds"`
 		Changed []string `json:"changed"`

@@ -188,7 +188,7 @@ func (c *Config) check() error {
 		return true
 	}
 	if c.Width < 1 || c.Width > 1<<16 || c.Height < 1 || c.Height > 1<<16 {
-		bad("film: %d x %d pixels is outside [1, 65536]", c.Width, c.Height)
+		bad("picture: %d x %d pixels is outside [1, 65536]", c.Width, c.Height)
 	}
 	for i, name := range []string{"shift, right", "shift, up"} {
 		if s := c.Shift[i]; !(s >= -10 && s <= 10) {

@@ -178,7 +178,7 @@ func (c *cleaner) tile(b *bench, x0, y0, half int) {
 	}
 }
 
-// sure says that a pixel has no grain: both halves agree to the bit and no pixel beside it varies, as where no body is. (A
+// sure says that a pixel has no grain: both halves agree to the bit and no pixel beside it varies, as where no object is. (A
 // dark pixel whose few samples all met nothing agrees too, but its neighbours vary.)
 func (c *cleaner) sure(i int) bool {
 	return c.Half[0][i] == c.Half[1][i] && c.variance[i] == colour.RGB{}

@@ -64,10 +64,10 @@ type Film struct {
 func (c *Config) check() error {
 	var errs []error
 	if c.Width < 1 || c.Width > 1<<14 || c.Height < 1 || c.Height > 1<<14 {
-		errs = append(errs, fmt.Errorf("film: size %d x %d pixels is outside [1, 16384]", c.Width, c.Height))
+		errs = append(errs, fmt.Errorf("picture: size %d x %d pixels is outside [1, 16384]", c.Width, c.Height))
 	}
 	if c.SPP < 1 {
-		errs = append(errs, fmt.Errorf("film: %d samples per pixel; at least 1 is needed", c.SPP))
+		errs = append(errs, fmt.Errorf("picture: %d samples per pixel; at least 1 is needed", c.SPP))
 	}
 	names := map[string]bool{}
 	for i, l := range c.Layers {
@@ -100,7 +100,7 @@ func New(c Config) (*Film, error) {
 		most = MaxBytes
 	}
 	if need := c.bytes(); need > most {
-		return nil, fmt.Errorf("film: %d x %d pixels with %d replicates and %d layers need %.3g GB; the limit is %.3g GB",
+		return nil, fmt.Errorf("picture: %d x %d pixels with %d replicates and %d layers need %.3g GB; the limit is %.3g GB",
 			c.Width, c.Height, k, len(c.Layers), float64(need)/1e9, float64(most)/1e9)
 	}
 	f := &Film{
@@ -194,7 +194,7 @@ func (s *Sample) Add(light, sector int, class Class, value colour.RGB) {
 	}
 }
 
-// Cover adds to the sample's alpha: 1 where it met a body, 0 where it met the background.
+// Cover adds to the sample's alpha: 1 where it met a object, 0 where it met the background.
 func (s *Sample) Cover(alpha float64) { s.alpha += alpha }
 
 // Value returns what was added since Begin.
@@ -226,18 +226,18 @@ func (s *Sample) End() {
 // may have the same replicate in both: replicates are never added up. On an error f is unchanged.
 func (f *Film) Merge(g *Film) error {
 	if f.width != g.width || f.height != g.height || f.k != g.k {
-		return fmt.Errorf("film: merge of %d x %d pixels in %d replicates with %d x %d in %d",
+		return fmt.Errorf("picture: merge of %d x %d pixels in %d replicates with %d x %d in %d",
 			f.width, f.height, f.k, g.width, g.height, g.k)
 	}
 	if f.record != g.record {
-		return fmt.Errorf("film: merge of a film recorded as %q with one recorded as %q", f.record, g.record)
+		return fmt.Errorf("picture: merge of a film recorded as %q with one recorded as %q", f.record, g.record)
 	}
 	if len(f.layers) != len(g.layers) {
-		return fmt.Errorf("film: merge of %d layers with %d", len(f.layers), len(g.layers))
+		return fmt.Errorf("picture: merge of %d layers with %d", len(f.layers), len(g.layers))
 	}
 	for i := range f.layers {
 		if f.layers[i] != g.layers[i] {
-			return fmt.Errorf("film: merge of layer %q with %q", f.layers[i].Name, g.layers[i].Name)
+			return fmt.Errorf("picture: merge of layer %q with %q", f.layers[i].Name, g.layers[i].Name)
 		}
 	}
 	for c := range f.counts {

@@ -12,24 +12,27 @@ type FilterKind uint8
 const (
 	// Gaussian has a standard deviation of a third of its radius, and is cut at the radius.
 	Gaussian FilterKind = iota
-	// BlackmanHarris is the four-term minimum window of Harris (On the use of windows for harmonic analysis with the
-	// discrete Fourier transform, Proc. IEEE 66(1), 1978).
-	BlackmanHarris
+	// Hann is a raised cosine that is 0 at the radius (Blackman and Tukey, The Measurement of Power Spectra, 1958, B.5).
+	Hann
+	// Tent falls in a straight line to 0 at the radius; with a radius of 1 it interpolates linearly between pixels.
+	Tent
 	// Box is constant; with a radius of 0.5 it is the pixel itself.
 	Box
 )
 
-// ParseFilter returns the kind of a name: gaussian, blackman-harris or box.
+// ParseFilter returns the kind of a name: gaussian, hann, tent or box.
 func ParseFilter(name string) (FilterKind, error) {
 	switch name {
 	case "gaussian":
 		return Gaussian, nil
-	case "blackman-harris":
-		return BlackmanHarris, nil
+	case "hann":
+		return Hann, nil
+	case "tent":
+		return Tent, nil
 	case "box":
 		return Box, nil
 	}
-	return 0, fmt.Errorf("film: filter %q is none of gaussian, blackman-harris, box", name)
+	return 0, fmt.Errorf("picture: filter %q is none of gaussian, hann, tent, box", name)
 }
 
 // Filter draws positions from its own density, so that every sample has the weight 1 and belongs to one pixel.
@@ -43,10 +46,10 @@ type Filter struct {
 // NewFilter returns a filter of a radius in pixels, in (0, 16].
 func NewFilter(kind FilterKind, radius float64) (Filter, error) {
 	if kind > Box {
-		return Filter{}, fmt.Errorf("film: filter kind %d is unknown", kind)
+		return Filter{}, fmt.Errorf("picture: filter kind %d is unknown", kind)
 	}
 	if !(radius > 0 && radius <= 16) {
-		return Filter{}, fmt.Errorf("film: filter radius %v pixels is outside (0, 16]", radius)
+		return Filter{}, fmt.Errorf("picture: filter radius %v pixels is outside (0, 16]", radius)
 	}
 	return Filter{kind, radius}, nil
 }
@@ -56,8 +59,10 @@ func (f Filter) Sample(u0, u1 float64) (dx, dy float64) {
 	switch f.kind {
 	case Gaussian:
 		return f.radius * gaussian(u0), f.radius * gaussian(u1)
-	case BlackmanHarris:
-		return f.radius * harris(u0), f.radius * harris(u1)
+	case Hann:
+		return f.radius * hann(u0), f.radius * hann(u1)
+	case Tent:
+		return f.radius * tent(u0), f.radius * tent(u1)
 	}
 	return f.radius * (2*u0 - 1), f.radius * (2*u1 - 1)
 }
@@ -75,9 +80,11 @@ func (f Filter) density(x float64) float64 {
 	switch f.kind {
 	case Gaussian:
 		return 3 / (math.Sqrt(2*math.Pi) * inside) * math.Exp(-4.5*x*x)
-	case BlackmanHarris:
-		_, p := harrisAt(x)
+	case Hann:
+		_, p := hannAt(x)
 		return p
+	case Tent:
+		return 1 - math.Abs(x)
 	}
 	return 0.5
 }
@@ -91,34 +98,27 @@ func gaussian(u float64) float64 {
 	return min(max(x, -1), 1)
 }
 
-// harrisAt returns the distribution and the density of the Blackman-Harris window over [-1, 1].
-func harrisAt(x float64) (cdf, pdf float64) {
-	const a0, a1, a2, a3 = 0.35875, 0.48829, 0.14128, 0.01168
+// hannAt returns the distribution and the density of the raised cosine over [-1, 1].
+func hannAt(x float64) (cdf, pdf float64) {
 	s, c := math.Sincos(math.Pi * x)
-	s2, c2 := 2*s*c, 2*c*c-1
-	s3, c3 := s2*c+c2*s, c2*c-s2*s
-	pdf = (a0 + a1*c + a2*c2 + a3*c3) / (2 * a0)
-	cdf = 0.5 + (a0*x+(a1*s+a2/2*s2+a3/3*s3)/math.Pi)/(2*a0)
-	return cdf, pdf
+	return 0.5 * (1 + x + s/math.Pi), 0.5 * (1 + c)
 }
 
-// harris inverts the distribution: a start from a table of 64 intervals, then Newton steps held in the interval.
-func harris(u float64) float64 {
-	i := min(int(u*64), 63)
-	lo, hi := harrisTable[i], harrisTable[i+1]
-	x := lo + (hi-lo)*(u*64-float64(i))
-	for n := 0; n < 8; n++ {
-		cdf, pdf := harrisAt(x)
+// hann inverts the distribution: Newton steps from the tent's answer, held in an interval that shrinks.
+func hann(u float64) float64 {
+	lo, hi, x := -1.0, 1.0, tent(u)
+	for n := 0; n < 40; n++ {
+		cdf, pdf := hannAt(x)
 		if cdf < u {
 			lo = x
 		} else {
 			hi = x
 		}
 		y := x + (u-cdf)/pdf
-		if !(y >= lo && y <= hi) {
+		if !(y > lo && y < hi) {
 			y = (lo + hi) / 2
 		}
-		if math.Abs(y-x) < 1e-9 {
+		if math.Abs(y-x) < 1e-12 {
 			return y
 		}
 		x = y
@@ -126,19 +126,10 @@ func harris(u float64) float64 {
 	return x
 }
 
-var harrisTable = func() (t [65]float64) {
-	t[0], t[64] = -1, 1
-	for i := 1; i < 64; i++ {
-		lo, hi := -1.0, 1.0
-		for n := 0; n < 60; n++ {
-			m := (lo + hi) / 2
-			if cdf, _ := harrisAt(m); cdf < float64(i)/64 {
-				lo = m
-			} else {
-				hi = m
-			}
-		}
-		t[i] = lo
+// tent inverts the distribution of a triangle over [-1, 1].
+func tent(u float64) float64 {
+	if u < 0.5 {
+		return math.Sqrt(2*u) - 1
 	}
-	return t
-}()
+	return 1 - math.Sqrt(2*(1-u))
+}

@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-var kinds = []FilterKind{Gaussian, BlackmanHarris, Box}
+var kinds = []FilterKind{Gaussian, Hann, Tent, Box}
 
 // Every filter integrates to 1, and the share of samples left of x is the integral of the density to x (midpoint rule,
 // 4000 cells).
@@ -53,14 +53,15 @@ func TestFilterRange(t *testing.T) {
 	}
 }
 
-// Variances in units of the radius squared: box 1/3; Blackman-Harris 1/3 + (2/pi^2)(-a1 + a2/4 - a3/9)/a0 (own
-// computation: integral of x^2 cos(n pi x) over [-1, 1] is 4 (-1)^n/(n pi)^2); Gaussian cut at 3 deviations
+// Variances in units of the radius squared: box 1/3; tent 1/6; Hann 1/3 - 2/pi^2 (own computation: the integral of
+// x^2 cos(pi x) over [-1, 1] is -4/pi^2); Gaussian cut at 3 deviations
 // (1 - 6 phi(3)/(2 Phi(3) - 1))/9.
 func TestFilterVariance(t *testing.T) {
 	want := map[FilterKind]float64{
-		Box:            1.0 / 3,
-		BlackmanHarris: 1.0/3 + 2/(math.Pi*math.Pi)*(-0.48829+0.14128/4-0.01168/9)/0.35875,
-		Gaussian:       (1 - 6*math.Exp(-4.5)/math.Sqrt(2*math.Pi)/math.Erf(3/math.Sqrt2)) / 9,
+		Box:      1.0 / 3,
+		Tent:     1.0 / 6,
+		Hann:     1.0/3 - 2/(math.Pi*math.Pi),
+		Gaussian: (1 - 6*math.Exp(-4.5)/math.Sqrt(2*math.Pi)/math.Erf(3/math.Sqrt2)) / 9,
 	}
 	for _, kind := range kinds {
 		f, _ := NewFilter(kind, 2)
@@ -81,7 +82,7 @@ var sink float64
 func BenchmarkFilter(b *testing.B) {
 	for _, kind := range kinds {
 		f, _ := NewFilter(kind, 1.5)
-		b.Run([]string{"gaussian", "blackman-harris", "box"}[kind], func(b *testing.B) {
+		b.Run([]string{"gaussian", "hann", "tent", "box"}[kind], func(b *testing.B) {
 			u := 0.0
 			for b.Loop() {
 				x, y := f.Sample(u, 0.7)

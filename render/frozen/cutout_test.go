@@ -13,8 +13,8 @@ import (
 	"catchlight/scene/texture"
 )
 
-// cards returns a body of parallel cards, 20 mm square, at the given heights, with u and v from 0 to 1 over each.
-func cards(t testing.TB, heights ...float64) *Body {
+// cards returns a object of parallel cards, 20 mm square, at the given heights, with u and v from 0 to 1 over each.
+func cards(t testing.TB, heights ...float64) *Object {
 	m := &mesh.Mesh{}
 	for _, z := range heights {
 		b := uint32(len(m.P))
@@ -27,14 +27,14 @@ func cards(t testing.TB, heights ...float64) *Body {
 	}
 	h, err := accel.Build(m.P, m.Tri, accel.Options{})
 	require.NoError(t, err)
-	return &Body{Shape: Mesh, Mesh: m, BVH: h, ToWorld: geom.Identity(), ToLocal: geom.Identity(), Scale: 1, Bounds: m.Bounds()}
+	return &Object{Shape: Mesh, Mesh: m, BVH: h, ToWorld: geom.Identity(), ToLocal: geom.Identity(), Scale: 1, Bounds: m.Bounds()}
 }
 
 // A mask whose left half is 0 and right half 1, over cards of which three lie in one plane: rays meet the first card on
 // the right and none on the left, from either side, and none is lost or stuck between cards of one place.
 func TestCutout(t *testing.T) {
 	b := cards(t, 0, 1e-7, 0, 0, 3, -4)
-	b.Cutout = &Cutout{Map: texture.FromImage(texture.NewImage(2, 1, 1, []float32{0, 1}), texture.Clamp), Level: 0.5}
+	b.OpacityMask = &OpacityMask{Map: texture.FromImage(texture.NewImage(2, 1, 1, []float32{0, 1}), texture.Clamp), Threshold: 0.5}
 	r := rand.New(rand.NewPCG(1, 2))
 	sc := accel.NewScratch()
 	for range 20000 {
@@ -61,7 +61,7 @@ func TestCutout(t *testing.T) {
 	ray := geom.Ray{O: geom.Vec{X: 5, Z: 10}, D: geom.Vec{Z: -1}}
 	require.False(t, b.Blocks(sc, ray, 0, 6.9))
 	require.True(t, b.Blocks(sc, ray, 0, 7.1))
-	b.Cutout = nil
+	b.OpacityMask = nil
 	require.True(t, b.Blocks(sc, geom.Ray{O: geom.Vec{X: -5, Z: 10}, D: geom.Vec{Z: -1}}, 0, 20))
 }
 

@@ -12,12 +12,12 @@ import (
 )
 
 // Eye is a two-shell eye. Its own frame has the origin in the centre of the globe, +Z out of the cornea, +Y up; both
-// shells share it, and the local frame of both bodies is this frame.
+// shells share it, and the local frame of both objects is this frame.
 //
 // The zone weight, not the gap between the shells, decides the physics of the outer shell: weight 1 is a dielectric
 // interface, weight 0 a thin coat, and in between it is the first with that probability.
 type Eye struct {
-	Outer, Inner  int32   // bodies
+	Outer, Inner  int32   // objects
 	LimbusRadius  float64 // local mm
 	LimbusWidth   float64
 	ForceCoat     bool                // no refraction anywhere: comparison only
@@ -39,7 +39,7 @@ type Eye struct {
 	Tissue          Tissue
 }
 
-// Tissue is the scattering body inside an eye's inner shell. Extinction is constant in each zone and blends across
+// Tissue is the scattering object inside an eye's inner shell. Extinction is constant in each zone and blends across
 // the limbus; only the single-scattering albedo follows the colour map.
 type Tissue struct {
 	ScatterIris   bool
@@ -290,7 +290,7 @@ type ShellPoint struct {
 // CastOuter finds where a local ray from inside meets the outer shell. The point lies on the ray and in the
 // triangle's plane to float64.
 func (s *Scene) CastOuter(sc *accel.Scratch, e *Eye, o, d geom.Vec, tmin, tmax float64, mapped bool, out *ShellPoint) bool {
-	b := &s.Bodies[e.Outer]
+	b := &s.Objects[e.Outer]
 	var h accel.Hit
 	if !b.BVH.Closest(sc, o, d, tmin, tmax, &h) {
 		return false
@@ -317,7 +317,7 @@ func (s *Scene) CastOuter(sc *accel.Scratch, e *Eye, o, d geom.Vec, tmin, tmax f
 }
 
 func (s *Scene) shellPoint(e *Eye, out *ShellPoint, mapped bool) {
-	m := s.Bodies[e.Outer].Mesh
+	m := s.Objects[e.Outer].Mesh
 	t := m.Tri[out.Prim]
 	out.P = geom.Mix(m.P[t[0]], m.P[t[1]], m.P[t[2]], out.U, out.V)
 	out.N = geom.Mix(m.N[t[0]], m.N[t[1]], m.N[t[2]], out.U, out.V).Unit()
@@ -328,14 +328,14 @@ func (s *Scene) shellPoint(e *Eye, out *ShellPoint, mapped bool) {
 
 // mappedNormal applies the outer shell's normal map; with derivs it also returns dN/db1 and dN/db2.
 func (s *Scene) mappedNormal(e *Eye, p *ShellPoint, derivs bool) (n, d1, d2 geom.Vec) {
-	m := s.Bodies[e.Outer].Mesh
+	m := s.Objects[e.Outer].Mesh
 	t := m.Tri[p.Prim]
 	at := func(u, v float64) geom.Vec {
 		base := geom.Mix(m.N[t[0]], m.N[t[1]], m.N[t[2]], u, v).Unit()
 		a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
 		w := 1 - u - v
 		uv := geom.UV{U: w*a.U + u*b.U + v*c.U, V: w*a.V + u*b.V + v*c.V}
-		tu, tv := s.Bodies[e.Outer].Tangents.Frame(p.Prim, base, u, v)
+		tu, tv := s.Objects[e.Outer].Tangents.Frame(p.Prim, base, u, v)
 		return PerturbNormal(base, tu, tv, e.Normal.Normal(uv, 0), e.NormalGain)
 	}
 	n = at(p.U, p.V)
@@ -350,7 +350,7 @@ func (s *Scene) mappedNormal(e *Eye, p *ShellPoint, derivs bool) (n, d1, d2 geom
 
 // ShellDerivs returns the triangle's edges (dP/db1, dP/db2) and the normal's derivatives by the barycentrics.
 func (s *Scene) ShellDerivs(e *Eye, p *ShellPoint, mapped bool) (e1, e2, d1, d2 geom.Vec) {
-	m := s.Bodies[e.Outer].Mesh
+	m := s.Objects[e.Outer].Mesh
 	t := m.Tri[p.Prim]
 	p0 := m.P[t[0]]
 	e1, e2 = m.P[t[1]].Sub(p0), m.P[t[2]].Sub(p0)
@@ -381,9 +381,9 @@ func PerturbNormal(n, tu, tv geom.Vec, m geom.Vec, gain float64) geom.Vec {
 	return n.Mad(-p, t.Unit()).Mad(-q, b.Unit()).Unit()
 }
 
-// MappedNormal tilts the shading normal of an eye's surface point by a normal map of its body; gain scales the slopes.
+// MappedNormal tilts the shading normal of an eye's surface point by a normal map of its object; gain scales the slopes.
 func (s *Scene) MappedNormal(sf *Surface, m *texture.Map, gain float64) geom.Vec {
-	b := &s.Bodies[sf.Body]
+	b := &s.Objects[sf.Object]
 	n := b.ToLocal.Vector(sf.Ns).Unit()
 	tu, tv := b.Tangents.Frame(sf.Prim, n, sf.U, sf.V)
 	return b.ToWorld.Vector(PerturbNormal(n, tu, tv, m.Normal(sf.UV, 0), gain)).Unit()

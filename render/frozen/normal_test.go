@@ -11,7 +11,7 @@ import (
 )
 
 // A texel that leans by 3:4 toward growing u, or toward up in the picture, tilts a plane's normal by just that, whether
-// the picture is mirrored or not, and wherever the body is turned or mirrored in space. Closed form.
+// the picture is mirrored or not, and wherever the object is turned or mirrored in space. Closed form.
 func TestMappedNormal(t *testing.T) {
 	for _, mirror := range []float64{1, -1} {
 		m := &mesh.Mesh{
@@ -24,7 +24,7 @@ func TestMappedNormal(t *testing.T) {
 			"at rest": geom.Identity(), "turned and scaled": geom.Scale(2).Then(geom.RotateX(0.7)).Then(geom.RotateZ(1.1)),
 			"mirrored": {M: [3]geom.Vec{{X: -1}, {Y: 1}, {Z: 1}}},
 		} {
-			s := &Scene{Bodies: []Body{{Shape: Mesh, Mesh: m, ToWorld: to, ToLocal: to.Inverse(), Tangents: mesh.MakeTangents(m)}}}
+			s := &Scene{Objects: []Object{{Shape: Mesh, Mesh: m, ToWorld: to, ToLocal: to.Inverse(), Tangents: mesh.MakeTangents(m)}}}
 			sf := Surface{Ns: to.Vector(geom.Vec{Z: 1}).Unit(), U: 0.2, V: 0.3}
 			for _, c := range []struct {
 				texel colour.RGB

@@ -1,4 +1,4 @@
-// Package frozen is the prepared scene: bodies with their hierarchies, eyes, lights and camera, in flat read-only
+// Package frozen is the prepared scene: objects with their hierarchies, eyes, lights and camera, in flat read-only
 // tables that any number of workers may use at once. It finds hits and rebuilds surface points; it does no light
 // transport. Lengths are in mm of the world unless a field says local.
 package frozen
@@ -17,7 +17,7 @@ import (
 	"catchlight/scene/texture"
 )
 
-// Mask says which rays meet a body; a ray carries one bit, a body any.
+// Mask says which rays meet a object; a ray carries one bit, a object any.
 type Mask uint8
 
 // The kinds of rays.
@@ -27,7 +27,7 @@ const (
 	ReflectionRays                  // mirrored at an eye that the camera sees
 )
 
-// Shape is the geometric kind of a body.
+// Shape is the geometric kind of a object.
 type Shape uint8
 
 // The shapes. All but Mesh are intersected in closed form in float64.
@@ -40,7 +40,7 @@ const (
 	Slab
 )
 
-// Kind is how a body's surface answers light.
+// Kind is how a object's surface answers light.
 type Kind uint8
 
 // The surface kinds. Outer and Inner are an eye's shells.
@@ -51,11 +51,11 @@ const (
 	Matched // no interface: only what is inside counts
 	Outer
 	Inner
-	Soft  // a scattering body under a thin coat; see Flesh
+	Soft  // a scattering object under a thin coat; see Flesh
 	Sheet // a thin sheet of water: it mirrors, and what is not mirrored goes straight on
 )
 
-// Material is a body's surface, and the volume inside it.
+// Material is a object's surface, and the volume inside it.
 type Material struct {
 	Kind      Kind
 	Colour    texture.Map // diffuse reflectance
@@ -69,7 +69,7 @@ type Material struct {
 	Flesh     *Flesh
 }
 
-// Flesh is a homogeneous scattering body with a colour painted on top: what the map shows less than its brightest
+// Flesh is a homogeneous scattering object with a colour painted on top: what the map shows less than its brightest
 // colour is taken away half where light goes in and half where it comes out, which is reciprocal and right where the map is
 // even. Extinction is in 1/mm of the world.
 type Flesh struct {
@@ -109,46 +109,46 @@ func (f *Flesh) Paint(c colour.RGB) (q colour.RGB) {
 	return q
 }
 
-// Body is one instance of a shape.
-type Body struct {
-	Name     string
-	Shape    Shape
-	ToWorld  geom.Affine // a similarity
-	ToLocal  geom.Affine
-	Scale    float64 // world mm per local mm
-	Bounds   geom.Box
-	Mask     Mask
-	Size     geom.Vec // half extents of boxes and rectangles; X is the radius of spheres and discs; Z the thickness of slabs
-	Mesh     *mesh.Mesh
-	BVH      *accel.BVH
-	Tangents *mesh.Tangents // of Mesh; nil without a normal map
-	Closed   bool           // encloses a volume
-	Material Material
-	Eye      int32   // index into Scene.Eyes for Outer and Inner, else -1
-	Cutout   *Cutout // of a mesh with texture coordinates: parts that are not there; nil: all is
+// Object is one instance of a shape.
+type Object struct {
+	Name        string
+	Shape       Shape
+	ToWorld     geom.Affine // a similarity
+	ToLocal     geom.Affine
+	Scale       float64 // world mm per local mm
+	Bounds      geom.Box
+	Mask        Mask
+	Size        geom.Vec // half extents of boxes and rectangles; X is the radius of spheres and discs; Z the thickness of slabs
+	Mesh        *mesh.Mesh
+	BVH         *accel.BVH
+	Tangents    *mesh.Tangents // of Mesh; nil without a normal map
+	Closed      bool           // encloses a volume
+	Material    Material
+	Eye         int32        // index into Scene.Eyes for Outer and Inner, else -1
+	OpacityMask *OpacityMask // of a mesh with texture coordinates: parts that are not there; nil: all is
 }
 
-// Cutout is a mask over a mesh: rays pass where its value is below Level.
-type Cutout struct {
-	Map   texture.Map
-	Level float64
+// Opacity mask is a mask over a mesh: rays pass where its value is below Level.
+type OpacityMask struct {
+	Map       texture.Map
+	Threshold float64
 }
 
 // passes says whether a ray goes on through the mesh at a hit.
-func (c *Cutout) passes(m *mesh.Mesh, h *accel.Hit) bool {
+func (c *OpacityMask) passes(m *mesh.Mesh, h *accel.Hit) bool {
 	t := m.Tri[h.Prim]
 	a, b, e := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
 	w := 1 - h.U - h.V
-	return c.Map.Scalar(geom.UV{U: w*a.U + h.U*b.U + h.V*e.U, V: w*a.V + h.U*b.V + h.V*e.V}, 0) < c.Level
+	return c.Map.Scalar(geom.UV{U: w*a.U + h.U*b.U + h.V*e.U, V: w*a.V + h.U*b.V + h.V*e.V}, 0) < c.Threshold
 }
 
 // throughCutouts follows a ray through what is cut out of a mesh to the first hit that is there. The kernel knows
 // nothing of masks: it gives the next candidate behind the last one.
-func (b *Body) throughCutouts(sc *accel.Scratch, o, d geom.Vec, tmin, tmax float64, h *accel.Hit) bool {
+func (b *Object) throughCutouts(sc *accel.Scratch, o, d geom.Vec, tmin, tmax float64, h *accel.Hit) bool {
 	last, step := uint32(math.MaxUint32), 1e-7
 	for b.BVH.Closest(sc, o, d, tmin, tmax, h) {
 		again := h.Prim == last
-		if !again && !b.Cutout.passes(b.Mesh, h) {
+		if !again && !b.OpacityMask.passes(b.Mesh, h) {
 			return true
 		}
 		// Behind this hit. Distances are in single precision, so the same triangle may come once more: then a longer step.
@@ -167,7 +167,7 @@ func (b *Body) throughCutouts(sc *accel.Scratch, o, d geom.Vec, tmin, tmax float
 
 // Scene is a prepared scene. Nothing writes to it after it is made.
 type Scene struct {
-	Bodies          []Body
+	Objects         []Object
 	Eyes            []Eye
 	Lights          []*light.Light
 	LightTag        []int     // the light that it counts as on the film: a hot spot as the environment that it was cut from
@@ -177,8 +177,8 @@ type Scene struct {
 	Camera          *camera.Camera
 	Plate           bool     // the camera is an irradiance plate
 	PlateNormal     geom.Vec // direction that it faces
-	CameraIn        []int32  // closed bodies around the camera
-	ShowEnvironment bool     // camera rays that meet no body see the distant lights; else they count as uncovered
+	CameraIn        []int32  // closed objects around the camera
+	ShowEnvironment bool     // camera rays that meet no object see the distant lights; else they count as uncovered
 	Settings        Settings // of the path tracer
 }
 
@@ -197,22 +197,22 @@ type Settings struct {
 	Shadow       bool
 }
 
-// Hit is where a ray meets a body or a light.
+// Hit is where a ray meets a object or a light.
 type Hit struct {
-	T     float64
-	Body  int32 // index of the body; -1 for a light
-	Light int32 // index of the light; -1 for a body
-	Prim  uint32
-	U, V  float64
+	T      float64
+	Object int32 // index of the object; -1 for a light
+	Light  int32 // index of the light; -1 for a object
+	Prim   uint32
+	U, V   float64
 }
 
-// Intersect finds the closest hit in (tmin, tmax) among the bodies and finite lights that the mask's rays meet.
+// Intersect finds the closest hit in (tmin, tmax) among the objects and finite lights that the mask's rays meet.
 func (s *Scene) Intersect(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mask Mask, lights bool, h *Hit) bool {
 	found := false
-	h.T, h.Body, h.Light = tmax, -1, -1
+	h.T, h.Object, h.Light = tmax, -1, -1
 	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
-	for i := range s.Bodies {
-		b := &s.Bodies[i]
+	for i := range s.Objects {
+		b := &s.Objects[i]
 		if b.Mask&mask == 0 {
 			continue
 		}
@@ -220,7 +220,7 @@ func (s *Scene) Intersect(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mas
 			continue
 		}
 		if b.Closest(sc, r, tmin, h.T, h) {
-			h.Body, found = int32(i), true
+			h.Object, found = int32(i), true
 		}
 	}
 	if lights {
@@ -229,18 +229,18 @@ func (s *Scene) Intersect(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mas
 				continue
 			}
 			if t, _, _, ok := l.Intersect(r.O, r.D, tmin, h.T); ok {
-				h.T, h.Body, h.Light, found = t, -1, int32(i), true
+				h.T, h.Object, h.Light, found = t, -1, int32(i), true
 			}
 		}
 	}
 	return found
 }
 
-// Occluded reports whether any body that the mask's rays meet lies in (tmin, tmax).
+// Occluded reports whether any object that the mask's rays meet lies in (tmin, tmax).
 func (s *Scene) Occluded(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mask Mask) bool {
 	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
-	for i := range s.Bodies {
-		b := &s.Bodies[i]
+	for i := range s.Objects {
+		b := &s.Objects[i]
 		if b.Mask&mask == 0 {
 			continue
 		}
@@ -254,12 +254,12 @@ func (s *Scene) Occluded(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mask
 	return false
 }
 
-// Closest finds the body's first hit in (tmin, tmax) and fills h but for its Body and Light.
-func (b *Body) Closest(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, h *Hit) bool {
+// Closest finds the object's first hit in (tmin, tmax) and fills h but for its Object and Light.
+func (b *Object) Closest(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, h *Hit) bool {
 	o, d := b.ToLocal.Point(r.O), b.ToLocal.Vector(r.D)
 	if b.Shape == Mesh {
 		var ah accel.Hit
-		if b.Cutout != nil {
+		if b.OpacityMask != nil {
 			if !b.throughCutouts(sc, o, d, tmin, tmax, &ah) {
 				return false
 			}
@@ -276,11 +276,11 @@ func (b *Body) Closest(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, h *Hit
 	return ok
 }
 
-// Blocks reports whether the body has any hit in (tmin, tmax).
-func (b *Body) Blocks(sc *accel.Scratch, r geom.Ray, tmin, tmax float64) bool {
+// Blocks reports whether the object has any hit in (tmin, tmax).
+func (b *Object) Blocks(sc *accel.Scratch, r geom.Ray, tmin, tmax float64) bool {
 	o, d := b.ToLocal.Point(r.O), b.ToLocal.Vector(r.D)
 	if b.Shape == Mesh {
-		if b.Cutout != nil {
+		if b.OpacityMask != nil {
 			var h accel.Hit
 			return b.throughCutouts(sc, o, d, tmin, tmax, &h)
 		}
@@ -292,7 +292,7 @@ func (b *Body) Blocks(sc *accel.Scratch, r geom.Ray, tmin, tmax float64) bool {
 
 // analytic intersects the closed-form shapes in local coordinates; face says which side of a box (0..5: -x +x -y +y
 // -z +z) or slab (0 front, 1 back) was hit.
-func (b *Body) analytic(o, d geom.Vec, tmin, tmax float64) (t float64, face uint32, ok bool) {
+func (b *Object) analytic(o, d geom.Vec, tmin, tmax float64) (t float64, face uint32, ok bool) {
 	in := func(t float64) bool { return t > tmin && t < tmax }
 	switch b.Shape {
 	case Sphere:

@@ -7,27 +7,27 @@ import (
 	"catchlight/scene/mesh"
 )
 
-// Surface is a point of a body, rebuilt in float64 from the hit.
+// Surface is a point of a object, rebuilt in float64 from the hit.
 type Surface struct {
-	P    geom.Vec // world, mm
-	Ng   geom.Vec // unit geometric normal, outward
-	Ns   geom.Vec // unit shading normal, outward: interpolated, before any normal map
-	UV   geom.UV
-	Body int32
-	Prim uint32
-	U, V float64   // barycentrics of a mesh
-	Part mesh.Part // of an inner shell
-	Eps  float64   // mm by which a ray leaving here is moved along Ng
+	P      geom.Vec // world, mm
+	Ng     geom.Vec // unit geometric normal, outward
+	Ns     geom.Vec // unit shading normal, outward: interpolated, before any normal map
+	UV     geom.UV
+	Object int32
+	Prim   uint32
+	U, V   float64   // barycentrics of a mesh
+	Part   mesh.Part // of an inner shell
+	Eps    float64   // mm by which a ray leaving here is moved along Ng
 }
 
 // originUlps is how far a new ray starts off the surface, as a share of the largest coordinate: about 34 units in
 // the last place of the hierarchy's float32.
 const originUlps = 4e-6
 
-// Surface rebuilds the point of a body's hit. r is the ray that found it.
+// Surface rebuilds the point of a object's hit. r is the ray that found it.
 func (s *Scene) Surface(r geom.Ray, h *Hit) Surface {
-	b := &s.Bodies[h.Body]
-	out := Surface{Body: h.Body, Prim: h.Prim, U: h.U, V: h.V}
+	b := &s.Objects[h.Object]
+	out := Surface{Object: h.Object, Prim: h.Prim, U: h.U, V: h.V}
 	var p, ng, ns geom.Vec // local
 	if b.Shape == Mesh {
 		m := b.Mesh
@@ -101,7 +101,7 @@ func (s *Surface) Leave(d geom.Vec) geom.Vec {
 //
 // Source: Hanika, Hacking the Shadow Terminator, Ray Tracing Gems II, 2021, chapter 4.
 func (s *Scene) Round(sf *Surface, ng geom.Vec) (p geom.Vec, ok bool) {
-	b := &s.Bodies[sf.Body]
+	b := &s.Objects[sf.Object]
 	if b.Shape != Mesh || b.Mesh.N == nil {
 		return geom.Vec{}, false
 	}

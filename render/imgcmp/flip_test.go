@@ -7,7 +7,7 @@ import (
 	"catchlight/scene/colour"
 )
 
-// marsh makes a pair of small pictures in codes of 8 bits: checks over a slope of colour, moved by a pixel, with a red spot.
+// marsh makes a pair of small pictures in 8-bit levels of 8 bits: checks over a slope of colour, moved by a pixel, with a red spot.
 func marsh(width, height int) (a, b []colour.RGB) {
 	for y := range height {
 		for x := range width {

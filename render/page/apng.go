@@ -67,7 +67,7 @@ func APNG(frames []*image.NRGBA, delay int) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-// chunk writes a PNG chunk: length, name, body and the check sum of name and body.
+// chunk writes a PNG chunk: length, name, object and the check sum of name and object.
 func chunk(b *bytes.Buffer, name string, body []byte) {
 	part := append([]byte(name), body...)
 	b.Write(binary.BigEndian.AppendUint32(nil, uint32(len(body))))

@@ -26,14 +26,14 @@ type vertex struct {
 // answer says how a vertex answers light from a direction. It is a concrete switch, not a function value, so that
 // nothing escapes to the heap.
 type answer struct {
-	lobe  lobe
-	frame geom.Frame // about the normal on wo's side
-	wo    geom.Vec   // local
-	alpha float64
-	gain  float64 // of a rough dielectric or tear film: for light between its facets
-	eta   float64 // far over near side, of the rough dielectric
-	body  int32   // conductor, flesh
-	shell int32   // eye whose tear film it is, or -1
+	lobe   lobe
+	frame  geom.Frame // about the normal on wo's side
+	wo     geom.Vec   // local
+	alpha  float64
+	gain   float64 // of a rough dielectric or tear film: for light between its facets
+	eta    float64 // far over near side, of the rough dielectric
+	object int32   // conductor, flesh
+	shell  int32   // eye whose tear film it is, or -1
 }
 
 type lobe uint8
@@ -127,7 +127,7 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 		return 0, v.p, 0 // toward the iris the shell always bends light
 	}
 	e := &t.scene.Eyes[v.eye]
-	b := &t.scene.Bodies[e.Outer]
+	b := &t.scene.Objects[e.Outer]
 	o, dl := b.ToLocal.Point(v.p), b.ToLocal.Vector(d).Unit()
 	var y frozen.ShellPoint
 	t.Stats.ShadowRays++
@@ -148,7 +148,7 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 	}
 	// Nothing inside may be in the way.
 	t.Stats.ShadowRays++
-	if t.scene.Bodies[e.Inner].Blocks(t.sc, geom.Ray{O: v.p, D: d}, 0, y.Dist*b.Scale) {
+	if t.scene.Objects[e.Inner].Blocks(t.sc, geom.Ray{O: v.p, D: d}, 0, y.Dist*b.Scale) {
 		return 0, o, 0
 	}
 	yw := b.ToWorld.Point(y.P)
@@ -179,7 +179,7 @@ func (t *Tracer) film(e *frozen.Eye, c float64) float64 { return e.FacetIn(c, t.
 // with rng a collision in the tissue.
 func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light.Sample, q float64, beta colour.RGB, rng *sampler.Stream, out *film.Sample) {
 	e := &t.scene.Eyes[v.eye]
-	b := &t.scene.Bodies[e.Outer]
+	b := &t.scene.Objects[e.Outer]
 	x := b.ToLocal.Point(v.p)
 	var tg target
 	if l.Finite() {
@@ -238,7 +238,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	}
 	pdf *= q
 	t.Stats.ShadowRays++
-	if t.scene.Bodies[e.Inner].Blocks(t.sc, geom.Ray{O: from, D: wi}, 0, dist*b.Scale) {
+	if t.scene.Objects[e.Inner].Blocks(t.sc, geom.Ray{O: from, D: wi}, 0, dist*b.Scale) {
 		return
 	}
 	if t.blocked(start, wo, far, i) {
@@ -264,7 +264,7 @@ func (t *Tracer) refracted(p *path, i int, tg target, pdf float64, v colour.RGB)
 		return v
 	}
 	e := &t.scene.Eyes[p.eye]
-	b := &t.scene.Bodies[e.Outer]
+	b := &t.scene.Objects[e.Outer]
 	if tg.distant {
 		tg.dir = b.ToLocal.Vector(tg.dir).Unit()
 	} else {
@@ -320,7 +320,7 @@ func (t *Tracer) evaluate(a *answer, v *vertex, wi geom.Vec) (colour.RGB, float6
 		return t.evaluateSheen(a, a.frame.Local(wi))
 	case coatedLobe:
 		cos := folded(v, wi)
-		return colour.Grey(cos / math.Pi * t.fleshOut(a.body, v, wi)), cos / math.Pi
+		return colour.Grey(cos / math.Pi * t.fleshOut(a.object, v, wi)), cos / math.Pi
 	}
 	return colour.RGB{}, 0
 }

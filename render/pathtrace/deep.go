@@ -19,7 +19,7 @@ const evenPhase = 1 / (4 * math.Pi)
 // through the cornea. The walk's weight there is beta. Hits by chance of what leaves without another collision are weighted
 // against it by the even phase function alone, whatever guided the walk: any weights that add up to 1 for each path are unbiased.
 // Collisions from which little gets out are connected seldom.
-func (t *Tracer) connectDeep(p *path, b *frozen.Body, e *frozen.Eye, pos geom.Vec, beta colour.RGB, rng *sampler.Stream, out *film.Sample) {
+func (t *Tracer) connectDeep(p *path, b *frozen.Object, e *frozen.Eye, pos geom.Vec, beta colour.RGB, rng *sampler.Stream, out *film.Sample) {
 	if !t.set.LightSamples {
 		return
 	}
@@ -66,9 +66,9 @@ func (t *Tracer) connectDeep(p *path, b *frozen.Body, e *frozen.Eye, pos geom.Ve
 // outOfTissue follows a line from a point in the tissue, in the eye's frame, to where it leaves the inner shell. It returns the
 // share that gets there, what lies on top included, and fills the surface; ok is false where it ends at the backing.
 // Where zones blend the share is an unbiased estimate (ratio tracking; Novak, Selle, Jarosz, Residual Ratio Tracking, 2014).
-func (t *Tracer) outOfTissue(b *frozen.Body, e *frozen.Eye, pos, d geom.Vec, rng *sampler.Stream, exit *frozen.Surface) (tr colour.RGB, ok bool) {
+func (t *Tracer) outOfTissue(b *frozen.Object, e *frozen.Eye, pos, d geom.Vec, rng *sampler.Stream, exit *frozen.Surface) (tr colour.RGB, ok bool) {
 	t.Stats.WalkRays++
-	in := &t.scene.Bodies[e.Inner]
+	in := &t.scene.Objects[e.Inner]
 	var h accel.Hit
 	if !in.BVH.Closest(t.sc, pos, d, 0, math.Inf(1), &h) {
 		return tr, false
@@ -76,7 +76,7 @@ func (t *Tracer) outOfTissue(b *frozen.Body, e *frozen.Eye, pos, d geom.Vec, rng
 	if in.Mesh.Part != nil && in.Mesh.Part[h.Prim] == mesh.Backing {
 		return tr, false
 	}
-	*exit = t.scene.Surface(geom.Ray{}, &frozen.Hit{Body: e.Inner, Prim: h.Prim, U: h.U, V: h.V})
+	*exit = t.scene.Surface(geom.Ray{}, &frozen.Hit{Object: e.Inner, Prim: h.Prim, U: h.U, V: h.V})
 	if in.ToLocal.Vector(exit.Ng).Dot(d) <= 0 {
 		return tr, false
 	}

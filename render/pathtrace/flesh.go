@@ -11,13 +11,13 @@ import (
 	"catchlight/scene/geom"
 )
 
-// flesh answers a hit of a scattering body under a thin coat, such as a lid: the coat's mirror image, or a random walk
+// flesh answers a hit of a scattering object under a thin coat, such as a lid: the coat's mirror image, or a random walk
 // that leaves evenly somewhere near, where lights are connected.
 func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
-	b := &t.scene.Bodies[sf.Body]
+	b := &t.scene.Objects[sf.Object]
 	m := &b.Material
 	fl := m.Flesh
-	if in := p.medium(); in >= 0 && t.scene.Bodies[in].Eye >= 0 {
+	if in := p.medium(); in >= 0 && t.scene.Objects[in].Eye >= 0 {
 		// Within an eye's outer shell the eye goes before flesh that reaches into it, as that of the inner corner does.
 		p.ray.O = sf.Leave(p.ray.D)
 		return true
@@ -79,7 +79,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	v := vertex{ns: sf.Ns, eye: -1, every: p.sharp || p.vertex < 3, class: p.class}
 	v.p, v.ng = t.matte(sf, sf.Ng, sf.Ns)
-	return t.leaveEvenly(p, &v, &answer{lobe: coatedLobe, shell: -1, body: sf.Body}, out)
+	return t.leaveEvenly(p, &v, &answer{lobe: coatedLobe, shell: -1, object: sf.Object}, out)
 }
 
 // sheenShare returns the share of light that the coat mirrors, from outside at cosine c.
@@ -113,8 +113,8 @@ func (t *Tracer) sheen(f *frozen.Flesh, c float64) float64 {
 }
 
 // fleshOut returns the coat's factor of light that leaves the vertex along d.
-func (t *Tracer) fleshOut(body int32, v *vertex, d geom.Vec) float64 {
-	f := t.scene.Bodies[body].Material.Flesh
+func (t *Tracer) fleshOut(object int32, v *vertex, d geom.Vec) float64 {
+	f := t.scene.Objects[object].Material.Flesh
 	if f.Clear || !t.set.Coat {
 		return 1
 	}
@@ -124,7 +124,7 @@ func (t *Tracer) fleshOut(body int32, v *vertex, d geom.Vec) float64 {
 // mirrorSheen turns a path into the coat's reflection about n. The share f that it mirrors is already in the path or in
 // the odds of coming here; a rough coat puts the microfacets' own in its place.
 func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64, out *film.Sample) bool {
-	m := &t.scene.Bodies[sf.Body].Material
+	m := &t.scene.Objects[sf.Object].Material
 	wo := p.ray.D.Neg()
 	t.Stats.ReflectedRays++
 	if m.Alpha < microfacet.MinAlpha {
@@ -136,7 +136,7 @@ func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64,
 		}
 		return d.Dot(sf.Ng) > 0
 	}
-	a := answer{lobe: sheenLobe, frame: geom.NewFrame(n), alpha: m.Alpha, body: sf.Body, shell: -1}
+	a := answer{lobe: sheenLobe, frame: geom.NewFrame(n), alpha: m.Alpha, object: sf.Object, shell: -1}
 	a.wo = a.frame.Local(wo)
 	p.beta = p.beta.Scale(1 / f)
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class}
@@ -165,15 +165,15 @@ func (t *Tracer) evaluateSheen(a *answer, wi geom.Vec) (colour.RGB, float64) {
 		return colour.RGB{}, 0
 	}
 	h, _ := microfacet.HalfReflect(a.wo, wi)
-	f := t.sheen(t.scene.Bodies[a.body].Material.Flesh, a.wo.Dot(h))
+	f := t.sheen(t.scene.Objects[a.object].Material.Flesh, a.wo.Dot(h))
 	return colour.Grey(v * f * wi.Z), m.Pdf(a.wo, wi)
 }
 
-// walkFlesh follows a random walk in the body of a surface point, in the world, until it leaves; it multiplies the path
+// walkFlesh follows a random walk in the object of a surface point, in the world, until it leaves; it multiplies the path
 // by the walk's weight and fills the surface where it leaves. It is false where the walk ended inside.
 func (t *Tracer) walkFlesh(p *path, sf, exit *frozen.Surface) bool {
 	t.Stats.Walks++
-	b := &t.scene.Bodies[sf.Body]
+	b := &t.scene.Objects[sf.Object]
 	f := b.Material.Flesh
 	u0, u1 := t.smp.D2(p.vertex, sampler.WalkStart, p.branch)
 	d := geom.NewFrame(sf.Ns.Neg()).World(geom.CosineHemisphere(u0, u1))
@@ -206,7 +206,7 @@ func (t *Tracer) walkFlesh(p *path, sf, exit *frozen.Surface) bool {
 		beta = beta.Mul(fl.weight(fly, !hit))
 		fl.fresh = false
 		if hit {
-			h.Body = sf.Body
+			h.Object = sf.Object
 			*exit = t.scene.Surface(geom.Ray{O: pos, D: d}, &h)
 			if exit.Ng.Dot(d) <= 0 { // met from outside: a crease let the walk out by a hair
 				t.Stats.WalkLeaks++

@@ -12,7 +12,7 @@ import (
 // flight is one straight piece of a walk, against one extinction. Its length is sampled for one channel, chosen by what the
 // walk carries, and weighted over all channels that might have been chosen (the balance heuristic). With a guide half of
 // the flights are guided: their directions lean toward the way out, and they are longer that way, in the proportions in
-// which light leaves a deep body; each flight is weighted over both ways of choosing it.
+// which light leaves a deep object; each flight is weighted over both ways of choosing it.
 //
 // Sources: Dwivedi, Nucl. Sci. Eng. 80 (1982), 172; Krivanek and d'Eon, A Zero-Variance-Based Sampling Scheme for Monte
 // Carlo Subsurface Scattering, SIGGRAPH Talks 2014.

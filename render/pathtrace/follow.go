@@ -20,12 +20,12 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 		}
 		var h frozen.Hit
 		hit := t.scene.Intersect(t.sc, p.ray, tmin, math.Inf(1), p.mask, true, &h)
-		if in := p.medium(); in >= 0 && t.scene.Bodies[in].Material.HasMedium {
+		if in := p.medium(); in >= 0 && t.scene.Objects[in].Material.HasMedium {
 			far := math.Inf(1)
 			if hit {
 				far = h.T
 			}
-			if t.scatterInMedium(p, &t.scene.Bodies[in], far) {
+			if t.scatterInMedium(p, &t.scene.Objects[in], far) {
 				tmin = 0
 				if !t.roulette(p) {
 					return
@@ -48,7 +48,7 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 		tmin = 0
 		sf := t.scene.Surface(p.ray, &h)
 		alive := false
-		switch t.scene.Bodies[h.Body].Material.Kind {
+		switch t.scene.Objects[h.Object].Material.Kind {
 		case frozen.Outer:
 			alive = t.outer(p, &sf, out)
 		case frozen.Inner:
@@ -162,9 +162,9 @@ func (t *Tracer) chosen(p *path, i int) float64 {
 func (t *Tracer) matched(p *path, sf *frozen.Surface) bool {
 	p.ray.O = sf.Leave(p.ray.D)
 	if p.ray.D.Dot(sf.Ng) < 0 {
-		p.enter(sf.Body)
+		p.enter(sf.Object)
 	} else {
-		p.leave(sf.Body)
+		p.leave(sf.Object)
 	}
 	p.chain = unconnected
 	return true
@@ -173,7 +173,7 @@ func (t *Tracer) matched(p *path, sf *frozen.Surface) bool {
 // scatterInMedium samples a collision before distance far; it reports whether there was one, and moves the path
 // there. The channel that the distance is sampled for is chosen anew at each flight by what the path carries, and
 // the estimate is weighted over all channels that might have been chosen.
-func (t *Tracer) scatterInMedium(p *path, b *frozen.Body, far float64) bool {
+func (t *Tracer) scatterInMedium(p *path, b *frozen.Object, far float64) bool {
 	m := &b.Material.Medium
 	u := t.smp.D4(p.vertex, sampler.Walk, p.branch)
 	q := channelOdds(p.beta)

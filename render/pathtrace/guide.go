@@ -7,7 +7,7 @@ import (
 )
 
 // The guided direction has the density 1/(ln((nu+1)/(nu-1)) (nu-mu)) in its cosine mu to the way out, where nu is the
-// diffusion length in mean free paths: the angular form of the slowest mode of a deep body.
+// diffusion length in mean free paths: the angular form of the slowest mode of a deep object.
 //
 // Source: Dwivedi, Nucl. Sci. Eng. 80 (1982), 172.
 

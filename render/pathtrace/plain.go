@@ -34,9 +34,9 @@ func (p *path) settle(direct film.Class) {
 	}
 }
 
-// diffuse answers a hit of a plain diffuse body.
+// diffuse answers a hit of a plain diffuse object.
 func (t *Tracer) diffuse(p *path, sf *frozen.Surface, out *film.Sample) bool {
-	b := &t.scene.Bodies[sf.Body]
+	b := &t.scene.Objects[sf.Object]
 	ng, ns := sides(sf, p.ray.D.Neg())
 	p.beta = p.beta.Mul(b.Material.Colour.RGB(sf.UV, 0))
 	p.settle(BodyDirect)
@@ -74,7 +74,7 @@ func (t *Tracer) leaveEvenly(p *path, v *vertex, a *answer, out *film.Sample) bo
 	p.ray = geom.Ray{O: v.p, D: d}
 	p.mask = frozen.ShadowRays
 	if a.lobe == coatedLobe {
-		p.beta = p.beta.Scale(t.fleshOut(a.body, v, d))
+		p.beta = p.beta.Scale(t.fleshOut(a.object, v, d))
 	}
 	t.scattered(p, v, folded(v, d)/math.Pi)
 	return true
@@ -93,7 +93,7 @@ func folded(v *vertex, d geom.Vec) float64 {
 
 // conductor answers a hit of a metal.
 func (t *Tracer) conductor(p *path, sf *frozen.Surface, out *film.Sample) bool {
-	m := &t.scene.Bodies[sf.Body].Material
+	m := &t.scene.Objects[sf.Object].Material
 	wo := p.ray.D.Neg()
 	ng, ns := sides(sf, wo)
 	ns = bend(wo, ng, ns)
@@ -107,7 +107,7 @@ func (t *Tracer) conductor(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		}
 		return t.roulette(p)
 	}
-	a := answer{lobe: metalLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, body: sf.Body, shell: -1}
+	a := answer{lobe: metalLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, object: sf.Object, shell: -1}
 	a.wo = a.frame.Local(wo)
 	p.settle(BodyDirect)
 	v := vertex{p: sf.Leave(ng), ng: ng, ns: ns, eye: -1, every: p.sharp, class: p.class}
@@ -141,14 +141,14 @@ func (t *Tracer) evaluateMetal(a *answer, wi geom.Vec) (colour.RGB, float64) {
 	if v <= 0 {
 		return colour.RGB{}, 0
 	}
-	m := &t.scene.Bodies[a.body].Material
+	m := &t.scene.Objects[a.object].Material
 	h, _ := microfacet.HalfReflect(a.wo, wi)
 	return metal(m, a.wo.Dot(h)).Mul(t.compensation(m, a.wo.Z)).Scale(v * wi.Z), r.Pdf(a.wo, wi)
 }
 
 // dielectric answers a hit of a glass-like interface.
 func (t *Tracer) dielectric(p *path, sf *frozen.Surface, out *film.Sample) bool {
-	m := &t.scene.Bodies[sf.Body].Material
+	m := &t.scene.Objects[sf.Object].Material
 	wo := p.ray.D.Neg()
 	entering := wo.Dot(sf.Ng) > 0
 	ng, ns := sides(sf, wo)
@@ -157,7 +157,7 @@ func (t *Tracer) dielectric(p *path, sf *frozen.Surface, out *film.Sample) bool 
 		near, far = t.index(p.medium()), m.Index
 	} else {
 		q := *p
-		q.leave(sf.Body)
+		q.leave(sf.Object)
 		near, far = m.Index, t.index(q.medium())
 	}
 	eta := far / near
@@ -188,7 +188,7 @@ func (t *Tracer) dielectric(p *path, sf *frozen.Surface, out *film.Sample) bool 
 			return false
 		}
 	} else {
-		a := answer{lobe: glassLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, eta: eta, body: sf.Body, shell: -1}
+		a := answer{lobe: glassLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, eta: eta, object: sf.Object, shell: -1}
 		a.wo = a.frame.Local(wo)
 		a.gain = m.RoughGain(eta, a.wo.Z)
 		v := vertex{p: sf.Leave(ng), ng: ng, ns: ns, eye: -1, class: p.class, every: p.sharp}
@@ -217,9 +217,9 @@ func (t *Tracer) dielectric(p *path, sf *frozen.Surface, out *film.Sample) bool 
 	p.ray = geom.Ray{O: sf.Leave(d), D: d}
 	if across {
 		if entering {
-			p.enter(sf.Body)
+			p.enter(sf.Object)
 		} else {
-			p.leave(sf.Body)
+			p.leave(sf.Object)
 		}
 	}
 	return t.roulette(p)
@@ -231,8 +231,8 @@ func (t *Tracer) plate(p *path, out *film.Sample) {
 	n := t.scene.PlateNormal
 	p.seen, p.mask, p.class = false, frozen.ShadowRays, BodyDirect
 	v := vertex{p: p.ray.O, ng: n, ns: n, eye: -1, every: true, class: BodyDirect}
-	if in := p.medium(); in >= 0 && t.scene.Bodies[in].Eye >= 0 {
-		v.eye = t.scene.Bodies[in].Eye
+	if in := p.medium(); in >= 0 && t.scene.Objects[in].Eye >= 0 {
+		v.eye = t.scene.Objects[in].Eye
 		t.inChamber(&v)
 	}
 	a := answer{lobe: lambert, shell: -1}

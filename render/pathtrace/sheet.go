@@ -17,7 +17,7 @@ func (t *Tracer) sheet(p *path, sf *frozen.Surface) bool {
 		return true
 	}
 	n := bend(wo, sf.Ng, sf.Ns)
-	f := fresnel.Dielectric(wo.Dot(n), t.scene.Bodies[sf.Body].Material.Index)
+	f := fresnel.Dielectric(wo.Dot(n), t.scene.Objects[sf.Object].Material.Index)
 	split := t.set.Split && p.sharp && p.branch == 0
 	if split || t.smp.D1(p.vertex, sampler.Lobe, p.branch) < f {
 		q := *p

@@ -37,7 +37,7 @@ func bend(wo, ng, ns geom.Vec) geom.Vec {
 
 // outer answers a hit of an eye's outer shell from either side. It reports whether the path goes on.
 func (t *Tracer) outer(p *path, sf *frozen.Surface, out *film.Sample) bool {
-	b := &t.scene.Bodies[sf.Body]
+	b := &t.scene.Objects[sf.Object]
 	e := &t.scene.Eyes[b.Eye]
 	n := sf.Ns
 	if e.Normal.Valid() {
@@ -100,14 +100,14 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 	} else {
 		p.ray.O = sf.Leave(p.ray.D)
 	}
-	p.enter(sf.Body)
+	p.enter(sf.Object)
 	return true
 }
 
 // bends returns the probability with which the shell bends a ray from outside, where the shell alone says w: near the
 // limbus what lies straight behind it counts too.
 func (t *Tracer) bends(p *path, sf *frozen.Surface, e *frozen.Eye, w float64) float64 {
-	b := &t.scene.Bodies[e.Inner]
+	b := &t.scene.Objects[e.Inner]
 	o := b.ToLocal.Point(sf.Leave(p.ray.D))
 	reach := e.LimbusRadius + e.LimbusWidth
 	if w >= 1 || e.ForceCoat || o.Z <= 0 || o.X*o.X+o.Y*o.Y > reach*reach {
@@ -204,7 +204,7 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 			p.chain = unconnected
 		}
 		p.ray.O = sf.Leave(d)
-		p.leave(sf.Body)
+		p.leave(sf.Object)
 		return true
 	}
 	if a := e.BendAlpha(); a >= microfacet.MinAlpha {
@@ -234,9 +234,9 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 		return false
 	}
 	p.ray = geom.Ray{O: sf.Leave(bent), D: bent.Unit()}
-	p.leave(sf.Body)
+	p.leave(sf.Object)
 	if p.chain == direct && p.eye == eye && p.solve {
-		b := &t.scene.Bodies[sf.Body]
+		b := &t.scene.Objects[sf.Object]
 		p.chain = refracted
 		p.y = b.ToLocal.Point(sf.P)
 	} else {
@@ -270,7 +270,7 @@ func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.
 		}
 		p.beta = p.beta.Scale(weight * k)
 		p.ray = geom.Ray{O: sf.Leave(d), D: d}
-		p.enter(sf.Body)
+		p.enter(sf.Object)
 		return true
 	}
 	a := answer{lobe: glassLobe, frame: fr, wo: lo, alpha: alpha, eta: eta, gain: e.BendOut.Gain(lo.Z), shell: eye}
@@ -287,7 +287,7 @@ func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.
 	p.beta = p.beta.Scale(weight)
 	p.ray = geom.Ray{O: sf.Leave(d), D: d}
 	if across {
-		p.leave(sf.Body)
+		p.leave(sf.Object)
 		t.scattered(p, &v, pdf)
 	} else {
 		p.chain = unconnected

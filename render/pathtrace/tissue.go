@@ -15,7 +15,7 @@ import (
 // inner answers a hit of an eye's inner shell: light enters the tissue, walks, and leaves somewhere near, or it is
 // absorbed at the backing.
 func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
-	b := &t.scene.Bodies[sf.Body]
+	b := &t.scene.Objects[sf.Object]
 	e := &t.scene.Eyes[b.Eye]
 	if p.ray.D.Dot(sf.Ng) >= 0 {
 		t.Stats.WalkLeaks++
@@ -47,7 +47,7 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 			return false
 		}
 		// Light that crossed a thin ridge without a collision and meets tissue again goes straight on: only what was
-		// scattered, or leaves for good, leaves by the model of a flat, deep body. (In a flat body there is no such
+		// scattered, or leaves for good, leaves by the model of a flat, deep object. (In a flat object there is no such
 		// light; leaving for good by the model lets lights be connected.)
 		straight := t.set.ExactExit
 		if !straight && collisions == 0 {
@@ -85,7 +85,7 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 // inChamber notes how a vertex in the chamber of an eye is connected to lights.
 func (t *Tracer) inChamber(v *vertex) {
 	e := &t.scene.Eyes[v.eye]
-	v.zone = e.Zone(t.scene.Bodies[e.Outer].ToLocal.Point(v.p))
+	v.zone = e.Zone(t.scene.Objects[e.Outer].ToLocal.Point(v.p))
 	v.solve = t.set.Manifold && v.zone > 0
 }
 
@@ -100,7 +100,7 @@ func (t *Tracer) inChamber(v *vertex) {
 //
 // Sources: Woodcock et al. 1965 (null collisions); Chiang, Kutz, Burley, SIGGRAPH Talks 2016 (walks set by surface
 // colour).
-func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir, last *geom.Vec, out *film.Sample) int {
+func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir, last *geom.Vec, out *film.Sample) int {
 	t.Stats.Walks++
 	tis := &e.Tissue
 	m := b.Mesh
@@ -164,7 +164,7 @@ func (t *Tracer) walk(p *path, b *frozen.Body, e *frozen.Eye, sf *frozen.Surface
 			if m.Part != nil && m.Part[h.Prim] == mesh.Backing {
 				return -1
 			}
-			fh := frozen.Hit{Body: e.Inner, Prim: h.Prim, U: h.U, V: h.V}
+			fh := frozen.Hit{Object: e.Inner, Prim: h.Prim, U: h.U, V: h.V}
 			*exit = t.scene.Surface(geom.Ray{}, &fh)
 			*dir = b.ToWorld.Vector(d).Unit()
 			p.beta = p.beta.Mul(beta)

@@ -2,7 +2,7 @@
 // eye, next-event estimation combined with hits by multiple importance sampling, a manifold solver that connects
 // lights to the iris through the cornea, and random walks in scattering tissue.
 //
-// Inside refracting bodies it carries basic radiance, L/n^2, which does not change across an interface; so an
+// Inside refracting objects it carries basic radiance, L/n^2, which does not change across an interface; so an
 // interface has no n^2 factors anywhere, and whatever measures inside a medium multiplies by n^2 itself (the
 // irradiance plate does). Source: Nicodemus, Radiance, Am. J. Phys. 31 (1963), 368-377.
 package pathtrace
@@ -21,7 +21,7 @@ import (
 
 // The classes of paths: what the camera saw first, and whether light came to it straight from a light.
 const (
-	Background     film.Class = iota // no body
+	Background     film.Class = iota // no object
 	Reflection                       // mirrored at an eye's outer shell
 	IrisDirect                       // light that fell on the iris from a light
 	IrisIndirect                     // light that fell on it from elsewhere
@@ -33,7 +33,7 @@ const (
 )
 
 // ClassNames are the classes' names in files, by class.
-var ClassNames = [Classes]string{"background", "reflection", "iris.direct", "iris.indirect", "sclera.direct", "sclera.indirect", "body.direct", "body.indirect"}
+var ClassNames = [Classes]string{"background", "reflection", "iris.direct", "iris.indirect", "sclera.direct", "sclera.indirect", "object.direct", "object.indirect"}
 
 // Stats counts what a worker did.
 type Stats struct {
@@ -59,8 +59,8 @@ type Stats struct {
 	WalkSteps    int64 `json:"walk_steps"` // flights between collisions, borders of zones included
 	WalkRays     int64 `json:"walk_rays"`  // cast for them
 	WalkLeaks    int64 `json:"walk_leaks"` // met a shell from the wrong side
-	CutPaths     int64 `json:"cut_paths"`  // ended by trace.max_depth
-	Buried       int64 `json:"buried"`     // met flesh from within, where bodies reach into each other
+	CutPaths     int64 `json:"cut_paths"`  // ended by advanced.max_depth
+	Buried       int64 `json:"buried"`     // met flesh from within, where objects reach into each other
 }
 
 // Plus adds two counts.
@@ -99,8 +99,8 @@ type Tracer struct {
 // New makes a worker for a scene.
 func New(s *frozen.Scene, seed uint64) *Tracer {
 	t := &Tracer{scene: s, set: s.Settings, sc: accel.NewScratch(), smp: sampler.New(seed)}
-	for i := range s.Bodies {
-		if m := &s.Bodies[i].Material; m.Kind == frozen.Conductor && m.Alpha >= microfacet.MinAlpha {
+	for i := range s.Objects {
+		if m := &s.Objects[i].Material; m.Kind == frozen.Conductor && m.Alpha >= microfacet.MinAlpha {
 			t.energy = energyTable()
 			break
 		}
@@ -142,20 +142,20 @@ type path struct {
 	deep   bool     // x is a collision in tissue: even skies were not connected to it
 	every  bool     // x was connected to every light (else to one, by LightPick)
 	y      geom.Vec // where the path crossed the cornea (chain refracted), eye frame
-	inside [6]int32 // closed bodies around the ray
+	inside [6]int32 // closed objects around the ray
 	depth  int      // of inside
 }
 
-func (p *path) enter(body int32) {
+func (p *path) enter(object int32) {
 	if p.depth < len(p.inside) {
-		p.inside[p.depth] = body
+		p.inside[p.depth] = object
 		p.depth++
 	}
 }
 
-func (p *path) leave(body int32) {
+func (p *path) leave(object int32) {
 	for i := p.depth - 1; i >= 0; i-- {
-		if p.inside[i] == body {
+		if p.inside[i] == object {
 			copy(p.inside[i:p.depth], p.inside[i+1:p.depth])
 			p.depth--
 			return
@@ -163,7 +163,7 @@ func (p *path) leave(body int32) {
 	}
 }
 
-// medium returns the body whose inside the ray is in, or -1.
+// medium returns the object whose inside the ray is in, or -1.
 func (p *path) medium() int32 {
 	if p.depth == 0 {
 		return -1
@@ -171,12 +171,12 @@ func (p *path) medium() int32 {
 	return p.inside[p.depth-1]
 }
 
-// index returns the refractive index of a body's inside; -1 is air.
-func (t *Tracer) index(body int32) float64 {
-	if body < 0 {
+// index returns the refractive index of a object's inside; -1 is air.
+func (t *Tracer) index(object int32) float64 {
+	if object < 0 {
 		return 1
 	}
-	b := &t.scene.Bodies[body]
+	b := &t.scene.Objects[object]
 	switch b.Material.Kind {
 	case frozen.Dielectric:
 		return b.Material.Index

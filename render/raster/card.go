@@ -15,15 +15,15 @@ const cardDistance = 1e5
 func (k *Look) paintCards() {
 	var centre geom.Vec
 	if len(k.scene.Eyes) > 0 {
-		centre = k.scene.Bodies[k.scene.Eyes[0].Outer].ToWorld.T
+		centre = k.scene.Objects[k.scene.Eyes[0].Outer].ToWorld.T
 	}
 	for _, c := range k.set.Cards {
 		f := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}
 		if c.Fixed == "camera" {
 			f = k.scene.Camera.Frame()
 		}
-		sa, ca := math.Sincos(geom.Radians(c.From.Azimuth))
-		se, ce := math.Sincos(geom.Radians(c.From.Elevation))
+		sa, ca := math.Sincos(geom.Radians(c.Direction.Azimuth))
+		se, ce := math.Sincos(geom.Radians(c.Direction.Elevation))
 		d := f.World(geom.Vec{X: sa * ce, Y: se, Z: ca * ce})
 		// It faces the eye; its height points up.
 		n := d.Neg()

@@ -40,7 +40,7 @@ type dome struct {
 }
 
 func (k *Look) dome(e *frozen.Eye, reach float64, n int) dome {
-	b := &k.scene.Bodies[e.Outer]
+	b := &k.scene.Objects[e.Outer]
 	box := b.Mesh.Bounds()
 	f := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}
 	size := 2 * reach / float64(n)
@@ -53,7 +53,7 @@ func (k *Look) dome(e *frozen.Eye, reach float64, n int) dome {
 			continue
 		}
 		pl := pass.At(id, float64(i%n)+0.5, float64(i/n)+0.5)
-		sf := k.scene.Surface(geom.Ray{}, &frozen.Hit{Body: e.Outer, Prim: pl.Prim, U: pl.U, V: pl.V})
+		sf := k.scene.Surface(geom.Ray{}, &frozen.Hit{Object: e.Outer, Prim: pl.Prim, U: pl.U, V: pl.V})
 		ns := sf.Ns
 		if e.Normal.Valid() {
 			ns = k.scene.MappedNormal(&sf, &e.Normal, e.NormalGain)
@@ -87,7 +87,7 @@ func (k *Look) newBehindCornea(y *eyeLook) *behindCornea {
 func (k *Look) caustic(y *eyeLook, c *behindCornea, d *dome, l *lamp) []float32 {
 	sc := accel.NewScratch()
 	out := make([]float64, 4*c.n*c.n)
-	to := &y.body.ToWorld
+	to := &y.object.ToWorld
 	n2 := y.e.Index * y.e.Index
 	texel := 2 * c.reach / float64(c.n)
 	for s := range causticLooks {
@@ -100,7 +100,7 @@ func (k *Look) caustic(y *eyeLook, c *behindCornea, d *dome, l *lamp) []float32 
 			if weight <= 0 {
 				continue
 			}
-			wi := y.body.ToLocal.Vector(dir).Unit()
+			wi := y.object.ToLocal.Vector(dir).Unit()
 			cos := wi.Dot(n)
 			if cos <= 0 {
 				continue
@@ -218,14 +218,14 @@ func (l *lamp) from(p geom.Vec, i int) (d geom.Vec, e float64) {
 	return d, max(0, c) * area / r2
 }
 
-// blocked reports whether a plain body stands between p and the lamp in direction d.
+// blocked reports whether a plain object stands between p and the lamp in direction d.
 func (k *Look) blocked(sc *accel.Scratch, p, d geom.Vec, l *lamp) bool {
 	far := math.Inf(1)
 	if l.Kind != light.Distant {
 		far = l.Centre.Sub(p).Len()
 	}
-	for i := range k.scene.Bodies {
-		b := &k.scene.Bodies[i]
+	for i := range k.scene.Objects {
+		b := &k.scene.Objects[i]
 		if b.Eye >= 0 || b.Mask&frozen.ShadowRays == 0 || letsThrough(b.Material.Kind) {
 			continue
 		}
@@ -254,9 +254,9 @@ func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int
 		if d.Dot(n) <= 0 {
 			continue
 		}
-		at := y.body.ToWorld.Point(sp.P)
+		at := y.object.ToWorld.Point(sp.P)
 		gather := func(dir geom.Vec, w float64) {
-			dir = y.body.ToWorld.Vector(dir).Unit()
+			dir = y.object.ToWorld.Vector(dir).Unit()
 			if k.set.Occlusion != "none" && k.standsAbout() {
 				r := geom.Ray{O: at, D: dir}
 				if h, ok := k.nearest(sc, r, frozen.ShadowRays, y.e); ok {

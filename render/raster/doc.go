@@ -1,5 +1,5 @@
 // Package raster draws a prepared scene as a real-time renderer would: triangles, prefiltered light and fakes, no light transport.
-// It reads the same bodies, eyes, lights, camera and film as the path tracer.
+// It reads the same objects, eyes, lights, camera and film as the path tracer.
 //
 //	frozen.Scene + scene.Raster --Bake (maps, prefilter, tables)--> Look --Draw--> Picture (linear, premultiplied by coverage)
 //

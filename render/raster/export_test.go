@@ -9,24 +9,24 @@ import (
 	"catchlight/scene/geom"
 )
 
-// Visible returns for each sample the body that it shows (-1: none) and the distance along the camera's axis in mm.
-func (k *Look) Visible() (body []int32, depth []float64, offset func(s int) (x, y float64)) {
+// Visible returns for each sample the object that it shows (-1: none) and the distance along the camera's axis in mm.
+func (k *Look) Visible() (object []int32, depth []float64, offset func(s int) (x, y float64)) {
 	p := cover.NewPass(k.view)
 	for i := range k.solids {
 		k.solids[i].addTo(p, int32(i), k.solids[i].side, k.workers)
 	}
-	b := p.Draw(k.set.Samples, k.workers)
+	b := p.Draw(k.set.CoverageSamples, k.workers)
 	for i, id := range b.ID {
 		if id == cover.None {
-			body, depth = append(body, -1), append(depth, 0)
+			object, depth = append(object, -1), append(depth, 0)
 			continue
 		}
 		n := b.Samples
 		ox, oy := cover.Offset(n, i%n)
 		q := k.place(p, k.solids, id, float64(i/n%k.width)+ox, float64(i/n/k.width)+oy)
-		body, depth = append(body, k.solids[p.Body(id)].body), append(depth, k.at.Sub(q).Dot(k.scene.Camera.Frame().N))
+		object, depth = append(object, k.solids[p.Object(id)].object), append(depth, k.at.Sub(q).Dot(k.scene.Camera.Frame().N))
 	}
-	return body, depth, func(s int) (float64, float64) { return cover.Offset(k.set.Samples, s) }
+	return object, depth, func(s int) (float64, float64) { return cover.Offset(k.set.CoverageSamples, s) }
 }
 
 // PupilOpen returns the area of the pupil in the relief of the first eye, mm^2.
@@ -58,11 +58,11 @@ func (k *Look) Lit(i int, n, centre geom.Vec, radius float64) func(p geom.Vec) f
 	return func(p geom.Vec) float64 { return f.onAll[i].lit(p, n, k.set.Shadow) }
 }
 
-// Net returns the number of triangles that stand for the first body, and how far their corners lie off its mesh along rays from its
+// Net returns the number of triangles that stand for the first object, and how far their corners lie off its mesh along rays from its
 // own origin, in mm.
 func (k *Look) Net() (count int, worst float64) {
 	s := &k.solids[0]
-	b := &k.scene.Bodies[s.body]
+	b := &k.scene.Objects[s.object]
 	sc := accel.NewScratch()
 	for _, p := range s.points {
 		q := b.ToLocal.Point(p)

@@ -15,14 +15,14 @@ import (
 // eyeLook is what is baked for one eye.
 type eyeLook struct {
 	e      *frozen.Eye
-	body   *frozen.Body // the outer shell, whose frame is the eye's
-	tint   texture.Map  // colour of the tissue by direction, vessels on top laid over it
+	object *frozen.Object // the outer shell, whose frame is the eye's
+	tint   texture.Map    // colour of the tissue by direction, vessels on top laid over it
 	relief *relief
 	behind *behindCornea // nil: the iris is lit without focus
 	cornea *shading.Response
 	sclera *shading.Response
-	spread [3]shading.Spread  // of the white
-	kernel [3]*shading.Kernel // of the white, the limbus, the iris; nil: light is not spread over the picture
+	spread [3]shading.Spread  // of the sclera
+	kernel [3]*shading.Kernel // of the sclera, the limbus, the iris; nil: light is not spread over the picture
 	veil   *veil              // nil: nothing hides the surroundings
 	probe  *probe             // nil: nothing stands about the eye
 	sees   float64            // irradiance on the iris over that before the cornea, in basic radiance; see newEyeLook
@@ -31,10 +31,10 @@ type eyeLook struct {
 
 func (k *Look) newEyeLook(index int) *eyeLook {
 	e := &k.scene.Eyes[index]
-	y := &eyeLook{e: e, body: &k.scene.Bodies[e.Outer]}
+	y := &eyeLook{e: e, object: &k.scene.Objects[e.Outer]}
 	y.tint = k.tint(e)
 	baked := k.set.Occlusion == "baked"
-	y.relief = newRelief(k.scene, e, k.set.Texture, baked, k.workers)
+	y.relief = newRelief(k.scene, e, k.set.TextureSize, baked, k.workers)
 	grey := func(c float64) colour.RGB { return colour.Grey(e.Reflectance(c)) }
 	y.cornea, y.sclera = shading.NewResponse(e.AlphaCornea, grey), shading.NewResponse(e.AlphaSclera, grey)
 	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
@@ -45,15 +45,15 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	f := 1 - depth*(n-1)/(n*radius)
 	y.sees = (1 - e.Reflectance(1)) / (f * f * n * n)
 	y.half = (1 - e.Reflectance(1)) / e.CoatOut(1)
-	y.spread = spreadOf(e, e.Tissue.SigmaSclera, y.body.Scale, func(zone float64) bool { return zone == 0 })
+	y.spread = spreadOf(e, e.Tissue.SigmaSclera, y.object.Scale, func(zone float64) bool { return zone == 0 })
 	if k.set.Scattering == "screen" {
-		iris := spreadOf(e, e.Tissue.SigmaIris, y.body.Scale, func(zone float64) bool { return zone == 1 })
-		white, fine := shading.NewKernel(y.spread, k.set.Taps), shading.NewKernel(iris, k.set.Taps)
+		iris := spreadOf(e, e.Tissue.SigmaIris, y.object.Scale, func(zone float64) bool { return zone == 1 })
+		white, fine := shading.NewKernel(y.spread, k.set.ScatteringTaps), shading.NewKernel(iris, k.set.ScatteringTaps)
 		var mixed [3]shading.Spread
 		for c := range mixed {
 			mixed[c].D = 2 / (1/y.spread[c].D + 1/iris[c].D) // extinctions blend
 		}
-		between := shading.NewKernel(mixed, k.set.Taps)
+		between := shading.NewKernel(mixed, k.set.ScatteringTaps)
 		switch t := &e.Tissue; {
 		case t.ScatterSclera && t.ScatterIris:
 			y.kernel = [3]*shading.Kernel{white, between, fine}
@@ -75,14 +75,14 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	return y
 }
 
-// standsAbout reports whether there are plain bodies beside the eyes.
+// standsAbout reports whether there are plain objects beside the eyes.
 func (k *Look) standsAbout() bool {
-	return slices.ContainsFunc(k.scene.Bodies, func(b frozen.Body) bool { return b.Eye < 0 })
+	return slices.ContainsFunc(k.scene.Objects, func(b frozen.Object) bool { return b.Eye < 0 })
 }
 
 // apex returns the height of the outer shell on the axis and its radius of curvature there, from heights up to 2 mm off the axis.
 func (k *Look) apex(e *frozen.Eye) (z, radius float64) {
-	m := k.scene.Bodies[e.Outer].Mesh
+	m := k.scene.Objects[e.Outer].Mesh
 	// z = z0 - r^2/(2 R), least squares over the vertices near the axis.
 	reach := 0.35 * e.LimbusRadius
 	var n, sr, sz, srr, srz float64
@@ -97,7 +97,7 @@ func (k *Look) apex(e *frozen.Eye) (z, radius float64) {
 
 // tint bakes the colour of the tissue, seen through the vessels on top on the way in and out, in the map's own layout.
 func (k *Look) tint(e *frozen.Eye) texture.Map {
-	n := k.set.Texture
+	n := k.set.TextureSize
 	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
 	pix := make([]float32, 3*n*n)
 	frozen.Directions(n, func(i int, d geom.Vec) {
@@ -110,7 +110,7 @@ func (k *Look) tint(e *frozen.Eye) texture.Map {
 			pix[3*i+j] = float32(c[j])
 		}
 	}, rows)
-	return quantised(pix, n, k.set.Bits, texture.SRGB8, texture.SRGB16, colour.EncodeSRGB)
+	return quantised(pix, n, k.set.TextureBits, texture.SRGB8, texture.SRGB16, colour.EncodeSRGB)
 }
 
 // quantised makes a map of n x n texels of three values in [0, 1] with the given bits a channel; code turns them into what a coding holds.
@@ -149,8 +149,8 @@ func (k *Look) tissue(y *eyeLook, p, dx, dy geom.Vec) colour.RGB {
 
 // outer shades the outer shell of an eye: what it mirrors, and below it white and iris, mixed by the zone as the path tracer does.
 func (k *frame) outer(f *fragment) (out answer) {
-	y := k.eyes[k.scene.Bodies[f.sf.Body].Eye]
-	e, b := y.e, y.body
+	y := k.eyes[k.scene.Objects[f.sf.Object].Eye]
+	e, b := y.e, y.object
 	n := f.sf.Ns
 	if e.Normal.Valid() && !f.baked {
 		n = k.mapped(f, n, &e.Normal, e.NormalGain)
@@ -163,7 +163,7 @@ func (k *frame) outer(f *fragment) (out answer) {
 	out.l = k.film(y, f, n, e.Alpha(w), colour.Lerp(y.sclera.At(c), y.cornea.At(c), w))
 	pass := 1 - e.Reflectance(c)
 	// The iris behind it.
-	var e1, a1, e0, a0 colour.RGB // irradiance and what turns it into radiance: of the iris and of the white
+	var e1, a1, e0, a0 colour.RGB // irradiance and what turns it into radiance: of the iris and of the sclera
 	var q geom.Vec
 	seen := false
 	if p.Z > 0 && math.Hypot(p.X, p.Y) < y.relief.reach {
@@ -240,7 +240,7 @@ func (k *frame) film(y *eyeLook, f *fragment, n geom.Vec, alpha float64, respons
 
 // behind returns the point of the relief that the pixel sees, in the eye's frame.
 func (k *frame) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Vec, bool) {
-	b := y.body
+	b := y.object
 	d := b.ToLocal.Vector(f.wo.Neg()).Unit()
 	ln := b.ToLocal.Vector(n).Unit()
 	switch {
@@ -265,7 +265,7 @@ func (k *frame) behind(y *eyeLook, f *fragment, n geom.Vec, p geom.Vec) (geom.Ve
 	return y.relief.meet(p, d), true
 }
 
-// iris returns the basic irradiance on the iris at q (eye frame), seen through the cornea's fragment f. Toward the white the light just
+// iris returns the basic irradiance on the iris at q (eye frame), seen through the cornea's fragment f. Toward the sclera the light just
 // beneath the shell takes over by the zone: that is white.
 func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, tint, white colour.RGB) colour.RGB {
 	rise := 1 - y.e.TissueZone(q)
@@ -280,9 +280,9 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, tint, white co
 	if y.behind != nil {
 		e = y.behind.at(k.Look, q, ln, slope[2], tint)
 	} else {
-		n := y.body.ToWorld.Vector(ln).Unit()
-		at := y.body.ToWorld.Point(q)
-		e = y.veil.at(y.body.ToLocal.Point(f.sf.P), k.ambient.Irradiance(n)).Scale(slope[2])
+		n := y.object.ToWorld.Vector(ln).Unit()
+		at := y.object.ToWorld.Point(q)
+		e = y.veil.at(y.object.ToLocal.Point(f.sf.P), k.ambient.Irradiance(n)).Scale(slope[2])
 		for i := range k.lamps {
 			l := &k.lamps[i]
 			c := l.cosine(at, n)
@@ -294,16 +294,16 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, tint, white co
 				// Brighter away from the light: 0.072 per mm and sine of its angle, read off rays through the default cornea at
 				// 30 to 50 degrees.
 				d, _, _, _ := l.toward(at)
-				d = y.body.ToLocal.Vector(d).Unit()
+				d = y.object.ToLocal.Vector(d).Unit()
 				c *= max(0, 1-0.42/y.e.LimbusRadius*(q.X*d.X+q.Y*d.Y))
 			}
 			e = e.Add(l.strength().Scale(c))
 		}
 		e = e.Scale(y.sees)
 	}
-	if k.set.Limbal > 0 {
+	if k.set.LimbalDarkening > 0 {
 		r := math.Hypot(q.X, q.Y)
-		e = e.Scale(1 - k.set.Limbal*geom.Smoothstep(0.75*y.e.LimbusRadius, y.e.LimbusRadius, r))
+		e = e.Scale(1 - k.set.LimbalDarkening*geom.Smoothstep(0.75*y.e.LimbusRadius, y.e.LimbusRadius, r))
 	}
 	if y.e.Tissue.ScatterIris && k.set.Scattering != "none" {
 		// Strands are as thin as light travels below their surface: what falls on their flanks comes out over the ground that they
@@ -317,10 +317,10 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, tint, white co
 	return colour.Lerp(e, white, rise)
 }
 
-// white returns the irradiance on the white below its coat, as it counts for what the coat lets out again.
+// white returns the irradiance on the sclera below its coat, as it counts for what the coat lets out again.
 func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
 	e := y.veil.at(p, k.ambient.Irradiance(n))
-	round := y.body.Scale * p.Len()
+	round := y.object.Scale * p.Len()
 	bent := k.set.Scattering == "bent" && y.e.Tissue.ScatterSclera
 	for i := range k.lamps {
 		l := &k.lamps[i]

@@ -10,7 +10,7 @@ import (
 	"catchlight/scene/texture"
 )
 
-// fragment is what a pixel shows of one body.
+// fragment is what a pixel shows of one object.
 type fragment struct {
 	sf     frozen.Surface
 	wo     geom.Vec // unit, to the camera
@@ -23,8 +23,8 @@ type fragment struct {
 // fragment rebuilds what triangle id shows at film position (x, y).
 func (k *Look) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float64) fragment {
 	p := pass.At(id, x, y)
-	s := &solids[p.Body]
-	b := &k.scene.Bodies[s.body]
+	s := &solids[p.Object]
+	b := &k.scene.Objects[s.object]
 	t := s.tri[p.Prim]
 	p0 := s.points[t[0]]
 	e1, e2 := s.points[t[1]].Sub(p0), s.points[t[2]].Sub(p0)
@@ -33,10 +33,10 @@ func (k *Look) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float6
 	if s.low != nil {
 		p, dx, dy := b.ToLocal.Point(at), b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)
 		n := func(q geom.Vec) geom.Vec { return b.ToWorld.Vector(s.low.at(q, dx, dy)).Unit() }
-		f.sf = frozen.Surface{P: at, Ng: e1.Cross(e2).Unit(), Ns: n(p), Body: s.body}
+		f.sf = frozen.Surface{P: at, Ng: e1.Cross(e2).Unit(), Ns: n(p), Object: s.object}
 		f.baked, f.bend = true, n(p.Add(dx)).Sub(f.sf.Ns).Len2()+n(p.Add(dy)).Sub(f.sf.Ns).Len2()
 	} else if b.Shape == frozen.Mesh {
-		f.sf = k.scene.Surface(geom.Ray{}, &frozen.Hit{Body: s.body, Prim: p.Prim, U: p.U, V: p.V})
+		f.sf = k.scene.Surface(geom.Ray{}, &frozen.Hit{Object: s.object, Prim: p.Prim, U: p.U, V: p.V})
 		m := b.Mesh
 		if m.UV != nil {
 			a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
@@ -50,7 +50,7 @@ func (k *Look) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float6
 	} else {
 		// A point of the facets is brought to the true surface.
 		surface := func(q geom.Vec) frozen.Surface {
-			return k.scene.Surface(geom.Ray{O: q}, &frozen.Hit{Body: s.body, Prim: s.face[p.Prim]})
+			return k.scene.Surface(geom.Ray{O: q}, &frozen.Hit{Object: s.object, Prim: s.face[p.Prim]})
 		}
 		f.sf = surface(at)
 		sx, sy := surface(at.Add(f.dx)), surface(at.Add(f.dy))
@@ -64,7 +64,7 @@ func (k *Look) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float6
 // place returns the point of the triangle at film position (x, y).
 func (k *Look) place(pass *cover.Pass, solids []solid, id uint32, x, y float64) geom.Vec {
 	p := pass.At(id, x, y)
-	s := &solids[p.Body]
+	s := &solids[p.Object]
 	t := s.tri[p.Prim]
 	return geom.Mix(s.points[t[0]], s.points[t[1]], s.points[t[2]], p.U, p.V)
 }
@@ -132,9 +132,9 @@ func (k *Look) colour(m *texture.Map, uv, ux, uy geom.UV) (c colour.RGB) {
 	return c.Scale(1 / float64(n))
 }
 
-// mapped tilts a shading normal by a normal map of the fragment's body, read over the footprint.
+// mapped tilts a shading normal by a normal map of the fragment's object, read over the footprint.
 func (k *Look) mapped(f *fragment, n geom.Vec, m *texture.Map, gain float64) geom.Vec {
-	b := &k.scene.Bodies[f.sf.Body]
+	b := &k.scene.Objects[f.sf.Object]
 	count, width, first, step := probes(f.ux, f.uy, k.set.Anisotropy)
 	var sum geom.Vec
 	for i := range count {

@@ -36,8 +36,8 @@ type Look struct {
 	far     *shading.Sphere // light from far away; nil without any
 	ambient shading.Harmonics
 	eyes    []*eyeLook          // by eye; nil where the camera does not see it
-	metal   []*shading.Response // by body, of conductors, dielectrics and flesh
-	flesh   []*shading.Kernel   // by body; nil where light is not spread over the picture
+	metal   []*shading.Response // by object, of conductors, dielectrics and flesh
+	flesh   []*shading.Kernel   // by object; nil where light is not spread over the picture
 }
 
 // Picture is what Draw makes: rows of Width pixels from the top left.
@@ -52,7 +52,7 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 	if s.Plate {
 		return nil, errors.New("a plate measures irradiance and is no picture: the raster look can't draw it")
 	}
-	if err := cover.CheckSamples(set.Samples); err != nil {
+	if err := cover.CheckSamples(set.CoverageSamples); err != nil {
 		return nil, err
 	}
 	k := &Look{scene: s, set: set, width: width, height: height, workers: workers}
@@ -63,10 +63,10 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		k.note("the lens is drawn as a pinhole, without blur")
 	}
 	k.eyes = make([]*eyeLook, len(s.Eyes))
-	k.metal, k.flesh = make([]*shading.Response, len(s.Bodies)), make([]*shading.Kernel, len(s.Bodies))
+	k.metal, k.flesh = make([]*shading.Response, len(s.Objects)), make([]*shading.Kernel, len(s.Objects))
 	box := geom.EmptyBox()
-	for i := range s.Bodies {
-		b := &s.Bodies[i]
+	for i := range s.Objects {
+		b := &s.Objects[i]
 		if b.Mask&frozen.CameraRays == 0 {
 			continue
 		}
@@ -110,8 +110,8 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		}
 	}
 	k.paintCards()
-	for i := range s.Bodies {
-		b := &s.Bodies[i]
+	for i := range s.Objects {
+		b := &s.Objects[i]
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
@@ -140,7 +140,7 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 				return colour.Grey(m.Flesh.Coat.Reflectance(c))
 			})
 			if set.Scattering == "screen" && !m.Flesh.Solid {
-				k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), set.Taps)
+				k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), set.ScatteringTaps)
 			}
 		}
 	}
@@ -172,7 +172,7 @@ func (k *Look) lights() {
 	if len(far) == 0 {
 		return
 	}
-	n := k.set.Prefilter
+	n := k.set.PrefilterSize
 	k.far = shading.NewSphere(n, k.workers, func(x, y int) (c colour.RGB) {
 		for i := range sub * sub { // points along a texel's side
 			d := shading.Direction(n*sub, x*sub+i%sub, y*sub+i/sub).Unit()
@@ -184,7 +184,7 @@ func (k *Look) lights() {
 	})
 	if k.set.Ambient == "harmonics" {
 		h := k.far.Harmonics()
-		k.ambient = h.Cut(k.set.Order)
+		k.ambient = h.Cut(k.set.HarmonicsOrder)
 	}
 }
 
@@ -285,7 +285,7 @@ func (k *frame) diffuse(f *fragment, n geom.Vec, coat *tissue.Coat) colour.RGB {
 
 // shade returns what a fragment sends to the camera.
 func (k *frame) shade(f *fragment) (out answer) {
-	m := &k.scene.Bodies[f.sf.Body].Material
+	m := &k.scene.Objects[f.sf.Object].Material
 	if m.Kind == frozen.Outer {
 		return k.outer(f)
 	}
@@ -297,15 +297,15 @@ func (k *frame) shade(f *fragment) (out answer) {
 	case frozen.Diffuse:
 		out.l = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n, nil)).Scale(1 / math.Pi)
 	case frozen.Conductor:
-		out.l = k.gloss(f, n, m.Alpha, k.metal[f.sf.Body].At(f.wo.Dot(n)))
+		out.l = k.gloss(f, n, m.Alpha, k.metal[f.sf.Object].At(f.wo.Dot(n)))
 	case frozen.Soft:
-		response := k.metal[f.sf.Body].At(f.wo.Dot(n))
+		response := k.metal[f.sf.Object].At(f.wo.Dot(n))
 		out.l = k.gloss(f, n, m.Alpha, response)
 		coat := &m.Flesh.Coat
 		if m.Flesh.Clear {
 			coat = nil
 		}
-		out.kernel, out.e, out.owner = k.flesh[f.sf.Body], k.diffuse(f, n, coat), m.Flesh
+		out.kernel, out.e, out.owner = k.flesh[f.sf.Object], k.diffuse(f, n, coat), m.Flesh
 		out.a = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(colour.Grey(1).Sub(response)).Scale(1 / math.Pi)
 	}
 	return out
@@ -318,7 +318,7 @@ func (k *Look) Draw(ctx context.Context) (*Picture, error) {
 		s := &k.solids[i]
 		s.addTo(f.pass, int32(i), s.side, k.workers)
 	}
-	f.buf = f.pass.Draw(k.set.Samples, k.workers)
+	f.buf = f.pass.Draw(k.set.CoverageSamples, k.workers)
 	f.shadows(f.region())
 	p := &Picture{Width: k.width, Height: k.height, Mean: make([]colour.RGB, k.width*k.height), Alpha: make([]float64, k.width*k.height)}
 	f.out = p
@@ -333,7 +333,7 @@ func (k *Look) Draw(ctx context.Context) (*Picture, error) {
 	f.glaze(ctx)
 	f.skin.spread(ctx, p.Mean, k.workers)
 	if k.set.Glare > 0 {
-		p.Mean = shading.Glare(p.Mean, k.width, k.height, k.set.Field, k.set.Glare, k.workers)
+		p.Mean = shading.Glare(p.Mean, k.width, k.height, k.set.GlareField, k.set.Glare, k.workers)
 	}
 	return p, ctx.Err()
 }
@@ -371,10 +371,10 @@ func (k *frame) glaze(ctx context.Context) {
 				continue
 			}
 			f := k.fragment(pass, k.clear, best, float64(x)+mx/float64(count), float64(y)+my/float64(count))
-			m := &k.scene.Bodies[f.sf.Body].Material
+			m := &k.scene.Objects[f.sf.Object].Material
 			ng, ns := f.facing()
 			ns = turn(f.wo, ng, ns)
-			response := k.metal[f.sf.Body].At(f.wo.Dot(ns))
+			response := k.metal[f.sf.Object].At(f.wo.Dot(ns))
 			l := k.gloss(&f, ns, m.Alpha, response)
 			w := float64(count) / float64(n)
 			open := 1 - k.out.Alpha[i]
@@ -402,7 +402,7 @@ func (k *frame) glaze(ctx context.Context) {
 	})
 }
 
-// solid returns the share of a pixel's samples that show a body.
+// solid returns the share of a pixel's samples that show a object.
 func (k *frame) solid(i int) float64 {
 	n := k.buf.Samples
 	count := 0
@@ -422,7 +422,7 @@ func (k *frame) region() (centre geom.Vec, radius float64) {
 	const every = 8
 	for y := every / 2; y < k.height; y += every {
 		for x := every / 2; x < k.width; x += every {
-			if id := k.buf.ID[(y*k.width+x)*k.buf.Samples]; id != cover.None && k.solids[k.pass.Body(id)].body >= 0 {
+			if id := k.buf.ID[(y*k.width+x)*k.buf.Samples]; id != cover.None && k.solids[k.pass.Object(id)].object >= 0 {
 				f := k.fragment(k.pass, k.solids, id, float64(x)+0.5, float64(y)+0.5)
 				box = box.Grow(f.sf.P)
 			}
@@ -434,7 +434,7 @@ func (k *frame) region() (centre geom.Vec, radius float64) {
 	return box.Centre(), 0.55*box.Size().Len() + 0.1
 }
 
-// pixel shades each body that a pixel's samples show once, in the middle of those samples, and adds them up by their number.
+// pixel shades each object that a pixel's samples show once, in the middle of those samples, and adds them up by their number.
 func (k *frame) pixel(x, y int) {
 	n := k.buf.Samples
 	i := y*k.width + x
@@ -445,11 +445,11 @@ func (k *frame) pixel(x, y int) {
 		if done[s] || id == cover.None {
 			continue
 		}
-		body := k.pass.Body(id)
+		object := k.pass.Object(id)
 		var mx, my float64
 		count := 0
 		for q := s; q < n; q++ {
-			if ids[q] != cover.None && k.pass.Body(ids[q]) == body {
+			if ids[q] != cover.None && k.pass.Object(ids[q]) == object {
 				done[q] = true
 				ox, oy := cover.Offset(n, q)
 				mx, my, count = mx+ox, my+oy, count+1
@@ -459,7 +459,7 @@ func (k *frame) pixel(x, y int) {
 		mx, my = mx/float64(count), my/float64(count)
 		best, least := id, math.Inf(1)
 		for q := s; q < n; q++ {
-			if ids[q] != cover.None && k.pass.Body(ids[q]) == body {
+			if ids[q] != cover.None && k.pass.Object(ids[q]) == object {
 				ox, oy := cover.Offset(n, q)
 				if d := (ox-mx)*(ox-mx) + (oy-my)*(oy-my); d < least {
 					best, least = ids[q], d
@@ -468,7 +468,7 @@ func (k *frame) pixel(x, y int) {
 		}
 		w := float64(count) / float64(n)
 		p.Alpha[i] += w
-		if l := k.solids[body].light; l != nil {
+		if l := k.solids[object].light; l != nil {
 			pl := k.place(k.pass, k.solids, best, float64(x)+mx, float64(y)+my)
 			p.Mean[i] = p.Mean[i].Add(l.Radiance(pl, k.toCamera(pl)).Scale(w))
 			continue

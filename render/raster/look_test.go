@@ -20,8 +20,8 @@ import (
 )
 
 // plainEye is the plainest cornea: a sphere of radius 7.8 mm and index 1.336 without relief.
-const plainEye = `{map_size: 128, cornea: {asphericity: 0, wobble: 0, sclera_wobble: 0, sclera_roughness: 0}, limbus: {width: 0.4}, ` +
-	`iris: {depth: %g, relief: 0, pupil: %g, pupil_offset: [0, 0], colour: %g, scatter: false}, sclera: {colour: 0, scatter: false}}`
+const plainEye = `map_size: 128, cornea: {asphericity: 0, wobble: 0}, limbus: {width: 0.4}, ` +
+	`iris: {depth: %g, relief: 0, pupil: %g, pupil_offset: [0, 0], colour: %g, scattering: false}, sclera: {colour: 0, scattering: false, wobble: 0, roughness: 0}`
 
 var built = render.NewCache()
 
@@ -36,7 +36,7 @@ func prepare(t testing.TB, yaml string, set ...string) *render.Prepared {
 
 func bake(t testing.TB, p *render.Prepared) *raster.Look {
 	t.Helper()
-	f := &p.Description.Film
+	f := &p.Description.Picture
 	k, err := raster.Bake(context.Background(), p.Scene, p.Description.Raster, f.Width, f.Height, 2)
 	require.NoError(t, err)
 	return k
@@ -64,11 +64,11 @@ func TestEvenLight(t *testing.T) {
 		{"{kind: conductor, mirror: true, roughness: 0.3}", colour.Grey(1), 0.006}, // the path tracer puts back what facets lose
 	} {
 		p := prepare(t, fmt.Sprintf(`
-film: {width: 24, height: 24, spp: 64, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 14, aim: [0, 0, 0], orbit: {azimuth: 20, elevation: 10, distance: 100}}
+picture: {width: 24, height: 24, samples: 64, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 14, target: [0, 0, 0], orbit: {azimuth: 20, elevation: 10, distance: 100}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
 raster: {prefilter_size: 32}
-bodies: [{name: ball, shape: sphere, material: %s}]`, c.material))
+objects: [{name: ball, shape: sphere, material: %s}]`, c.material))
 		drawn, traced := both(t, p)
 		for ch := range 3 {
 			mean, se, n := 0.0, 0.0, float64(len(drawn.Mean))
@@ -81,58 +81,58 @@ bodies: [{name: ball, shape: sphere, material: %s}]`, c.material))
 	}
 }
 
-// Samples and rays of the path tracer through them meet the same bodies at the same depth, in both projections; where they differ, the
-// outline runs within a pixel: some neighbour shows the other body too.
+// Samples and rays of the path tracer through them meet the same objects at the same depth, in both projections; where they differ, the
+// outline runs within a pixel: some neighbour shows the other object too.
 func TestOutlinesAndDepth(t *testing.T) {
 	for _, camera := range []string{
-		"{aim: [2, 1, 4], orbit: {azimuth: 34, elevation: 12, distance: 300}, focal_length: 200}",
-		"{kind: orthographic, width: 44, aim: [2, 1, 4], orbit: {azimuth: 34, elevation: 12, distance: 300}}",
+		"{target: [2, 1, 4], orbit: {azimuth: 34, elevation: 12, distance: 300}, focal_length: 200}",
+		"{kind: orthographic, width: 44, target: [2, 1, 4], orbit: {azimuth: 34, elevation: 12, distance: 300}}",
 	} {
 		const n = 96
 		p := prepare(t, `
-film: {width: 96, height: 96}
+picture: {width: 96, height: 96}
 camera: `+camera+`
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
 raster: {texture_size: 64, prefilter_size: 16, caustic: none, occlusion: none}
-bodies:
-  - {name: eye, shape: eye, eye: {map_size: 64}}
-  - {name: ball, shape: sphere, radius: 5, place: {at: [9, 6, 16]}}
-  - {name: crate, shape: box, size: [6, 5, 9], place: {at: [-8, -9, 9], rotate: [20, 30, 10]}}
-  - {name: pane, shape: rectangle, size: [12, 8, 1], place: {at: [-12, 12, 0], rotate: [10, 40, 0]}}
-  - {name: coin, shape: disc, radius: 4, place: {at: [14, -10, 6], rotate: [-30, 20, 0]}}
-  - {name: floor, shape: slab, thickness: 1, place: {at: [0, -15, 0], rotate: [-90, 0, 0]}}`)
-		body, depth, offset := bake(t, p).Visible()
+objects:
+  - {name: eye, shape: eye, map_size: 64}
+  - {name: ball, shape: sphere, radius: 5, transform: {translate: [9, 6, 16]}}
+  - {name: crate, shape: box, size: [6, 5, 9], transform: {translate: [-8, -9, 9], rotate: [20, 30, 10]}}
+  - {name: pane, shape: rectangle, size: [12, 8, 1], transform: {translate: [-12, 12, 0], rotate: [10, 40, 0]}}
+  - {name: coin, shape: disc, radius: 4, transform: {translate: [14, -10, 6], rotate: [-30, 20, 0]}}
+  - {name: floor, shape: slab, thickness: 1, transform: {translate: [0, -15, 0], rotate: [-90, 0, 0]}}`)
+		object, depth, offset := bake(t, p).Visible()
 		sc := accel.NewScratch()
 		seen, away := map[int32]int{}, 0
 		worst := 0.0
-		for i, b := range body {
+		for i, b := range object {
 			ox, oy := offset(i % 4)
 			x, y := float64(i/4%n)+ox, float64(i/4/n)+oy
 			o, d, _ := p.Scene.Camera.Ray(x, y, 0.5, 0.5)
-			h := frozen.Hit{T: math.Inf(1), Body: -1}
+			h := frozen.Hit{T: math.Inf(1), Object: -1}
 			ray := geom.Ray{O: o, D: d}
-			for k := range p.Scene.Bodies {
-				if p.Scene.Bodies[k].Material.Kind != frozen.Inner && p.Scene.Bodies[k].Closest(sc, ray, 0, h.T, &h) {
-					h.Body = int32(k)
+			for k := range p.Scene.Objects {
+				if p.Scene.Objects[k].Material.Kind != frozen.Inner && p.Scene.Objects[k].Closest(sc, ray, 0, h.T, &h) {
+					h.Object = int32(k)
 				}
 			}
 			seen[b]++
 			if h.T > 1e6 && !math.IsInf(h.T, 1) { // toward the horizon the slab's stand-in ends first
 				continue
 			}
-			if h.Body != b {
+			if h.Object != b {
 				away++
 				near := false
 				for dy := -1; dy <= 1; dy++ {
 					for dx := -1; dx <= 1; dx++ {
 						if qx, qy := i/4%n+dx, i/4/n+dy; qx >= 0 && qy >= 0 && qx < n && qy < n {
 							for s := range 4 {
-								near = near || body[4*(qy*n+qx)+s] == h.Body
+								near = near || object[4*(qy*n+qx)+s] == h.Object
 							}
 						}
 					}
 				}
-				require.True(t, near, "pixel %d, %d: %d drawn, %d traced at %g mm", i/4%n, i/4/n, b, h.Body, h.T)
+				require.True(t, near, "pixel %d, %d: %d drawn, %d traced at %g mm", i/4%n, i/4/n, b, h.Object, h.T)
 				continue
 			}
 			if b < 0 {
@@ -143,15 +143,15 @@ bodies:
 			sf := p.Scene.Surface(ray, &h)
 			slope := 1 / max(0.02, math.Abs(sf.Ng.Dot(d)))
 			off := math.Abs(depth[i]-want) / slope
-			if p.Scene.Bodies[b].Name != "floor" {
+			if p.Scene.Objects[b].Name != "floor" {
 				worst = max(worst, off)
 			} else {
 				require.InEpsilon(t, want, depth[i], 0.01)
 			}
 		}
 		require.GreaterOrEqual(t, len(seen), 6)
-		t.Logf("%d of %d samples show another body, depth off by %.4f mm at most", away, len(body), worst)
-		require.Less(t, float64(away), 0.004*float64(len(body)))
+		t.Logf("%d of %d samples show another object, depth off by %.4f mm at most", away, len(object), worst)
+		require.Less(t, float64(away), 0.004*float64(len(object)))
 		require.Less(t, worst, 0.02) // a pixel is 0.46 mm
 	}
 }
@@ -161,11 +161,11 @@ bodies:
 func TestPupilSeen(t *testing.T) {
 	for iris, want := range map[string]float64{"refracted": 1.1313, "straight": 1, "offset": 1.12} {
 		p := prepare(t, fmt.Sprintf(`
-film: {width: 200, height: 200}
-camera: {kind: orthographic, width: 4, aim: [0, 0, 8], orbit: {distance: 100}}
+picture: {width: 200, height: 200}
+camera: {kind: orthographic, width: 4, target: [0, 0, 8], orbit: {distance: 100}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
 raster: {caustic: none, occlusion: none, texture_size: 1024, reflection: none, prefilter_size: 16}
-bodies: [{name: eye, shape: eye, eye: `+plainEye+`}]`, 3.6-0.114, 2.0, 0.9), "raster.iris="+iris)
+objects: [{name: eye, shape: eye, `+plainEye+`}]`, 3.6-0.114, 2.0, 0.9), "raster.iris="+iris)
 		k := bake(t, p)
 		pic, err := k.Draw(context.Background())
 		require.NoError(t, err)
@@ -195,13 +195,13 @@ func TestLightOnTheIris(t *testing.T) {
 		50: {1.061, 1.016, 0.961, 0.904, 0.847},
 	} {
 		p := prepare(t, fmt.Sprintf(`
-film: {width: 8, height: 8}
+picture: {width: 8, height: 8}
 camera: {orbit: {}}
 lights:
-  - {name: lamp, kind: distant, angle: 0.53, from: {azimuth: %g}, irradiance: [1, 1, 1]}
+  - {name: lamp, kind: distant, angle: 0.53, orbit: {azimuth: %g}, irradiance: [1, 1, 1]}
   - {name: sky, kind: constant, radiance: [1, 1, 1]}
 raster: {texture_size: 512, prefilter_size: 16}
-bodies: [{name: eye, shape: eye, eye: `+plainEye+`}]`, azimuth, 3.6, 1.6, 0.5))
+objects: [{name: eye, shape: eye, `+plainEye+`}]`, azimuth, 3.6, 1.6, 0.5))
 		k := bake(t, p)
 		f, _ := p.Scene.Lights[0].Form()
 		for i, w := range want {
@@ -219,13 +219,13 @@ bodies: [{name: eye, shape: eye, eye: `+plainEye+`}]`, azimuth, 3.6, 1.6, 0.5))
 // of a square light that similar triangles say (penumbra = size (d - b)/b).
 func TestSoftShadow(t *testing.T) {
 	p := prepare(t, `
-film: {width: 64, height: 64}
-camera: {kind: orthographic, width: 40, aim: [0, 0, 0], orbit: {distance: 100}}
-lights: [{name: lamp, kind: rectangle, at: [0, 0, 500], toward: [0, 0, 0], width: 100, height: 100, radiance: [1, 1, 1]}]
+picture: {width: 64, height: 64}
+camera: {kind: orthographic, width: 40, target: [0, 0, 0], orbit: {distance: 100}}
+lights: [{name: lamp, kind: rectangle, position: [0, 0, 500], target: [0, 0, 0], width: 100, height: 100, radiance: [1, 1, 1]}]
 raster: {shadow_size: 1024}
-bodies:
+objects:
   - {name: ground, shape: rectangle, size: [60, 60, 1]}
-  - {name: card, shape: rectangle, size: [100, 100, 1], place: {at: [50, 0, 20]}, seen_by: {camera: false}}`)
+  - {name: card, shape: rectangle, size: [100, 100, 1], transform: {translate: [50, 0, 20]}, visibility: {camera: false}}`)
 	k := bake(t, p)
 	// The card covers x > 0 at z = 20; from (x, 0, 0) the light point at q passes the card's height at x + (q - x) 20/500.
 	lit := k.Lit(0, geom.Vec{Z: 1}, geom.Vec{}, 30)
@@ -241,12 +241,12 @@ bodies:
 // all round tells normals in the mirror and outlines alone.
 func TestTriangleBudget(t *testing.T) {
 	const yaml = `
-film: {width: 96, height: 96}
+picture: {width: 96, height: 96}
 view: {background: colour}
-camera: {orbit: {azimuth: 20, distance: 300}, aim: [0, 0, 2], focal_length: 320}
-lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}, {name: lamp, kind: sphere, at: [200, 300, 400], radius: 60, radiance: [9, 9, 9]}]
+camera: {orbit: {azimuth: 20, distance: 300}, target: [0, 0, 2], focal_length: 320}
+lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}, {name: lamp, kind: sphere, position: [200, 300, 400], radius: 60, radiance: [9, 9, 9]}]
 raster: {texture_size: 512, prefilter_size: 32, caustic: none, occlusion: none, scattering: none}
-bodies: [{name: eye, shape: eye, eye: {map_size: 128}}]`
+objects: [{name: eye, shape: eye, map_size: 128}]`
 	fine := bake(t, prepare(t, yaml))
 	pic, err := fine.Draw(context.Background())
 	require.NoError(t, err)
@@ -274,15 +274,15 @@ bodies: [{name: eye, shape: eye, eye: {map_size: 128}}]`
 // Bits do not hang on the workers, with everything on.
 func TestSameBits(t *testing.T) {
 	p := prepare(t, `
-film: {width: 72, height: 64}
+picture: {width: 72, height: 64}
 lights:
-  - {name: window, kind: rectangle, from: {azimuth: -36, elevation: 28, distance: 1400}, width: 860, height: 1100, panes: [2, 3], bar: 50, radiance: [15, 14.6, 14]}
+  - {name: window, kind: rectangle, orbit: {azimuth: -36, elevation: 28, distance: 1400}, width: 860, height: 1100, panes: [2, 3], bar: 50, radiance: [15, 14.6, 14]}
   - {name: room, kind: constant, radiance: [0.22, 0.21, 0.20]}
-raster: {texture_size: 256, prefilter_size: 64, shadow_size: 256, glare: 0.6, glints: both, cards: [{name: card, from: {azimuth: 30, elevation: 20}}]}
+raster: {texture_size: 256, prefilter_size: 64, shadow_size: 256, glare: 0.6, glints: both, cards: [{name: card, direction: {azimuth: 30, elevation: 20}}]}
 camera: {focal_length: 1080, orbit: {}}
-bodies:
-  - {name: eye, shape: eye, eye: {map_size: 256}}
-  - {name: card, shape: box, place: {at: [0, 14.6, 11.5], rotate: [16, 0, 0]}, size: [34, 1.5, 15], material: {colour: 0.05}, seen_by: {camera: false}}`)
+objects:
+  - {name: eye, shape: eye, map_size: 256}
+  - {name: card, shape: box, transform: {translate: [0, 14.6, 11.5], rotate: [16, 0, 0]}, size: [34, 1.5, 15], material: {colour: 0.05}, visibility: {camera: false}}`)
 	var first film.Picture
 	for _, workers := range []int{1, 3} {
 		r, err := p.Raster(context.Background(), render.Options{Workers: workers})
@@ -302,17 +302,17 @@ bodies:
 	require.Error(t, err)
 }
 
-// Under tissue of half_radius r50 the edge of a cast shadow, from a quarter to three quarters of its height, is as wide as the path tracer's
+// Under tissue of scatter_radius r50 the edge of a cast shadow, from a quarter to three quarters of its height, is as wide as the path tracer's
 // random walks make it, within 10 %: a flat block without a coat, half shaded from a small lamp straight above.
 func TestShadowEdgeOnTissue(t *testing.T) {
 	p := prepare(t, `
-film: {width: 160, height: 16, spp: 192, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 8, aim: [0, 0, 0], orbit: {distance: 100}}
-lights: [{name: lamp, kind: distant, angle: 0.1, from: {azimuth: 0}, irradiance: [3, 3, 3]}]
+picture: {width: 160, height: 16, samples: 192, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 8, target: [0, 0, 0], orbit: {distance: 100}}
+lights: [{name: lamp, kind: distant, angle: 0.1, orbit: {azimuth: 0}, irradiance: [3, 3, 3]}]
 raster: {scattering_taps: 33}
-bodies:
-  - {name: block, shape: box, size: [60, 60, 30], place: {at: [0, 0, -15]}, material: {kind: tissue, colour: [0.75, 0.6, 0.45], half_radius: [0.9, 0.45, 0.3], index: 1}}
-  - {name: card, shape: rectangle, size: [100, 100, 1], place: {at: [50, 0, 2]}, material: {colour: 0}, seen_by: {camera: false}}`)
+objects:
+  - {name: block, shape: box, size: [60, 60, 30], transform: {translate: [0, 0, -15]}, material: {kind: tissue, colour: [0.75, 0.6, 0.45], scatter_radius: [0.9, 0.45, 0.3], index: 1}}
+  - {name: card, shape: rectangle, size: [100, 100, 1], transform: {translate: [50, 0, 2]}, material: {colour: 0}, visibility: {camera: false}}`)
 	drawn, traced := both(t, p)
 	width := func(pic *film.Picture, c int) float64 {
 		const w, h = 160, 16

@@ -21,12 +21,12 @@ type low struct {
 // newLow returns the net of at most the given number of triangles, >= 16. ok is false for a shell that some ray from the centre
 // does not meet.
 func (k *Look) newLow(index int32, most int) (s solid, ok bool) {
-	b := &k.scene.Bodies[index]
+	b := &k.scene.Objects[index]
 	e := &k.scene.Eyes[b.Eye]
 	// n rings of 2n corners and two poles make 4 n^2 triangles. Rings are even in the map's radius, so half of them lie on the front.
 	n := int(math.Sqrt(float64(most) / 4))
 	sc := accel.NewScratch()
-	s = solid{body: index, side: cover.Front, low: &low{}}
+	s = solid{object: index, side: cover.Front, low: &low{}}
 	ok = true
 	add := func(d geom.Vec) {
 		var p frozen.ShellPoint
@@ -63,7 +63,7 @@ func (k *Look) newLow(index int32, most int) (s solid, ok bool) {
 
 // bakeNormals looks from the globe's centre along the directions of a map.
 func (k *Look) bakeNormals(e *frozen.Eye) texture.Map {
-	n := k.set.Texture
+	n := k.set.TextureSize
 	pix := make([]float32, 3*n*n)
 	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
 	scratch := newScratches()
@@ -77,7 +77,7 @@ func (k *Look) bakeNormals(e *frozen.Eye) texture.Map {
 		}
 		pix[3*i], pix[3*i+1], pix[3*i+2] = float32(0.5+0.5*v.X), float32(0.5+0.5*v.Y), float32(0.5+0.5*v.Z)
 	}, rows)
-	return quantised(pix, n, k.set.Bits, texture.Signal8, texture.Signal16, func(v float64) float64 { return v })
+	return quantised(pix, n, k.set.TextureBits, texture.Signal8, texture.Signal16, func(v float64) float64 { return v })
 }
 
 // at reads the normal in front of a point of the eye's frame, over a footprint.

@@ -12,10 +12,10 @@ import (
 	"catchlight/scene/geom"
 )
 
-// Occlusion: how much of the surroundings plain bodies such as lids and cards hide from an eye, and what they show in the mirror of its
+// Occlusion: how much of the surroundings plain objects such as lids and cards hide from an eye, and what they show in the mirror of its
 // tear film. Both are baked from one place: the centre of the eye.
 
-// veil is what plain bodies do to the diffuse light on the outer shell, by direction from the eye's centre: the share of the surroundings
+// veil is what plain objects do to the diffuse light on the outer shell, by direction from the eye's centre: the share of the surroundings
 // that they leave, and the irradiance that they send in their place.
 //
 // Source: Landis, Production-Ready Global Illumination, SIGGRAPH course 2002 (baked ambient occlusion), with one bounce of light.
@@ -43,7 +43,7 @@ func (k *Look) newVeil(y *eyeLook) *veil {
 		if !k.scene.CastOuter(sc, y.e, d.Mul(far), d.Neg(), 0, far, false, &sp) {
 			return
 		}
-		to := &y.body.ToWorld
+		to := &y.object.ToWorld
 		p, f := to.Point(sp.P), geom.NewFrame(to.Vector(sp.N).Unit())
 		open := 0
 		var bounced colour.RGB
@@ -64,7 +64,7 @@ func (k *Look) newVeil(y *eyeLook) *veil {
 	return v
 }
 
-// at returns what is left of the irradiance e of the surroundings at a place of the outer shell (eye frame), with what bodies send.
+// at returns what is left of the irradiance e of the surroundings at a place of the outer shell (eye frame), with what objects send.
 func (v *veil) at(p geom.Vec, e colour.RGB) colour.RGB {
 	if v == nil {
 		return e
@@ -77,17 +77,17 @@ func (v *veil) at(p geom.Vec, e colour.RGB) colour.RGB {
 // newScratches returns scratch space for rays, one a worker.
 func newScratches() *sync.Pool { return &sync.Pool{New: func() any { return accel.NewScratch() }} }
 
-// nearest finds the first body about an eye that a ray meets, clear ones and the eye's own shells left out.
+// nearest finds the first object about an eye that a ray meets, clear ones and the eye's own shells left out.
 func (k *Look) nearest(sc *accel.Scratch, r geom.Ray, mask frozen.Mask, own *frozen.Eye) (h frozen.Hit, ok bool) {
-	h = frozen.Hit{T: math.Inf(1), Body: -1, Light: -1}
+	h = frozen.Hit{T: math.Inf(1), Object: -1, Light: -1}
 	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
-	for i := range k.scene.Bodies {
-		b := &k.scene.Bodies[i]
+	for i := range k.scene.Objects {
+		b := &k.scene.Objects[i]
 		if q := int32(i); b.Mask&mask == 0 || q == own.Outer || q == own.Inner || b.Material.Kind == frozen.Outer || letsThrough(b.Material.Kind) {
 			continue
 		}
 		if _, _, near := b.Bounds.Hit(r.O, inv, 1e-6, h.T); near && b.Closest(sc, r, 1e-6, h.T, &h) {
-			h.Body, ok = int32(i), true
+			h.Object, ok = int32(i), true
 		}
 	}
 	return h, ok
@@ -139,7 +139,7 @@ func (r *relief) crevices(workers int) []float32 {
 	return out
 }
 
-// probe is what stands about an eye: by direction from its centre, the distance of the first plain body and the light that it sends.
+// probe is what stands about an eye: by direction from its centre, the distance of the first plain object and the light that it sends.
 type probe struct {
 	centre geom.Vec
 	n      int
@@ -151,8 +151,8 @@ type probe struct {
 
 // newProbe looks round from the eye's centre. It is nil where nothing stands about it.
 func (k *Look) newProbe(y *eyeLook) *probe {
-	n := 2 * k.set.Prefilter // sharper than the surroundings: what stands near is mirrored large
-	p := &probe{centre: y.body.ToWorld.T, n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
+	n := 2 * k.set.PrefilterSize // sharper than the surroundings: what stands near is mirrored large
+	p := &probe{centre: y.object.ToWorld.T, n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
 	cover.Each(p.n, k.workers, func(j int) {
 		sc := accel.NewScratch()
 		for i := range p.n {
@@ -179,7 +179,7 @@ func (k *Look) newProbe(y *eyeLook) *probe {
 func (k *Look) seenBy(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
 	f := fragment{sf: k.scene.Surface(r, h), wo: r.D.Neg()}
 	_, n := f.facing()
-	m := &k.scene.Bodies[h.Body].Material
+	m := &k.scene.Objects[h.Object].Material
 	a := colour.Grey(0.5)
 	if m.Colour.Valid() {
 		a = m.Colour.RGB(f.sf.UV, 0)
@@ -200,13 +200,13 @@ func (k *Look) seenBy(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
 // probeSteps is the number of places along a mirrored ray that are held against the probe.
 const probeSteps = 14
 
-// meets follows a mirrored ray from p past the probe's distances. share is how much of it ends on a body, l the light from there.
+// meets follows a mirrored ray from p past the probe's distances. share is how much of it ends on a object, l the light from there.
 //
 // Source: Szirmay-Kalos, Aszodi, Lazanyi and Premecz, Approximate Ray-Tracing on the GPU with Distance Impostors, CGF 24(3), 2005; a walk
 // in even steps and a bisection in place of their secant, which can step past what is thin.
 func (b *probe) meets(p, d geom.Vec) (l colour.RGB, share float64) {
 	o := p.Sub(b.centre)
-	// The ray leaves the ball that holds all bodies at t1, and enters the shell where they stand at t0.
+	// The ray leaves the ball that holds all objects at t1, and enters the shell where they stand at t0.
 	root := func(radius float64) float64 {
 		m := o.Dot(d)
 		return -m + math.Sqrt(max(0, m*m-o.Len2()+radius*radius))
@@ -215,7 +215,7 @@ func (b *probe) meets(p, d geom.Vec) (l colour.RGB, share float64) {
 	if q := root(b.least * 0.98); q > 0 && o.Len() < b.least {
 		t0 = q
 	}
-	over := func(t float64) float64 { // how far the point lies behind the nearest body; negative before it
+	over := func(t float64) float64 { // how far the point lies behind the nearest object; negative before it
 		x := o.Mad(t, d)
 		u, v := shading.Place(x)
 		n := float64(b.n)

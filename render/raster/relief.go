@@ -23,7 +23,7 @@ type relief struct {
 
 // newRelief bakes the relief in n x n texels.
 func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers int) *relief {
-	b := &s.Bodies[e.Inner]
+	b := &s.Objects[e.Inner]
 	m := b.Mesh
 	r := &relief{reach: e.LimbusRadius + e.LimbusWidth, n: n, z: make([]float32, n*n), open: make([]float32, n*n), top: math.Inf(-1), low: math.Inf(1)}
 	box := m.Bounds()
@@ -41,7 +41,7 @@ func newRelief(s *frozen.Scene, e *frozen.Eye, n int, occlusion bool, workers in
 		if backs(pl.Prim) {
 			continue
 		}
-		sf := s.Surface(geom.Ray{}, &frozen.Hit{Body: e.Inner, Prim: pl.Prim, U: pl.U, V: pl.V})
+		sf := s.Surface(geom.Ray{}, &frozen.Hit{Object: e.Inner, Prim: pl.Prim, U: pl.U, V: pl.V})
 		r.z[i], r.open[i] = float32(b.ToLocal.Point(sf.P).Z), 1
 		ns := sf.Ns
 		if e.InnerNormal.Valid() {

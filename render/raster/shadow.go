@@ -9,7 +9,7 @@ import (
 	"catchlight/scene/geom"
 )
 
-// shadow is what stands between one light and what is seen: for each direction from the light's middle the distance to the first body.
+// shadow is what stands between one light and what is seen: for each direction from the light's middle the distance to the first object.
 type shadow struct {
 	view   cover.View
 	frame  geom.Frame // of the view: N toward the light
@@ -173,7 +173,7 @@ func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	if s == nil {
 		return 1
 	}
-	// The point is lifted off the surface by what a texel spans there, so that a body does not shade itself in stripes.
+	// The point is lifted off the surface by what a texel spans there, so that a object does not shade itself in stripes.
 	lift := s.texel
 	if !s.flat {
 		lift *= max(0, s.view.W.At(p))
@@ -253,8 +253,8 @@ func (s *shadow) point(l *lamp, i int) (x, y float64) {
 	return a * l.Radius, b * l.Radius
 }
 
-// shadows draws the maps of all lamps: those of plain bodies, for the eyes, whose own shells are round and shade themselves by their
-// normals, and those of all bodies, for everything else.
+// shadows draws the maps of all lamps: those of plain objects, for the eyes, whose own shells are round and shade themselves by their
+// normals, and those of all objects, for everything else.
 func (k *frame) shadows(centre geom.Vec, radius float64) {
 	k.onEyes, k.onAll = make([]*shadow, len(k.lamps)), make([]*shadow, len(k.lamps))
 	if k.set.Shadow == "none" {
@@ -262,8 +262,8 @@ func (k *frame) shadows(centre geom.Vec, radius float64) {
 	}
 	var plain, all []solid
 	others := false
-	for i := range k.scene.Bodies {
-		b := &k.scene.Bodies[i]
+	for i := range k.scene.Objects {
+		b := &k.scene.Objects[i]
 		kind := b.Material.Kind
 		if kind != frozen.Outer && kind != frozen.Inner && b.Mask&frozen.CameraRays != 0 {
 			others = true

@@ -22,7 +22,7 @@ func spreadOf(e *frozen.Eye, sigma colour.RGB, scale float64, in func(zone float
 	return out
 }
 
-// fleshSpread is spreadOf for a scattering body.
+// fleshSpread is spreadOf for a scattering object.
 func fleshSpread(f *frozen.Flesh) (out [3]shading.Spread) {
 	for c := range out {
 		out[c] = shading.NewSpread(tissue.ExitRadius50(f.Alpha[c]) / f.Sigma[c])

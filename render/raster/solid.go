@@ -9,16 +9,16 @@ import (
 	"catchlight/scene/geom"
 )
 
-// solid is a body as triangles in the world.
+// solid is a object as triangles in the world.
 type solid struct {
-	body   int32
+	object int32
 	points []geom.Vec
 	tri    [][3]uint32
 	face   []uint32 // of shapes in closed form: the face that each triangle lies on, as frozen.Hit.Prim; nil: the triangle itself
 	side   cover.Side
-	cut    cover.Cut    // of a mesh with a cutout; nil: all is there
+	cut    cover.Cut    // of a mesh with a opacity mask; nil: all is there
 	low    *low         // in place of a fine outer shell
-	light  *light.Light // of a light that the camera sees; body is -1 then
+	light  *light.Light // of a light that the camera sees; object is -1 then
 }
 
 // slabReach is half the edge of the square that stands for an infinite slab, in mm of its own frame: its edge lies 1e-4 of a radian
@@ -28,9 +28,9 @@ const slabReach = 1e7
 // sphereSegments is the number of segments round a tessellated sphere's equator; its outline lies 1/3300 of the radius inside at most.
 const sphereSegments = 256
 
-// solidOf cuts a body into triangles, counter-clockwise from outside.
-func solidOf(b *frozen.Body, index int32) solid {
-	s := solid{body: index}
+// solidOf cuts a object into triangles, counter-clockwise from outside.
+func solidOf(b *frozen.Object, index int32) solid {
+	s := solid{object: index}
 	add := func(face uint32, p ...geom.Vec) { // a convex polygon
 		first := uint32(len(s.points))
 		s.points = append(s.points, p...)
@@ -46,12 +46,12 @@ func solidOf(b *frozen.Body, index int32) solid {
 		if b.Material.Kind == frozen.Outer || b.Material.Kind == frozen.Inner {
 			s.side = cover.Front
 		}
-		if c, m := b.Cutout, b.Mesh; c != nil {
+		if c, m := b.OpacityMask, b.Mesh; c != nil {
 			s.cut = func(prim uint32, u, v float64) bool {
 				t := m.Tri[prim]
 				p, q, r := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
 				w := 1 - u - v
-				return c.Map.Scalar(geom.UV{U: w*p.U + u*q.U + v*r.U, V: w*p.V + u*q.V + v*r.V}, 0) < c.Level
+				return c.Map.Scalar(geom.UV{U: w*p.U + u*q.U + v*r.U, V: w*p.V + u*q.V + v*r.V}, 0) < c.Threshold
 			}
 		}
 	case frozen.Sphere:
@@ -109,7 +109,7 @@ func ball(s *solid, r float64) {
 
 // shining cuts a light into triangles.
 func shining(l *light.Light, f light.Form) solid {
-	s := solid{body: -1, light: l}
+	s := solid{object: -1, light: l}
 	if f.Kind == light.Sphere {
 		ball(&s, f.Radius)
 		for i, p := range s.points {
@@ -140,6 +140,6 @@ func shining(l *light.Light, f light.Form) solid {
 func (s *solid) addTo(p *cover.Pass, name int32, side cover.Side, workers int) {
 	p.Add(s.points, s.tri, name, side, workers)
 	if s.cut != nil {
-		p.Cutout(name, s.cut)
+		p.Mask(name, s.cut)
 	}
 }

@@ -25,12 +25,12 @@ func picture(t *testing.T, name string, n, channels int, f func(x, y, c int) flo
 }
 
 const ground = `
-film: {width: 48, height: 24}
+picture: {width: 48, height: 24}
 view: {background: colour}
-camera: {kind: orthographic, width: 192, aim: [0, 0, 0], orbit: {distance: 900}}
+camera: {kind: orthographic, width: 192, target: [0, 0, 0], orbit: {distance: 900}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
 raster: {prefilter_size: 32, anisotropy: %d}
-bodies: [{name: ground, shape: rectangle, size: [800, 1200, 1], place: {rotate: [-80, 0, 0]}, material: {colour: {file: %s, space: linear}}}]`
+objects: [{name: ground, shape: rectangle, size: [800, 1200, 1], transform: {rotate: [-80, 0, 0]}, material: {colour: {file: %s, space: linear}}}]`
 
 // A checker of single texels far below the pixel's size is an even 0.5 in linear light, and stripes that run away from the viewer keep their
 // contrast where looks follow the long axis of the footprint, and lose it where one wide look has to do.
@@ -69,12 +69,12 @@ func TestNormalMap(t *testing.T) {
 		return 0.5 + 0.5*[3]float64{p * k, q * k, k}[c]
 	})
 	yaml := `
-film: {width: 64, height: 64, spp: 24, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 9, aim: [0, 0, 8], orbit: {azimuth: 15, elevation: 5, distance: 100}}
-lights: [{name: panel, kind: rectangle, from: {azimuth: -20, elevation: 25, distance: 500}, width: 500, height: 400, radiance: [1, 1, 1]}]
+picture: {width: 64, height: 64, samples: 24, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 9, target: [0, 0, 8], orbit: {azimuth: 15, elevation: 5, distance: 100}}
+lights: [{name: panel, kind: rectangle, orbit: {azimuth: -20, elevation: 25, distance: 500}, width: 500, height: 400, radiance: [1, 1, 1]}]
 raster: {prefilter_size: 32, texture_size: 128}
-bodies: [{name: eye, shape: eye, eye: ` + fmt.Sprintf(plainEye, 3.6, 2.0, 0.0) + `}]`
-	p := prepare(t, yaml, fmt.Sprintf("bodies.eye.eye.cornea.normal={file: %s}", file))
+objects: [{name: eye, shape: eye, ` + fmt.Sprintf(plainEye, 3.6, 2.0, 0.0) + `}]`
+	p := prepare(t, yaml, fmt.Sprintf("objects.eye.cornea.normal={file: %s}", file))
 	drawn, traced := both(t, p)
 	plain, err := bake(t, prepare(t, yaml)).Draw(context.Background())
 	require.NoError(t, err)

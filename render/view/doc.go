@@ -3,7 +3,7 @@
 //
 // # The default
 //
-// Look development of eyes needs a curve that leaves dark irises alone. The white of the eye was set to 65 % of the
+// Look development of eyes needs a curve that leaves dark irises alone. The sclera of the eye was set to 65 % of the
 // signal by exposure, as a portrait would have it, and the code values (of 255) of a dark brown iris of reflectance
 // (.05, .03, .015) beside a white of .58 under the same light were computed:
 //

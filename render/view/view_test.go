@@ -106,7 +106,7 @@ func TestExposure(t *testing.T) {
 	}
 }
 
-// The table of the package comment: exposure puts a white of .58 at 65 % of the signal; codes of the iris beside it.
+// The table of the package comment: exposure puts a white of .58 at 65 % of the signal; 8-bit levels of the iris beside it.
 // Own computation. The default must keep its blue clear of black and its hue.
 func TestDarkIris(t *testing.T) {
 	iris := colour.RGB{.05, .03, .015}
@@ -175,7 +175,7 @@ func TestBackdrop(t *testing.T) {
 	}
 }
 
-// Dithered codes have the signal as their mean: 16 levels across the range, 200 000 pixels each. The variance of a
+// Dithered 8-bit levels have the signal as their mean: 16 levels across the range, 200 000 pixels each. The variance of a
 // triangular dither with rounding is a quarter of a step squared (Lipshitz et al. 1992: 1/12 + 1/6), so the mean
 // has a standard error of 0.0011 steps; the bound is 0.005. Black and white stay exact.
 func TestDitherMean(t *testing.T) {

@@ -45,49 +45,48 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	R := p.Globe.Radius
 	line("# Proposed for %s. Lines marked UNSURE, BORROWED or QUESTION want a look; %s.", filepath.Base(in.Asset), p.Verdict)
 	line("about: %s", strconv.Quote("An adopted eye: "+name+"."))
-	line("film: {width: 512, height: 512, spp: 64}")
+	line("picture: {width: 512, height: 512, samples: 64}")
 	line("camera: # a pinhole one metre away, slightly off the axis; the globe fills three quarters of the picture")
-	line("  aim: [0, 0, %.4g]", R/3)
+	line("  target: [0, 0, %.4g]", R/3)
 	line("  orbit: {azimuth: 14, elevation: 2, distance: 1000}")
 	line("  focal_length: %.4g", 36*1000/(2*R/0.75))
-	line("view: {background: gradient, colour: [0.035, 0.035, 0.04]}")
+	line("view: {background: gradient, background_colour: [0.035, 0.035, 0.04]}")
 	line("lights: # turn one set on at a time")
-	line("  - {name: window, kind: rectangle, from: {azimuth: -36, elevation: 28, distance: 1400}, width: 860, height: 1100, panes: [2, 3], bar: 50, radiance: [15, 14.6, 14]}")
+	line("  - {name: window, kind: rectangle, orbit: {azimuth: -36, elevation: 28, distance: 1400}, width: 860, height: 1100, panes: [2, 3], bar: 50, radiance: [15, 14.6, 14]}")
 	line("  - {name: room, kind: constant, radiance: [0.22, 0.21, 0.20]}")
-	line("  - {name: grazing, \"on\": false, kind: disc, from: {azimuth: 68, elevation: 12, distance: 700}, radius: 30, radiance: [620, 600, 570]}")
+	line("  - {name: grazing, \"on\": false, kind: disc, orbit: {azimuth: 68, elevation: 12, distance: 700}, radius: 30, radiance: [620, 600, 570]}")
 	line("  - {name: overcast, \"on\": false, kind: constant, radiance: [1, 1, 1]}")
-	line("bodies:")
+	line("objects:")
 	line("  - name: eye")
 	line("    shape: eye")
 	why("    ", "side", "pair", "globe", "other meshes", "winding", "edges", "texture coordinates")
-	line("    eye:")
-	line("      asset:")
-	line("        file: %s", rel(in.Asset))
-	why("        ", "shells")
+	line("    asset:")
+	line("      file: %s", rel(in.Asset))
+	why("      ", "shells")
 	if p.Outer != "" {
-		line("        outer: %s", strconv.Quote(p.Outer))
+		line("      outer: %s", strconv.Quote(p.Outer))
 	}
 	if p.Inner != "" {
-		line("        inner: %s", strconv.Quote(p.Inner))
+		line("      inner: %s", strconv.Quote(p.Inner))
 	}
 	if !in.Metres {
-		why("        ", "unit")
-		line("        unit: %s", p.Unit)
+		why("      ", "unit")
+		line("      unit: %s", p.Unit)
 	}
-	why("        ", "factor")
-	line("        factor: %.8g", p.Factor)
-	why("        ", "axis")
-	line("        axis: [%.6f, %.6f, %.6f]", p.Globe.Axis.X, p.Globe.Axis.Y, p.Globe.Axis.Z)
-	why("        ", "pupil")
+	why("      ", "factor")
+	line("      factor: %.8g", p.Factor)
+	why("      ", "axis")
+	line("      axis: [%.6f, %.6f, %.6f]", p.Globe.Axis.X, p.Globe.Axis.Y, p.Globe.Axis.Z)
+	why("      ", "pupil")
 	if p.Wanted > 0 {
-		line("        pupil: %.3g", p.Wanted)
+		line("      pupil: %.3g", p.Wanted)
 	}
 	if len(p.Borrowed()) > 0 {
-		line("        borrow: true # of what is missing, the built-in eye's")
+		line("      borrow: true # of what is missing, the built-in eye's")
 	}
-	line("      globe: {radius: %.4g}", R)
-	why("      ", "limbus")
-	line("      limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
+	line("    globe: {radius: %.4g}", R)
+	why("    ", "limbus")
+	line("    limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
 	key := func(part string) {
 		var maps []Mapped
 		for _, m := range p.Maps {
@@ -106,11 +105,11 @@ func (p *Proposal) Scene(in Input, dir string) string {
 			return
 		}
 		if len(maps) == 0 {
-			why("      ", topics...)
+			why("    ", topics...)
 			return
 		}
-		line("      %s:", part)
-		why("        ", topics...)
+		line("    %s:", part)
+		why("      ", topics...)
 		for _, m := range maps {
 			k := strings.TrimPrefix(m.Slot, part+".")
 			switch k {
@@ -119,11 +118,11 @@ func (p *Proposal) Scene(in Input, dir string) string {
 				if m.GreenDown {
 					green = "down"
 				}
-				line("        normal: {file: %s, green: %s}", rel(m.File), green)
+				line("      normal: {file: %s, green: %s}", rel(m.File), green)
 			case "height":
-				line("        height: {file: %s, mid: %.4g, scale: %.3g}", rel(m.File), m.Mid, heightScale(part, m))
+				line("      height: {file: %s, zero_level: %.4g, scale: %.3g}", rel(m.File), m.Mid, heightScale(part, m))
 			default:
-				line("        %s: {file: %s}", k, rel(m.File))
+				line("      %s: {file: %s}", k, rel(m.File))
 			}
 		}
 	}
@@ -132,10 +131,10 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	key("sclera")
 	line("  - name: lid-card # shades the eye from above as a lid would; turn it off to see the bare ball")
 	line("    shape: box")
-	line("    place: {at: [0, %.4g, %.4g], rotate: [16, 0, 0]}", 1.217*R, 0.96*R)
+	line("    transform: {translate: [0, %.4g, %.4g], rotate: [16, 0, 0]}", 1.217*R, 0.96*R)
 	line("    size: [%.4g, %.4g, %.4g]", 2.8*R, 0.125*R, 1.25*R)
 	line("    material: {kind: diffuse, colour: [0.05, 0.036, 0.03]}")
-	line("    seen_by: {camera: false}")
+	line("    visibility: {camera: false}")
 	return w.String()
 }
 

@@ -75,10 +75,10 @@ func Lab(c colour.RGB) [3]float64 {
 	return [3]float64{116*f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])}
 }
 
-// Bodies returns bodies in the form of a scene's list, in place of its own: a grey ball of 18 % and a mirror ball above,
+// Objects returns objects in the form of a scene's list, in place of its own: a grey ball of 18 % and a mirror ball above,
 // the chart below, or one of the two. They fill a square of 30 mm about the point [0, 0, 8] and face a camera at the given
 // azimuth and elevation in degrees.
-func Bodies(balls, patches bool, azimuth, elevation float64) string {
+func Objects(balls, patches bool, azimuth, elevation float64) string {
 	right, up := basis(azimuth, elevation)
 	at := func(x, y float64) string {
 		return fmt.Sprintf("[%.9g, %.9g, %.9g]", x*right[0]+y*up[0], x*right[1]+y*up[1], 8+x*right[2]+y*up[2])
@@ -90,8 +90,8 @@ func Bodies(balls, patches bool, azimuth, elevation float64) string {
 			y = 0
 		}
 		list = append(list,
-			fmt.Sprintf("{name: grey-ball, shape: sphere, radius: 5.8, place: {at: %s}, material: {kind: diffuse, colour: 0.18}}", at(-7, y)),
-			fmt.Sprintf("{name: mirror-ball, shape: sphere, radius: 5.8, place: {at: %s}, material: {kind: conductor, mirror: true}}", at(7, y)))
+			fmt.Sprintf("{name: grey-ball, shape: sphere, radius: 5.8, transform: {translate: %s}, material: {kind: diffuse, colour: 0.18}}", at(-7, y)),
+			fmt.Sprintf("{name: mirror-ball, shape: sphere, radius: 5.8, transform: {translate: %s}, material: {kind: conductor, mirror: true}}", at(7, y)))
 	}
 	if patches {
 		top := 0.2
@@ -104,7 +104,7 @@ func Bodies(balls, patches bool, azimuth, elevation float64) string {
 				c[j] = min(max(c[j], 0), 1)
 			}
 			x, y := (float64(i%Columns)-2.5)*3.7, top-1.85-float64(i/Columns)*3.7
-			list = append(list, fmt.Sprintf("{name: patch-%d, shape: rectangle, size: [3.3, 3.3, 1], place: {at: %s, rotate: [%.9g, %.9g, 0]}, material: {kind: diffuse, colour: [%.9g, %.9g, %.9g]}}",
+			list = append(list, fmt.Sprintf("{name: patch-%d, shape: rectangle, size: [3.3, 3.3, 1], transform: {translate: %s, rotate: [%.9g, %.9g, 0]}, material: {kind: diffuse, colour: [%.9g, %.9g, %.9g]}}",
 				i+1, at(x, y), -elevation, azimuth, c[0], c[1], c[2]))
 		}
 	}

@@ -75,8 +75,8 @@ func (k *canvas) paint() (albedo, film *texture.Image) {
 	return texture.NewImage(n, n, 3, pix), texture.NewImage(n, n, 3, over)
 }
 
-// white returns the share of the white at half chord r mm in the direction of (u, v). The edge of the iris is no circle:
-// the white reaches in above and below, where the blend is wider too, and wanders a little round the clock.
+// white returns the share of the sclera at half chord r mm in the direction of (u, v). The edge of the iris is no circle:
+// the sclera reaches in above and below, where the blend is wider too, and wanders a little round the clock.
 func (ir *iris) white(u, v, r float64) float64 {
 	l := math.Hypot(u, v)
 	if l == 0 {

@@ -17,7 +17,7 @@ type Eye struct {
 	// it is the colour as seen under diffuse light, in the iris zone that of bare tissue; the two blend with Zone.
 	Colour *texture.Image
 
-	// Film is the share of light that shallow vessels on top of the white let pass on one crossing, laid out as Colour.
+	// Film is the share of light that shallow vessels on top of the sclera let pass on one crossing, laid out as Colour.
 	Film *texture.Image
 
 	ApexZ       float64 // z of the undisplaced corneal apex, mm

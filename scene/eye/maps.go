@@ -13,7 +13,7 @@ import (
 // Kind names a map that Bake makes. All are laid out by the chart of the inner shell.
 type Kind string
 
-// The maps. Values are as the comments say; codes to fit them into 0 to 1 are the writer's.
+// The maps. Values are as the comments say; 8-bit levels to fit them into 0 to 1 are the writer's.
 const (
 	Colour    Kind = "colour"    // linear albedo with all vessels, 3 channels, 0 to 1; the pupil is black
 	Height    Kind = "height"    // relief along the normal of the smooth shell, mm
@@ -46,8 +46,8 @@ const (
 	ZonePupillary
 	ZoneCiliary
 	ZoneLimbus
-	ZoneBulbar   // the white
-	ZoneCaruncle // the white toward the nose
+	ZoneBulbar   // the sclera
+	ZoneCaruncle // the sclera toward the nose
 	ZoneBack     // behind the equator
 	ZoneCount
 )

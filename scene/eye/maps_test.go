@@ -94,7 +94,7 @@ func TestDeterministic(t *testing.T) {
 	}
 }
 
-// Iris tissue lies between 0.02 and 0.5 in every channel; the white is a warm, mid-light grey that reddens away from
+// Iris tissue lies between 0.02 and 0.5 in every channel; the sclera is a warm, mid-light grey that reddens away from
 // the limbus and is cooler beside it.
 func TestAlbedo(t *testing.T) {
 	for _, name := range PatternNames() {
@@ -134,7 +134,7 @@ func TestAlbedo(t *testing.T) {
 			t.Errorf("white %v: want a warm grey between 0.4 and 0.75", c)
 		}
 	}
-	// The strip beside the limbus is darker, too, than the white 3 mm on.
+	// The strip beside the limbus is darker, too, than the sclera 3 mm on.
 	if a, b := ring(limbus+geom.Radians(3)).Luminance(), ring(limbus+geom.Radians(17)).Luminance(); a > 0.93*b {
 		t.Errorf("luminance %.3f beside the limbus, %.3f farther out", a, b)
 	}

@@ -37,9 +37,9 @@ type Params struct {
 	Pattern IrisPattern
 	Sector  Sector
 
-	ScleraColour colour.RGB // colour of the white as seen under diffuse light, linear
-	Redness      float64    // how much the white reddens away from the limbus, 0 to 1
-	Mottling     float64    // how uneven the white is, 0 to 2
+	ScleraColour colour.RGB // colour of the sclera as seen under diffuse light, linear
+	Redness      float64    // how much the sclera reddens away from the limbus, 0 to 1
+	Mottling     float64    // how uneven the sclera is, 0 to 2
 	Veins        float64    // strength of the vessels: 0 none, 1 rested, 2 tired, 3 bloodshot
 	Generic      float64    // 0 to 1: tones vessels and mottling down, for an eye that many faces share
 	Arcus        float64    // 0 to 1: pale arc within the rim of the iris, as age brings

@@ -302,7 +302,7 @@ func TestMeshNormals(t *testing.T) {
 	}
 }
 
-// The slope that is asked for is the slope that comes out, from the mesh's normals, over the cornea and the white.
+// The slope that is asked for is the slope that comes out, from the mesh's normals, over the cornea and the sclera.
 func TestWobbleSlope(t *testing.T) {
 	p := small()
 	p.MeshDetail = 0.25

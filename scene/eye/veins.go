@@ -7,7 +7,7 @@ import (
 	"catchlight/scene/geom"
 )
 
-// veins is the vessels of the white as two rasters over the azimuthal-equidistant plane about the optical axis: the
+// veins is the vessels of the sclera as two rasters over the azimuthal-equidistant plane about the optical axis: the
 // shallow conjunctival vessels, sharp and red, and the deeper episcleral ones, soft and violet-grey.
 type veins struct {
 	l             *layer

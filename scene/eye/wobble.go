@@ -23,7 +23,7 @@ type wobble struct {
 func newWobble(p *Params, c *chart, prof *profile) *wobble {
 	w := &wobble{chart: c}
 	w.cornea = octaves(stream(p.Seed, "wobble cornea"), p.WobbleSize, p.MeshDetail, 3, 14)
-	// The white's begins an octave finer: its loose skin breaks a reflection, but long waves would dent the ball's outline.
+	// The sclera's begins an octave finer: its loose skin breaks a reflection, but long waves would dent the ball's outline.
 	w.sclera = octaves(stream(p.Seed, "wobble sclera"), p.WobbleSize/2, p.MeshDetail, 3, 14)
 	// Scale to the slope asked for, measured on the undisplaced surface of each zone.
 	w.scale(w.cornea, p.WobbleSlopeCornea, prof, 0, prof.b)

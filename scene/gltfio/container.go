@@ -138,15 +138,15 @@ func (r *reader) unpackGLB(data []byte) ([]byte, error) {
 		if size > uint64(len(rest)-8) {
 			return nil, r.bad("chunk %d (%q) claims %d bytes, %d are left", n, kind, size, len(rest)-8)
 		}
-		body := rest[8 : 8+size]
+		object := rest[8 : 8+size]
 		rest = rest[8+size:]
 		switch {
 		case n == 0 && kind != "JSON":
 			return nil, r.bad("the first chunk is %q, must be \"JSON\"", kind)
 		case n == 0:
-			text = body
+			text = object
 		case n == 1 && kind == "BIN\x00":
-			r.bin = body
+			r.bin = object
 		}
 	}
 	if len(rest) > 0 {
@@ -293,11 +293,11 @@ var scheme = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9+.-]*:`)
 // fetch returns the bytes of a data URI, or of a file in the folder of the asset or below it.
 func (r *reader) fetch(uri string) ([]byte, error) {
 	if rest, ok := strings.CutPrefix(uri, "data:"); ok {
-		kind, body, ok := strings.Cut(rest, ",")
+		kind, object, ok := strings.Cut(rest, ",")
 		if !ok || !strings.HasSuffix(kind, ";base64") {
 			return nil, fmt.Errorf("a data URI that is not base64")
 		}
-		data, err := base64.StdEncoding.DecodeString(body)
+		data, err := base64.StdEncoding.DecodeString(object)
 		if err != nil {
 			return nil, fmt.Errorf("a data URI: %v", err)
 		}

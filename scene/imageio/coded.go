@@ -233,8 +233,8 @@ func pngText(data []byte) map[string]string {
 		if n > int64(len(rest)-12) {
 			break
 		}
-		body := rest[8 : 8+n]
-		switch key, val, ok := bytes.Cut(body, []byte{0}); {
+		object := rest[8 : 8+n]
+		switch key, val, ok := bytes.Cut(object, []byte{0}); {
 		case !ok:
 		case string(rest[4:8]) == "tEXt":
 			text[latin1(key)] = latin1(val)

@@ -20,8 +20,8 @@ func TakenFrom(data []byte) (t Taken) {
 		if kind == 0xda || n < 2 || at+2+n > len(data) { // the picture itself begins, or the file is cut
 			return t
 		}
-		if body, ok := bytes.CutPrefix(data[at+4:at+2+n], []byte("Exif\x00\x00")); ok && kind == 0xe1 {
-			return exif(body)
+		if object, ok := bytes.CutPrefix(data[at+4:at+2+n], []byte("Exif\x00\x00")); ok && kind == 0xe1 {
+			return exif(object)
 		}
 		at += 2 + n
 	}

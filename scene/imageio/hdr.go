@@ -207,7 +207,7 @@ func flipRows(plane []float32, w int) {
 	}
 }
 
-// packRGBE codes a colour in four bytes, mantissas truncated. Values below 0 become 0.
+// packRGBE 8-bit levels a colour in four bytes, mantissas truncated. Values below 0 become 0.
 func packRGBE(r, g, b float32) [4]byte {
 	v := float64(max(r, g, b))
 	if v < 1e-32 {
@@ -260,7 +260,7 @@ func WriteHDR(path string, w, h int, rgb []float32) error {
 	})
 }
 
-// writeRuns codes a plane of a line: runs of 4 or more equal bytes as 128 + length and the byte, the rest as length
+// writeRuns 8-bit levels a plane of a line: runs of 4 or more equal bytes as 128 + length and the byte, the rest as length
 // and bytes.
 func writeRuns(b *bufio.Writer, p []byte) {
 	for len(p) > 0 {

@@ -72,7 +72,7 @@ func TextureOf(name string, data []byte, as As) (im *texture.Image, notes []stri
 	return p.Image(as.SRGB), p.Notes, nil
 }
 
-// samples reads rows of a decoded picture as codes of 8 or 16 bits: channels Y, or R G B, or R G B A.
+// samples reads rows of a decoded picture as 8-bit levels of 8 or 16 bits: channels Y, or R G B, or R G B A.
 type samples struct {
 	w, h, c int
 	wide    bool // 16 bits
@@ -212,7 +212,7 @@ func (c coded) texture(as As) (*texture.Image, []string, error) {
 	return texture.NewImage8(s.w, s.h, k, pix, coding8(as.SRGB && pick[0] != 3)), notes, nil
 }
 
-// unitNormals returns the share of texels whose third component follows from the first two, to within two codes of 8
+// unitNormals returns the share of texels whose third component follows from the first two, to within two 8-bit levels of 8
 // bits, and the largest change among those.
 func (s samples) unitNormals() (share, worst float64) {
 	top := 255.0

@@ -69,10 +69,10 @@ func writePNG(path string, m image.Image, text map[string]string) error {
 	})
 }
 
-// chunk writes a PNG chunk: length, name, body and the check sum of name and body.
-func chunk(b *bytes.Buffer, name string, body []byte) {
-	part := append([]byte(name), body...)
-	b.Write(binary.BigEndian.AppendUint32(nil, uint32(len(body))))
+// chunk writes a PNG chunk: length, name, object and the check sum of name and object.
+func chunk(b *bytes.Buffer, name string, object []byte) {
+	part := append([]byte(name), object...)
+	b.Write(binary.BigEndian.AppendUint32(nil, uint32(len(object))))
 	b.Write(part)
 	b.Write(binary.BigEndian.AppendUint32(nil, crc32.ChecksumIEEE(part)))
 }

@@ -47,7 +47,7 @@ func (s *socket) corner() (*mesh.Mesh, []float32) {
 	return join(m, b), append(pix, more...)
 }
 
-// Colours of the corners: the fold is pale as the white beside it, the floor redder. Common practice, no published source.
+// Colours of the corners: the fold is pale as the sclera beside it, the floor redder. Common practice, no published source.
 var (
 	foldColour  = colour.RGB{0.64, 0.40, 0.35}
 	innerColour = colour.RGB{0.56, 0.27, 0.23}

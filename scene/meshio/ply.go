@@ -50,7 +50,7 @@ type plyElement struct {
 type plyReader struct {
 	*reader
 	text  string
-	at    int // byte of the body that is next
+	at    int // byte of the object that is next
 	line  int // of at, in ASCII
 	ascii bool
 	order binary.ByteOrder
@@ -200,7 +200,7 @@ func (p *plyReader) header() (out []plyElement, ok bool) {
 	}
 }
 
-// word returns the next word of an ASCII body, "" at its end.
+// word returns the next word of an ASCII object, "" at its end.
 func (p *plyReader) word() string {
 	for p.at < len(p.text) && p.text[p.at] <= ' ' {
 		if p.text[p.at] == '\n' {

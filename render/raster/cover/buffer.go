@@ -55,7 +55,7 @@ func (p *Pass) Draw(samples, workers int) *Buffer {
 	p.tiles(workers, func(list []uint32, x0, y0, x1, y1 int32) {
 		for _, id := range list {
 			t := &p.tris[id]
-			t.draw(b, id, x0, y0, x1, y1, p.cuts[t.body])
+			t.draw(b, id, x0, y0, x1, y1, p.cuts[t.object])
 		}
 	})
 	return b

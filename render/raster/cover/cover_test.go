@@ -138,7 +138,7 @@ func TestPlaceIsWhereTheRayMeets(t *testing.T) {
 			require.InDelta(t, (w2-w)*100, pl.VX, 1e-2*math.Abs(pl.VX)+1e-4)
 			require.InDelta(t, (u3-u)*100, pl.UY, 1e-2*math.Abs(pl.UY)+1e-4)
 			require.InDelta(t, (w3-w)*100, pl.VY, 1e-2*math.Abs(pl.VY)+1e-4)
-			require.EqualValues(t, 7, pl.Body)
+			require.EqualValues(t, 7, pl.Object)
 		}
 		require.Greater(t, hits, 300)
 	}
@@ -154,7 +154,7 @@ func TestCutout(t *testing.T) {
 	p.Add([]geom.Vec{{X: -900, Y: -90, Z: 900}, {X: 900, Y: -90, Z: 900}, {Y: -90, Z: -900}}, [][3]uint32{{0, 1, 2}}, 1, Both, 1)
 	whole := p.Draw(4, 1)
 	gone := func(u, v float64) bool { return int(u*20)%2 == int(v*20)%2 }
-	p.Cutout(0, func(_ uint32, u, v float64) bool { return gone(u, v) })
+	p.Mask(0, func(_ uint32, u, v float64) bool { return gone(u, v) })
 	cut := p.Draw(4, 2)
 	behind, kept := 0, 0
 	for i, id := range whole.ID {

@@ -27,8 +27,8 @@ type triangle struct {
 	u, v [3]float64 // place in the source triangle
 	area int64      // twice the area, > 0
 
-	body int32
-	prim uint32
+	object int32
+	prim   uint32
 }
 
 // Pass gathers triangles of one view.
@@ -41,12 +41,12 @@ type Pass struct {
 // Cut reports whether a source triangle is not there at the barycentrics (u, v) of its second and third corner.
 type Cut func(prim uint32, u, v float64) bool
 
-// Cutout takes away what cut says of a body's triangles, sample by sample.
-func (p *Pass) Cutout(body int32, cut Cut) {
+// Opacity mask takes away what cut says of a object's triangles, sample by sample.
+func (p *Pass) Mask(object int32, cut Cut) {
 	if p.cuts == nil {
 		p.cuts = map[int32]Cut{}
 	}
-	p.cuts[body] = cut
+	p.cuts[object] = cut
 }
 
 // NewPass returns a pass without triangles.
@@ -55,8 +55,8 @@ func NewPass(v View) *Pass { return &Pass{view: v} }
 // chunk is the number of triangles that are set up as one piece of work.
 const chunk = 8192
 
-// Add adds the triangles of a mesh whose points are in the world, in order whatever the workers; body names them in Place.
-func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, body int32, side Side, workers int) {
+// Add adds the triangles of a mesh whose points are in the world, in order whatever the workers; object names them in Place.
+func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, object int32, side Side, workers int) {
 	v := &p.view
 	cs := make([]corner, len(points))
 	Each((len(points)+chunk-1)/chunk, workers, func(n int) {
@@ -80,7 +80,7 @@ func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, body int32, side Side, wo
 			poly := clip(&c, width, height, buf, spare)
 			for k := 2; k < len(poly); k++ {
 				if t, ok := setup(&poly[0], &poly[k-1], &poly[k], side); ok {
-					t.body, t.prim = body, uint32(i)
+					t.object, t.prim = object, uint32(i)
 					out = append(out, t)
 				}
 			}
@@ -129,10 +129,10 @@ func (t *triangle) edges() (ax, ay, c, bias [3]int64) {
 	return
 }
 
-// Place is a point of a triangle as seen at a film position: the body and source triangle, the barycentrics (U, V) of its second and
+// Place is a point of a triangle as seen at a film position: the object and source triangle, the barycentrics (U, V) of its second and
 // third corner, and how they change from one pixel to the next on the right and below.
 type Place struct {
-	Body           int32
+	Object         int32
 	Prim           uint32
 	U, V           float64
 	UX, VX, UY, VY float64
@@ -151,7 +151,7 @@ func (p *Pass) At(id uint32, x, y float64) Place {
 	uw := [3]float64{t.u[0] * t.iw[0], t.u[1] * t.iw[1], t.u[2] * t.iw[2]}
 	vw := [3]float64{t.v[0] * t.iw[0], t.v[1] * t.iw[1], t.v[2] * t.iw[2]}
 	w := 1 / dot(&l, &t.iw)
-	out := Place{Body: t.body, Prim: t.prim, U: dot(&l, &uw) * w, V: dot(&l, &vw) * w}
+	out := Place{Object: t.object, Prim: t.prim, U: dot(&l, &uw) * w, V: dot(&l, &vw) * w}
 	// The quotient rule: d(a/b) = (da - (a/b) db)/b.
 	bx, by := dot(&lx, &t.iw), dot(&ly, &t.iw)
 	out.UX, out.UY = (dot(&lx, &uw)-out.U*bx)*w, (dot(&ly, &uw)-out.U*by)*w
@@ -168,5 +168,5 @@ func (t *triangle) place(l *[3]float64) (u, v float64) {
 
 func dot(a, b *[3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 
-// Body returns the body of a triangle.
-func (p *Pass) Body(id uint32) int32 { return p.tris[id].body }
+// Object returns the object of a triangle.
+func (p *Pass) Object(id uint32) int32 { return p.tris[id].object }

@@ -6,7 +6,7 @@ import (
 )
 
 // Spread is how light that goes into a surface at one point comes out around it: a share falls within each radius. It has one
-// length, and holds for any scattering body by its r50.
+// length, and holds for any scattering object by its r50.
 //
 // Source: Christensen and Burley, Approximate Reflectance Profiles for Efficient Subsurface Scattering, 2015: the profile
 // (exp(-r/d) + exp(-r/3d))/(8 pi d r), scaled here so that half the light leaves within r50. Its share within 90 per cent then lies at
@@ -15,7 +15,7 @@ type Spread struct {
 	D float64 // mm
 }
 
-// NewSpread makes the spread of a body whose r50 is given in mm, > 0.
+// NewSpread makes the spread of a object whose r50 is given in mm, > 0.
 func NewSpread(r50 float64) Spread { return Spread{r50 / halfAt()} }
 
 // halfAt is r50/d, where the share within is a half.

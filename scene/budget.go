@@ -8,14 +8,14 @@ import (
 	"strings"
 )
 
-// profiles are the budgets that come with the program.
+// budgets are the budgets that come with the program.
 //
-//go:embed profiles/*.yaml
-var profiles embed.FS
+//go:embed budgets/*.yaml
+var budgets embed.FS
 
 // Profiles returns the names of the budgets of the raster look that come with the program.
-func Profiles() []string {
-	list, _ := profiles.ReadDir("profiles") // embedded: it is there
+func Budgets() []string {
+	list, _ := budgets.ReadDir("budgets") // embedded: it is there
 	var out []string
 	for _, e := range list {
 		out = append(out, strings.TrimSuffix(e.Name(), ".yaml"))
@@ -24,9 +24,9 @@ func Profiles() []string {
 	return out
 }
 
-// ProfileText returns the text of such a budget, or "" where there is none of that name.
-func ProfileText(name string) string {
-	data, err := profiles.ReadFile(path.Join("profiles", name+".yaml"))
+// BudgetText returns the text of such a budget, or "" where there is none of that name.
+func BudgetText(name string) string {
+	data, err := budgets.ReadFile(path.Join("budgets", name+".yaml"))
 	if err != nil {
 		return ""
 	}
@@ -34,16 +34,16 @@ func ProfileText(name string) string {
 }
 
 // profile lays the keys of the raster look's budget beneath those that the scene gives itself, and returns the tree with them.
-func (d *decoder) profile(tree *node) *node {
+func (d *decoder) budget(tree *node) *node {
 	raster := tree.get("raster")
-	name := raster.get("profile")
+	name := raster.get("budget")
 	if name == nil || name.kind != scalarNode || name.text == "" {
 		return tree // the rest is told where keys are checked
 	}
-	file, data := name.text, []byte(ProfileText(name.text))
+	file, data := name.text, []byte(BudgetText(name.text))
 	if len(data) == 0 {
 		if filepath.Ext(file) != ".yaml" {
-			d.add(name.at, "raster.profile", file, "is none of %s, nor a file that ends in .yaml", strings.Join(Profiles(), ", "))
+			d.add(name.at, "raster.budget", file, "is none of %s, nor a file that ends in .yaml", strings.Join(Budgets(), ", "))
 			return tree
 		}
 		if !filepath.IsAbs(file) {
@@ -51,7 +51,7 @@ func (d *decoder) profile(tree *node) *node {
 		}
 		var err error
 		if data, err = readCapped(file); err != nil {
-			d.add(name.at, "raster.profile", name.text, "cannot be read: %s", cause(err))
+			d.add(name.at, "raster.budget", name.text, "cannot be read: %s", cause(err))
 			return tree
 		}
 	}
@@ -63,8 +63,8 @@ func (d *decoder) profile(tree *node) *node {
 	merged := *raster
 	merged.entries = slices.Clone(raster.entries)
 	for _, e := range budget.list() {
-		if e.key == "profile" {
-			d.add(e.at, "profile", "", "a profile can't rest on another one")
+		if e.key == "budget" {
+			d.add(e.at, "budget", "", "a budget can't rest on another one")
 		} else if raster.get(e.key) == nil {
 			merged.entries = append(merged.entries, e)
 		}
