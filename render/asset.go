@@ -324,7 +324,7 @@ func (s *shells) shut(what string, m *mesh.Mesh) (*mesh.Mesh, error) {
 		s.notes = append(s.notes, fmt.Sprintf("the %s shell is open at %d rims; caps that absorb close them", what, holes))
 	}
 	if what == "inner" && math.Abs(out.Volume()) < 1e-9*math.Pow(out.Bounds().Size().Len(), 3) {
-		return nil, fmt.Errorf("asset: the inner shell encloses no volume, with caps over its %d holes; scattering needs a object", holes)
+		return nil, fmt.Errorf("asset: the inner shell encloses no volume, with caps over its %d holes; scattering needs an object", holes)
 	}
 	if holes > 0 && out.Volume() < 0 {
 		s.notes = append(s.notes, fmt.Sprintf("the %s shell was inside out; its triangles are turned", what))

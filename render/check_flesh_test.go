@@ -70,7 +70,7 @@ func TestTissueByChance(t *testing.T) {
 	}
 }
 
-// What light samples where walks leave gain over a object that is met by chance: variance times time.
+// What light samples where walks leave gain over an object that is met by chance: variance times time.
 func BenchmarkTissue(b *testing.B) {
 	cost := func(set string) float64 {
 		p := prepare(b, fmt.Sprintf(lampOnTissue, 64), set)

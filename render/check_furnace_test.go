@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
-// furnace is a lit-from-everywhere scene: whatever a object does to light, without loss the picture stays 1 everywhere.
+// furnace is a lit-from-everywhere scene: whatever an object does to light, without loss the picture stays 1 everywhere.
 const furnace = `
 picture: {width: 32, height: 32, samples: %d, filter: box, filter_width: 1}
 camera: {kind: orthographic, width: %g, target: [0, 0, 0], orbit: {azimuth: 20, elevation: 10}}
@@ -34,7 +34,7 @@ func TestWhiteFurnace(t *testing.T) {
 		{"rough mirror 1", "kind: conductor, mirror: true, roughness: 1", 64, 1},
 		{"glass", "kind: dielectric", 8, 1},
 		// The object takes 2 % of what the coat lets pass; the coat mirrors some 0.15.
-		{"rough coat on a diffuse object", "kind: tissue, scatter: false, roughness: 0.8, index: 2, colour: 0.98", 48, 0.983},
+		{"rough coat on a diffuse object", "kind: tissue, scattering: false, roughness: 0.8, index: 2, colour: 0.98", 48, 0.983},
 		{"glass with a white medium", "kind: dielectric, inside: {sigma_a: [0, 0, 0], sigma_s: [0.3, 0.33, 0.36], g: 0.5}", 24, 1},
 		{"white medium", "kind: matched, inside: {sigma_a: [0, 0, 0], sigma_s: [0.3, 0.33, 0.36]}", 24, 1},
 		{"forward white medium", "kind: matched, inside: {sigma_a: [0, 0, 0], sigma_s: [0.3, 0.33, 0.36], g: 0.8}", 24, 1},

@@ -84,10 +84,10 @@ objects:
 		want int // objects: two shells, then a card or skin, corner, lashes and tears
 	}{
 		{"", nil, 3}, {"", []string{"lids=on"}, 6}, {"", []string{"lids=off"}, 3},
-		{", lids: {detail: 1}", nil, 6}, {", lids: {detail: 1}", []string{"lids=off"}, 3},
+		{", lids: {facet_size: 1}", nil, 6}, {", lids: {facet_size: 1}", []string{"lids=off"}, 3},
 		{", lids: {on: false}", nil, 3}, {", lids: {on: false}", []string{"lids=on"}, 6},
 		{", lids: {scale: 1.4}", []string{"objects.eye.globe.radius=17", "objects.eye.limbus={radius: 8.3, width: 1.6}", "objects.eye.cornea.radius=11"}, 6},
-		{", lids: {tears: 0, lashes: {density: 0}}", nil, 4},
+		{", lids: {tear_line: 0, lashes: {density: 0}}", nil, 4},
 	} {
 		p := prepare(t, fmt.Sprintf(yaml, c.eye), c.set...)
 		assert.Len(t, p.Scene.Objects, c.want, "%s %v", c.eye, c.set)
@@ -158,7 +158,7 @@ objects: [{name: eye, shape: eye, transform: {translate: [3, 4, 5], rotate: [0, 
 `
 	_, axis := axes(prepare(t, yaml))
 	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{X: math.Sin(math.Pi / 6), Z: math.Cos(math.Pi / 6)}).Len(), 1e-12)
-	at, axis := axes(prepare(t, yaml, "objects.eye.gaze={look_at: [40, 10, 300], kappa: 0}"))
+	at, axis := axes(prepare(t, yaml, "objects.eye.gaze={target: [40, 10, 300], kappa: 0}"))
 	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{X: 40, Y: 10, Z: 300}.Sub(at[0]).Unit()).Len(), 1e-12)
 	_, axis = axes(prepare(t, yaml, "objects.eye.gaze={azimuth: -30, elevation: 20, kappa: 0}"))
 	assert.InDelta(t, 0, axis[0].Sub(geom.Vec{Y: math.Sin(geom.Radians(20)), X: math.Cos(geom.Radians(20)) * math.Sin(0), Z: math.Cos(geom.Radians(20))}).Len(), 1e-12)

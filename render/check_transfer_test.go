@@ -10,7 +10,7 @@ import (
 	"catchlight/material/tissue"
 )
 
-// beam says what a row of the transfer table measures: light of a normal beam or of an even sky, that a object gives back
+// beam says what a row of the transfer table measures: light of a normal beam or of an even sky, that an object gives back
 // or lets through. Unscattered light that passes counts as let through, light mirrored at the face as given back.
 type beam uint8
 

@@ -16,14 +16,14 @@ import (
 // tearIndex is the index of tears at 588 nm. Source: Campbell, JOSA A 27 (2010), 730.
 const tearIndex = 1.336
 
-// looking is one of a object's eyes: where its globe's centre is in the object's place, and how it is turned there.
+// looking is one of an object's eyes: where its globe's centre is in the object's place, and how it is turned there.
 type looking struct {
 	object scene.Object
 	at     float64 // x
 	turn   geom.Affine
 }
 
-// eyes makes a object's eye, or its pair of eyes, and the lids about them.
+// eyes makes an object's eye, or its pair of eyes, and the lids about them.
 func (p *preparer) eyes(b *scene.Object) {
 	to := place(&b.Transform)
 	list := gazes(b, to)
@@ -44,7 +44,7 @@ func (p *preparer) eyes(b *scene.Object) {
 // ownSeed sets the left eye of a pair apart: its veins and iris are its own.
 const ownSeed = 7919
 
-// gazes returns a object's eyes with their turns; to takes the object's place into the world.
+// gazes returns an object's eyes with their turns; to takes the object's place into the world.
 func gazes(b *scene.Object, to geom.Affine) []looking {
 	if b.Pair == 0 {
 		return []looking{{*b, 0, gaze(b.Gaze, b.Eye.Side == "left", geom.Vec{}, to)}}
@@ -105,7 +105,7 @@ type grown struct {
 	skin, corner, tears, lashes *accel.BVH
 }
 
-// lids makes the lids about a object's eyes.
+// lids makes the lids about an object's eyes.
 func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []*accel.BVH, to geom.Affine) {
 	par := LidParams(l, b.Eye)
 	if b.Pair > 0 {

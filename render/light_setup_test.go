@@ -58,7 +58,7 @@ func cardReads(t *testing.T, d *scene.Description) (l, se float64) {
 
 // Every shipped light set-up is balanced: the grey card reads 0.18 within 2 %. By definition of reflectance: radiance is 0.18 times
 // irradiance over pi, so each light set-up brings an irradiance of pi to a plate that faces its key.
-func TestRigsReadGrey(t *testing.T) {
+func TestLightSetupsReadGrey(t *testing.T) {
 	for _, f := range lightSetups(t) {
 		d := lit(t, f, 0)
 		l, se := cardReads(t, d)
@@ -70,7 +70,7 @@ func TestRigsReadGrey(t *testing.T) {
 }
 
 // Turning a light set-up is turning the world about +Y: a card turned along reads the same, one stop up reads twice as much.
-func TestRigTurns(t *testing.T) {
+func TestLightSetupTurns(t *testing.T) {
 	for _, f := range lightSetups(t) {
 		a, ea := cardReads(t, lit(t, f, 0))
 		b, eb := cardReads(t, lit(t, f, 130))
@@ -86,14 +86,14 @@ func TestRigTurns(t *testing.T) {
 }
 
 // A light set-up file holds nothing but a light set-up; what is wrong in it is named by its own file and line.
-func TestRigMistakes(t *testing.T) {
+func TestLightSetupMistakes(t *testing.T) {
 	d, err := scene.Parse("card.yaml", []byte(fmt.Sprintf(card, 0.0, 0.0, 0.0, 0.0)))
 	require.NoError(t, err)
 	dir := t.TempDir()
 	for text, want := range map[string]string{
 		"light_setup: {rotation: 5}": "lights: missing",
-		"lights: [{name: a, kind: constant, radiance: 1}]\npicture: {samples: 3}":  "light set-up.yaml:2:1: film: a light set-up holds light set-up and lights alone",
-		"light_setup: {turm: 5}\nlights: [{name: a, kind: constant, radiance: 1}]": "light set-up.yaml:1:7: light set-up.turm: unknown key; did you mean turn?",
+		"lights: [{name: a, kind: constant, radiance: 1}]\npicture: {samples: 3}":  "light set-up.yaml:2:1: picture: a light set-up holds light_setup and lights alone",
+		"light_setup: {turm: 5}\nlights: [{name: a, kind: constant, radiance: 1}]": "light set-up.yaml:1:15: light_setup.turm: unknown key; did you mean rotation?",
 		"lights: [{name: sky, kind: environment, file: none.hdr}]":                 "none.hdr: no such file",
 	} {
 		file := filepath.Join(dir, "light set-up.yaml")

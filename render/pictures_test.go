@@ -98,7 +98,7 @@ func TestEnvironmentFormatsAgree(t *testing.T) {
 	}
 }
 
-// A set of tiles in a scene: what is missing is named, and a object shows the tiles that are there.
+// A set of tiles in a scene: what is missing is named, and an object shows the tiles that are there.
 func TestMissingTiles(t *testing.T) {
 	dir := t.TempDir()
 	for n, v := range map[int]uint8{1002: 255, 1013: 128} {

@@ -155,7 +155,7 @@ func (p *preparer) settings() {
 	p.out.ShowEnvironment = p.d.View.Background == "environment"
 }
 
-// place returns the map from a object's frame to the world.
+// place returns the map from an object's frame to the world.
 func place(pl *scene.Transform) geom.Affine {
 	return geom.Scale(pl.Scale).
 		Then(geom.RotateX(geom.Radians(pl.Rotate.X))).
@@ -178,7 +178,7 @@ func (p *preparer) mask(b *scene.Object) frozen.Mask {
 	return m
 }
 
-// add puts a object into the scene, with its bounds in the world.
+// add puts an object into the scene, with its bounds in the world.
 func (p *preparer) add(b frozen.Object, local geom.Box) int32 {
 	b.ToLocal = b.ToWorld.Inverse()
 	b.Scale = math.Cbrt(math.Abs(b.ToWorld.Det()))
@@ -239,7 +239,7 @@ func (p *preparer) object(b *scene.Object) {
 		if c := b.OpacityMask; c != nil {
 			f.Closed = false
 			if f.OpacityMask, err = p.cutout(b, q.mesh); err != nil {
-				p.fail("objects."+b.Name+".opacity mask", err)
+				p.fail("objects."+b.Name+".opacity_mask", err)
 				return
 			}
 		}
@@ -495,7 +495,7 @@ type instance struct {
 	bvh  *accel.BVH
 }
 
-// mesh returns the mesh of a object. Objects that differ in place, material and rays alone share one.
+// mesh returns the mesh of an object. Objects that differ in place, material and rays alone share one.
 func (p *preparer) mesh(b *scene.Object) (*instance, error) {
 	q := *b
 	q.Name, q.On, q.Transform, q.OpacityMask, q.Visibility = "", false, scene.Transform{}, nil, scene.Visibility{}
@@ -523,7 +523,7 @@ func (p *preparer) mesh(b *scene.Object) (*instance, error) {
 	return i, nil
 }
 
-// opacity mask reads the mask of a object.
+// opacity mask reads the mask of an object.
 func (p *preparer) cutout(b *scene.Object, m *mesh.Mesh) (*frozen.OpacityMask, error) {
 	c := b.OpacityMask
 	if m.UV == nil {

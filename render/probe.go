@@ -19,7 +19,7 @@ type Probe struct {
 	Places []Place // outermost first; none where the pixel shows no object
 }
 
-// Place is a point of a object that a pixel shows.
+// Place is a point of an object that a pixel shows.
 type Place struct {
 	Object string   `json:"object"`
 	World  geom.Vec `json:"world_mm"`
@@ -122,7 +122,7 @@ type keyedMap struct {
 	file scene.Path
 }
 
-// mapsOf lists the maps from files that a object reads.
+// mapsOf lists the maps from files that an object reads.
 func (p *Prepared) mapsOf(object int32, zone float64) []keyedMap {
 	var out []keyedMap
 	add := func(key string, file scene.Path) {

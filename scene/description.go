@@ -239,7 +239,7 @@ type OpacityMask struct {
 	Tiling    string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1"`
 }
 
-// Seen says which rays meet a object.
+// Seen says which rays meet an object.
 type Visibility struct {
 	Camera     bool `key:"camera" default:"true" doc:"rays from the camera"`
 	Shadow     bool `key:"shadow" default:"true" doc:"rays toward lights, and scattered light"`

@@ -24,7 +24,7 @@ func plainLids(b *Object) *Lids {
 	return l
 }
 
-// Shown reports whether a object is in the picture: on, and not left out by its `when`.
+// Shown reports whether an object is in the picture: on, and not left out by its `when`.
 func (d *Description) Shown(b *Object) bool {
 	if !b.On || b.When == "" || b.When == "always" {
 		return b.On

@@ -13,7 +13,7 @@ type Picture struct {
 	Width, Height int
 	Mean          []colour.RGB // linear Rec. 709, W/(m^2 sr); zero where there is no sample
 	Error         []colour.RGB // standard error of Mean, of one standard deviation; NaN with fewer than two replicates
-	Alpha         []float64    // share of samples that met a object, in [0, 1]
+	Alpha         []float64    // share of samples that met an object, in [0, 1]
 	Samples       []uint32     // samples that Mean holds
 	Dropped       uint64       // samples left out of the whole picture because they were not finite
 	Freedom       int          // degrees of freedom of Error in the pixels with most replicates: their number less 1

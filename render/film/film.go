@@ -194,7 +194,7 @@ func (s *Sample) Add(light, sector int, class Class, value colour.RGB) {
 	}
 }
 
-// Cover adds to the sample's alpha: 1 where it met a object, 0 where it met the background.
+// Cover adds to the sample's alpha: 1 where it met an object, 0 where it met the background.
 func (s *Sample) Cover(alpha float64) { s.alpha += alpha }
 
 // Value returns what was added since Begin.

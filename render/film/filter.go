@@ -104,26 +104,25 @@ func hannAt(x float64) (cdf, pdf float64) {
 	return 0.5 * (1 + x + s/math.Pi), 0.5 * (1 + c)
 }
 
-// hann inverts the distribution: Newton steps from the tent's answer, held in an interval that shrinks.
+// hann inverts the distribution by Newton steps. Near an end, where the density vanishes, they start from the cubic that
+// the distribution is there, pi^2 (1+x)^3/12.
 func hann(u float64) float64 {
-	lo, hi, x := -1.0, 1.0, tent(u)
-	for n := 0; n < 40; n++ {
-		cdf, pdf := hannAt(x)
-		if cdf < u {
-			lo = x
-		} else {
-			hi = x
-		}
-		y := x + (u-cdf)/pdf
-		if !(y > lo && y < hi) {
-			y = (lo + hi) / 2
-		}
-		if math.Abs(y-x) < 1e-12 {
-			return y
-		}
-		x = y
+	if u > 0.5 {
+		return -hann(1 - u)
 	}
-	return x
+	if u <= 0 {
+		return -1
+	}
+	x := math.Cbrt(12*u/(math.Pi*math.Pi)) - 1
+	for n := 0; n < 16; n++ {
+		cdf, pdf := hannAt(x)
+		step := (u - cdf) / pdf
+		x = min(max(x+step, -1), 0)
+		if !(math.Abs(step) > 1e-12*(1+x)) {
+			break
+		}
+	}
+	return max(x, -1)
 }
 
 // tent inverts the distribution of a triangle over [-1, 1].

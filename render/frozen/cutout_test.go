@@ -13,7 +13,7 @@ import (
 	"catchlight/scene/texture"
 )
 
-// cards returns a object of parallel cards, 20 mm square, at the given heights, with u and v from 0 to 1 over each.
+// cards returns an object of parallel cards, 20 mm square, at the given heights, with u and v from 0 to 1 over each.
 func cards(t testing.TB, heights ...float64) *Object {
 	m := &mesh.Mesh{}
 	for _, z := range heights {

@@ -17,7 +17,7 @@ import (
 	"catchlight/scene/texture"
 )
 
-// Mask says which rays meet a object; a ray carries one bit, a object any.
+// Mask says which rays meet an object; a ray carries one bit, an object any.
 type Mask uint8
 
 // The kinds of rays.
@@ -27,7 +27,7 @@ const (
 	ReflectionRays                  // mirrored at an eye that the camera sees
 )
 
-// Shape is the geometric kind of a object.
+// Shape is the geometric kind of an object.
 type Shape uint8
 
 // The shapes. All but Mesh are intersected in closed form in float64.
@@ -40,7 +40,7 @@ const (
 	Slab
 )
 
-// Kind is how a object's surface answers light.
+// Kind is how an object's surface answers light.
 type Kind uint8
 
 // The surface kinds. Outer and Inner are an eye's shells.
@@ -55,7 +55,7 @@ const (
 	Sheet // a thin sheet of water: it mirrors, and what is not mirrored goes straight on
 )
 
-// Material is a object's surface, and the volume inside it.
+// Material is an object's surface, and the volume inside it.
 type Material struct {
 	Kind      Kind
 	Colour    texture.Map // diffuse reflectance
@@ -197,11 +197,11 @@ type Settings struct {
 	Shadow       bool
 }
 
-// Hit is where a ray meets a object or a light.
+// Hit is where a ray meets an object or a light.
 type Hit struct {
 	T      float64
 	Object int32 // index of the object; -1 for a light
-	Light  int32 // index of the light; -1 for a object
+	Light  int32 // index of the light; -1 for an object
 	Prim   uint32
 	U, V   float64
 }

@@ -7,7 +7,7 @@ import (
 	"catchlight/scene/mesh"
 )
 
-// Surface is a point of a object, rebuilt in float64 from the hit.
+// Surface is a point of an object, rebuilt in float64 from the hit.
 type Surface struct {
 	P      geom.Vec // world, mm
 	Ng     geom.Vec // unit geometric normal, outward
@@ -24,7 +24,7 @@ type Surface struct {
 // the last place of the hierarchy's float32.
 const originUlps = 4e-6
 
-// Surface rebuilds the point of a object's hit. r is the ray that found it.
+// Surface rebuilds the point of an object's hit. r is the ray that found it.
 func (s *Scene) Surface(r geom.Ray, h *Hit) Surface {
 	b := &s.Objects[h.Object]
 	out := Surface{Object: h.Object, Prim: h.Prim, U: h.U, V: h.V}

@@ -171,7 +171,7 @@ func (p *path) medium() int32 {
 	return p.inside[p.depth-1]
 }
 
-// index returns the refractive index of a object's inside; -1 is air.
+// index returns the refractive index of an object's inside; -1 is air.
 func (t *Tracer) index(object int32) float64 {
 	if object < 0 {
 		return 1

@@ -14,7 +14,7 @@ import (
 // ferryKeeper is the shipped scene at 1024 pixels with every part on.
 func ferryKeeper(b *testing.B) *render.Prepared {
 	d, err := scene.Load("../../scenes/ferry_keeper.yaml", "picture.width=1024", "picture.height=1024", "raster.glare=0.2", "raster.glints=both",
-		"raster.cards=[{name: card, from: {azimuth: 25, elevation: 20}}]")
+		"raster.cards=[{name: card, direction: {azimuth: 25, elevation: 20}}]")
 	require.NoError(b, err)
 	p, err := render.Prepare(context.Background(), d, render.Options{Cache: built})
 	require.NoError(b, err)

@@ -402,7 +402,7 @@ func (k *frame) glaze(ctx context.Context) {
 	})
 }
 
-// solid returns the share of a pixel's samples that show a object.
+// solid returns the share of a pixel's samples that show an object.
 func (k *frame) solid(i int) float64 {
 	n := k.buf.Samples
 	count := 0

@@ -200,7 +200,7 @@ func (k *Look) seenBy(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
 // probeSteps is the number of places along a mirrored ray that are held against the probe.
 const probeSteps = 14
 
-// meets follows a mirrored ray from p past the probe's distances. share is how much of it ends on a object, l the light from there.
+// meets follows a mirrored ray from p past the probe's distances. share is how much of it ends on an object, l the light from there.
 //
 // Source: Szirmay-Kalos, Aszodi, Lazanyi and Premecz, Approximate Ray-Tracing on the GPU with Distance Impostors, CGF 24(3), 2005; a walk
 // in even steps and a bisection in place of their secant, which can step past what is thin.

@@ -173,7 +173,7 @@ func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	if s == nil {
 		return 1
 	}
-	// The point is lifted off the surface by what a texel spans there, so that a object does not shade itself in stripes.
+	// The point is lifted off the surface by what a texel spans there, so that an object does not shade itself in stripes.
 	lift := s.texel
 	if !s.flat {
 		lift *= max(0, s.view.W.At(p))

@@ -9,14 +9,14 @@ import (
 	"catchlight/scene/geom"
 )
 
-// solid is a object as triangles in the world.
+// solid is an object as triangles in the world.
 type solid struct {
 	object int32
 	points []geom.Vec
 	tri    [][3]uint32
 	face   []uint32 // of shapes in closed form: the face that each triangle lies on, as frozen.Hit.Prim; nil: the triangle itself
 	side   cover.Side
-	cut    cover.Cut    // of a mesh with a opacity mask; nil: all is there
+	cut    cover.Cut    // of a mesh with an opacity mask; nil: all is there
 	low    *low         // in place of a fine outer shell
 	light  *light.Light // of a light that the camera sees; object is -1 then
 }
@@ -28,7 +28,7 @@ const slabReach = 1e7
 // sphereSegments is the number of segments round a tessellated sphere's equator; its outline lies 1/3300 of the radius inside at most.
 const sphereSegments = 256
 
-// solidOf cuts a object into triangles, counter-clockwise from outside.
+// solidOf cuts an object into triangles, counter-clockwise from outside.
 func solidOf(b *frozen.Object, index int32) solid {
 	s := solid{object: index}
 	add := func(face uint32, p ...geom.Vec) { // a convex polygon

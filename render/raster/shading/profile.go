@@ -15,7 +15,7 @@ type Spread struct {
 	D float64 // mm
 }
 
-// NewSpread makes the spread of a object whose r50 is given in mm, > 0.
+// NewSpread makes the spread of an object whose r50 is given in mm, > 0.
 func NewSpread(r50 float64) Spread { return Spread{r50 / halfAt()} }
 
 // halfAt is r50/d, where the share within is a half.
