@@ -24,7 +24,7 @@ objects: [{name: card, shape: rectangle, size: [4, 4, 1], transform: {translate:
 `
 
 func lightSetups(t *testing.T) []string {
-	files, err := filepath.Glob("../scenes/light set-ups/*.yaml")
+	files, err := filepath.Glob("../scenes/light_setups/*.yaml")
 	require.NoError(t, err)
 	require.GreaterOrEqual(t, len(files), 6)
 	return files

@@ -108,7 +108,7 @@ func (d *Description) WithLightSetup(path string) (*Description, error) {
 	for _, e := range setup.list() {
 		if e.key != "light_setup" && e.key != "lights" && e.key != "format" {
 			message := "a light set-up holds light_setup and lights alone"
-			if e.key == "light set-up" {
+			if e.key == "rig" {
 				message = "is now light_setup"
 			}
 			problems = append(problems, Problem{File: path, Line: e.at.line, Column: e.at.column, Key: shorten(e.key), Message: message})
