@@ -194,7 +194,7 @@ func (p *preparer) shells(d *scene.Eye, m *making) (*shells, error) {
 }
 
 func (p *preparer) builtShells(d *scene.Eye, m *making) (*shells, error) {
-	par, err := EyeParams(d)
+	par, err := d.Params()
 	if err != nil {
 		return nil, err
 	}
@@ -358,49 +358,3 @@ func reflectance(a, s *colour.RGB) (q colour.RGB) {
 
 // maxColour is the largest tissue reflectance; a colour of exactly 1 is let through for energy checks.
 const maxColour = 1
-
-// EyeParams turns the description into the numbers of the built eye.
-func EyeParams(d *scene.Eye) (eye.Params, error) {
-	q := eye.Defaults()
-	pat, err := eye.Pattern(d.Iris.Pattern)
-	if err != nil {
-		return q, err
-	}
-	dye := func(pat eye.IrisPattern) eye.IrisPattern {
-		for _, m := range []*float64{&pat.PupillaryPigment, &pat.CiliaryPigment, &pat.OuterPigment} {
-			*m = min(4, *m*d.Iris.Pigment)
-		}
-		for i := range pat.StromaHue {
-			pat.StromaHue[i] = min(3, pat.StromaHue[i]*d.Iris.Tint[i])
-		}
-		return pat
-	}
-	q.Pattern = dye(pat)
-	if s := d.Iris.Sector; s != nil {
-		other, err := eye.Pattern(s.Pattern)
-		if err != nil {
-			return q, err
-		}
-		q.Sector = eye.Sector{Pattern: dye(other), At: s.Angle, Width: s.Width}
-	}
-	if q.PupilShape, err = eye.PupilShape(d.Iris.PupilShape); err != nil {
-		return q, err
-	}
-	q.PupilAspect, q.Arcus, q.Cloud = d.Iris.PupilAspect, d.Iris.Arcus, d.Cornea.Clouding
-	q.ScleraColour, q.Redness, q.Mottling, q.Generic = d.Sclera.BaseColour, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown
-	q.IrisShare, q.MeshDetail = d.IrisShare, eye.DetailFor(d.Globe.FacetError, d.Cornea.Radius)
-	q.GlobeRadius = d.Globe.Radius
-	q.CorneaRadius, q.Asphericity = d.Cornea.Radius, d.Cornea.Asphericity
-	q.LimbusRadius, q.LimbusWidth = d.Limbus.Radius, d.Limbus.Width
-	q.IrisDepth, q.IrisRelief = d.Iris.Depth, d.Iris.Relief
-	q.PupilDiameter, q.PupilOffset, q.PupilClosed = d.Iris.Pupil, d.Iris.PupilOffset, d.Iris.PupilClosed
-	q.WobbleSlopeCornea, q.WobbleSlopeSclera, q.WobbleSize = d.Cornea.Wobble, d.Sclera.Wobble, d.Cornea.WobbleSize
-	if d.Side == "left" {
-		q.Left = true
-		q.PupilOffset[0] = -q.PupilOffset[0]
-	}
-	q.Veins = d.Sclera.Veins
-	q.Seed = uint64(d.Seed)
-	q.MapSize = d.MapSize
-	return q, nil
-}

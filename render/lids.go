@@ -107,7 +107,7 @@ type grown struct {
 
 // lids makes the lids about an object's eyes.
 func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []*accel.BVH, to geom.Affine) {
-	par := LidParams(l, b.Eye)
+	par := l.Params(b.Eye)
 	if b.Pair > 0 {
 		par.Spacing = b.Pair / l.Scale
 	}
@@ -175,14 +175,4 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 func soft(c texture.Map, half colour.RGB, index, roughness float64, scatter bool) frozen.Material {
 	m := scene.Material{ScatterRadius: half, Index: index, Roughness: roughness, Scattering: scatter}
 	return frozen.Material{Kind: frozen.Soft, Colour: c, Index: index, Alpha: roughness * roughness, Flesh: flesh(&m, &c)}
-}
-
-// LidParams turns the description into the numbers of the grown lids of an eye, in units of their scale.
-func LidParams(l *scene.Lids, e *scene.Eye) lids.Params {
-	return lids.Params{
-		Width: l.Width, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Margin, Gap: l.Gap,
-		Crease: l.Crease, Fold: l.Fold, Age: l.Age, Colour: l.Skin.Colour,
-		UpperLash: l.Lashes.UpperLength, LowerLash: l.Lashes.LowerLength, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
-		Tears: l.TearLine, Seed: uint64(l.Seed), Detail: l.FacetSize,
-	}
 }

@@ -9,6 +9,7 @@
 //	key      the name in the scene file
 //	unit     the unit, where there is one
 //	range    the allowed interval, for instance "(0,100]" or "[0,inf)"; for vectors and colours it holds for each component
+//	built    the narrower interval for an eye that is built here, not taken from a file
 //	oneof    the allowed words, separated by |
 //	default  the value that an absent key gives, in YAML; "required" where there is none
 //	doc      one line of explanation
@@ -348,20 +349,20 @@ type Morph struct {
 
 // Globe is the ball.
 type Globe struct {
-	Radius     float64 `key:"radius" unit:"mm" range:"[2,60]" default:"12" doc:"radius of the scleral sphere"`
-	FacetError float64 `key:"facet_error" unit:"mm" range:"[0.0002,0.018]" default:"0.00128" doc:"how far the built shells' facets may lie inside a corneal outline"`
+	Radius     float64 `key:"radius" unit:"mm" range:"[2,60]" built:"[5,30]" default:"12" doc:"radius of the scleral sphere"`
+	FacetError float64 `key:"facet_error" unit:"mm" range:"[0.0005,0.018]" default:"0.00128" doc:"how far the built shells' facets may lie inside a corneal outline"`
 }
 
 // Cornea is the outer shell's optics and shape.
 type Cornea struct {
-	Radius           float64    `key:"radius" unit:"mm" range:"[1,40]" default:"7.8" doc:"apical radius of curvature"`
-	Asphericity      float64    `key:"asphericity" range:"[-1,1]" default:"-0.26" doc:"conic constant Q"`
+	Radius           float64    `key:"radius" unit:"mm" range:"[3.5,16]" default:"7.8" doc:"apical radius of curvature"`
+	Asphericity      float64    `key:"asphericity" range:"[-0.9,0.5]" default:"-0.26" doc:"conic constant Q"`
 	Index            float64    `key:"index" range:"[1,2.5]" default:"1.336" doc:"index of refraction for bending and for reflection"`
 	ReflectionIndex  float64    `key:"reflection_index" range:"[0,2.5]" default:"0" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
 	Roughness        float64    `key:"roughness" range:"[0,1]" default:"0" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
 	SmoothRefraction bool       `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
-	Wobble           float64    `key:"wobble" range:"[0,0.2]" default:"0.012" doc:"RMS slope of the built cornea's relief"`
-	WobbleSize       float64    `key:"wobble_size" unit:"mm" range:"[0.2,10]" default:"4" doc:"longest wavelength of the cornea's relief; the sclera's is half of it"`
+	Wobble           float64    `key:"wobble" range:"[0,0.1]" default:"0.012" doc:"RMS slope of the built cornea's relief, at most 0.01 times wobble_size"`
+	WobbleSize       float64    `key:"wobble_size" unit:"mm" range:"[0.5,10]" default:"4" doc:"longest wavelength of the cornea's relief; the sclera's is half of it"`
 	Clouding         float64    `key:"clouding" range:"[0,1]" default:"0" doc:"how far the built cornea is clouded: a pale veil over the iris"`
 	Normal           *NormalMap `key:"normal" doc:"normal map of the outer shell, on top of the relief"`
 	Height           *HeightMap `key:"height" doc:"displacement of the outer shell"`
@@ -369,16 +370,16 @@ type Cornea struct {
 
 // Limbus blends cornea and sclera.
 type Limbus struct {
-	Radius float64 `key:"radius" unit:"mm" range:"[0.5,30]" default:"5.85" doc:"distance of its middle from the optical axis"`
-	Width  float64 `key:"width" unit:"mm" range:"[0.05,10]" default:"1.2" doc:"width of the blend"`
+	Radius float64 `key:"radius" unit:"mm" range:"[0.5,30]" built:"[2.5,14]" default:"5.85" doc:"distance of its middle from the optical axis"`
+	Width  float64 `key:"width" unit:"mm" range:"[0.05,10]" built:"[0.4,2.5]" default:"1.2" doc:"width of the blend"`
 }
 
 // Iris is the inner shell under the cornea.
 type Iris struct {
-	Depth         float64     `key:"depth" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
-	Relief        float64     `key:"relief" unit:"mm" range:"[0,1]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
-	Pupil         float64     `key:"pupil" unit:"mm" range:"[0.5,20]" default:"3.6" doc:"physical diameter of the pupil"`
-	PupilOffset   [2]float64  `key:"pupil_offset" unit:"mm" range:"[-2,2]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
+	Depth         float64     `key:"depth" unit:"mm" range:"[1.5,7]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
+	Relief        float64     `key:"relief" unit:"mm" range:"[0,0.3]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
+	Pupil         float64     `key:"pupil" unit:"mm" range:"[0.5,20]" built:"[1.5,8]" default:"3.6" doc:"physical diameter of the pupil"`
+	PupilOffset   [2]float64  `key:"pupil_offset" unit:"mm" range:"[-0.6,0.6]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
 	PupilShape    string      `key:"pupil_shape" oneof:"round|slit|bar" default:"round" doc:"round, an upright slit, or a level bar (built iris)"`
 	PupilAspect   float64     `key:"pupil_aspect" range:"[1,10]" default:"3" doc:"length over width of a slit or bar; pupil is its length"`
 	Pigment       float64     `key:"pigment" range:"[0,4]" default:"1" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
@@ -412,7 +413,7 @@ type Sclera struct {
 	Redness       float64     `key:"redness" range:"[0,1]" default:"0.5" doc:"how much the built sclera reddens toward rim and corners"`
 	Mottling      float64     `key:"mottling" range:"[0,2]" default:"1" doc:"how uneven the built sclera is"`
 	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0.12" doc:"roughness of the tear film over the sclera; GGX alpha is its square"`
-	Wobble        float64     `key:"wobble" range:"[0,0.5]" default:"0.03" doc:"RMS slope of the built sclera's relief"`
+	Wobble        float64     `key:"wobble" range:"[0,0.1]" default:"0.03" doc:"RMS slope of the built sclera's relief, at most 0.01 times the cornea's wobble_size"`
 	ToneDown      float64     `key:"tone_down" range:"[0,1]" default:"0" doc:"tones vessels and mottling down, for an eye that many faces share"`
 	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour, tint and half_radius"`

@@ -73,6 +73,9 @@ func (f *field) allowed() string {
 	case len(f.ends) > 0:
 		return strings.Join(f.ends, " ")
 	}
+	if f.built.set {
+		return fmt.Sprintf("%s; a built eye %s", f.limits, f.built)
+	}
 	return f.limits.String()
 }
 

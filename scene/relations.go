@@ -256,8 +256,8 @@ func (r relation) object(p *Object, sound bool) {
 	if !sound {
 		return
 	}
-	if p.Eye != nil && p.Eye.Asset == nil {
-		r.eye(p.Eye)
+	if p.Eye != nil {
+		r.built(p)
 	}
 	if p.Pair != 0 && p.Pair < 50 {
 		r.at("pair", "%g mm is too near for two eyes in lids and a nose: 0, or 50 and more", p.Pair)
@@ -315,15 +315,5 @@ func (r relation) tissue(a, s *colour.RGB, instead ...string) {
 			r.at("sigma_s", "sigma_a and sigma_s are both 0 in one channel, so there is no tissue")
 			return
 		}
-	}
-}
-
-// eye checks what holds between the parts of a built eye.
-func (r relation) eye(p *Eye) {
-	if p.Limbus.Radius >= p.Globe.Radius {
-		r.at("limbus", "a radius of %g mm is not within the globe's %g mm", p.Limbus.Radius, p.Globe.Radius)
-	}
-	if reach := p.Iris.Pupil/2 + math.Hypot(p.Iris.PupilOffset[0], p.Iris.PupilOffset[1]); reach >= p.Limbus.Radius {
-		r.at("iris", "a pupil of %g mm reaches the limbus, %g mm from the axis", p.Iris.Pupil, p.Limbus.Radius)
 	}
 }

@@ -52,6 +52,7 @@ type field struct {
 	preset   *node  // the default, parsed
 	required bool
 	limits   interval
+	built    interval // for built eyes, where it is narrower
 	words    []string // oneof
 	only     []string // values of the block's selector
 	ends     []string // endings of file names
@@ -209,6 +210,9 @@ func newField(s reflect.StructField, known map[reflect.Type]*block) (*field, err
 	f.words, f.only, f.ends = words(tag("oneof")), words(tag("only")), words(tag("ends"))
 	var err error
 	if f.limits, err = parseInterval(tag("range")); err != nil {
+		return nil, err
+	}
+	if f.built, err = parseInterval(tag("built")); err != nil {
 		return nil, err
 	}
 	t := s.Type

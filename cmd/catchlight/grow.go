@@ -13,7 +13,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"catchlight/render"
 	"catchlight/scene"
 	"catchlight/scene/eye"
 	"catchlight/scene/gltfio"
@@ -145,7 +144,7 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 	case b.Eye.Asset != nil:
 		return usageError{fmt.Errorf("%s: the shells of %s come from a file; only a built eye can be grown", path, b.Name)}
 	}
-	par, err := render.EyeParams(b.Eye)
+	par, err := b.Eye.Params()
 	if err != nil {
 		return err
 	}

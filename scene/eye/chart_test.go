@@ -113,7 +113,7 @@ func TestCheck(t *testing.T) {
 		set  func(p *Params)
 		want []string
 	}{
-		{"two at once", func(p *Params) { p.GlobeRadius, p.MapSize = 99, 1<<30 }, []string{"GlobeRadius (mm): 99 is outside [5, 30]", "MapSize"}},
+		{"two at once", func(p *Params) { p.GlobeRadius, p.MapSize = 99, 1<<30 }, []string{"GlobeRadius: 99 is outside [5, 30] mm", "MapSize"}},
 		{"not a number", func(p *Params) { p.IrisDepth = math.NaN() }, []string{"IrisDepth"}},
 		{"infinite", func(p *Params) { p.WobbleSize = math.Inf(1) }, []string{"WobbleSize"}},
 		{"steep wobble", func(p *Params) { p.WobbleSlopeCornea = 0.05 }, []string{"WobbleSlopeCornea: 0.05 is outside [0, 0.02]"}},

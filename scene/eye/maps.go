@@ -364,10 +364,10 @@ func (e *Eye) Distortion(size int) []Stretch {
 // longest mm, whose root-mean-square normal deviates by degrees. row gets each row once, unit normals, green up.
 func Tile(n int, size, longest, degrees float64, seed uint64, row func(y int, v []float32)) error {
 	var c checker
-	c.in("tile size (pixels)", float64(n), 16, 8192)
-	c.in("tile size (mm)", size, 0.5, 100)
-	c.in("tile wavelength (mm)", longest, size/64, size/2)
-	c.in("tile deviation (degrees)", degrees, 0, 30)
+	c.in("tile size (pixels)", "", float64(n), 16, 8192)
+	c.in("tile size (mm)", "", size, 0.5, 100)
+	c.in("tile wavelength (mm)", "", longest, size/64, size/2)
+	c.in("tile deviation (degrees)", "", degrees, 0, 30)
 	if len(c.errs) > 0 {
 		return c.errs[0]
 	}

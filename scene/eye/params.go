@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"catchlight/scene/colour"
 )
@@ -116,55 +117,69 @@ func Defaults() Params {
 	}
 }
 
-// checker gathers range errors.
+// ParamError says what is wrong with one parameter or with several taken together.
+type ParamError struct {
+	Names []string // fields of Params, the one to change first
+	Text  string
+}
+
+func (e *ParamError) Error() string { return strings.Join(e.Names, ", ") + ": " + e.Text }
+
+// checker gathers errors of parameters.
 type checker struct{ errs []error }
 
-func (c *checker) in(name string, v, lo, hi float64) {
+// in wants v within [lo, hi]; name is a field of Params, unit may be empty.
+func (c *checker) in(name, unit string, v, lo, hi float64) {
 	if !(v >= lo && v <= hi) { // also catches NaN
-		c.errs = append(c.errs, fmt.Errorf("%s: %g is outside [%g, %g]", name, v, lo, hi))
+		if unit != "" {
+			unit = " " + unit
+		}
+		c.fail([]string{name}, "%g is outside [%g, %g]%s", v, lo, hi, unit)
 	}
 }
 
-func (c *checker) fail(format string, a ...any) { c.errs = append(c.errs, fmt.Errorf(format, a...)) }
+func (c *checker) fail(names []string, format string, a ...any) {
+	c.errs = append(c.errs, &ParamError{names, fmt.Sprintf(format, a...)})
+}
 
 // Check reports every parameter outside its range, joined, or nil. It also rejects parameters that are each in range
 // but would let the shells touch.
 func (p *Params) Check() error {
 	var c checker
-	c.in("GlobeRadius (mm)", p.GlobeRadius, 5, 30)
-	c.in("CorneaRadius (mm)", p.CorneaRadius, 3.5, 16)
-	c.in("Asphericity", p.Asphericity, -0.9, 0.5)
-	c.in("LimbusRadius (mm)", p.LimbusRadius, 2.5, 14)
-	c.in("LimbusWidth (mm)", p.LimbusWidth, 0.4, 2.5)
-	c.in("IrisDepth (mm)", p.IrisDepth, 1.5, 7)
-	c.in("IrisConvexity (mm)", p.IrisConvexity, 0, 0.6)
-	c.in("IrisRelief (mm)", p.IrisRelief, 0, 0.3)
-	c.in("PupilDiameter (mm)", p.PupilDiameter, 1.5, 8)
-	c.in("PupilOffset[0] (mm)", p.PupilOffset[0], -0.6, 0.6)
-	c.in("PupilOffset[1] (mm)", p.PupilOffset[1], -0.6, 0.6)
-	c.in("PupilRagged", p.PupilRagged, 0, 0.05)
-	c.in("ShellGap (mm)", p.ShellGap, 0.01, 0.3)
-	c.in("WobbleSize (mm)", p.WobbleSize, 0.5, 10)
+	c.in("GlobeRadius", "mm", p.GlobeRadius, 5, 30)
+	c.in("CorneaRadius", "mm", p.CorneaRadius, 3.5, 16)
+	c.in("Asphericity", "", p.Asphericity, -0.9, 0.5)
+	c.in("LimbusRadius", "mm", p.LimbusRadius, 2.5, 14)
+	c.in("LimbusWidth", "mm", p.LimbusWidth, 0.4, 2.5)
+	c.in("IrisDepth", "mm", p.IrisDepth, 1.5, 7)
+	c.in("IrisConvexity", "mm", p.IrisConvexity, 0, 0.6)
+	c.in("IrisRelief", "mm", p.IrisRelief, 0, 0.3)
+	c.in("PupilDiameter", "mm", p.PupilDiameter, 1.5, 8)
+	c.in("PupilOffset[0]", "mm", p.PupilOffset[0], -0.6, 0.6)
+	c.in("PupilOffset[1]", "mm", p.PupilOffset[1], -0.6, 0.6)
+	c.in("PupilRagged", "", p.PupilRagged, 0, 0.05)
+	c.in("ShellGap", "mm", p.ShellGap, 0.01, 0.3)
+	c.in("WobbleSize", "mm", p.WobbleSize, 0.5, 10)
 	// Slopes above 0.01 per mm of wavelength fold the picture seen through the cornea: common practice.
-	c.in("WobbleSlopeCornea", p.WobbleSlopeCornea, 0, 0.01*p.WobbleSize)
-	c.in("WobbleSlopeSclera", p.WobbleSlopeSclera, 0, 0.01*p.WobbleSize)
+	c.in("WobbleSlopeCornea", "", p.WobbleSlopeCornea, 0, 0.01*p.WobbleSize)
+	c.in("WobbleSlopeSclera", "", p.WobbleSlopeSclera, 0, 0.01*p.WobbleSize)
 	for i, v := range p.ScleraColour {
-		c.in(fmt.Sprintf("ScleraColour[%d]", i), v, 0.02, 0.95)
+		c.in(fmt.Sprintf("ScleraColour[%d]", i), "", v, 0.02, 0.95)
 	}
-	c.in("Redness", p.Redness, 0, 1)
-	c.in("Mottling", p.Mottling, 0, 2)
-	c.in("Veins", p.Veins, 0, 3)
-	c.in("Generic", p.Generic, 0, 1)
-	c.in("Arcus", p.Arcus, 0, 1)
-	c.in("Cloud", p.Cloud, 0, 1)
-	c.in("PupilAspect", p.PupilAspect, 1, 10)
-	c.in("PupilShape", float64(p.PupilShape), float64(Round), float64(Bar))
-	c.in("IrisShare", p.IrisShare, 0.3, 0.8)
-	c.in("MeshDetail (mm)", p.MeshDetail, 0.08, 2)
-	c.in("MapSize (pixels)", float64(p.MapSize), 64, 8192)
+	c.in("Redness", "", p.Redness, 0, 1)
+	c.in("Mottling", "", p.Mottling, 0, 2)
+	c.in("Veins", "", p.Veins, 0, 3)
+	c.in("Generic", "", p.Generic, 0, 1)
+	c.in("Arcus", "", p.Arcus, 0, 1)
+	c.in("Cloud", "", p.Cloud, 0, 1)
+	c.in("PupilAspect", "", p.PupilAspect, 1, 10)
+	c.in("PupilShape", "", float64(p.PupilShape), float64(Round), float64(Bar))
+	c.in("IrisShare", "", p.IrisShare, 0.3, 0.8)
+	c.in("MeshDetail", "mm", p.MeshDetail, 0.08, 2)
+	c.in("MapSize", "px", float64(p.MapSize), 64, 8192)
 	p.Pattern.check(&c, "Pattern")
-	if c.in("Sector.Width (degrees)", p.Sector.Width, 0, 360); p.Sector.Width > 0 {
-		c.in("Sector.At (degrees)", p.Sector.At, -360, 360)
+	if c.in("Sector.Width", "degrees", p.Sector.Width, 0, 360); p.Sector.Width > 0 {
+		c.in("Sector.At", "degrees", p.Sector.At, -360, 360)
 		p.Sector.Pattern.check(&c, "Sector.Pattern")
 	}
 	if len(c.errs) > 0 {
@@ -173,15 +188,15 @@ func (p *Params) Check() error {
 
 	end := p.LimbusRadius + p.LimbusWidth/2
 	if end > 0.85*p.GlobeRadius {
-		c.fail("LimbusRadius + LimbusWidth/2: %g mm is more than 0.85 of GlobeRadius (%g mm)", end, p.GlobeRadius)
+		c.fail([]string{"LimbusRadius", "LimbusWidth", "GlobeRadius"}, "a limbus that ends %.4g mm from the axis does not fit on a globe of radius %g mm: 0.85 of it at most", end, p.GlobeRadius)
 	}
 	if lim := p.CorneaRadius * 0.95; math.Sqrt(1+p.Asphericity)*end > lim {
-		c.fail("LimbusRadius + LimbusWidth/2: a cornea of radius %g mm and asphericity %g does not reach %g mm (at most %.3g mm)",
+		c.fail([]string{"LimbusRadius", "LimbusWidth", "CorneaRadius", "Asphericity"}, "a cornea of radius %g mm and asphericity %g does not reach the limbus's end %.4g mm from the axis, but %.3g mm",
 			p.CorneaRadius, p.Asphericity, end, lim/math.Sqrt(1+p.Asphericity))
 	}
 	rp := p.PupilDiameter / 2 * (1 + p.PupilRagged)
 	if reach := rp + math.Hypot(p.PupilOffset[0], p.PupilOffset[1]); reach > p.irisRadius()-0.8 {
-		c.fail("PupilDiameter, PupilOffset: the pupil reaches %.3g mm from the axis, but the iris ends at %.3g mm and needs 0.8 mm of width",
+		c.fail([]string{"PupilDiameter", "PupilOffset"}, "the pupil reaches %.3g mm from the axis, but the iris ends at %.3g mm and needs 0.8 mm of width",
 			reach, p.irisRadius())
 	}
 	if len(c.errs) > 0 {
@@ -190,10 +205,10 @@ func (p *Params) Check() error {
 
 	prof := newProfile(p)
 	if prof.apex < p.GlobeRadius {
-		c.fail("CorneaRadius: a cornea of radius %g mm is flatter than the globe: its apex lies %.3g mm inside", p.CorneaRadius, p.GlobeRadius-prof.apex)
+		c.fail([]string{"CorneaRadius", "GlobeRadius"}, "a cornea of radius %g mm is flatter than the globe: its apex lies %.3g mm inside", p.CorneaRadius, p.GlobeRadius-prof.apex)
 	}
 	if z := prof.apex - p.IrisDepth; z < 0.4*p.GlobeRadius {
-		c.fail("IrisDepth: %g mm puts the iris %.3g mm in front of the globe's centre (at least 0.4 of GlobeRadius, %.3g mm)", p.IrisDepth, z, 0.4*p.GlobeRadius)
+		c.fail([]string{"IrisDepth"}, "%g mm puts the iris %.3g mm in front of the globe's centre, which wants 0.4 of the globe's radius, %.3g mm, at least", p.IrisDepth, z, 0.4*p.GlobeRadius)
 	}
 	// The iris nears the outer shell most at its margin or its root. Relief stands up by about 0.7 of IrisRelief and the
 	// wobble dips by four standard deviations at most (own computation); fluid must be left between.
@@ -201,14 +216,14 @@ func (p *Params) Check() error {
 	for _, r := range []float64{0, p.PupilDiameter / 2, p.irisRadius()} {
 		z, _, _ := prof.at(r)
 		if room := z - (prof.apex - p.IrisDepth) - p.IrisRelief - dip; room < 0.3 {
-			c.fail("IrisDepth: %g mm leaves only %.3g mm between iris and cornea at %.3g mm from the axis (at least 0.3 mm)", p.IrisDepth, room, r)
+			c.fail([]string{"IrisDepth", "IrisRelief", "WobbleSlopeCornea"}, "%g mm leaves only %.3g mm between iris and cornea at %.3g mm from the axis (at least 0.3 mm)", p.IrisDepth, room, r)
 			break
 		}
 	}
 	// Facets of edge l sag l^2/(8 R) below a surface of radius R; where the shells' facets differ, at the limbus, R is
 	// about a third of the globe's.
 	if sag := p.MeshDetail * p.MeshDetail / (8 * p.GlobeRadius / 3); sag > 0.5*p.ShellGap {
-		c.fail("MeshDetail: facets of %g mm sag %.3g mm, more than half of ShellGap (%g mm)", p.MeshDetail, sag, p.ShellGap)
+		c.fail([]string{"MeshDetail", "ShellGap"}, "facets of %.3g mm sag %.3g mm, more than half of the %g mm between the shells", p.MeshDetail, sag, p.ShellGap)
 	}
 	return errors.Join(c.errs...)
 }

@@ -99,19 +99,19 @@ func Pattern(name string) (IrisPattern, error) {
 }
 
 func (p *IrisPattern) check(c *checker, name string) {
-	c.in(name+".Stroma", p.Stroma, 0, 2)
+	c.in(name+".Stroma", "", p.Stroma, 0, 2)
 	for i := range 3 {
-		c.in(fmt.Sprintf("%s.StromaHue[%d]", name, i), p.StromaHue[i], 0, 3)
-		c.in(fmt.Sprintf("%s.Ground[%d]", name, i), p.Ground[i], 0, 0.2)
-		c.in(fmt.Sprintf("%s.PigmentHue[%d]", name, i), p.PigmentHue[i], 0, 10)
+		c.in(fmt.Sprintf("%s.StromaHue[%d]", name, i), "", p.StromaHue[i], 0, 3)
+		c.in(fmt.Sprintf("%s.Ground[%d]", name, i), "", p.Ground[i], 0, 0.2)
+		c.in(fmt.Sprintf("%s.PigmentHue[%d]", name, i), "", p.PigmentHue[i], 0, 10)
 	}
-	c.in(name+".PupillaryPigment", p.PupillaryPigment, 0, 4)
-	c.in(name+".CiliaryPigment", p.CiliaryPigment, 0, 4)
-	c.in(name+".OuterPigment", p.OuterPigment, 0, 4)
-	c.in(name+".Patchiness", p.Patchiness, 0, 1)
-	c.in(name+".Velvet", p.Velvet, 0, 1)
-	c.in(name+".LimbalRing", p.LimbalRing, 0, 1)
-	c.in(name+".Crypts", float64(p.Crypts), 0, 80)
-	c.in(name+".Furrows", float64(p.Furrows), 0, 8)
-	c.in(name+".Freckles", float64(p.Freckles), 0, 40)
+	c.in(name+".PupillaryPigment", "", p.PupillaryPigment, 0, 4)
+	c.in(name+".CiliaryPigment", "", p.CiliaryPigment, 0, 4)
+	c.in(name+".OuterPigment", "", p.OuterPigment, 0, 4)
+	c.in(name+".Patchiness", "", p.Patchiness, 0, 1)
+	c.in(name+".Velvet", "", p.Velvet, 0, 1)
+	c.in(name+".LimbalRing", "", p.LimbalRing, 0, 1)
+	c.in(name+".Crypts", "", float64(p.Crypts), 0, 80)
+	c.in(name+".Furrows", "", float64(p.Furrows), 0, 8)
+	c.in(name+".Freckles", "", float64(p.Freckles), 0, 40)
 }

@@ -249,8 +249,8 @@ func TestCheck(t *testing.T) {
 	p.Width, p.Gap, p.Colour[1], p.Height = 10, math.NaN(), 2, 14
 	err := p.Check()
 	require.Error(t, err)
-	for _, s := range []string{"Width (mm): 10 is outside [20, 40]", "Gap (mm): NaN is outside [0.02, 0.5]", "Colour[1]: 2 is outside [0.01, 0.9]",
-		"Height, Cover (mm): 14 and 1.5 put the rims at +4.35 and -9.65 mm"} {
+	for _, s := range []string{"Width: 10 is outside [20, 40] mm", "Gap: NaN is outside [0.02, 0.5] mm", "Colour[1]: 2 is outside [0.01, 0.9]",
+		"a height of 14 and a cover of 1.5 mm put the margins at +4.35 and -9.65 mm"} {
 		assert.Contains(t, err.Error(), s)
 	}
 	_, err = Build(Defaults(), nil)

@@ -3,6 +3,7 @@ package lids
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"catchlight/scene/colour"
 )
@@ -46,39 +47,48 @@ func Defaults() Params {
 	}
 }
 
+// ParamError says what is wrong with one parameter or with several taken together.
+type ParamError struct {
+	Names []string // fields of Params, the one to change first
+	Text  string
+}
+
+func (e *ParamError) Error() string { return strings.Join(e.Names, ", ") + ": " + e.Text }
+
 // Check reports every parameter outside its range, joined, or nil.
 func (p *Params) Check() error {
 	var errs []error
-	in := func(name string, v, lo, hi float64) {
+	in := func(name, unit string, v, lo, hi float64) {
 		if !(v >= lo && v <= hi) { // also catches NaN
-			errs = append(errs, fmt.Errorf("%s: %g is outside [%g, %g]", name, v, lo, hi))
+			errs = append(errs, &ParamError{[]string{name}, fmt.Sprintf("%g is outside [%g, %g]%s", v, lo, hi, unit)})
 		}
 	}
-	in("Width (mm)", p.Width, 20, 40)
-	in("Height (mm)", p.Height, 2, 16)
-	in("Cover (mm)", p.Cover, -3, 6)
-	in("Iris (mm)", p.Iris, 4, 8)
-	in("Tilt (mm)", p.Tilt, -4, 6)
-	in("Rim (mm)", p.Rim, 1, 3.5)
-	in("Gap (mm)", p.Gap, 0.02, 0.5)
-	in("Crease (mm)", p.Crease, 0, 10)
-	in("Fold (mm)", p.Fold, 0, 3)
-	in("Age", p.Age, 0, 1)
+	in("Width", " mm", p.Width, 20, 40)
+	in("Height", " mm", p.Height, 2, 16)
+	in("Cover", " mm", p.Cover, -3, 6)
+	in("Iris", " mm", p.Iris, 4, 8)
+	in("Tilt", " mm", p.Tilt, -4, 6)
+	in("Rim", " mm", p.Rim, 1, 3.5)
+	in("Gap", " mm", p.Gap, 0.02, 0.5)
+	in("Crease", " mm", p.Crease, 0, 10)
+	in("Fold", " mm", p.Fold, 0, 3)
+	in("Age", "", p.Age, 0, 1)
 	for i, v := range p.Colour {
-		in(fmt.Sprintf("Colour[%d]", i), v, 0.01, 0.9)
+		in(fmt.Sprintf("Colour[%d]", i), "", v, 0.01, 0.9)
 	}
-	in("UpperLash (mm)", p.UpperLash, 0, 16)
-	in("LowerLash (mm)", p.LowerLash, 0, 12)
-	in("LashDensity", p.LashDensity, 0, 3)
-	in("LashWidth (mm)", p.LashWidth, 0.02, 0.3)
-	in("Tears (mm)", p.Tears, 0, 0.8)
+	in("UpperLash", " mm", p.UpperLash, 0, 16)
+	in("LowerLash", " mm", p.LowerLash, 0, 12)
+	in("LashDensity", "", p.LashDensity, 0, 3)
+	in("LashWidth", " mm", p.LashWidth, 0.02, 0.3)
+	in("Tears", " mm", p.Tears, 0, 0.8)
 	if p.Spacing != 0 {
-		in("Spacing (mm)", p.Spacing, 50, 90)
+		in("Spacing", " mm", p.Spacing, 50, 90)
 	}
-	in("Detail (mm)", p.Detail, 0.05, 1)
+	in("Detail", " mm", p.Detail, 0.05, 1)
 	if up := p.Iris - p.Cover; up > highest || up-p.Height > lowerMost || up-p.Height < -highest {
-		errs = append(errs, fmt.Errorf("rims: Height, Cover (mm): %g and %g put the rims at %+.3g and %+.3g mm from the middle of the eye; the upper one may stand at most at %g, the lower one from %g to %g",
-			p.Height, p.Cover, up, up-p.Height, highest, -highest, lowerMost))
+		errs = append(errs, &ParamError{[]string{"Height", "Cover"}, fmt.Sprintf(
+			"a height of %g and a cover of %g mm put the margins at %+.3g and %+.3g mm from the middle of the eye; the upper one may stand at most at %g, the lower one from %g to %g",
+			p.Height, p.Cover, up, up-p.Height, highest, -highest, lowerMost)})
 	}
 	return errors.Join(errs...)
 }

@@ -1,0 +1,156 @@
+package scene
+
+import (
+	"errors"
+	"strings"
+
+	"catchlight/scene/eye"
+	"catchlight/scene/lids"
+)
+
+// Params turns the description into the numbers of the built eye.
+func (d *Eye) Params() (eye.Params, error) {
+	q := eye.Defaults()
+	pat, err := eye.Pattern(d.Iris.Pattern)
+	if err != nil {
+		return q, err
+	}
+	dye := func(pat eye.IrisPattern) eye.IrisPattern {
+		for _, m := range []*float64{&pat.PupillaryPigment, &pat.CiliaryPigment, &pat.OuterPigment} {
+			*m = min(4, *m*d.Iris.Pigment)
+		}
+		for i := range pat.StromaHue {
+			pat.StromaHue[i] = min(3, pat.StromaHue[i]*d.Iris.Tint[i])
+		}
+		return pat
+	}
+	q.Pattern = dye(pat)
+	if s := d.Iris.Sector; s != nil {
+		other, err := eye.Pattern(s.Pattern)
+		if err != nil {
+			return q, err
+		}
+		q.Sector = eye.Sector{Pattern: dye(other), At: s.Angle, Width: s.Width}
+	}
+	if q.PupilShape, err = eye.PupilShape(d.Iris.PupilShape); err != nil {
+		return q, err
+	}
+	q.PupilAspect, q.Arcus, q.Cloud = d.Iris.PupilAspect, d.Iris.Arcus, d.Cornea.Clouding
+	q.ScleraColour, q.Redness, q.Mottling, q.Generic = d.Sclera.BaseColour, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown
+	q.IrisShare, q.MeshDetail = d.IrisShare, eye.DetailFor(d.Globe.FacetError, d.Cornea.Radius)
+	q.GlobeRadius = d.Globe.Radius
+	q.CorneaRadius, q.Asphericity = d.Cornea.Radius, d.Cornea.Asphericity
+	q.LimbusRadius, q.LimbusWidth = d.Limbus.Radius, d.Limbus.Width
+	q.IrisDepth, q.IrisRelief = d.Iris.Depth, d.Iris.Relief
+	q.PupilDiameter, q.PupilOffset, q.PupilClosed = d.Iris.Pupil, d.Iris.PupilOffset, d.Iris.PupilClosed
+	q.WobbleSlopeCornea, q.WobbleSlopeSclera, q.WobbleSize = d.Cornea.Wobble, d.Sclera.Wobble, d.Cornea.WobbleSize
+	if d.Side == "left" {
+		q.Left = true
+		q.PupilOffset[0] = -q.PupilOffset[0]
+	}
+	q.Veins = d.Sclera.Veins
+	q.Seed = uint64(d.Seed)
+	q.MapSize = d.MapSize
+	return q, nil
+}
+
+// Params turns the description into the numbers of the grown lids of an eye, in units of their scale.
+func (l *Lids) Params(e *Eye) lids.Params {
+	return lids.Params{
+		Width: l.Width, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Margin, Gap: l.Gap,
+		Crease: l.Crease, Fold: l.Fold, Age: l.Age, Colour: l.Skin.Colour,
+		UpperLash: l.Lashes.UpperLength, LowerLash: l.Lashes.LowerLength, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
+		Tears: l.TearLine, Seed: uint64(l.Seed), Detail: l.FacetSize,
+	}
+}
+
+// eyeKeys says which key of an eye gives a parameter of the built one.
+var eyeKeys = map[string]string{
+	"GlobeRadius": "globe.radius", "CorneaRadius": "cornea.radius", "Asphericity": "cornea.asphericity",
+	"LimbusRadius": "limbus.radius", "LimbusWidth": "limbus.width", "IrisDepth": "iris.depth", "IrisRelief": "iris.relief",
+	"PupilDiameter": "iris.pupil", "PupilOffset": "iris.pupil_offset", "PupilAspect": "iris.pupil_aspect", "PupilShape": "iris.pupil_shape",
+	"WobbleSize": "cornea.wobble_size", "WobbleSlopeCornea": "cornea.wobble", "WobbleSlopeSclera": "sclera.wobble",
+	"ScleraColour": "sclera.base_colour", "Redness": "sclera.redness", "Mottling": "sclera.mottling", "Veins": "sclera.veins",
+	"Generic": "sclera.tone_down", "Arcus": "iris.arcus", "Cloud": "cornea.clouding", "IrisShare": "iris_share",
+	"MeshDetail": "globe.facet_error", "MapSize": "map_size",
+}
+
+// lidKeys says which key of an object gives a parameter of the lids.
+var lidKeys = map[string]string{
+	"Width": "lids.width", "Height": "lids.height", "Cover": "lids.cover", "Iris": "lids.scale", "Tilt": "lids.tilt", "Rim": "lids.margin",
+	"Gap": "lids.gap", "Crease": "lids.crease", "Fold": "lids.fold", "Age": "lids.age", "Colour": "lids.skin.colour",
+	"UpperLash": "lids.lashes.upper_length", "LowerLash": "lids.lashes.lower_length", "LashDensity": "lids.lashes.density",
+	"LashWidth": "lids.lashes.width", "Tears": "lids.tear_line", "Spacing": "pair", "Detail": "lids.facet_size",
+}
+
+// built checks that the numbers of a built eye and of its lids go together, so that what loads can be built.
+func (r relation) built(p *Object) {
+	if p.Eye.Asset == nil {
+		q, err := p.Eye.Params()
+		if err == nil {
+			err = q.Check()
+		}
+		r.params(err, eyeKeys)
+	}
+	if p.Lids != nil && p.Lids.On {
+		q := p.Lids.Params(p.Eye)
+		r.params(q.Check(), lidKeys)
+	}
+}
+
+// params notes errors of parameters at the keys that give them: at the first of each that the file has.
+func (r relation) params(err error, keys map[string]string) {
+	if err == nil {
+		return
+	}
+	list := []error{err}
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		list = joined.Unwrap()
+	}
+	for _, err := range list {
+		var names []string
+		text := err.Error()
+		var pe *eye.ParamError
+		var pl *lids.ParamError
+		switch {
+		case errors.As(err, &pe):
+			names, text = pe.Names, pe.Text
+		case errors.As(err, &pl):
+			names, text = pl.Names, pl.Text
+		}
+		key := ""
+		for _, n := range names {
+			n, _, _ = strings.Cut(n, "[")
+			n, _, _ = strings.Cut(n, ".")
+			if k := keys[n]; k != "" && (key == "" || r.has(k) && !r.has(key)) {
+				key = k
+			}
+		}
+		r.add(r.placeOf(key), join(r.path, key), "", "%s", text)
+	}
+}
+
+// has reports whether the file gives a key below the block.
+func (r relation) has(path string) bool {
+	n := r.n
+	for _, k := range strings.Split(path, ".") {
+		if n = n.get(k); n == nil {
+			return false
+		}
+	}
+	return true
+}
+
+// placeOf returns where a key below the block is written, or the nearest block around it.
+func (r relation) placeOf(path string) place {
+	n, at := r.n, r.n.at
+	for _, k := range strings.Split(path, ".") {
+		next := n.get(k)
+		if next == nil {
+			return at
+		}
+		at = n.keyPlace(k)
+		n = next
+	}
+	return at
+}

@@ -1,0 +1,93 @@
+package scene
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+const oneEye = head + "objects: [{name: e, shape: eye, lids: {}}]"
+
+// limitsOf returns the key's interval for a built eye.
+func limitsOf(t *testing.T, path string) (interval, *field) {
+	t.Helper()
+	b := schema().field("objects").block
+	var f *field
+	for _, k := range strings.Split(path, ".") {
+		f = b.field(k)
+		require.NotNil(t, f, path)
+		b = f.block
+	}
+	if f.built.set {
+		return f.built, f
+	}
+	return f.limits, f
+}
+
+// The ranges that the reference prints are those that are accepted: a value at either end of a key's range is never
+// called out of range, by the loader or by what builds the eye, and one beyond it always is.
+func TestRangesAreThoseAccepted(t *testing.T) {
+	n := 0
+	for _, keys := range []map[string]string{eyeKeys, lidKeys} {
+		for _, key := range keys {
+			r, f := limitsOf(t, key)
+			if !r.set || key == "pair" || key == "lids.scale" {
+				continue
+			}
+			n++
+			show := func(x float64) string {
+				switch f.kind {
+				case pair:
+					return fmt.Sprintf("objects.e.%s=[%g, 0]", key, x)
+				case channels:
+					return fmt.Sprintf("objects.e.%s=[%g, 0.5, 0.5]", key, x)
+				}
+				return fmt.Sprintf("objects.e.%s=%g", key, x)
+			}
+			wide := []string{}
+			if strings.HasSuffix(key, "wobble") {
+				wide = append(wide, "objects.e.cornea.wobble_size=10")
+			}
+			for _, x := range []float64{r.low, r.high} {
+				if _, err := Parse("scene.yaml", []byte(oneEye), append(wide, show(x))...); err != nil {
+					for _, line := range strings.Split(err.Error(), "\n") {
+						require.False(t, strings.Contains(line, key+":") && strings.Contains(line, "is outside"), "%s at %g: %s", key, x, line)
+					}
+				}
+			}
+			step := max(1e-3*(r.high-r.low), 1e-4)
+			if f.kind == whole {
+				step = 1
+			}
+			for _, x := range []float64{r.low - step, r.high + step} {
+				_, err := Parse("scene.yaml", []byte(oneEye), append(wide, show(x))...)
+				require.ErrorContains(t, err, "is outside ", "%s at %g", key, x)
+				require.ErrorContains(t, err, "objects.e."+key, "%s at %g", key, x)
+			}
+		}
+	}
+	require.Greater(t, n, 30)
+}
+
+// What goes together badly is told when the scene is loaded, in the keys' own words, with line and column.
+func TestBuiltEyeIsChecked(t *testing.T) {
+	for set, want := range map[string]string{
+		"limbus: {width: 9}":                          "scene.yaml:4:12: e.limbus.width: 9 is outside [0.4, 2.5]",
+		"iris: {relief: 0.8}":                         "relief: 0.8 is outside [0, 0.3] mm",
+		"iris: {pupil: 10}":                           "e.iris.pupil: 10 is outside [1.5, 8] mm",
+		"cornea: {wobble: 0.1}":                       "e.cornea.wobble: 0.1 is outside [0, 0.04]",
+		"lids: {height: 16}":                          "e.lids.height: a height of 16 and a cover of 1.5 mm put the margins at",
+		"globe: {radius: 5}":                          "e.globe.radius: a limbus that ends 6.45 mm from the axis does not fit on a globe of radius 5 mm",
+		"iris: {pupil: 8}\n    limbus: {radius: 4.8}": "e.iris.pupil: the pupil reaches",
+		"cornea: {radius: 15}":                        "e.cornea.radius: a cornea of radius 15 mm is flatter than the globe",
+		"iris: {depth: 2}":                            "e.iris.depth: 2 mm leaves only",
+		"cornea: {asphericity: 0.2, radius: 5}":       "e.cornea.radius: a cornea of radius 5 mm and asphericity 0.2 does not reach",
+		"iris: {pupil_offset: [0.7, 0]}":              "0.7 is outside [-0.6, 0.6] mm",
+	} {
+		_, err := Parse("scene.yaml", []byte(head+"objects:\n  - name: e\n    shape: eye\n    "+set))
+		require.ErrorContains(t, err, strings.TrimPrefix(want, "scene.yaml:4:12: "), set)
+		require.ErrorContains(t, err, "scene.yaml:", set)
+	}
+}
