@@ -5,6 +5,9 @@ import (
 	"strings"
 	"testing"
 
+	"catchlight/scene/eye"
+	"catchlight/scene/lids"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -69,6 +72,18 @@ func TestRangesAreThoseAccepted(t *testing.T) {
 		}
 	}
 	require.Greater(t, n, 30)
+}
+
+// The builders' defaults are the scene's: a number has one home.
+func TestBuildersDefaultsAreTheScenes(t *testing.T) {
+	d, err := Parse("scene.yaml", []byte(oneEye))
+	require.NoError(t, err)
+	got, err := d.Objects[0].Eye.Params()
+	require.NoError(t, err)
+	want := eye.Defaults()
+	want.MeshDetail = got.MeshDetail // follows from globe.facet_error
+	require.Equal(t, want, got)
+	require.Equal(t, lids.Defaults(), d.Objects[0].Lids.Params(d.Objects[0].Eye))
 }
 
 // What goes together badly is told when the scene is loaded, in the keys' own words, with line and column.

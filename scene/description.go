@@ -12,6 +12,8 @@
 //	built    the narrower interval for an eye that is built here, not taken from a file
 //	oneof    the allowed words, separated by |
 //	default  the value that an absent key gives, in YAML; "required" where there is none
+//	source   where the default comes from: a publication, "common practice, no published source", "from memory" where the
+//	         value is, "our own, by eye", "our own choice", or "neutral" where it changes nothing; numbers and colours have one
 //	doc      one line of explanation
 //	ends     the endings that a file name may have, separated by |
 //	only     the values of the sibling `shape` or `kind` key for which this key may be given, separated by |
@@ -28,7 +30,7 @@ type Path string
 
 // Description is a whole scene file.
 type Description struct {
-	Format     int        `key:"format" range:"[2,2]" default:"2" doc:"number of this form of scene files; older ones had other keys"`
+	Format     int        `key:"format" range:"[2,2]" default:"2" source:"this program" doc:"number of this form of scene files; older ones had other keys"`
 	About      string     `key:"about" default:"" doc:"one line that says what the scene shows"`
 	Picture    Picture    `key:"picture" doc:"size of the picture and how it is sampled"`
 	Camera     Camera     `key:"camera" doc:"where the picture is taken from"`
@@ -48,48 +50,48 @@ type Description struct {
 
 // Film is the picture's raster.
 type Picture struct {
-	Width       int     `key:"width" range:"[1,16384]" default:"640" unit:"px" doc:"width of the picture"`
-	Height      int     `key:"height" range:"[1,16384]" default:"640" unit:"px" doc:"height of the picture"`
-	Samples     int     `key:"samples" range:"[1,1048576]" default:"64" doc:"samples per pixel"`
-	Error       float64 `key:"error" range:"[0,0.5]" default:"0" doc:"stop each tile once its standard error is at most this share of the display signal, with spp as the most; 0 gives every pixel spp samples"`
-	Seed        int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of all random numbers"`
+	Width       int     `key:"width" range:"[1,16384]" default:"640" source:"our own choice" unit:"px" doc:"width of the picture"`
+	Height      int     `key:"height" range:"[1,16384]" default:"640" source:"our own choice" unit:"px" doc:"height of the picture"`
+	Samples     int     `key:"samples" range:"[1,1048576]" default:"64" source:"our own choice" doc:"samples per pixel"`
+	Error       float64 `key:"error" range:"[0,0.5]" default:"0" source:"neutral: changes nothing" doc:"stop each tile once its standard error is at most this share of the display signal, with samples as the most; 0 gives every pixel that many samples"`
+	Seed        int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of all random numbers"`
 	Filter      string  `key:"filter" oneof:"gaussian|hann|tent|box" default:"gaussian" doc:"pixel reconstruction filter, importance sampled"`
-	FilterWidth float64 `key:"filter_width" range:"[1,8]" default:"3" unit:"px" doc:"full width of the pixel filter (a box of width 1 is one pixel)"`
+	FilterWidth float64 `key:"filter_width" range:"[1,8]" default:"3" source:"our own choice: three deviations of a Gaussian of half a pixel either way" unit:"px" doc:"full width of the pixel filter (a box of width 1 is one pixel)"`
 	Denoise     bool    `key:"denoise" default:"false" doc:"show the picture with its grain taken out: smoother, and no longer unbiased; linear files hold both"`
 }
 
 // Camera is a camera or an irradiance plate.
 type Camera struct {
 	Kind          string     `key:"kind" oneof:"perspective|orthographic|plate" default:"perspective" doc:"perspective, orthographic, or a plate: a rectangle in the scene that records irradiance (W/m^2) over its face"`
-	Target        geom.Vec   `key:"target" unit:"mm" default:"[0, 0, 8]" doc:"point that the camera looks at (centre of a plate)"`
+	Target        geom.Vec   `key:"target" unit:"mm" default:"[0, 0, 8]" source:"our own choice: about the corneal limbus of a globe of 12 mm" doc:"point that the camera looks at (centre of a plate)"`
 	Position      *geom.Vec  `key:"position" unit:"mm" only:"perspective|orthographic" doc:"position; instead of orbit"`
 	Orbit         *Orbit     `key:"orbit" only:"perspective|orthographic" doc:"position by angles about aim; instead of at"`
-	Up            geom.Vec   `key:"up" default:"[0, 1, 0]" doc:"direction that is up in the picture"`
-	FocalLength   float64    `key:"focal_length" unit:"mm" range:"(0,10000]" default:"100" only:"perspective" doc:"focal length, on the stated sensor"`
-	SensorWidth   float64    `key:"sensor_width" unit:"mm" range:"(0,1000]" default:"36" only:"perspective" doc:"width of the sensor"`
-	FOV           float64    `key:"fov" unit:"degrees" range:"(0,170]" default:"0" only:"perspective" doc:"horizontal field of view; instead of focal_length"`
-	Width         float64    `key:"width" unit:"mm" range:"(0,1e6]" default:"30" only:"orthographic|plate" doc:"width of the orthographic picture or of the plate; the height follows from the film"`
-	FNumber       float64    `key:"f_number" range:"[0,1000]" default:"0" only:"perspective" doc:"aperture of the thin lens; 0 is a pinhole"`
-	FocusDistance float64    `key:"focus_distance" unit:"mm" range:"[0,1e6]" default:"0" only:"perspective" doc:"distance of the sharp plane; 0 is the distance of aim"`
+	Up            geom.Vec   `key:"up" default:"[0, 1, 0]" source:"our own choice" doc:"direction that is up in the picture"`
+	FocalLength   float64    `key:"focal_length" unit:"mm" range:"(0,10000]" default:"100" source:"common practice, no published source: 85 to 135 mm for close-ups of eyes" only:"perspective" doc:"focal length, on the stated sensor"`
+	SensorWidth   float64    `key:"sensor_width" unit:"mm" range:"(0,1000]" default:"36" source:"full frame of 36 mm x 24 mm, ISO 1007" only:"perspective" doc:"width of the sensor"`
+	FOV           float64    `key:"fov" unit:"degrees" range:"(0,170]" default:"0" source:"neutral: changes nothing" only:"perspective" doc:"horizontal field of view; instead of focal_length"`
+	Width         float64    `key:"width" unit:"mm" range:"(0,1e6]" default:"30" source:"our own choice" only:"orthographic|plate" doc:"width of the orthographic picture or of the plate; the height follows from the film"`
+	FNumber       float64    `key:"f_number" range:"[0,1000]" default:"0" source:"neutral: changes nothing" only:"perspective" doc:"aperture of the thin lens; 0 is a pinhole"`
+	FocusDistance float64    `key:"focus_distance" unit:"mm" range:"[0,1e6]" default:"0" source:"neutral: changes nothing" only:"perspective" doc:"distance of the sharp plane; 0 is the distance of target"`
 	Normal        *geom.Vec  `key:"normal" only:"plate" doc:"direction that the plate faces"`
-	Shift         [2]float64 `key:"shift" range:"[-10,10]" default:"[0, 0]" doc:"moves the picture by this share of its width and height (right, up)"`
+	Shift         [2]float64 `key:"shift" range:"[-10,10]" default:"[0, 0]" source:"neutral: changes nothing" doc:"moves the picture by this share of its width and height (right, up)"`
 }
 
 // Orbit places a camera about its aim.
 type Orbit struct {
-	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
-	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" doc:"positive goes up"`
-	Distance  float64 `key:"distance" unit:"mm" range:"(0,1e6]" default:"1000" doc:"distance from the point that it is turned to"`
+	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" source:"neutral: changes nothing" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
+	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" source:"neutral: changes nothing" doc:"positive goes up"`
+	Distance  float64 `key:"distance" unit:"mm" range:"(0,1e6]" default:"1000" source:"our own choice" doc:"distance from the point that it is turned to"`
 }
 
 // View turns radiance into a display picture.
 type View struct {
-	Exposure         float64    `key:"exposure" unit:"EV" range:"[-40,40]" default:"0" doc:"stops added before the view transform"`
+	Exposure         float64    `key:"exposure" unit:"EV" range:"[-40,40]" default:"0" source:"neutral: changes nothing" doc:"stops added before the view transform"`
 	ToneMapping      string     `key:"tone_mapping" oneof:"reinhard|neutral|filmic|none" default:"reinhard" doc:"published tone curve; none clips"`
 	Table            *ViewTable `key:"table" doc:"a .cube table in place of the transform"`
 	Background       string     `key:"background" oneof:"environment|colour|gradient|transparent" default:"environment" doc:"what the camera sees where it sees no object"`
-	BackgroundColour colour.RGB `key:"background_colour" range:"[0,1e6]" default:"[0.05, 0.05, 0.055]" doc:"background colour, linear, as seen in the picture at exposure 0 (colour and gradient)"`
-	BackgroundEdge   float64    `key:"background_edge" range:"[0,1]" default:"0.35" doc:"gradient: brightness of the picture's corners as a share of its centre"`
+	BackgroundColour colour.RGB `key:"background_colour" range:"[0,1e6]" default:"[0.05, 0.05, 0.055]" source:"our own, by eye" doc:"background colour, linear, as seen in the picture at exposure 0 (colour and gradient)"`
+	BackgroundEdge   float64    `key:"background_edge" range:"[0,1]" default:"0.35" source:"our own, by eye" doc:"gradient: brightness of the picture's corners as a share of its centre"`
 }
 
 // ViewTable is a .cube table that turns exposed light into the display's. What goes in and what comes out is stated:
@@ -104,13 +106,13 @@ type ViewTable struct {
 
 // Trace holds the path tracer's settings.
 type Advanced struct {
-	MaxDepth     int     `key:"max_depth" range:"[1,65536]" default:"1024" doc:"longest path, in surface events; the energy cut off is reported"`
+	MaxDepth     int     `key:"max_depth" range:"[1,65536]" default:"1024" source:"our own choice" doc:"longest path, in surface events; the energy cut off is reported"`
 	Exit         string  `key:"exit" oneof:"lambert|exact" default:"lambert" doc:"how light enters and leaves scattering tissue: lambert (the model that colours are defined in) or exact (the walk's own directions)"`
 	Manifold     bool    `key:"manifold" default:"true" doc:"connect lights to the iris through the cornea by the manifold solver; off leaves it to chance (same mean, more noise)"`
 	Split        bool    `key:"split" default:"true" doc:"trace both the reflected and the refracted part at the first hit of an eye; off picks one"`
 	Guided       bool    `key:"guided" default:"true" doc:"steer walks in tissue toward the surface that they came in by; off: plain walks (same mean, more noise)"`
 	LightSamples bool    `key:"light_samples" default:"true" doc:"connect vertices to lights; off leaves all light to chance (same mean, more noise)"`
-	MapMemory    float64 `key:"map_memory" unit:"GB" range:"[0,1e6]" default:"4" doc:"memory that pictures may take while they are prepared; more is an error before the work starts; 0 is no limit"`
+	MapMemory    float64 `key:"map_memory" unit:"GB" range:"[0,1e6]" default:"4" source:"our own choice" doc:"memory that pictures may take while they are prepared; more is an error before the work starts; 0 is no limit"`
 }
 
 // Effects leaves parts of light transport out on purpose.
@@ -127,14 +129,14 @@ type LightSetup struct {
 	About        string    `key:"about" default:"" doc:"one line that says what the lights are"`
 	Shows        string    `key:"shows" default:"" doc:"one line that says what they show of an eye"`
 	KeyDirection Direction `key:"key_direction" doc:"where the main light comes from"`
-	Rotation     float64   `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" doc:"turns all lights about +Y, right-handed"`
-	EV           float64   `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of each light's own; a light set-up is balanced by it so that a grey card of 18 % at the eye, facing the key, reads 0.18"`
+	Rotation     float64   `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" source:"neutral: changes nothing" doc:"turns all lights about +Y, right-handed"`
+	EV           float64   `key:"ev" unit:"EV" range:"[-40,40]" default:"0" source:"neutral: changes nothing" doc:"stops on top of each light's own; a light set-up is balanced by it so that a grey card of 18 % at the eye, facing the key, reads 0.18"`
 }
 
 // Bearing is a direction by angles.
 type Direction struct {
-	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
-	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" doc:"positive goes up"`
+	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" source:"neutral: changes nothing" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
+	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" source:"neutral: changes nothing" doc:"positive goes up"`
 }
 
 // Light is one source of light.
@@ -143,23 +145,23 @@ type Light struct {
 	Kind          string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant" default:"required" doc:"what it is"`
 	On            bool        `key:"on" default:"true" doc:"off leaves it out"`
 	File          Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
-	Rotation      float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" only:"environment" doc:"turns the environment about +Y, right-handed"`
+	Rotation      float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" source:"neutral: changes nothing" only:"environment" doc:"turns the environment about +Y, right-handed"`
 	HotSpots      bool        `key:"hot_spots" default:"true" only:"environment" doc:"small bright parts (sun, lamps) are sampled as lights of their own; the same picture with less noise"`
-	EV            float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" doc:"stops on top of its own strength"`
-	Tint          colour.RGB  `key:"tint" range:"[0,1e6]" default:"[1, 1, 1]" doc:"multiplies its colour"`
+	EV            float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" source:"neutral: changes nothing" doc:"stops on top of its own strength"`
+	Tint          colour.RGB  `key:"tint" range:"[0,1e6]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"multiplies its colour"`
 	Radiance      *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"constant|rectangle|disc|sphere|distant" doc:"radiance; or give power"`
 	Power         *float64    `key:"power" unit:"W" range:"[0,1e12]" only:"rectangle|disc|sphere" doc:"radiant flux of all that shines (a window: its panes), split by tint; instead of radiance"`
 	Irradiance    *colour.RGB `key:"irradiance" unit:"W/m^2" range:"[0,1e12]" only:"distant" doc:"irradiance on a plane that faces it; instead of radiance"`
-	Position      *geom.Vec   `key:"position" unit:"mm" only:"rectangle|disc|sphere" doc:"centre; instead of from"`
-	Orbit         *Orbit      `key:"orbit" only:"rectangle|disc|sphere|distant" doc:"centre or direction by angles about toward"`
-	Target        geom.Vec    `key:"target" unit:"mm" default:"[0, 0, 8]" only:"rectangle|disc|distant|sphere" doc:"point that it faces"`
-	Width         float64     `key:"width" unit:"mm" range:"(0,1e6]" default:"400" only:"rectangle" doc:"width"`
-	Height        float64     `key:"height" unit:"mm" range:"(0,1e6]" default:"400" only:"rectangle" doc:"height"`
-	Radius        float64     `key:"radius" unit:"mm" range:"(0,1e6]" default:"100" only:"disc|sphere" doc:"radius"`
-	Angle         float64     `key:"angle" unit:"degrees" range:"(0,179]" default:"0.53" only:"distant" doc:"angular diameter (the sun: 0.53)"`
-	Roll          float64     `key:"roll" unit:"degrees" range:"[-360,360]" default:"0" only:"rectangle" doc:"turns the rectangle about its own normal"`
-	Panes         [2]int      `key:"panes" range:"[1,64]" default:"[1, 1]" only:"rectangle" doc:"panes across and down: a window with bars between them"`
-	Bar           float64     `key:"bar" unit:"mm" range:"[0,1e5]" default:"0" only:"rectangle" doc:"width of the bars between panes"`
+	Position      *geom.Vec   `key:"position" unit:"mm" only:"rectangle|disc|sphere" doc:"centre; instead of orbit"`
+	Orbit         *Orbit      `key:"orbit" only:"rectangle|disc|sphere|distant" doc:"centre or direction by angles about target"`
+	Target        geom.Vec    `key:"target" unit:"mm" default:"[0, 0, 8]" source:"our own choice: about the corneal limbus of a globe of 12 mm" only:"rectangle|disc|distant|sphere" doc:"point that it faces"`
+	Width         float64     `key:"width" unit:"mm" range:"(0,1e6]" default:"400" source:"our own choice" only:"rectangle" doc:"width"`
+	Height        float64     `key:"height" unit:"mm" range:"(0,1e6]" default:"400" source:"our own choice" only:"rectangle" doc:"height"`
+	Radius        float64     `key:"radius" unit:"mm" range:"(0,1e6]" default:"100" source:"our own choice" only:"disc|sphere" doc:"radius"`
+	Angle         float64     `key:"angle" unit:"degrees" range:"(0,179]" default:"0.53" source:"mean angular diameter of the sun seen from the earth, Cox (ed.), Astrophysical Quantities, 4th ed. 2000; from memory" only:"distant" doc:"angular diameter (the sun: 0.53)"`
+	Roll          float64     `key:"roll" unit:"degrees" range:"[-360,360]" default:"0" source:"neutral: changes nothing" only:"rectangle" doc:"turns the rectangle about its own normal"`
+	Panes         [2]int      `key:"panes" range:"[1,64]" default:"[1, 1]" source:"neutral: changes nothing" only:"rectangle" doc:"panes across and down: a window with bars between them"`
+	Bar           float64     `key:"bar" unit:"mm" range:"[0,1e5]" default:"0" source:"neutral: changes nothing" only:"rectangle" doc:"width of the bars between panes"`
 	CameraVisible bool        `key:"camera_visible" default:"true" doc:"seen directly by the camera (reflections always see it)"`
 }
 
@@ -169,9 +171,9 @@ type Object struct {
 	Shape       string       `key:"shape" oneof:"eye|sphere|rectangle|disc|box|slab|mesh" default:"required" doc:"what it is; a slab is infinite between two planes across its own z axis"`
 	On          bool         `key:"on" default:"true" doc:"off leaves it out"`
 	Transform   Transform    `key:"transform" doc:"where it is"`
-	Size        geom.Vec     `key:"size" unit:"mm" range:"(0,1e6]" default:"[10, 10, 10]" only:"rectangle|box" doc:"edge lengths; a rectangle lies in its x-y plane facing +z and ignores the third"`
-	Radius      float64      `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" only:"sphere|disc" doc:"radius; a disc lies in its x-y plane facing +z"`
-	Thickness   float64      `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
+	Size        geom.Vec     `key:"size" unit:"mm" range:"(0,1e6]" default:"[10, 10, 10]" source:"our own choice" only:"rectangle|box" doc:"edge lengths; a rectangle lies in its x-y plane facing +z and ignores the third"`
+	Radius      float64      `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" source:"our own choice" only:"sphere|disc" doc:"radius; a disc lies in its x-y plane facing +z"`
+	Thickness   float64      `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" source:"our own choice" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
 	File        Path         `key:"file" default:"" only:"mesh" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file of meshes: .glb, .gltf, .obj, .ply or .stl"`
 	Unit        string       `key:"unit" default:"" only:"mesh" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
 	Node        string       `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
@@ -179,7 +181,7 @@ type Object struct {
 	Material    Material     `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
 	Eye         *Eye         `inline:"" only:"eye"`
 	Gaze        *Gaze        `key:"gaze" only:"eye" doc:"where it looks; without it a single eye's optical axis stands along +Z of its place, and a pair looks straight ahead"`
-	Pair        float64      `key:"pair" unit:"mm" range:"[0,90]" default:"0" only:"eye" doc:"makes it a pair this far apart about its place (a grown person: 63), the right eye at -X; the left one is mirrored and has veins and an iris of its own; 0 is one eye"`
+	Pair        float64      `key:"pair" unit:"mm" range:"[0,90]" default:"0" source:"neutral: changes nothing" only:"eye" doc:"makes it a pair this far apart about its place (a grown person: 63), the right eye at -X; the left one is mirrored and has veins and an iris of its own; 0 is one eye"`
 	Lids        *Lids        `key:"lids" only:"eye" doc:"lids about it, with inner corner, tears and lashes"`
 	When        string       `key:"when" oneof:"always|bare|lidded" default:"always" doc:"leaves it out unless the eyes are bare, or unless they have lids: for cards that stand in for lids"`
 	OpacityMask *OpacityMask `key:"opacity_mask" only:"mesh" doc:"mask of what is there: lash cards, lid edges"`
@@ -189,54 +191,54 @@ type Object struct {
 // Gaze is where an eye looks. It turns about the centre of its globe without rolling (Listing's law).
 type Gaze struct {
 	Target    *geom.Vec `key:"target" unit:"mm" doc:"point that it looks at; instead of azimuth and elevation"`
-	Azimuth   float64   `key:"azimuth" unit:"degrees" range:"[-60,60]" default:"0" doc:"of the line of sight in the eye's place: 0 is along +Z, positive goes toward +X"`
-	Elevation float64   `key:"elevation" unit:"degrees" range:"[-60,60]" default:"0" doc:"positive looks up"`
-	Kappa     float64   `key:"kappa" unit:"degrees" range:"[-10,15]" default:"5" doc:"how far the optical axis points outward, to the temple, of the line of sight"`
+	Azimuth   float64   `key:"azimuth" unit:"degrees" range:"[-60,60]" default:"0" source:"neutral: changes nothing" doc:"of the line of sight in the eye's place: 0 is along +Z, positive goes toward +X"`
+	Elevation float64   `key:"elevation" unit:"degrees" range:"[-60,60]" default:"0" source:"neutral: changes nothing" doc:"positive looks up"`
+	Kappa     float64   `key:"kappa" unit:"degrees" range:"[-10,15]" default:"5" source:"angle alpha of Le Grand and El Hage, Physiological Optics (1980); from memory" doc:"how far the optical axis points outward, to the temple, of the line of sight"`
 }
 
-// Lids are a pair of lids in the place of their eye: they don't turn with it, but their rims follow its gaze up and down.
+// Lids are a pair of lids in the place of their eye: they don't turn with it, but their margins follow its gaze up and down.
 type Lids struct {
 	On        bool    `key:"on" default:"true" doc:"off leaves them out"`
-	Width     float64 `key:"width" unit:"mm" range:"[20,40]" default:"30" doc:"width of the opening, corner to corner"`
-	Height    float64 `key:"height" unit:"mm" range:"[2,16]" default:"10" doc:"height of the opening over the middle of the eye, looking straight ahead"`
-	Cover     float64 `key:"cover" unit:"mm" range:"[-3,6]" default:"1.5" doc:"how far the upper rim covers the iris, looking straight ahead"`
-	Tilt      float64 `key:"tilt" unit:"mm" range:"[-4,6]" default:"1.5" doc:"how far the outer corner lies above the inner one"`
-	Margin    float64 `key:"margin" unit:"mm" range:"[1,3.5]" default:"2" doc:"thickness of the lids' edge"`
-	Gap       float64 `key:"gap" unit:"mm" range:"[0.02,0.5]" default:"0.05" doc:"between lid and globe"`
-	Crease    float64 `key:"crease" unit:"mm" range:"[0,10]" default:"4" doc:"height of the upper lid's crease above its rim; 0 is none"`
-	Fold      float64 `key:"fold" unit:"mm" range:"[0,3]" default:"1.1" doc:"how far the skin above the crease stands out over it"`
-	Age       float64 `key:"age" range:"[0,1]" default:"0.4" doc:"depth of fine lines and bags: 0 is a child's skin"`
-	Scale     float64 `key:"scale" range:"[0.2,5]" default:"1" doc:"multiplies all lengths of the lids, for creatures: 12 mm of globe go with 1"`
-	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of skin and lashes"`
-	FacetSize float64 `key:"facet_size" unit:"mm" range:"[0.05,1]" default:"0.12" doc:"length of the skin's facets near the rim"`
+	Width     float64 `key:"width" unit:"mm" range:"[20,40]" default:"30" source:"27.1 mm in young adults (Read et al. 2006), with corners that run on; by eye; from memory" doc:"width of the opening, corner to corner"`
+	Height    float64 `key:"height" unit:"mm" range:"[2,16]" default:"10" source:"Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory" doc:"height of the opening over the middle of the eye, looking straight ahead"`
+	Cover     float64 `key:"cover" unit:"mm" range:"[-3,6]" default:"1.5" source:"Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory" doc:"how far the upper margin covers the iris, looking straight ahead"`
+	Tilt      float64 `key:"tilt" unit:"mm" range:"[-4,6]" default:"1.5" source:"Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory" doc:"how far the outer corner lies above the inner one"`
+	Margin    float64 `key:"margin" unit:"mm" range:"[1,3.5]" default:"2" source:"Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory" doc:"thickness of the lids' edge"`
+	Gap       float64 `key:"gap" unit:"mm" range:"[0.02,0.5]" default:"0.05" source:"our own, by eye" doc:"between lid and globe"`
+	Crease    float64 `key:"crease" unit:"mm" range:"[0,10]" default:"4" source:"our own, by eye; Cartwright et al. 1994 measured 6.4 mm; from memory" doc:"height of the upper lid's crease above its margin; 0 is none"`
+	Fold      float64 `key:"fold" unit:"mm" range:"[0,3]" default:"1.1" source:"our own, by eye" doc:"how far the skin above the crease stands out over it"`
+	Age       float64 `key:"age" range:"[0,1]" default:"0.4" source:"our own, by eye" doc:"depth of fine lines and bags: 0 is a child's skin"`
+	Scale     float64 `key:"scale" range:"[0.2,5]" default:"1" source:"neutral: changes nothing" doc:"multiplies all lengths of the lids, for creatures: 12 mm of globe go with 1"`
+	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of skin and lashes"`
+	FacetSize float64 `key:"facet_size" unit:"mm" range:"[0.05,1]" default:"0.12" source:"our own choice" doc:"length of the skin's facets near the margin"`
 	Skin      Skin    `key:"skin" doc:"how skin and inner corner answer light"`
-	Lashes    Lashes  `key:"lashes" doc:"hairs along the rims"`
-	TearLine  float64 `key:"tear_line" unit:"mm" range:"[0,0.8]" default:"0.3" doc:"height of the strip of tears along the lower rim; 0 is none"`
+	Lashes    Lashes  `key:"lashes" doc:"hairs along the margins"`
+	TearLine  float64 `key:"tear_line" unit:"mm" range:"[0,0.8]" default:"0.3" source:"0.2 to 0.3 mm: Mainstone, Bruce and Golding, Curr. Eye Res. 15 (1996), 653; from memory" doc:"height of the tear line along the lower margin; 0 is none"`
 }
 
 // Skin is how lids answer light.
 type Skin struct {
-	Colour        colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" doc:"mean reflectance; rims, creases and corners differ from it"`
-	ScatterRadius colour.RGB `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.7, 0.35, 0.22]" doc:"radius within which half of the re-emitted light leaves, per channel"`
-	Index         float64    `key:"index" range:"[1,4]" default:"1.4" doc:"index of its coat; 1 is none"`
-	Roughness     float64    `key:"roughness" range:"[0,1]" default:"0.48" doc:"roughness of the coat; GGX alpha is its square"`
+	Colour        colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" source:"our own, by eye" doc:"mean reflectance; margins, creases and corners differ from it"`
+	ScatterRadius colour.RGB `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.7, 0.35, 0.22]" source:"our own, by eye" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	Index         float64    `key:"index" range:"[1,4]" default:"1.4" source:"1.4 of skin, Jacques, Phys. Med. Biol. 58 (2013), R37; from memory" doc:"index of its coat; 1 is none"`
+	Roughness     float64    `key:"roughness" range:"[0,1]" default:"0.48" source:"our own, by eye" doc:"roughness of the coat; GGX alpha is its square"`
 	Scattering    bool       `key:"scattering" default:"true" doc:"off makes skin plain diffuse: faster, harder"`
 }
 
-// Lashes are hairs along the rims.
+// Lashes are hairs along the margins.
 type Lashes struct {
-	UpperLength float64    `key:"upper_length" unit:"mm" range:"[0,16]" default:"9.5" doc:"length of the longest of the upper lid; 0 is none"`
-	LowerLength float64    `key:"lower_length" unit:"mm" range:"[0,12]" default:"6" doc:"length of the longest of the lower lid; 0 is none"`
-	Density     float64    `key:"density" range:"[0,3]" default:"1" doc:"1 is 120 upper and 75 lower ones"`
-	Width       float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.12" doc:"diameter of the upper ones at the root; lower ones are finer"`
-	Colour      colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" doc:"reflectance below their gloss"`
+	UpperLength float64    `key:"upper_length" unit:"mm" range:"[0,16]" default:"9.5" source:"common practice, no published source: 8 to 12 mm" doc:"length of the longest of the upper lid; 0 is none"`
+	LowerLength float64    `key:"lower_length" unit:"mm" range:"[0,12]" default:"6" source:"common practice, no published source: 6 to 8 mm" doc:"length of the longest of the lower lid; 0 is none"`
+	Density     float64    `key:"density" range:"[0,3]" default:"1" source:"common practice, no published source: 90 to 150 upper ones" doc:"1 is 120 upper and 75 lower ones"`
+	Width       float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.12" source:"our own, by eye" doc:"diameter of the upper ones at the root; lower ones are finer"`
+	Colour      colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" source:"our own, by eye" doc:"reflectance below their gloss"`
 }
 
 // Opacity mask takes away the parts of a mesh where a mask is low.
 type OpacityMask struct {
 	File      Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, never decoded as colour"`
 	Channel   string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y; without it the first"`
-	Threshold float64 `key:"threshold" range:"[0,1]" default:"0.5" doc:"the mesh is there where the mask is at least this"`
+	Threshold float64 `key:"threshold" range:"[0,1]" default:"0.5" source:"common practice, no published source" doc:"the mesh is there where the mask is at least this"`
 	Tiling    string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1"`
 }
 
@@ -249,21 +251,21 @@ type Visibility struct {
 
 // Place is a similarity: first scale, then rotation about x, y and z in this order, then the move.
 type Transform struct {
-	Translate geom.Vec `key:"translate" unit:"mm" default:"[0, 0, 0]" doc:"where its origin goes"`
-	Rotate    geom.Vec `key:"rotate" unit:"degrees" range:"[-3600,3600]" default:"[0, 0, 0]" doc:"turns about x, then y, then z, right-handed"`
-	Scale     float64  `key:"scale" range:"(0,1e6]" default:"1" doc:"scale of its shape; scattering lengths stay in mm"`
+	Translate geom.Vec `key:"translate" unit:"mm" default:"[0, 0, 0]" source:"neutral: changes nothing" doc:"where its origin goes"`
+	Rotate    geom.Vec `key:"rotate" unit:"degrees" range:"[-3600,3600]" default:"[0, 0, 0]" source:"neutral: changes nothing" doc:"turns about x, then y, then z, right-handed"`
+	Scale     float64  `key:"scale" range:"(0,1e6]" default:"1" source:"neutral: changes nothing" doc:"scale of its shape; scattering lengths stay in mm"`
 }
 
 // Material is how a plain object answers light.
 type Material struct {
 	Kind          string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched|tissue" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, matched: no interface at all, only what is inside, or tissue: light scatters below a thin coat, as in a lid"`
-	Colour        MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" only:"diffuse|tissue" doc:"diffuse and tissue: reflectance; a colour or a map"`
-	Eta           colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" only:"conductor" doc:"conductor: real part of the index (default: gold-like, from memory)"`
-	K             colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" only:"conductor" doc:"conductor: imaginary part of the index"`
+	Colour        MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" source:"our own choice" only:"diffuse|tissue" doc:"diffuse and tissue: reflectance; a colour or a map"`
+	Eta           colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" source:"gold at 620, 550 and 450 nm, Johnson and Christy, Phys. Rev. B 6 (1972), 4370; from memory" only:"conductor" doc:"conductor: real part of the index (default: gold-like, from memory)"`
+	K             colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" source:"gold at 620, 550 and 450 nm, Johnson and Christy, Phys. Rev. B 6 (1972), 4370; from memory" only:"conductor" doc:"conductor: imaginary part of the index"`
 	Mirror        bool        `key:"mirror" default:"false" only:"conductor" doc:"conductor: reflect all light"`
-	Index         float64     `key:"index" range:"[1,4]" default:"1.5" only:"dielectric|tissue" doc:"dielectric: index of refraction; tissue: of its coat, 1 is none"`
-	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0" only:"conductor|dielectric|tissue" doc:"conductor, dielectric and the coat of tissue: roughness; GGX alpha is its square; 0 is smooth"`
-	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" only:"tissue" doc:"tissue: radius within which half of the re-emitted light leaves, per channel"`
+	Index         float64     `key:"index" range:"[1,4]" default:"1.5" source:"crown glass, rounded; from memory" only:"dielectric|tissue" doc:"dielectric: index of refraction; tissue: of its coat, 1 is none"`
+	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0" source:"neutral: changes nothing" only:"conductor|dielectric|tissue" doc:"conductor, dielectric and the coat of tissue: roughness; GGX alpha is its square; 0 is smooth"`
+	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" source:"our own, by eye" only:"tissue" doc:"tissue: radius within which half of the re-emitted light leaves, per channel"`
 	Scattering    bool        `key:"scattering" default:"true" only:"tissue" doc:"tissue: off makes it plain diffuse under its coat"`
 	Radiance      *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
 	Inside        *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed object"`
@@ -273,7 +275,7 @@ type Material struct {
 type Medium struct {
 	SigmaA       *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient"`
 	SigmaS       *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"scattering coefficient"`
-	G            float64     `key:"g" range:"(-1,1)" default:"0" doc:"mean cosine of scattering (Henyey-Greenstein)"`
+	G            float64     `key:"g" range:"(-1,1)" default:"0" source:"neutral: changes nothing" doc:"mean cosine of scattering (Henyey-Greenstein)"`
 	Colour       *colour.RGB `key:"colour" range:"[0,0.98]" doc:"diffuse reflectance of a deep object of it; instead of sigma_a and sigma_s"`
 	MeanFreePath *colour.RGB `key:"mean_free_path" unit:"mm" range:"(0,1e6]" doc:"mean free path, with colour"`
 }
@@ -282,13 +284,13 @@ type Medium struct {
 //
 // In a scene file it is a number, a list of three, or a block with these keys.
 type MapSpec struct {
-	Value   colour.RGB `key:"value" default:"[0, 0, 0]" doc:"constant value"`
+	Value   colour.RGB `key:"value" default:"[0, 0, 0]" source:"neutral: changes nothing" doc:"constant value"`
 	File    Path       `key:"file" default:"" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture: .png, .jpg, .tif, .hdr, .exr or .pfm; {tile} in the name stands for the numbers 1001 and up of a set of tiles"`
 	Space   string     `key:"space" oneof:"auto|srgb|p3|linear|linear-rec2020|linear-ap1" default:"auto" doc:"how its numbers are coded: srgb (8 and 16 bit pictures; Rec. 709 primaries), p3 (the same with P3 primaries and white D65), linear (Rec. 709, or as an OpenEXR file states), linear in Rec. 2020 or in AP1; auto: colour maps in 8 or 16 bit are srgb, all else is linear; tags in a PNG never count"`
 	Channel string     `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y, or any of an OpenEXR file"`
 	Tiling  string     `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
-	Gain    float64    `key:"gain" range:"[-1e6,1e6]" default:"1" doc:"multiplies the values"`
-	Offset  float64    `key:"offset" range:"[-1e6,1e6]" default:"0" doc:"added after gain"`
+	Gain    float64    `key:"gain" range:"[-1e6,1e6]" default:"1" source:"neutral: changes nothing" doc:"multiplies the values"`
+	Offset  float64    `key:"offset" range:"[-1e6,1e6]" default:"0" source:"neutral: changes nothing" doc:"added after gain"`
 	Given   bool       // whether the key was in the file
 }
 
@@ -296,16 +298,16 @@ type MapSpec struct {
 type NormalMap struct {
 	File     Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, or a set of tiles with {tile} in its name; never decoded as colour"`
 	Green    string  `key:"green" oneof:"up|down" default:"up" doc:"where a positive green points in the picture"`
-	Strength float64 `key:"strength" range:"[0,10]" default:"1" doc:"multiplies its slopes"`
+	Strength float64 `key:"strength" range:"[0,10]" default:"1" source:"neutral: changes nothing" doc:"multiplies its slopes"`
 	Tiling   string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
 }
 
-// HeightMap moves a surface along its normal by scale (value - mid).
+// HeightMap moves a surface along its normal by scale (value - zero_level).
 type HeightMap struct {
 	File      Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, or a set of tiles with {tile} in its name; never decoded as colour"`
 	Channel   string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y, or any of an OpenEXR file; without it the first"`
-	ZeroLevel float64 `key:"zero_level" range:"[-1e6,1e6]" default:"0.5" doc:"value that is no displacement"`
-	Scale     float64 `key:"scale" unit:"mm" range:"[-100,100]" default:"required" doc:"displacement of a value one above mid"`
+	ZeroLevel float64 `key:"zero_level" range:"[-1e6,1e6]" default:"0.5" source:"common practice, no published source" doc:"value that is no displacement"`
+	Scale     float64 `key:"scale" unit:"mm" range:"[-100,100]" default:"required" doc:"displacement of a value one above zero_level"`
 	Tiling    string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
 }
 
@@ -320,9 +322,9 @@ type Eye struct {
 	Iris      Iris    `key:"iris" doc:"inner shell under the cornea"`
 	Sclera    Sclera  `key:"sclera" doc:"inner shell under the tear film"`
 	Side      string  `key:"side" oneof:"right|left" default:"right" doc:"which eye it is: the nose of a right one is at +X; a left one has its pupil's offset mirrored"`
-	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" doc:"seed of the built eye's pattern"`
-	MapSize   int     `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" doc:"size of the built eye's maps"`
-	IrisShare float64 `key:"iris_share" range:"[0.3,0.8]" default:"0.5" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
+	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of the built eye's pattern"`
+	MapSize   int     `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" source:"common practice, no published source" doc:"size of the built eye's maps"`
+	IrisShare float64 `key:"iris_share" range:"[0.3,0.8]" default:"0.5" source:"our own choice" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
 }
 
 // Asset names the shells in a file.
@@ -332,11 +334,11 @@ type Asset struct {
 	Outer      string   `key:"outer" default:"" doc:"name of the node that is the outer shell; NAME/2 is its second largest island"`
 	Inner      string   `key:"inner" default:"" doc:"name of the node that is the inner shell"`
 	Morph      []Morph  `key:"morph" doc:"weights of the file's morph targets, such as the size of the pupil; others keep the file's own"`
-	Factor     float64  `key:"factor" range:"(0,1e9]" default:"1" doc:"multiplies the file's lengths, after its unit (of glTF: metres), on their way to mm"`
-	Axis       geom.Vec `key:"axis" default:"[0, 0, 1]" doc:"direction of the optical axis in the file"`
+	Factor     float64  `key:"factor" range:"(0,1e9]" default:"1" source:"neutral: changes nothing" doc:"multiplies the file's lengths, after its unit (of glTF: metres), on their way to mm"`
+	Axis       geom.Vec `key:"axis" default:"[0, 0, 1]" source:"glTF 2.0, section 3.4: +Z is the front" doc:"direction of the optical axis in the file"`
 	Subdivide  *int     `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
-	FacetError float64  `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
-	Pupil      float64  `key:"pupil" unit:"mm" range:"[0,20]" default:"0" doc:"diameter that the pupil is to have (of the circle of its area); tissue and maps follow; 0 leaves it"`
+	FacetError float64  `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" source:"our own choice" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
+	Pupil      float64  `key:"pupil" unit:"mm" range:"[0,20]" default:"0" source:"neutral: changes nothing" doc:"diameter that the pupil is to have (of the circle of its area); tissue and maps follow; 0 leaves it"`
 	Borrow     bool     `key:"borrow" default:"false" doc:"take what the file lacks from the built-in eye: a shell that is not named, colours where there is no picture"`
 	CloseGap   bool     `key:"close_gap" default:"true" doc:"lay the inner shell close beneath the outer one outside the limbus, as tissue under a tear film"`
 }
@@ -344,54 +346,54 @@ type Asset struct {
 // Morph sets one morph target of a file of meshes.
 type Morph struct {
 	Target string  `key:"target" default:"required" doc:"name of the morph target in the file, or its number from 0"`
-	Weight float64 `key:"weight" range:"[-10,10]" default:"1" doc:"0 is the shape at rest, 1 the target"`
+	Weight float64 `key:"weight" range:"[-10,10]" default:"1" source:"our own choice" doc:"0 is the shape at rest, 1 the target"`
 }
 
 // Globe is the ball.
 type Globe struct {
-	Radius     float64 `key:"radius" unit:"mm" range:"[2,60]" built:"[5,30]" default:"12" doc:"radius of the scleral sphere"`
-	FacetError float64 `key:"facet_error" unit:"mm" range:"[0.0005,0.018]" default:"0.00128" doc:"how far the built shells' facets may lie inside a corneal outline"`
+	Radius     float64 `key:"radius" unit:"mm" range:"[2,60]" built:"[5,30]" default:"12" source:"24.2 mm across in 250 adults: Bekerman, Gottlieb and Vaiman, J. Ophthalmol. 2014:503645" doc:"radius of the scleral sphere"`
+	FacetError float64 `key:"facet_error" unit:"mm" range:"[0.0005,0.018]" default:"0.00128" source:"our own choice: a sixth of a pixel where 30 mm fill 4096 px" doc:"how far the built shells' facets may lie inside a corneal outline"`
 }
 
 // Cornea is the outer shell's optics and shape.
 type Cornea struct {
-	Radius           float64    `key:"radius" unit:"mm" range:"[3.5,16]" default:"7.8" doc:"apical radius of curvature"`
-	Asphericity      float64    `key:"asphericity" range:"[-0.9,0.5]" default:"-0.26" doc:"conic constant Q"`
-	Index            float64    `key:"index" range:"[1,2.5]" default:"1.336" doc:"index of refraction for bending and for reflection"`
-	ReflectionIndex  float64    `key:"reflection_index" range:"[0,2.5]" default:"0" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
-	Roughness        float64    `key:"roughness" range:"[0,1]" default:"0" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
+	Radius           float64    `key:"radius" unit:"mm" range:"[3.5,16]" default:"7.8" source:"Le Grand and El Hage, Physiological Optics (1980), theoretical eye" doc:"apical radius of curvature"`
+	Asphericity      float64    `key:"asphericity" range:"[-0.9,0.5]" default:"-0.26" source:"Navarro, Santamaria and Bescos, JOSA A 2 (1985), 1273" doc:"conic constant Q"`
+	Index            float64    `key:"index" range:"[1,2.5]" default:"1.336" source:"aqueous humour of Gullstrand in Helmholtz, Handbuch der Physiologischen Optik, 3rd ed. 1909: one surface then gives the entrance pupil of the two of a cornea within 0.2 %" doc:"index of refraction for bending and for reflection"`
+	ReflectionIndex  float64    `key:"reflection_index" range:"[0,2.5]" default:"0" source:"neutral: changes nothing" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
+	Roughness        float64    `key:"roughness" range:"[0,1]" default:"0" source:"a tear film is optically smooth; common practice, no published source" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
 	SmoothRefraction bool       `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
-	Wobble           float64    `key:"wobble" range:"[0,0.1]" default:"0.012" doc:"RMS slope of the built cornea's relief, at most 0.01 times wobble_size"`
-	WobbleSize       float64    `key:"wobble_size" unit:"mm" range:"[0.5,10]" default:"4" doc:"longest wavelength of the cornea's relief; the sclera's is half of it"`
-	Clouding         float64    `key:"clouding" range:"[0,1]" default:"0" doc:"how far the built cornea is clouded: a pale veil over the iris"`
+	Wobble           float64    `key:"wobble" range:"[0,0.1]" default:"0.012" source:"our own, by eye" doc:"RMS slope of the built cornea's relief, at most 0.01 times wobble_size"`
+	WobbleSize       float64    `key:"wobble_size" unit:"mm" range:"[0.5,10]" default:"4" source:"our own, by eye" doc:"longest wavelength of the cornea's relief; the sclera's is half of it"`
+	Clouding         float64    `key:"clouding" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"how far the built cornea is clouded: a pale veil over the iris"`
 	Normal           *NormalMap `key:"normal" doc:"normal map of the outer shell, on top of the relief"`
 	Height           *HeightMap `key:"height" doc:"displacement of the outer shell"`
 }
 
 // Limbus blends cornea and sclera.
 type Limbus struct {
-	Radius float64 `key:"radius" unit:"mm" range:"[0.5,30]" built:"[2.5,14]" default:"5.85" doc:"distance of its middle from the optical axis"`
-	Width  float64 `key:"width" unit:"mm" range:"[0.05,10]" built:"[0.4,2.5]" default:"1.2" doc:"width of the blend"`
+	Radius float64 `key:"radius" unit:"mm" range:"[0.5,30]" built:"[2.5,14]" default:"5.85" source:"half of the visible iris, 11.8 mm in 200 people: Caroline and Andre, Contact Lens Spectrum, April 2002" doc:"distance of its middle from the optical axis"`
+	Width  float64 `key:"width" unit:"mm" range:"[0.05,10]" built:"[0.4,2.5]" default:"1.2" source:"Consejo et al., J. Cataract Refract. Surg. 43 (2017), 1239, find up to 2 mm; within that by eye; from memory" doc:"width of the blend"`
 }
 
 // Iris is the inner shell under the cornea.
 type Iris struct {
-	Depth         float64     `key:"depth" unit:"mm" range:"[1.5,7]" default:"3.6" doc:"how far its plane lies behind the corneal apex"`
-	Relief        float64     `key:"relief" unit:"mm" range:"[0,0.3]" default:"0.2" doc:"height between ridges and crypts of the built iris"`
-	Pupil         float64     `key:"pupil" unit:"mm" range:"[0.5,20]" built:"[1.5,8]" default:"3.6" doc:"physical diameter of the pupil"`
-	PupilOffset   [2]float64  `key:"pupil_offset" unit:"mm" range:"[-0.6,0.6]" default:"[0.2, 0.05]" doc:"where the pupil's centre lies (x, y)"`
+	Depth         float64     `key:"depth" unit:"mm" range:"[1.5,7]" default:"3.6" source:"3.1 + 0.5 mm, anterior chamber and cornea of Gullstrand in Helmholtz, 3rd ed. 1909" doc:"how far its plane lies behind the corneal apex"`
+	Relief        float64     `key:"relief" unit:"mm" range:"[0,0.3]" default:"0.2" source:"our own, by eye; thickness 0.37 mm: J. Ophthalmol. 2021:2653564" doc:"height between ridges and crypts of the built iris"`
+	Pupil         float64     `key:"pupil" unit:"mm" range:"[0.5,20]" built:"[1.5,8]" default:"3.6" source:"Watson and Yellott, J. Vision 12(10):12 (2012): 3.8 to 4.4 mm seen at 5 to 10 cd/m^2, through a cornea that widens it 1.13 times" doc:"physical diameter of the pupil"`
+	PupilOffset   [2]float64  `key:"pupil_offset" unit:"mm" range:"[-0.6,0.6]" default:"[0.2, 0.05]" source:"half of the 0.5 mm nasal of Liou and Brennan, JOSA A 14 (1997), 1684" doc:"where the pupil's centre lies (x, y)"`
 	PupilShape    string      `key:"pupil_shape" oneof:"round|slit|bar" default:"round" doc:"round, an upright slit, or a level bar (built iris)"`
-	PupilAspect   float64     `key:"pupil_aspect" range:"[1,10]" default:"3" doc:"length over width of a slit or bar; pupil is its length"`
-	Pigment       float64     `key:"pigment" range:"[0,4]" default:"1" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
-	Tint          colour.RGB  `key:"tint" range:"[0,3]" default:"[1, 1, 1]" doc:"multiplies what the built stroma scatters: free colours for creatures and stylised eyes"`
-	Arcus         float64     `key:"arcus" range:"[0,1]" default:"0" doc:"pale arc within the rim of the built iris, as age brings"`
+	PupilAspect   float64     `key:"pupil_aspect" range:"[1,10]" default:"3" source:"our own, by eye" doc:"length over width of a slit or bar; pupil is its length"`
+	Pigment       float64     `key:"pigment" range:"[0,4]" default:"1" source:"neutral: changes nothing" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
+	Tint          colour.RGB  `key:"tint" range:"[0,3]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"multiplies what the built stroma scatters: free colours for creatures and stylised eyes"`
+	Arcus         float64     `key:"arcus" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"pale arc within the rim of the built iris, as age brings"`
 	Sector        *Sector     `key:"sector" doc:"wedge of the built iris in a second pattern"`
 	Pattern       string      `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
 	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
 	Normal        *NormalMap  `key:"normal" doc:"normal map of the inner shell"`
 	Height        *HeightMap  `key:"height" doc:"displacement of the inner shell"`
-	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" doc:"radius within which half of the re-emitted light leaves, per channel"`
-	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour and half_radius"`
+	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" source:"common practice, no published source" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour and scatter_radius"`
 	SigmaS        *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
 	Scattering    bool        `key:"scattering" default:"true" doc:"off makes the iris plain diffuse"`
 	PupilClosed   bool        `key:"pupil_closed" default:"false" doc:"cover the pupil with tissue of the same kind (for energy checks)"`
@@ -400,23 +402,23 @@ type Iris struct {
 // Sector is a wedge of the iris with a pattern of its own.
 type Sector struct {
 	Pattern string  `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"brown" doc:"its pattern"`
-	Angle   float64 `key:"angle" unit:"degrees" range:"[-360,360]" default:"-60" doc:"its middle, counter-clockwise from +X as seen from the front"`
-	Width   float64 `key:"width" unit:"degrees" range:"[1,360]" default:"70" doc:"how wide it is"`
+	Angle   float64 `key:"angle" unit:"degrees" range:"[-360,360]" default:"-60" source:"our own choice" doc:"its middle, counter-clockwise from +X as seen from the front"`
+	Width   float64 `key:"width" unit:"degrees" range:"[1,360]" default:"70" source:"our own, by eye" doc:"how wide it is"`
 }
 
 // Sclera is the inner shell under the tear film.
 type Sclera struct {
 	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
-	Tint          colour.RGB  `key:"tint" range:"[0,2]" default:"[1, 1, 1]" doc:"multiplies the colour of the inner shell outside the iris"`
-	BaseColour    colour.RGB  `key:"base_colour" range:"[0.02,0.95]" default:"[0.70, 0.64, 0.60]" doc:"colour of the built sclera before it is mottled"`
-	Veins         float64     `key:"veins" range:"[0,3]" default:"1" doc:"strength of the built veins: 1 rested, 2 tired, 3 bloodshot"`
-	Redness       float64     `key:"redness" range:"[0,1]" default:"0.5" doc:"how much the built sclera reddens toward rim and corners"`
-	Mottling      float64     `key:"mottling" range:"[0,2]" default:"1" doc:"how uneven the built sclera is"`
-	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0.12" doc:"roughness of the tear film over the sclera; GGX alpha is its square"`
-	Wobble        float64     `key:"wobble" range:"[0,0.1]" default:"0.03" doc:"RMS slope of the built sclera's relief, at most 0.01 times the cornea's wobble_size"`
-	ToneDown      float64     `key:"tone_down" range:"[0,1]" default:"0" doc:"tones vessels and mottling down, for an eye that many faces share"`
-	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" doc:"radius within which half of the re-emitted light leaves, per channel"`
-	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour, tint and half_radius"`
+	Tint          colour.RGB  `key:"tint" range:"[0,2]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"multiplies the colour of the inner shell outside the iris"`
+	BaseColour    colour.RGB  `key:"base_colour" range:"[0.02,0.95]" default:"[0.70, 0.64, 0.60]" source:"our own, by eye" doc:"colour of the built sclera before it is mottled"`
+	Veins         float64     `key:"veins" range:"[0,3]" default:"1" source:"neutral: changes nothing" doc:"strength of the built veins: 1 rested, 2 tired, 3 bloodshot"`
+	Redness       float64     `key:"redness" range:"[0,1]" default:"0.5" source:"our own, by eye" doc:"how much the built sclera reddens toward rim and corners"`
+	Mottling      float64     `key:"mottling" range:"[0,2]" default:"1" source:"neutral: changes nothing" doc:"how uneven the built sclera is"`
+	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0.12" source:"our own, by eye" doc:"roughness of the tear film over the sclera; GGX alpha is its square"`
+	Wobble        float64     `key:"wobble" range:"[0,0.1]" default:"0.03" source:"our own, by eye" doc:"RMS slope of the built sclera's relief, at most 0.01 times the cornea's wobble_size"`
+	ToneDown      float64     `key:"tone_down" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"tones vessels and mottling down, for an eye that many faces share"`
+	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" source:"our own computation from reduced coefficients of 4.0, 4.85, 6.7 and 0.031, 0.052, 0.12 per mm gives 0.35, 0.28, 0.19 mm; an order of magnitude: fibrous tissue of Jacques, Phys. Med. Biol. 58 (2013), R37, and Vogel et al., Lasers Surg. Med. 11 (1991), 331; both from memory" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour, tint and scatter_radius"`
 	SigmaS        *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
 	Scattering    bool        `key:"scattering" default:"true" doc:"off makes the sclera plain diffuse"`
 }

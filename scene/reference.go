@@ -28,7 +28,7 @@ the keys under "map".
 		if doc != "" {
 			fmt.Fprintf(b, "%s.\n\n", strings.ToUpper(doc[:1])+doc[1:])
 		}
-		fmt.Fprint(b, "| key | type | unit | allowed | default | meaning |\n| --- | --- | --- | --- | --- | --- |\n")
+		fmt.Fprint(b, "| key | type | unit | allowed | default | meaning | source of the default |\n| --- | --- | --- | --- | --- | --- | --- |\n")
 		var inner []*field
 		for _, f := range bl.fields {
 			switch f.kind {
@@ -37,7 +37,7 @@ the keys under "map".
 			case surfaceMap:
 				maps = f.block
 			}
-			fmt.Fprintf(b, "| `%s` | %s | %s | %s | %s | %s |\n", join(path, f.key), f.form(), f.unit, f.allowed(), f.absent(), f.meaning(bl))
+			fmt.Fprintf(b, "| `%s` | %s | %s | %s | %s | %s | %s |\n", join(path, f.key), f.form(), f.unit, f.allowed(), f.absent(), f.meaning(bl), f.source)
 		}
 		for _, f := range inner {
 			p := join(path, f.key)

@@ -35,6 +35,10 @@ func TestTags(t *testing.T) {
 		require.NotEmpty(t, f.doc, path)
 		require.NotContains(t, f.doc, "|", path)
 		require.Regexp(t, `^[a-z][a-z0-9_]*$`, f.key)
+		if (f.preset != nil) && (f.kind == number || f.kind == whole || f.kind == channels || f.kind == pair || f.kind == wholePair || f.kind == vector || f.kind == surfaceMap) {
+			require.Regexp(t, `published source|from memory|our own|neutral|[12][890][0-9][0-9]|ISO|glTF|this program`, f.source, "%s: a default wants its source or mark", path)
+			require.NotRegexp(t, `from memory.*published source`, f.source, path)
+		}
 		if f.limits.set {
 			require.NotContains(t, []valueKind{boolean, text, fileName, group, blocks}, f.kind, path)
 		}
@@ -88,7 +92,7 @@ func TestReference(t *testing.T) {
 	}
 	for _, line := range strings.Split(b.String(), "\n") {
 		if strings.HasPrefix(line, "|") {
-			require.Equal(t, 7, strings.Count(line, "|"), line)
+			require.Equal(t, 8, strings.Count(line, "|"), line)
 		}
 	}
 }

@@ -48,6 +48,7 @@ type field struct {
 	pointer  bool // the field is a pointer: nil where the key is absent
 	unit     string
 	doc      string
+	source   string // where the default comes from
 	def      string // the default as written in the tag, "" for none
 	preset   *node  // the default, parsed
 	required bool
@@ -206,7 +207,7 @@ func newBlock(t reflect.Type, known map[reflect.Type]*block) (*block, error) {
 // newField reads one field's tags.
 func newField(s reflect.StructField, known map[reflect.Type]*block) (*field, error) {
 	tag := s.Tag.Get
-	f := &field{key: tag("key"), unit: tag("unit"), doc: tag("doc"), def: tag("default")}
+	f := &field{key: tag("key"), unit: tag("unit"), doc: tag("doc"), def: tag("default"), source: tag("source")}
 	f.words, f.only, f.ends = words(tag("oneof")), words(tag("only")), words(tag("ends"))
 	var err error
 	if f.limits, err = parseInterval(tag("range")); err != nil {

@@ -116,7 +116,7 @@ func TestCheck(t *testing.T) {
 		{"two at once", func(p *Params) { p.GlobeRadius, p.MapSize = 99, 1<<30 }, []string{"GlobeRadius: 99 is outside [5, 30] mm", "MapSize"}},
 		{"not a number", func(p *Params) { p.IrisDepth = math.NaN() }, []string{"IrisDepth"}},
 		{"infinite", func(p *Params) { p.WobbleSize = math.Inf(1) }, []string{"WobbleSize"}},
-		{"steep wobble", func(p *Params) { p.WobbleSlopeCornea = 0.05 }, []string{"WobbleSlopeCornea: 0.05 is outside [0, 0.02]"}},
+		{"steep wobble", func(p *Params) { p.WobbleSlopeCornea = 0.05 }, []string{"WobbleSlopeCornea: 0.05 is outside [0, 0.04]"}},
 		{"pupil wider than the iris", func(p *Params) { p.PupilDiameter, p.LimbusRadius = 8, 4.8 }, []string{"PupilDiameter"}},
 		{"cornea too curved", func(p *Params) { p.CorneaRadius, p.Asphericity = 5, 0.2 }, []string{"does not reach"}},
 		{"cornea flatter than the globe", func(p *Params) { p.CorneaRadius = 15 }, []string{"flatter than the globe"}},

@@ -82,10 +82,8 @@ func DetailFor(silhouette, radius float64) float64 { return math.Sqrt(4 * radius
 
 // Defaults returns a full-grown human eye with a hazel iris.
 //
-// Sources: globe and corneal diameter, Bekerman et al., J. Ophthalmol. 2014:503645 and Caroline and Andre, Contact
-// Lens Spectrum, April 2002; corneal radius of Le Grand and El Hage, Physiological Optics (1980), asphericity of
-// Navarro et al., JOSA A 2 (1985), 1273; iris depth of both; nasal decentration of the pupil, Liou and Brennan, JOSA
-// A 14 (1997), 1684, of which half is taken. The rest is common practice, no published source.
+// Those that a scene file has a key for are its defaults; the tags of the description say where each comes from. The
+// others (convexity, ragged pupil, gap between the shells, edge length) are our own, by eye.
 func Defaults() Params {
 	hazel, _ := Pattern("hazel")
 	return Params{
@@ -97,14 +95,14 @@ func Defaults() Params {
 		IrisDepth:         3.6,
 		IrisConvexity:     0.2,
 		IrisRelief:        0.2,
-		PupilDiameter:     3.5,
+		PupilDiameter:     3.6,
 		PupilOffset:       [2]float64{0.2, 0.05},
 		PupilRagged:       0.015,
 		PupilAspect:       3,
 		ShellGap:          0.04,
-		WobbleSlopeCornea: 0.005,
-		WobbleSlopeSclera: 0.02,
-		WobbleSize:        2,
+		WobbleSlopeCornea: 0.012,
+		WobbleSlopeSclera: 0.03,
+		WobbleSize:        4,
 		Pattern:           hazel,
 		ScleraColour:      colour.RGB{0.70, 0.64, 0.60},
 		Redness:           0.5,
