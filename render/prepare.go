@@ -98,6 +98,9 @@ func (p *preparer) fail(key string, err error) {
 // Prepare makes everything that rendering reads: meshes, hierarchies, maps, lights, camera. It reports all that is
 // wrong in one go.
 func Prepare(ctx context.Context, d *scene.Description, o Options) (*Prepared, error) {
+	if err := d.Check(); err != nil {
+		return nil, err
+	}
 	p := &preparer{d: d, o: o, out: &frozen.Scene{}}
 	if err := p.checkForecast(); err != nil {
 		return nil, err

@@ -77,17 +77,8 @@ func (r *Result) Write(path string) error {
 		if err != nil {
 			return err
 		}
-		rgb := make([]byte, 3*w*h)
-		view.Bytes(rgb, pix, uint64(r.d.Picture.Seed))
-		if r.d.View.Background != "transparent" {
-			return imageio.WritePNG(path, w, h, 3, rgb, meta)
-		}
-		rgba := make([]byte, 4*w*h)
-		for i := range pic.Alpha {
-			copy(rgba[4*i:], rgb[3*i:3*i+3])
-			rgba[4*i+3] = byte(255*min(1, max(0, pic.Alpha[i])) + 0.5)
-		}
-		return imageio.WritePNG(path, w, h, 4, rgba, meta)
+		m, channels := r.levels(&pic, pix)
+		return imageio.WritePNG(path, w, h, channels, m, meta)
 	case ".tif":
 		pix, err := r.display(&pic)
 		if err != nil {

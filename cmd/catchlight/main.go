@@ -18,7 +18,7 @@ import (
 	"catchlight/scene"
 )
 
-// Exit 8-bit levels: 0 done, 1 failed, 2 bad usage or bad scene, 130 interrupted.
+// Exit codes: 0 done, 1 failed, 2 bad usage or bad scene, 130 interrupted.
 const (
 	exitFailed      = 1
 	exitUsage       = 2

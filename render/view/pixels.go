@@ -30,7 +30,7 @@ func Gradient(x, y, width, height, edge float64) float64 {
 	return 1 - (1-edge)*r*r*(3-2*r)
 }
 
-// Bytes rounds linear display light to three 8-bit 8-bit levels a pixel, row by row. Rounding is dithered with triangular
+// Bytes rounds linear display light to three 8-bit levels a pixel, row by row. Rounding is dithered with triangular
 // noise of one step to either side (rectangular of half a step where the signal is within half a step of black
 // or white, so that neither end moves): over an area the mean of the 8-bit levels is the signal, without bands. The noise
 // hangs on the seed, the pixel and the channel alone. dst has 3 len(pix) bytes.
@@ -58,7 +58,7 @@ func dither(s, u0, u1 float64) byte {
 	return byte(min(max(math.Floor(x+n+0.5), 0), 255))
 }
 
-// Words rounds linear display light to three 16-bit 8-bit levels a pixel, without dither. dst has 3 len(pix) words.
+// Words rounds linear display light to three 16-bit values a pixel, without dither. dst has 3 len(pix) words.
 func Words(dst []uint16, pix []colour.RGB) {
 	for i, c := range pix {
 		for j, s := range encode(c) {

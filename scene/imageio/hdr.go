@@ -4,10 +4,14 @@ import (
 	"bufio"
 	"bytes"
 	"fmt"
+	"image"
 	"io"
 	"math"
 	"strconv"
 	"strings"
+
+	"github.com/mdouchement/hdr"
+	"github.com/mdouchement/hdr/codec/rgbe"
 )
 
 const kindHDR = "Radiance HDR"
@@ -207,7 +211,7 @@ func flipRows(plane []float32, w int) {
 	}
 }
 
-// packRGBE 8-bit levels a colour in four bytes, mantissas truncated. Values below 0 become 0.
+// packRGBE holds a colour in four bytes, mantissas truncated. Values below 0 become 0.
 func packRGBE(r, g, b float32) [4]byte {
 	v := float64(max(r, g, b))
 	if v < 1e-32 {
@@ -231,58 +235,28 @@ func WriteHDR(path string, w, h int, rgb []float32) error {
 		}
 	}
 	return WriteAtomic(path, func(out io.Writer) error {
+		if w >= 8 && w < 32768 {
+			return rgbe.Encode(out, NewLinear(w, h, rgb))
+		}
+		// These widths have no run-length form, which the library always writes.
 		b := bufio.NewWriter(out)
 		fmt.Fprintf(b, "#?RADIANCE\nFORMAT=32-bit_rle_rgbe\n\n-Y %d +X %d\n", h, w)
-		planes := [4][]byte{}
-		for c := range planes {
-			planes[c] = make([]byte, w)
-		}
-		for y := range h {
-			for x := range w {
-				i := 3 * (y*w + x)
-				t := packRGBE(rgb[i], rgb[i+1], rgb[i+2])
-				for c := range planes {
-					planes[c][x] = t[c]
-				}
-			}
-			if w < 8 || w >= 32768 { // these widths have no run-length form
-				for x := range w {
-					b.Write([]byte{planes[0][x], planes[1][x], planes[2][x], planes[3][x]})
-				}
-				continue
-			}
-			b.Write([]byte{2, 2, byte(w >> 8), byte(w)})
-			for c := range planes {
-				writeRuns(b, planes[c])
-			}
+		for i := 0; i < len(rgb); i += 3 {
+			t := packRGBE(rgb[i], rgb[i+1], rgb[i+2])
+			b.Write(t[:])
 		}
 		return b.Flush()
 	})
 }
 
-// writeRuns 8-bit levels a plane of a line: runs of 4 or more equal bytes as 128 + length and the byte, the rest as length
-// and bytes.
-func writeRuns(b *bufio.Writer, p []byte) {
-	for len(p) > 0 {
-		// Find where the next run begins.
-		start, n := 0, 0
-		for start < len(p) {
-			for n = 1; start+n < len(p) && n < 127 && p[start+n] == p[start]; n++ {
-			}
-			if n >= 4 {
-				break
-			}
-			start, n = start+n, 0
-		}
-		for lit := p[:start]; len(lit) > 0; {
-			k := min(len(lit), 128)
-			b.WriteByte(byte(k))
-			b.Write(lit[:k])
-			lit = lit[k:]
-		}
-		if n > 0 {
-			b.Write([]byte{byte(128 + n), p[start]})
-		}
-		p = p[start+n:]
+// Linear is a picture of linear RGB in float32, an image.Image whose HDRAt returns what At cannot hold.
+type Linear = hdr.RGB
+
+// NewLinear returns a picture of w x h texels; rgb has 3*w*h values, row-major from the top left. Values below 0 become 0.
+func NewLinear(w, h int, rgb []float32) *Linear {
+	m := hdr.NewRGB(image.Rect(0, 0, w, h))
+	for i, v := range rgb {
+		m.Pix[i] = max(0, v)
 	}
+	return m
 }
