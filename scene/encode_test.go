@@ -41,15 +41,15 @@ func TestEncodeIsReadBack(t *testing.T) {
 func TestCheckInCode(t *testing.T) {
 	require.NoError(t, Default().Check())
 	for want, change := range map[string]func(d *Description){
-		"picture.width: 0 is outside [1, 16384] px":                            func(d *Description) { d.Picture.Width = 0 },
-		"objects.eye.iris.pupil: NaN is not finite":                            func(d *Description) { d.Objects[0].Eye.Iris.Pupil = math.NaN() },
-		"objects.eye.iris.pupil: 9 is outside [1.5, 8] mm":                     func(d *Description) { d.Objects[0].Eye.Iris.Pupil = 9 },
-		"view.tone_mapping: sepia is none of reinhard, neutral, filmic, none":  func(d *Description) { d.View.ToneMapping = "sepia" },
-		"lights.lamp.position: missing":                                        func(d *Description) { d.Lights = append(d.Lights, DefaultLight("lamp", "sphere")) },
-		"objects.a b.name":                                                     func(d *Description) { d.Objects = append(d.Objects, DefaultObject("a b", "box")) },
-		"camera: give position or orbit":                                       func(d *Description) { d.Camera.Orbit = nil },
-		"lights: nothing shines":                                               func(d *Description) { d.Lights = nil },
-		"give either position or orbit, not both":                              func(d *Description) { d.Camera.Position = &geom.Vec{Z: 100} },
+		"picture.width: 0 is outside [1, 16384] px":                           func(d *Description) { d.Picture.Width = 0 },
+		"objects.eye.iris.pupil: NaN is not finite":                           func(d *Description) { d.Objects[0].Eye.Iris.Pupil = math.NaN() },
+		"objects.eye.iris.pupil: 9 is outside [1.5, 8] mm":                    func(d *Description) { d.Objects[0].Eye.Iris.Pupil = 9 },
+		"view.tone_mapping: sepia is none of reinhard, neutral, filmic, none": func(d *Description) { d.View.ToneMapping = "sepia" },
+		"lights.lamp.position: missing":                                       func(d *Description) { d.Lights = append(d.Lights, DefaultLight("lamp", "sphere")) },
+		"objects.a b.name":                                                    func(d *Description) { d.Objects = append(d.Objects, DefaultObject("a b", "box")) },
+		"camera: give position or orbit":                                      func(d *Description) { d.Camera.Orbit = nil },
+		"lights: nothing shines":                                              func(d *Description) { d.Lights = nil },
+		"give either position or orbit, not both":                             func(d *Description) { d.Camera.Position = &geom.Vec{Z: 100} },
 	} {
 		d := Default()
 		change(d)
