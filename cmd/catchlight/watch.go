@@ -15,6 +15,7 @@ import (
 
 	"catchlight/render"
 	"catchlight/scene"
+	"catchlight/scene/pages"
 )
 
 type watchFlags struct {
@@ -51,7 +52,7 @@ good draft stays. --crop iris shows the iris alone. Ctrl-C ends the watch.`,
 }
 
 //go:embed watch.html
-var watchPage []byte
+var watchText string
 
 // draftDetail bounds the size of the tissue maps of a draft.
 func draftDetail(d *scene.Description) {
@@ -81,7 +82,11 @@ func runWatch(ctx context.Context, path string, f *watchFlags, given func(string
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return fmt.Errorf("--out %s: %w", dir, err)
 	}
-	if err := writeText(filepath.Join(dir, "watch.html"), string(watchPage)); err != nil {
+	var text strings.Builder
+	if err := pages.New("watch", watchText).Execute(&text, nil); err != nil {
+		return err
+	}
+	if err := writeText(filepath.Join(dir, "watch.html"), text.String()); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "open %s; Ctrl-C ends the watch\n", filepath.Join(dir, "watch.html"))

@@ -11,8 +11,8 @@ type ramp []color.NRGBA
 
 // Palettes that readers with any common kind of colour vision can read: their makers tested them so.
 //
-// Source of plusMinus (PuOr, 11 classes) and amount (YlGnBu, 9 classes, dark end first): Harrower and Brewer, ColorBrewer.org:
-// An Online Tool for Selecting Colour Schemes for Maps, The Cartographic Journal 40, 2003.
+// Source of plusMinus (diverging, 11 classes) and amount (sequential, 9 classes, dark end first): Harrower and Brewer, An
+// Online Tool for Selecting Colour Schemes for Maps, The Cartographic Journal 40 (2003), 27.
 var (
 	plusMinus = hexes(0x7f3b08, 0xb35806, 0xe08214, 0xfdb863, 0xfee0b6, 0xf7f7f7, 0xd8daeb, 0xb2abd2, 0x8073ac, 0x542788, 0x2d004b)
 	amount    = hexes(0x081d58, 0x253494, 0x225ea8, 0x1d91c0, 0x41b6c4, 0x7fcdbb, 0xc7e9b4, 0xedf8b1, 0xffffd9)

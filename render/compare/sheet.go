@@ -2,10 +2,10 @@ package compare
 
 import (
 	"bytes"
+	"catchlight/scene/pages"
 	_ "embed"
 	"encoding/base64"
 	"fmt"
-	"html/template"
 	"image"
 	"math"
 	"strings"
@@ -14,7 +14,7 @@ import (
 //go:embed compare.html
 var pageText string
 
-var pageTemplate = template.Must(template.New("compare").Parse(pageText))
+var pageTemplate = pages.New("compare", pageText)
 
 // keys are the page's keys of the layers, and what their help calls them.
 var keys = map[string][2]string{

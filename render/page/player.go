@@ -2,10 +2,10 @@ package page
 
 import (
 	"bytes"
+	"catchlight/scene/pages"
 	_ "embed"
 	"encoding/base64"
 	"fmt"
-	"html/template"
 )
 
 // Look is one row of frames of a player.
@@ -27,7 +27,7 @@ type Player struct {
 //go:embed player.html
 var playerText string
 
-var playerPage = template.Must(template.New("player").Parse(playerText))
+var playerPage = pages.New("player", playerText)
 
 // HTML returns the page as one file that needs no other and no network.
 func (p *Player) HTML() ([]byte, error) {

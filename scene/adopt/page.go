@@ -13,6 +13,7 @@ import (
 
 	"catchlight/scene/colour"
 	"catchlight/scene/imageio"
+	"catchlight/scene/pages"
 )
 
 // Draft is a picture of the page.
@@ -96,21 +97,18 @@ func (p *Proposal) Page(w io.Writer, in Input, drafts []Draft) error {
 	return nil
 }
 
-var page = template.Must(template.New("page").Parse(`<!doctype html>
-<html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{{.Name}}: what was found</title>
-<style>
-body{margin:0 auto;max-width:72rem;padding:1rem;background:#17191b;color:#e6e3dc;font:16px/1.45 Georgia,serif}
-h1{font-size:1.3rem;font-weight:normal;margin:.2rem 0}
-.verdict{border-left:4px solid #d9a441;padding-left:.8rem}
+var page = pages.New("adopt", `{{template "head" (printf "%s: what was found" .Name)}}<style>
+main { max-width: 72rem; }
+.verdict{border-left:4px solid var(--warn);padding-left:.8rem}
 .drafts{display:grid;grid-template-columns:repeat(auto-fit,minmax(15rem,1fr));gap:.7rem}
-figure{margin:0}figure img{width:100%;display:block}figcaption{font-size:.85rem;color:#b9b4a8}
+figure{margin:0}figure img{width:100%;display:block}figcaption{font-size:.85rem;color:var(--quiet)}
 ul{list-style:none;padding:0;display:grid;grid-template-columns:repeat(auto-fit,minmax(20rem,1fr));gap:.4rem}
-li{display:grid;grid-template-columns:1.5rem 1fr auto;gap:.5rem;background:#212427;padding:.45rem .6rem;font-size:.85rem;overflow-wrap:anywhere}
-li b{font-weight:600}li .why{color:#b9b4a8}li img{max-width:72px;max-height:72px;align-self:start}
-.unsure{outline:2px solid #d9a441}.question{outline:2px dashed #7cc4e8}.borrowed{outline:2px dotted #b9b4a8}
+li{display:grid;grid-template-columns:1.5rem 1fr auto;gap:.5rem;background:var(--raised);padding:.45rem .6rem;font-size:.85rem;overflow-wrap:anywhere}
+li b{font-weight:600}li .why{color:var(--quiet)}li img{max-width:72px;max-height:72px;align-self:start}
+.unsure{outline:2px solid var(--warn)}.question{outline:2px dashed var(--mark)}.borrowed{outline:2px dotted var(--quiet)}
 .sign{font-size:1.1rem}
 </style>
+<main>
 <h1>{{.Name}}</h1>
 <p class="verdict">{{.Verdict}}.</p>
 <p>{{index .Counts 0}} &#9679; sure, {{index .Counts 1}} &#9680; unsure, {{index .Counts 2}} &#9671; borrowed from the built-in eye, {{index .Counts 3}} ? for you to answer. The same words stand in scene.yaml.</p>
@@ -118,5 +116,5 @@ li b{font-weight:600}li .why{color:#b9b4a8}li img{max-width:72px;max-height:72px
 <ul>{{range .Rows}}<li class="{{.Word}}"><span class="sign" title="{{.Word}}">{{.Sign}}</span><span><b>{{.Topic}}</b>: {{.Choice}}<br><span class="why">{{if ne .Word "sure"}}{{.Word}}: {{end}}{{.Reason}}</span></span>{{if .Thumb}}<img src="{{.Thumb}}" alt="{{.Base}}" title="{{.Base}}">{{end}}</li>
 {{end}}</ul>
 {{if .Notes}}<p>The reader noted:</p><ul>{{range .Notes}}<li><span class="sign">&#9675;</span><span class="why">{{.}}</span></li>{{end}}</ul>{{end}}
-</html>
-`))
+</main>
+`)
