@@ -13,7 +13,7 @@ import (
 //go:embed budgets/*.yaml
 var budgets embed.FS
 
-// Profiles returns the names of the budgets of the raster look that come with the program.
+// Budgets returns the names of the budgets of the raster look that come with the program.
 func Budgets() []string {
 	list, _ := budgets.ReadDir("budgets") // embedded: it is there
 	var out []string

@@ -48,7 +48,7 @@ type Description struct {
 	source *source // what it was read from, for With
 }
 
-// Film is the picture's raster.
+// Picture is the size of the picture and how it is sampled.
 type Picture struct {
 	Width       int     `key:"width" range:"[1,16384]" default:"640" source:"our own choice" unit:"px" doc:"width of the picture"`
 	Height      int     `key:"height" range:"[1,16384]" default:"640" source:"our own choice" unit:"px" doc:"height of the picture"`
@@ -104,7 +104,7 @@ type ViewTable struct {
 	Output string   `key:"output" oneof:"srgb|linear" default:"required" doc:"what comes out: the sRGB signal, or linear display light of Rec. 709"`
 }
 
-// Trace holds the path tracer's settings.
+// Advanced holds the path tracer's settings.
 type Advanced struct {
 	MaxDepth     int     `key:"max_depth" range:"[1,65536]" default:"1024" source:"our own choice" doc:"longest path, in surface events; the energy cut off is reported"`
 	Exit         string  `key:"exit" oneof:"lambert|exact" default:"lambert" doc:"how light enters and leaves scattering tissue: lambert (the model that colours are defined in) or exact (the walk's own directions)"`
@@ -133,7 +133,7 @@ type LightSetup struct {
 	EV           float64   `key:"ev" unit:"EV" range:"[-40,40]" default:"0" source:"neutral: changes nothing" doc:"stops on top of each light's own; a light set-up is balanced by it so that a grey card of 18 % at the eye, facing the key, reads 0.18"`
 }
 
-// Bearing is a direction by angles.
+// Direction is a direction by angles.
 type Direction struct {
 	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" source:"neutral: changes nothing" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
 	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" source:"neutral: changes nothing" doc:"positive goes up"`
@@ -234,7 +234,7 @@ type Lashes struct {
 	Colour      colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" source:"our own, by eye" doc:"reflectance below their gloss"`
 }
 
-// Opacity mask takes away the parts of a mesh where a mask is low.
+// OpacityMask takes away the parts of a mesh where a mask is low.
 type OpacityMask struct {
 	File      Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, never decoded as colour"`
 	Channel   string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y; without it the first"`
@@ -242,14 +242,14 @@ type OpacityMask struct {
 	Tiling    string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1"`
 }
 
-// Seen says which rays meet an object.
+// Visibility says which rays meet an object.
 type Visibility struct {
 	Camera     bool `key:"camera" default:"true" doc:"rays from the camera"`
 	Shadow     bool `key:"shadow" default:"true" doc:"rays toward lights, and scattered light"`
 	Reflection bool `key:"reflection" default:"true" doc:"reflections in the eye"`
 }
 
-// Place is a similarity: first scale, then rotation about x, y and z in this order, then the move.
+// Transform is a similarity: first scale, then rotation about x, y and z in this order, then the move.
 type Transform struct {
 	Translate geom.Vec `key:"translate" unit:"mm" default:"[0, 0, 0]" source:"neutral: changes nothing" doc:"where its origin goes"`
 	Rotate    geom.Vec `key:"rotate" unit:"degrees" range:"[-3600,3600]" default:"[0, 0, 0]" source:"neutral: changes nothing" doc:"turns about x, then y, then z, right-handed"`

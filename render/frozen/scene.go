@@ -128,7 +128,7 @@ type Object struct {
 	OpacityMask *OpacityMask // of a mesh with texture coordinates: parts that are not there; nil: all is
 }
 
-// Opacity mask is a mask over a mesh: rays pass where its value is below Level.
+// OpacityMask is a mask over a mesh: rays pass where its value is below Threshold.
 type OpacityMask struct {
 	Map       texture.Map
 	Threshold float64
@@ -182,7 +182,7 @@ type Scene struct {
 	Settings        Settings // of the path tracer
 }
 
-// Settings are the path tracer's switches; see scene.Trace.
+// Settings are the path tracer's switches; see scene.Advanced.
 type Settings struct {
 	MaxDepth     int
 	ExactExit    bool

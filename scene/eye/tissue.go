@@ -295,14 +295,14 @@ func (pa *painter) beadLight(theta float64) float64 {
 // A non-absorbing layer of scattering power s over a black ground reflects s/(1+s) (Kubelka and Munk, Z. Tech. Phys.
 // 12 (1931), 593); the ground shows through what is left. Pigment attenuates by Beer's law and scatters a little
 // itself.
-func (pat *IrisPattern) blend(s, m float64) colour.RGB {
+func (p *IrisPattern) blend(s, m float64) colour.RGB {
 	var a colour.RGB
 	for i := range a {
-		x := s * pat.StromaHue[i]
+		x := s * p.StromaHue[i]
 		r := x / (1 + x)
-		r += (1 - r) * (1 - r) * pat.Ground[i]
-		k := math.Exp(-m * pat.PigmentHue[i])
-		a[i] = r*k + (1-k)*0.022/(0.5+0.5*pat.PigmentHue[i])
+		r += (1 - r) * (1 - r) * p.Ground[i]
+		k := math.Exp(-m * p.PigmentHue[i])
+		a[i] = r*k + (1-k)*0.022/(0.5+0.5*p.PigmentHue[i])
 	}
 	return a
 }

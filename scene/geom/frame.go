@@ -93,7 +93,7 @@ func Translate(t Vec) Affine { a := Identity(); a.T = t; return a }
 // Scale returns the map that scales all axes by s.
 func Scale(s float64) Affine { return Affine{M: [3]Vec{{s, 0, 0}, {0, s, 0}, {0, 0, s}}} }
 
-// RotateX, RotateY and RotateZ turn by an angle in radians, right-handed about their axis.
+// RotateX turns, as RotateY and RotateZ do, by an angle in radians, right-handed about their axis.
 func RotateX(a float64) Affine {
 	s, c := math.Sincos(a)
 	return Affine{M: [3]Vec{{1, 0, 0}, {0, c, -s}, {0, s, c}}}
@@ -154,6 +154,6 @@ func (a Affine) Inverse() Affine {
 }
 
 // Normal maps a surface normal, given the inverse of the map that moves points: the result is not of unit length.
-func (inv Affine) Normal(n Vec) Vec {
-	return inv.M[0].Mul(n.X).Mad(n.Y, inv.M[1]).Mad(n.Z, inv.M[2])
+func (a Affine) Normal(n Vec) Vec {
+	return a.M[0].Mul(n.X).Mad(n.Y, a.M[1]).Mad(n.Z, a.M[2])
 }

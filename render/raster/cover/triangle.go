@@ -41,7 +41,7 @@ type Pass struct {
 // Cut reports whether a source triangle is not there at the barycentrics (u, v) of its second and third corner.
 type Cut func(prim uint32, u, v float64) bool
 
-// Opacity mask takes away what cut says of an object's triangles, sample by sample.
+// Mask takes away what cut says of an object's triangles, sample by sample.
 func (p *Pass) Mask(object int32, cut Cut) {
 	if p.cuts == nil {
 		p.cuts = map[int32]Cut{}
