@@ -24,7 +24,7 @@ objects: [{name: card, shape: rectangle, size: [4, 4, 1], transform: {translate:
 `
 
 func lightSetups(t *testing.T) []string {
-	files, err := filepath.Glob("../scenes/light_setups/*.yaml")
+	files, err := filepath.Glob("../scene/builtin/light_setups/*.yaml")
 	require.NoError(t, err)
 	require.GreaterOrEqual(t, len(files), 6)
 	return files
@@ -76,7 +76,7 @@ func TestLightSetupTurns(t *testing.T) {
 		b, eb := cardReads(t, lit(t, f, 130))
 		require.InDelta(t, a, b, 4*math.Hypot(ea, eb)+1e-4, f)
 	}
-	d, err := lit(t, "../scenes/light_setups/studio.yaml", 0).With("light_setup.ev=3")
+	d, err := lit(t, "../scene/builtin/light_setups/studio.yaml", 0).With("light_setup.ev=3")
 	require.NoError(t, err)
 	up, err := d.With("light_setup.ev=4")
 	require.NoError(t, err)

@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"catchlight/scene/asset"
+	"catchlight/scene/builtin"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/texture"
@@ -402,6 +403,14 @@ func (d *decoder) fileName(f *field, n *node, p *Path, path string) {
 			return
 		}
 		d.add(n.at, path, shorten(n.text), "%s: the name must end in %s", shorten(n.text), listing(f.ends, "or"))
+		return
+	}
+	if builtin.Is(n.text) {
+		if _, ok := builtin.Read(n.text); !ok {
+			d.add(n.at, path, shorten(n.text), "%s: no such file in the program; there are %s", shorten(n.text), strings.Join(builtin.Environments(), ", "))
+			return
+		}
+		*p = Path(n.text)
 		return
 	}
 	full := filepath.FromSlash(n.text)

@@ -70,7 +70,7 @@ type Camera struct {
 	FocalLength   float64    `key:"focal_length" unit:"mm" range:"(0,10000]" default:"100" source:"common practice, no published source: 85 to 135 mm for close-ups of eyes" only:"perspective" doc:"focal length, on the stated sensor"`
 	SensorWidth   float64    `key:"sensor_width" unit:"mm" range:"(0,1000]" default:"36" source:"full frame of 36 mm x 24 mm, ISO 1007" only:"perspective" doc:"width of the sensor"`
 	FOV           float64    `key:"fov" unit:"degrees" range:"(0,170]" default:"0" source:"neutral: changes nothing" only:"perspective" doc:"horizontal field of view; instead of focal_length"`
-	Width         float64    `key:"width" unit:"mm" range:"(0,1e6]" default:"30" source:"our own choice" only:"orthographic|plate" doc:"width of the orthographic picture or of the plate; the height follows from the film"`
+	Width         float64    `key:"width" unit:"mm" range:"(0,1e6]" default:"30" source:"our own choice" only:"orthographic|plate" doc:"width of the orthographic picture or of the plate; the height follows from the picture"`
 	FNumber       float64    `key:"f_number" range:"[0,1000]" default:"0" source:"neutral: changes nothing" only:"perspective" doc:"aperture of the thin lens; 0 is a pinhole"`
 	FocusDistance float64    `key:"focus_distance" unit:"mm" range:"[0,1e6]" default:"0" source:"neutral: changes nothing" only:"perspective" doc:"distance of the sharp plane; 0 is the distance of target"`
 	Normal        *geom.Vec  `key:"normal" only:"plate" doc:"direction that the plate faces"`

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"catchlight/scene/builtin"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 )
@@ -133,7 +134,10 @@ func (e *encoder) value(f *field, v reflect.Value, path string) string {
 		return strconv.Itoa(x)
 	case bool:
 		return strconv.FormatBool(x)
-	case Path: // relative to where the program runs, not to a scene file
+	case Path: // in full: relative to where the program runs, not to a scene file
+		if builtin.Is(string(x)) {
+			return strconv.Quote(string(x))
+		}
 		full, err := filepath.Abs(string(x))
 		if err != nil {
 			e.err = fmt.Errorf("scene: %s: %w", path, err)

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"catchlight/scene/builtin"
 	"catchlight/scene/texture"
 )
 
@@ -41,8 +42,13 @@ func TileFiles(path Path) (map[int]string, error) {
 }
 
 // Files lists the files that the description names, each once, in its order: pictures and each of their tiles, meshes,
-// environments. The scene file itself comes first.
+// environments. The scene file itself comes first; files that live in the program are left out.
 func (d *Description) Files() []string {
+	return slices.DeleteFunc(d.named(), builtin.Is)
+}
+
+// named is Files with those that live in the program.
+func (d *Description) named() []string {
 	var out []string
 	seen := map[string]bool{}
 	add := func(path string) {

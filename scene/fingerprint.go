@@ -1,6 +1,7 @@
 package scene
 
 import (
+	"catchlight/scene/builtin"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -23,7 +24,7 @@ func (d *Description) Fingerprint() (string, error) {
 	}
 	sum := sha256.New()
 	var swap []string
-	for _, f := range c.Files() {
+	for _, f := range c.named() {
 		if f == "" {
 			continue
 		}
@@ -47,6 +48,10 @@ func quoted(s string) string {
 }
 
 func hashFile(path string) (string, error) {
+	if data, ok := builtin.Read(path); ok {
+		sum := sha256.Sum256(data)
+		return hex.EncodeToString(sum[:]), nil
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return "", err

@@ -1,6 +1,7 @@
 package scene
 
 import (
+	"catchlight/scene/builtin"
 	"errors"
 	"io"
 	"io/fs"
@@ -49,6 +50,9 @@ func LoadLit(path, setup string, set ...string) (*Description, error) {
 
 // readCapped reads a regular file up to one byte past the largest allowed size.
 func readCapped(path string) ([]byte, error) {
+	if data, ok := builtin.Read(path); ok {
+		return data, nil
+	}
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, err

@@ -12,18 +12,16 @@ import (
 	"github.com/spf13/cobra"
 
 	"catchlight/scene"
+	"catchlight/scene/builtin"
 )
 
-// lightSetupFolders are where light set-ups are looked for by name: beside the scene file, then in the shipped scenes.
-func lightSetupFolders(scenePath string) []string {
-	out := []string{filepath.Join(filepath.Dir(scenePath), "light_setups")}
-	if shipped := filepath.Join("scenes", "light_setups"); filepath.Clean(out[0]) != shipped {
-		out = append(out, shipped)
-	}
-	return out
+// lightSetupFolder is where a user's own light set-ups are looked for by name: beside the scene file.
+func lightSetupFolder(scenePath string) string {
+	return filepath.Join(filepath.Dir(scenePath), "light_setups")
 }
 
-// findLightSetup returns the file of a light set-up that is given by name or by file.
+// findLightSetup returns the file of a light set-up that is given by name or by file: a user's own goes before one of that
+// name in the program.
 func findLightSetup(scenePath, word string) (string, error) {
 	if strings.ContainsAny(word, `/\`) || filepath.Ext(word) == ".yaml" {
 		if _, err := os.Stat(word); err != nil {
@@ -31,20 +29,22 @@ func findLightSetup(scenePath, word string) (string, error) {
 		}
 		return word, nil
 	}
-	var known []string
-	for _, dir := range lightSetupFolders(scenePath) {
-		path := filepath.Join(dir, word+".yaml")
-		if _, err := os.Stat(path); err == nil {
-			return path, nil
-		} else if !errors.Is(err, fs.ErrNotExist) {
-			return "", usageError{fmt.Errorf("--lights %s: %w", word, err)}
-		}
-		for _, f := range lightSetupFiles(dir) {
-			known = append(known, lightSetupName(f))
-		}
+	dir := lightSetupFolder(scenePath)
+	own := filepath.Join(dir, word+".yaml")
+	if _, err := os.Stat(own); err == nil {
+		return own, nil
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return "", usageError{fmt.Errorf("--lights %s: %w", word, err)}
+	}
+	if slices.Contains(builtin.LightSetups(), word) {
+		return builtin.Prefix + word + ".yaml", nil
+	}
+	known := builtin.LightSetups()
+	for _, f := range lightSetupFiles(dir) {
+		known = append(known, lightSetupName(f))
 	}
 	slices.Sort(known)
-	return "", usageError{fmt.Errorf("--lights %s: no such light set-up in %s; known: %s", word, strings.Join(lightSetupFolders(scenePath), ", "), strings.Join(slices.Compact(known), ", "))}
+	return "", usageError{fmt.Errorf("--lights %s: no such light set-up; known: %s", word, strings.Join(slices.Compact(known), ", "))}
 }
 
 func lightSetupFiles(dir string) []string {
@@ -53,7 +53,7 @@ func lightSetupFiles(dir string) []string {
 }
 
 func lightSetupName(file string) string {
-	return strings.TrimSuffix(filepath.Base(file), filepath.Ext(file))
+	return strings.TrimSuffix(filepath.Base(strings.TrimPrefix(file, builtin.Prefix)), filepath.Ext(file))
 }
 
 // lightsCommand lists the light set-ups.
@@ -63,9 +63,11 @@ func lightsCommand() *cobra.Command {
 		Short: "List the light set-ups, what each is and what it shows of an eye",
 		Long: `List the light set-ups, what each is and what it shows of an eye.
 
-A light set-up is a file with the keys light_setup and lights. The rendering commands take one in place of the scene's own lights with
---lights NAME or --lights FILE. All shipped light set-ups are balanced: a grey card of 18 % in the eye's place, facing the key, reads
-0.18 before the view transform. --set light_setup.rotation=30 turns a light set-up about the upright axis, --set light_setup.ev=-0.3 replaces its level.`,
+A light set-up is a file with the keys light_setup and lights. The rendering commands take one in place of the scene's own
+lights with --lights NAME or --lights FILE. Those listed here live in the program; one of your own in the folder light_setups
+beside the scene goes before one of the same name. All of them are balanced: a grey card of 18 % in the eye's place, facing the
+key, reads 0.18 before tone mapping. --set light_setup.rotation=30 turns the lights about the upright axis, --set
+light_setup.ev=-0.3 replaces their level.`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return usageError{errors.New("lights: one folder at most")}
@@ -73,13 +75,14 @@ A light set-up is a file with the keys light_setup and lights. The rendering com
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			dir := filepath.Join("scenes", "light_setups")
-			if len(args) == 1 {
-				dir = args[0]
+			var files []string
+			for _, name := range builtin.LightSetups() {
+				files = append(files, builtin.Prefix+name+".yaml")
 			}
-			files := lightSetupFiles(dir)
-			if len(files) == 0 {
-				return fmt.Errorf("%s: no light set-up there", dir)
+			if len(args) == 1 {
+				if files = lightSetupFiles(args[0]); len(files) == 0 {
+					return fmt.Errorf("%s: no light set-up there", args[0])
+				}
 			}
 			blank, err := scene.Parse("blank.yaml", []byte("camera: {orbit: {distance: 100}}\nobjects: [{name: card, shape: rectangle}]\nlights: [{name: none, kind: constant, radiance: 0}]"))
 			if err != nil {

@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/image/tiff"
 
+	"catchlight/scene/builtin"
 	"catchlight/scene/texture"
 )
 
@@ -32,6 +33,9 @@ const headerBytes = 1 << 20
 
 // ReadHeader reads the header of a picture and takes no memory for its texels. What it finds wrong Read tells better.
 func ReadHeader(path string) (Header, error) {
+	if data, ok := builtin.Read(path); ok {
+		return headerOf(path, bytes.NewReader(data), int64(len(data)))
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return Header{}, err

@@ -2,6 +2,7 @@ package imageio
 
 import (
 	"bytes"
+	"catchlight/scene/builtin"
 	"errors"
 	"fmt"
 	"io"
@@ -18,8 +19,11 @@ func Read(path string) (*Picture, error) {
 	return ReadBytes(path, data)
 }
 
-// ReadFile reads a regular file of at most MaxFile bytes.
+// ReadFile reads a regular file of at most MaxFile bytes, or one that lives in the program (builtin:NAME).
 func ReadFile(path string) ([]byte, error) {
+	if data, ok := builtin.Read(path); ok {
+		return data, nil
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err

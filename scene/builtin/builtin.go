@@ -1,0 +1,48 @@
+// Package builtin holds the files that live in the program, so that they are there from any folder: light set-ups, and the
+// environments that they and the shipped scenes are lit by. A scene names one as builtin:NAME.
+package builtin
+
+import (
+	"embed"
+	"path"
+	"slices"
+	"strings"
+)
+
+//go:embed light_setups/*.yaml environments/*.hdr
+var files embed.FS
+
+// Prefix begins the name of a file that lives in the program.
+const Prefix = "builtin:"
+
+// Is reports whether a name means a file in the program.
+func Is(name string) bool { return strings.HasPrefix(name, Prefix) }
+
+// Read returns the content of a file by its name with the prefix; ok is false where there is none.
+func Read(name string) (data []byte, ok bool) {
+	short, ok := strings.CutPrefix(name, Prefix)
+	if !ok || strings.ContainsAny(short, `/\`) {
+		return nil, false
+	}
+	for _, folder := range []string{"light_setups", "environments"} {
+		if data, err := files.ReadFile(path.Join(folder, short)); err == nil {
+			return data, true
+		}
+	}
+	return nil, false
+}
+
+// LightSetups returns the names of the light set-ups, without prefix and ending, in order.
+func LightSetups() []string { return list("light_setups", ".yaml") }
+
+// Environments returns the names of the environments, without prefix, in order.
+func Environments() []string { return list("environments", "") }
+
+func list(folder, ending string) (out []string) {
+	entries, _ := files.ReadDir(folder) // embedded: it is there
+	for _, e := range entries {
+		out = append(out, strings.TrimSuffix(e.Name(), ending))
+	}
+	slices.Sort(out)
+	return out
+}
