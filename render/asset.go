@@ -175,9 +175,9 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*shells, error) {
 	var q pupil.Pupil
 	if s.inner != nil {
 		q = s.pupil(d)
-		if want := d.Asset.Pupil; want > 0 {
+		if want := d.Iris.Pupil; want > 0 {
 			if err := q.Warp(s.inner, want, d.Limbus.Radius-d.Limbus.Width/2); err != nil {
-				return nil, fmt.Errorf("asset.pupil: %w", err)
+				return nil, fmt.Errorf("iris.pupil: %w", err)
 			}
 			s.notes = append(s.notes, fmt.Sprintf("the pupil, %.3g mm across in the file, is warped to %.3g mm", 2*q.Radius, want))
 			q = s.pupil(d)

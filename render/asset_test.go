@@ -231,7 +231,7 @@ func TestAssetPupil(t *testing.T) {
 	file := plain.pupil(d)
 	assert.InDelta(t, 1.94, 2*file.Radius, 0.05)
 	for _, want := range []float64{1.5, 4, 6} {
-		d.Asset.Pupil = want
+		d.Iris.Pupil = want
 		s, err := takeShells(t, d)
 		require.NoError(t, err)
 		q := s.pupil(d)
@@ -245,9 +245,9 @@ func TestAssetPupil(t *testing.T) {
 			}
 		}
 	}
-	d.Asset.Pupil = 10.5
+	d.Iris.Pupil = 10.5
 	_, err = takeShells(t, d)
-	assert.ErrorContains(t, err, "asset.pupil: a pupil of 10.5 mm would fold the iris")
+	assert.ErrorContains(t, err, "iris.pupil: a pupil of 10.5 mm would fold the iris")
 }
 
 // A file with one shell gets the other from the built-in eye, at its own size and beneath or above it; colours come where

@@ -34,8 +34,8 @@ func (s *shells) borrow(d *scene.Eye, hole pupil.Pupil) error {
 	switch {
 	case hole.Open:
 		par.PupilDiameter = max(1.5, min(8, 2*hole.Radius/k))
-	case d.Asset.Pupil > 0:
-		par.PupilDiameter = max(1.5, min(8, d.Asset.Pupil/k))
+	case d.Iris.Pupil > 0:
+		par.PupilDiameter = max(1.5, min(8, d.Iris.Pupil/k))
 	}
 	grown, err := eye.Build(par)
 	if err != nil {

@@ -2,6 +2,8 @@ package scene
 
 import (
 	"errors"
+	"path/filepath"
+	"slices"
 	"strings"
 
 	"catchlight/scene/eye"
@@ -153,4 +155,25 @@ func (r relation) placeOf(path string) place {
 		n = next
 	}
 	return at
+}
+
+// idle notes every key that is given but can't act on an eye from a file: nothing is taken without effect.
+func (r relation) idle(b *block, n *node, path string, borrows bool) {
+	for _, e := range n.list() {
+		f := b.field(e.key)
+		if f == nil {
+			continue
+		}
+		key := join(path, e.key)
+		switch {
+		case len(f.acts) > 0 && !(borrows && slices.Contains(f.acts, "borrowed")):
+			hint := ""
+			if slices.Contains(f.acts, "borrowed") {
+				hint = ", or that borrows from it (asset.borrow)"
+			}
+			r.add(e.at, join(r.path, key), "", "acts only on an eye that is built here%s; this one comes from %s", hint, shorten(filepath.Base(r.n.get("asset").get("file").show())))
+		case f.kind == group && f.within > 0 || f.kind == group && path != "":
+			r.idle(f.block, e.value, key, borrows)
+		}
+	}
 }

@@ -106,3 +106,30 @@ func TestBuiltEyeIsChecked(t *testing.T) {
 		require.ErrorContains(t, err, "scene.yaml:", set)
 	}
 }
+
+// On an eye from a file a key that only the built eye heeds is an error, and the pupil has one key for every eye.
+func TestKeysThatCannotActAreErrors(t *testing.T) {
+	const file = head + "objects: [{name: e, shape: eye, asset: {file: ../testdata/eye/ict_right_eye.glb, outer: a, inner: b}%s}]"
+	for set, want := range map[string]string{
+		", cornea: {wobble: 0.01}":      "objects.e.cornea.wobble: acts only on an eye that is built here; this one comes from ict_right_eye.glb",
+		", iris: {sector: {angle: 3}}":  "objects.e.iris.sector: acts only on an eye that is built here",
+		", seed: 4":                     "objects.e.seed: acts only on an eye that is built here, or that borrows from it (asset.borrow)",
+		", globe: {facet_error: 0.001}": "objects.e.globe.facet_error: acts only",
+		", sclera: {veins: 2}":          "objects.e.sclera.veins: acts only on an eye that is built here, or that borrows",
+		", iris: {pupil: 4}":            "",
+		", cornea: {index: 1.34}":       "",
+		", sclera: {tint: 0.9}":         "",
+	} {
+		d, err := Parse("scene.yaml", []byte(fmt.Sprintf(file, set)))
+		if want == "" {
+			require.NoError(t, err, set)
+			require.Equal(t, map[bool]float64{true: 4, false: 0}[strings.Contains(set, "pupil")], d.Objects[0].Eye.Iris.Pupil)
+			continue
+		}
+		require.ErrorContains(t, err, want, set)
+	}
+	_, err := Parse("scene.yaml", []byte(strings.Replace(fmt.Sprintf(file, ", sclera: {veins: 2}, seed: 3"), "inner: b", "inner: b, borrow: true", 1)))
+	require.NoError(t, err)
+	_, err = Parse("scene.yaml", []byte(strings.Replace(fmt.Sprintf(file, ""), "inner: b", "inner: b, pupil: 3", 1)))
+	require.ErrorContains(t, err, "objects.e.asset.pupil: is now objects.e.iris.pupil")
+}

@@ -10,6 +10,7 @@
 //	unit     the unit, where there is one
 //	range    the allowed interval, for instance "(0,100]" or "[0,inf)"; for vectors and colours it holds for each component
 //	built    the narrower interval for an eye that is built here, not taken from a file
+//	acts     the eyes on which the key acts, where not on all: built, borrowed (an asset that borrows from the built eye)
 //	oneof    the allowed words, separated by |
 //	default  the value that an absent key gives, in YAML; "required" where there is none
 //	source   where the default comes from: a publication, "common practice, no published source", "from memory" where the
@@ -322,9 +323,9 @@ type Eye struct {
 	Iris      Iris    `key:"iris" doc:"inner shell under the cornea"`
 	Sclera    Sclera  `key:"sclera" doc:"inner shell under the tear film"`
 	Side      string  `key:"side" oneof:"right|left" default:"right" doc:"which eye it is: the nose of a right one is at +X; a left one has its pupil's offset mirrored"`
-	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of the built eye's pattern"`
-	MapSize   int     `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" source:"common practice, no published source" doc:"size of the built eye's maps"`
-	IrisShare float64 `key:"iris_share" range:"[0.3,0.8]" default:"0.5" source:"our own choice" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
+	Seed      int     `key:"seed" acts:"built|borrowed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of the built eye's pattern"`
+	MapSize   int     `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" source:"common practice, no published source" doc:"size of the built eye's maps, and of those that look up colour below the surface of any eye"`
+	IrisShare float64 `key:"iris_share" acts:"built" range:"[0.3,0.8]" default:"0.5" source:"our own choice" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
 }
 
 // Asset names the shells in a file.
@@ -338,7 +339,6 @@ type Asset struct {
 	Axis       geom.Vec `key:"axis" default:"[0, 0, 1]" source:"glTF 2.0, section 3.4: +Z is the front" doc:"direction of the optical axis in the file"`
 	Subdivide  *int     `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
 	FacetError float64  `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" source:"our own choice" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
-	Pupil      float64  `key:"pupil" unit:"mm" range:"[0,20]" default:"0" source:"neutral: changes nothing" doc:"diameter that the pupil is to have (of the circle of its area); tissue and maps follow; 0 leaves it"`
 	Borrow     bool     `key:"borrow" default:"false" doc:"take what the file lacks from the built-in eye: a shell that is not named, colours where there is no picture"`
 	CloseGap   bool     `key:"close_gap" default:"true" doc:"lay the inner shell close beneath the outer one outside the limbus, as tissue under a tear film"`
 }
@@ -352,20 +352,20 @@ type Morph struct {
 // Globe is the ball.
 type Globe struct {
 	Radius     float64 `key:"radius" unit:"mm" range:"[2,60]" built:"[5,30]" default:"12" source:"24.2 mm across in 250 adults: Bekerman, Gottlieb and Vaiman, J. Ophthalmol. 2014:503645" doc:"radius of the scleral sphere"`
-	FacetError float64 `key:"facet_error" unit:"mm" range:"[0.0005,0.018]" default:"0.00128" source:"our own choice: a sixth of a pixel where 30 mm fill 4096 px" doc:"how far the built shells' facets may lie inside a corneal outline"`
+	FacetError float64 `key:"facet_error" acts:"built" unit:"mm" range:"[0.0005,0.018]" default:"0.00128" source:"our own choice: a sixth of a pixel where 30 mm fill 4096 px" doc:"how far the built shells' facets may lie inside a corneal outline"`
 }
 
 // Cornea is the outer shell's optics and shape.
 type Cornea struct {
-	Radius           float64    `key:"radius" unit:"mm" range:"[3.5,16]" default:"7.8" source:"Le Grand and El Hage, Physiological Optics (1980), theoretical eye" doc:"apical radius of curvature"`
-	Asphericity      float64    `key:"asphericity" range:"[-0.9,0.5]" default:"-0.26" source:"Navarro, Santamaria and Bescos, JOSA A 2 (1985), 1273" doc:"conic constant Q"`
+	Radius           float64    `key:"radius" acts:"built" unit:"mm" range:"[3.5,16]" default:"7.8" source:"Le Grand and El Hage, Physiological Optics (1980), theoretical eye" doc:"apical radius of curvature"`
+	Asphericity      float64    `key:"asphericity" acts:"built" range:"[-0.9,0.5]" default:"-0.26" source:"Navarro, Santamaria and Bescos, JOSA A 2 (1985), 1273" doc:"conic constant Q"`
 	Index            float64    `key:"index" range:"[1,2.5]" default:"1.336" source:"aqueous humour of Gullstrand in Helmholtz, Handbuch der Physiologischen Optik, 3rd ed. 1909: one surface then gives the entrance pupil of the two of a cornea within 0.2 %" doc:"index of refraction for bending and for reflection"`
 	ReflectionIndex  float64    `key:"reflection_index" range:"[0,2.5]" default:"0" source:"neutral: changes nothing" doc:"index for the strength of reflection alone, evaluated at the outside angle (cornea 1.376); 0 uses index"`
 	Roughness        float64    `key:"roughness" range:"[0,1]" default:"0" source:"a tear film is optically smooth; common practice, no published source" doc:"roughness of the tear film over the cornea; GGX alpha is its square"`
 	SmoothRefraction bool       `key:"smooth_refraction" default:"false" doc:"treat a rough cornea as smooth where light refracts, and rough only where it reflects (an approximation)"`
-	Wobble           float64    `key:"wobble" range:"[0,0.1]" default:"0.012" source:"our own, by eye" doc:"RMS slope of the built cornea's relief, at most 0.01 times wobble_size"`
-	WobbleSize       float64    `key:"wobble_size" unit:"mm" range:"[0.5,10]" default:"4" source:"our own, by eye" doc:"longest wavelength of the cornea's relief; the sclera's is half of it"`
-	Clouding         float64    `key:"clouding" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"how far the built cornea is clouded: a pale veil over the iris"`
+	Wobble           float64    `key:"wobble" acts:"built" range:"[0,0.1]" default:"0.012" source:"our own, by eye" doc:"RMS slope of the built cornea's relief, at most 0.01 times wobble_size"`
+	WobbleSize       float64    `key:"wobble_size" acts:"built" unit:"mm" range:"[0.5,10]" default:"4" source:"our own, by eye" doc:"longest wavelength of the cornea's relief; the sclera's is half of it"`
+	Clouding         float64    `key:"clouding" acts:"built" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"how far the built cornea is clouded: a pale veil over the iris"`
 	Normal           *NormalMap `key:"normal" doc:"normal map of the outer shell, on top of the relief"`
 	Height           *HeightMap `key:"height" doc:"displacement of the outer shell"`
 }
@@ -378,17 +378,17 @@ type Limbus struct {
 
 // Iris is the inner shell under the cornea.
 type Iris struct {
-	Depth         float64     `key:"depth" unit:"mm" range:"[1.5,7]" default:"3.6" source:"3.1 + 0.5 mm, anterior chamber and cornea of Gullstrand in Helmholtz, 3rd ed. 1909" doc:"how far its plane lies behind the corneal apex"`
-	Relief        float64     `key:"relief" unit:"mm" range:"[0,0.3]" default:"0.2" source:"our own, by eye; thickness 0.37 mm: J. Ophthalmol. 2021:2653564" doc:"height between ridges and crypts of the built iris"`
-	Pupil         float64     `key:"pupil" unit:"mm" range:"[0.5,20]" built:"[1.5,8]" default:"3.6" source:"Watson and Yellott, J. Vision 12(10):12 (2012): 3.8 to 4.4 mm seen at 5 to 10 cd/m^2, through a cornea that widens it 1.13 times" doc:"physical diameter of the pupil"`
-	PupilOffset   [2]float64  `key:"pupil_offset" unit:"mm" range:"[-0.6,0.6]" default:"[0.2, 0.05]" source:"half of the 0.5 mm nasal of Liou and Brennan, JOSA A 14 (1997), 1684" doc:"where the pupil's centre lies (x, y)"`
-	PupilShape    string      `key:"pupil_shape" oneof:"round|slit|bar" default:"round" doc:"round, an upright slit, or a level bar (built iris)"`
-	PupilAspect   float64     `key:"pupil_aspect" range:"[1,10]" default:"3" source:"our own, by eye" doc:"length over width of a slit or bar; pupil is its length"`
-	Pigment       float64     `key:"pigment" range:"[0,4]" default:"1" source:"neutral: changes nothing" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
-	Tint          colour.RGB  `key:"tint" range:"[0,3]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"multiplies what the built stroma scatters: free colours for creatures and stylised eyes"`
-	Arcus         float64     `key:"arcus" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"pale arc within the rim of the built iris, as age brings"`
-	Sector        *Sector     `key:"sector" doc:"wedge of the built iris in a second pattern"`
-	Pattern       string      `key:"pattern" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
+	Depth         float64     `key:"depth" acts:"built" unit:"mm" range:"[1.5,7]" default:"3.6" source:"3.1 + 0.5 mm, anterior chamber and cornea of Gullstrand in Helmholtz, 3rd ed. 1909" doc:"how far its plane lies behind the corneal apex"`
+	Relief        float64     `key:"relief" acts:"built" unit:"mm" range:"[0,0.3]" default:"0.2" source:"our own, by eye; thickness 0.37 mm: J. Ophthalmol. 2021:2653564" doc:"height between ridges and crypts of the built iris"`
+	Pupil         float64     `key:"pupil" unit:"mm" range:"[0,20]" built:"[1.5,8]" default:"3.6" source:"Watson and Yellott, J. Vision 12(10):12 (2012): 3.8 to 4.4 mm seen at 5 to 10 cd/m^2, through a cornea that widens it 1.13 times" doc:"physical diameter of the pupil (of the circle of its area); tissue and maps of an eye from a file follow; 0, or no key, leaves such an eye its own"`
+	PupilOffset   [2]float64  `key:"pupil_offset" acts:"built" unit:"mm" range:"[-0.6,0.6]" default:"[0.2, 0.05]" source:"half of the 0.5 mm nasal of Liou and Brennan, JOSA A 14 (1997), 1684" doc:"where the pupil's centre lies (x, y)"`
+	PupilShape    string      `key:"pupil_shape" acts:"built" oneof:"round|slit|bar" default:"round" doc:"round, an upright slit, or a level bar (built iris)"`
+	PupilAspect   float64     `key:"pupil_aspect" acts:"built" range:"[1,10]" default:"3" source:"our own, by eye" doc:"length over width of a slit or bar; pupil is its length"`
+	Pigment       float64     `key:"pigment" acts:"built" range:"[0,4]" default:"1" source:"neutral: changes nothing" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
+	Tint          colour.RGB  `key:"tint" acts:"built" range:"[0,3]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"multiplies what the built stroma scatters: free colours for creatures and stylised eyes"`
+	Arcus         float64     `key:"arcus" acts:"built" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"pale arc within the rim of the built iris, as age brings"`
+	Sector        *Sector     `key:"sector" acts:"built" doc:"wedge of the built iris in a second pattern"`
+	Pattern       string      `key:"pattern" acts:"built|borrowed" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
 	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
 	Normal        *NormalMap  `key:"normal" doc:"normal map of the inner shell"`
 	Height        *HeightMap  `key:"height" doc:"displacement of the inner shell"`
@@ -410,13 +410,13 @@ type Sector struct {
 type Sclera struct {
 	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour as seen under diffuse light; without it the built map"`
 	Tint          colour.RGB  `key:"tint" range:"[0,2]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"multiplies the colour of the inner shell outside the iris"`
-	BaseColour    colour.RGB  `key:"base_colour" range:"[0.02,0.95]" default:"[0.70, 0.64, 0.60]" source:"our own, by eye" doc:"colour of the built sclera before it is mottled"`
-	Veins         float64     `key:"veins" range:"[0,3]" default:"1" source:"neutral: changes nothing" doc:"strength of the built veins: 1 rested, 2 tired, 3 bloodshot"`
-	Redness       float64     `key:"redness" range:"[0,1]" default:"0.5" source:"our own, by eye" doc:"how much the built sclera reddens toward rim and corners"`
-	Mottling      float64     `key:"mottling" range:"[0,2]" default:"1" source:"neutral: changes nothing" doc:"how uneven the built sclera is"`
+	BaseColour    colour.RGB  `key:"base_colour" acts:"built" range:"[0.02,0.95]" default:"[0.70, 0.64, 0.60]" source:"our own, by eye" doc:"colour of the built sclera before it is mottled"`
+	Veins         float64     `key:"veins" acts:"built|borrowed" range:"[0,3]" default:"1" source:"neutral: changes nothing" doc:"strength of the built veins: 1 rested, 2 tired, 3 bloodshot"`
+	Redness       float64     `key:"redness" acts:"built" range:"[0,1]" default:"0.5" source:"our own, by eye" doc:"how much the built sclera reddens toward rim and corners"`
+	Mottling      float64     `key:"mottling" acts:"built" range:"[0,2]" default:"1" source:"neutral: changes nothing" doc:"how uneven the built sclera is"`
 	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0.12" source:"our own, by eye" doc:"roughness of the tear film over the sclera; GGX alpha is its square"`
-	Wobble        float64     `key:"wobble" range:"[0,0.1]" default:"0.03" source:"our own, by eye" doc:"RMS slope of the built sclera's relief, at most 0.01 times the cornea's wobble_size"`
-	ToneDown      float64     `key:"tone_down" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"tones vessels and mottling down, for an eye that many faces share"`
+	Wobble        float64     `key:"wobble" acts:"built" range:"[0,0.1]" default:"0.03" source:"our own, by eye" doc:"RMS slope of the built sclera's relief, at most 0.01 times the cornea's wobble_size"`
+	ToneDown      float64     `key:"tone_down" acts:"built" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"tones vessels and mottling down, for an eye that many faces share"`
 	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.32, 0.265, 0.19]" source:"our own computation from reduced coefficients of 4.0, 4.85, 6.7 and 0.031, 0.052, 0.12 per mm gives 0.35, 0.28, 0.19 mm; an order of magnitude: fibrous tissue of Jacques, Phys. Med. Biol. 58 (2013), R37, and Vogel et al., Lasers Surg. Med. 11 (1991), 331; both from memory" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour, tint and scatter_radius"`
 	SigmaS        *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`

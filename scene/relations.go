@@ -253,6 +253,12 @@ func (r relation) object(p *Object, sound bool) {
 	if p.Shape != "eye" {
 		p.Eye = nil
 	}
+	if p.Eye != nil && p.Eye.Asset != nil {
+		if !r.has("iris.pupil") {
+			p.Eye.Iris.Pupil = 0
+		}
+		r.idle(schema().field("objects").block, r.n, "", p.Eye.Asset.Borrow)
+	}
 	if !sound {
 		return
 	}

@@ -49,6 +49,7 @@ var renames = map[reflect.Type][]rename{
 	reflect.TypeFor[NormalMap]():   {{"wrap", "tiling", ""}},
 	reflect.TypeFor[HeightMap]():   {{"wrap", "tiling", ""}, {"mid", "zero_level", ""}},
 	reflect.TypeFor[Globe]():       {{"silhouette", "facet_error", ""}},
+	reflect.TypeFor[Asset]():       {{"pupil", "^iris.pupil", ""}},
 	reflect.TypeFor[Cornea](): {
 		{"reflect_index", "reflection_index", ""}, {"cloud", "clouding", ""},
 		{"sclera_roughness", "^sclera.roughness", ""}, {"sclera_wobble", "^sclera.wobble", ""},

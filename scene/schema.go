@@ -56,6 +56,7 @@ type field struct {
 	built    interval // for built eyes, where it is narrower
 	words    []string // oneof
 	only     []string // values of the block's selector
+	acts     []string // eyes on which it acts: built, borrowed; nil is all
 	ends     []string // endings of file names
 	block    *block   // of group, blocks   and surfaceMap
 }
@@ -208,7 +209,7 @@ func newBlock(t reflect.Type, known map[reflect.Type]*block) (*block, error) {
 func newField(s reflect.StructField, known map[reflect.Type]*block) (*field, error) {
 	tag := s.Tag.Get
 	f := &field{key: tag("key"), unit: tag("unit"), doc: tag("doc"), def: tag("default"), source: tag("source")}
-	f.words, f.only, f.ends = words(tag("oneof")), words(tag("only")), words(tag("ends"))
+	f.words, f.only, f.ends, f.acts = words(tag("oneof")), words(tag("only")), words(tag("ends")), words(tag("acts"))
 	var err error
 	if f.limits, err = parseInterval(tag("range")); err != nil {
 		return nil, err

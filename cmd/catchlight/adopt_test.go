@@ -100,5 +100,5 @@ func TestAdoptedMapsLoad(t *testing.T) {
 	require.Equal(t, e.Iris.Colour.File, e.Sclera.Colour.File)
 	require.NotNil(t, e.Iris.Height)
 	require.NotNil(t, e.Cornea.Normal)
-	require.InDelta(t, 4, e.Asset.Pupil, 1e-9)
+	require.InDelta(t, 4, e.Iris.Pupil, 1e-9)
 }

@@ -95,6 +95,9 @@ func (f *turntableFlags) poses(d *scene.Description) ([]pose, error) {
 			mm := 0.0
 			for i := range d.Objects {
 				if b := &d.Objects[i]; len(names) > 0 && b.Eye != nil {
+					if b.Eye.Iris.Pupil == 0 {
+						return nil, usageError{fmt.Errorf("--sweep pupil: an eye from a file keeps its own pupil until objects.%s.iris.pupil says the size to sweep about; add --set objects.%[1]s.iris.pupil=4", b.Name)}
+					}
 					mm = b.Eye.Iris.Pupil - f.reach*math.Sin(phase)
 					sets = append(sets, fmt.Sprintf("objects.%s.iris.pupil=%.6g", b.Name, mm))
 				}

@@ -77,10 +77,6 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	line("      factor: %.8g", p.Factor)
 	why("      ", "axis")
 	line("      axis: [%.6f, %.6f, %.6f]", p.Globe.Axis.X, p.Globe.Axis.Y, p.Globe.Axis.Z)
-	why("      ", "pupil")
-	if p.Wanted > 0 {
-		line("      pupil: %.3g", p.Wanted)
-	}
 	if len(p.Borrowed()) > 0 {
 		line("      borrow: true # of what is missing, the built-in eye's")
 	}
@@ -101,14 +97,24 @@ func (p *Proposal) Scene(in Input, dir string) string {
 				said = said || f.Topic == t
 			}
 		}
-		if !said {
+		pupil := part == "iris"
+		if !said && !pupil {
 			return
 		}
-		if len(maps) == 0 {
+		if len(maps) == 0 && !(pupil && p.Wanted > 0) {
+			if pupil {
+				why("    ", "pupil")
+			}
 			why("    ", topics...)
 			return
 		}
 		line("    %s:", part)
+		if pupil {
+			why("      ", "pupil")
+			if p.Wanted > 0 {
+				line("      pupil: %.3g", p.Wanted)
+			}
+		}
 		why("      ", topics...)
 		for _, m := range maps {
 			k := strings.TrimPrefix(m.Slot, part+".")
