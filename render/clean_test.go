@@ -39,7 +39,7 @@ func cleanRender(t *testing.T, workers int, set ...string) *Result {
 }
 
 // The denoised picture lies nearer to one of many samples and another seed than the raw one does; the raw sums are those
-// of a render that was not asked for it; the denoised bits do not hang on the workers; files hold both.
+// of a render that was not asked for it; the denoised bits do not depend on the workers; files hold both.
 func TestDenoise(t *testing.T) {
 	r := cleanRender(t, 1)
 	raw := r.Film.Develop().Mean

@@ -76,7 +76,7 @@ type Shard struct{ Index, Count int } // Index in [1, Count]
 // has reports whether the part holds a replicate.
 func (s Shard) has(replicate int) bool { return s.Count <= 1 || replicate%s.Count == s.Index-1 }
 
-// Identity says what a picture's bits hang on, apart from the number of samples and the error that ends them.
+// Identity says what a picture's bits depend on, apart from the number of samples and the error that ends them.
 type Identity struct {
 	Scene  string `json:"scene"`  // fingerprint of the description
 	Build  string `json:"build"`  // hash of the program

@@ -104,7 +104,7 @@ func TestShardsAddUp(t *testing.T) {
 }
 
 // Tiles stop where their error is small enough and go on where it is not; every tile that stopped below the most is at
-// its target, and the decision does not hang on workers.
+// its target, and the decision does not depend on workers.
 func TestStopsByError(t *testing.T) {
 	const target = 0.03
 	p := prepare(t, marshEye, "picture.samples=256", "picture.error=0.03")

@@ -10,7 +10,7 @@ import (
 )
 
 // Raster draws the scene in the raster look: the same camera, film size, lights, view and record, one sample a pixel in the film,
-// without an error. Bits do not hang on the workers.
+// without an error. Bits do not depend on the workers.
 func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 	start := time.Now()
 	d := p.Description

@@ -13,7 +13,7 @@ import (
 	"github.com/goccy/go-yaml/token"
 )
 
-// This file is the door to the YAML package: text goes in, a plain tree with positions comes out.
+// Only this file uses the YAML package: text goes in, a plain tree with positions comes out.
 
 // Limits of a scene file, so that no file can take more memory or time than its author could have meant.
 const (

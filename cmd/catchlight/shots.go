@@ -80,7 +80,7 @@ type shot struct {
 	key        string
 }
 
-// cellReport is the JSON beside each picture of a job. It holds nothing that hangs on the run: no times, no counts of a
+// cellReport is the JSON beside each picture of a job. It holds nothing that depends on the run: no times, no counts of a
 // session, so that an interrupted job ends with the bytes of one that ran through.
 type cellReport struct {
 	Look      string          `json:"look"`
@@ -97,7 +97,7 @@ type cellReport struct {
 	Dropped   uint64          `json:"dropped_non_finite_samples"`
 }
 
-// item returns what the account of the job holds of the shot, and fills its key: the hash of all that its bits hang on.
+// item returns what the manifest of the job holds of the shot, and fills its key: the hash of all that its bits depend on.
 // What only changes how radiance is shown does not count where samples are uniform.
 func (s *shot) item() (job.Item, error) {
 	if s.key == "" {

@@ -215,7 +215,7 @@ func (c *Config) check() error {
 		bad("kind: %d is unknown", c.Kind)
 		return errors.Join(errs...)
 	}
-	// Below a thousandth of a radian the picture's turn about its axis would hang on rounding.
+	// Below a thousandth of a radian the picture's turn about its axis would depend on rounding.
 	if sound && !(c.Up.Cross(axis).Len() > 1e-3*c.Up.Len()*axis.Len()) {
 		bad("up: %v lies along the viewing axis %v (or has no length)", c.Up, axis)
 	}

@@ -6,7 +6,7 @@
 // owns whole tiles of 16 x 16 pixels, so nothing is locked. Samples land in the pixel they were drawn for: the
 // reconstruction filter is a Filter, from which offsets within the picture are drawn.
 //
-// A contribution comes in by one door, Sample.Add, which says what light it came from and what kind of path brought
+// A contribution comes in by one method, Sample.Add, which says what light it came from and what kind of path brought
 // it. The whole picture has a sum of its own; layers that pick contributions by light or by class have others, and
 // exist only when asked for, so asking changes no bit of the picture.
 package film

@@ -44,7 +44,7 @@ type Config struct {
 	Layers        []Layer
 	MaxBytes      int64 // 0 is the package's MaxBytes
 
-	// Record names what the bits hang on: scene, build, kernel. Films with different records do not merge.
+	// Record names what the bits depend on: scene, build, kernel. Films with different records do not merge.
 	Record string
 }
 
@@ -155,7 +155,7 @@ func (f *Film) Tile(i int) (x0, y0, x1, y1 int) {
 	return x0, y0, min(x0+TileSize, f.width), min(y0+TileSize, f.height)
 }
 
-// Sample is one worker's door to the film. It is reused from sample to sample and holds no more than their sums, so
+// Sample is one worker's access to the film. It is reused from sample to sample and holds no more than their sums, so
 // that a sample reaches the film whole or not at all.
 type Sample struct {
 	film  *Film
@@ -166,7 +166,7 @@ type Sample struct {
 	layer []colour.RGB
 }
 
-// Sample returns a door for one worker.
+// Sample returns the access of one worker.
 func (f *Film) Sample() Sample { return Sample{film: f, layer: make([]colour.RGB, len(f.layers))} }
 
 // Begin starts a sample. pixel is row times width plus column; samples of a replicate must come in order of index.

@@ -161,7 +161,7 @@ func TestHDRFLIPNumbers(t *testing.T) {
 	}
 	for i := range m {
 		if m[i] != again[i] || at[i] != when[i] {
-			t.Fatalf("pixel %d hangs on the workers", i)
+			t.Fatalf("pixel %d depends on the workers", i)
 		}
 		if at[i] < e.Start || at[i] > e.Stop {
 			t.Fatalf("pixel %d at %g EV", i, at[i])

@@ -23,7 +23,7 @@ const ManifestName = "manifest.json"
 // Item is one picture of a job.
 type Item struct {
 	Name  string   `json:"name"` // unique in the job
-	Key   string   `json:"key"`  // hash of all that the files hang on
+	Key   string   `json:"key"`  // hash of all that the files depend on
 	Files []string `json:"-"`    // names in the folder that it makes
 }
 
@@ -34,11 +34,11 @@ type File struct {
 	SHA256 string `json:"sha256"`
 }
 
-// Manifest is what stands in the account.
+// Manifest is the list of a job.
 type Manifest struct {
 	Kind    string            `json:"kind"`    // of the command
 	Args    []string          `json:"args"`    // that make the same job again
-	Program string            `json:"program"` // what the bits hang on besides the items' keys
+	Program string            `json:"program"` // what the bits depend on besides the items' keys
 	Plan    []Item            `json:"plan"`    // all pictures of the job, in order
 	Done    map[string][]File `json:"done"`    // by the item's name
 }

@@ -66,7 +66,7 @@ func TestForms(t *testing.T) {
 	require.NoError(t, err)
 	again, err := small().PDF()
 	require.NoError(t, err)
-	require.True(t, bytes.Equal(pdf, again), "a PDF hangs on nothing but the page")
+	require.True(t, bytes.Equal(pdf, again), "a PDF depends on nothing but the page")
 	if tool, err := exec.LookPath("pdftotext"); err == nil {
 		c := exec.Command(tool, "-", "-")
 		c.Stdin = bytes.NewReader(pdf)

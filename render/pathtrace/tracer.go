@@ -186,7 +186,7 @@ func (t *Tracer) index(object int32) float64 {
 	return 1
 }
 
-// Sample adds one sample to the film's door, which has been told the pixel: contributions in W/(m^2 sr) (W/m^2 on a
+// Sample adds one sample to the film's Sample, which has been told the pixel: contributions in W/(m^2 sr) (W/m^2 on a
 // plate) with their light (-1 for the background) and class, and the coverage alpha. px and py are the film position
 // in pixels from the top left.
 func (t *Tracer) Sample(pixel uint64, replicate, sample uint32, px, py float64, out *film.Sample) {

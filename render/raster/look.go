@@ -47,7 +47,7 @@ type Picture struct {
 	Alpha         []float64    // coverage
 }
 
-// Bake makes all that does not hang on a frame: triangles, prefiltered surroundings, maps and tables of the eyes.
+// Bake makes all that does not depend on a frame: triangles, prefiltered surroundings, maps and tables of the eyes.
 func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height, workers int) (*Look, error) {
 	if s.Plate {
 		return nil, errors.New("a plate measures irradiance and is no picture: the raster look can't draw it")

@@ -271,7 +271,7 @@ objects: [{name: eye, shape: eye, map_size: 128}]`
 	}
 }
 
-// Bits do not hang on the workers, with everything on.
+// Bits do not depend on the workers, with everything on.
 func TestSameBits(t *testing.T) {
 	p := prepare(t, `
 picture: {width: 72, height: 64}

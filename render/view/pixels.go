@@ -33,7 +33,7 @@ func Gradient(x, y, width, height, edge float64) float64 {
 // Bytes rounds linear display light to three 8-bit levels a pixel, row by row. Rounding is dithered with triangular
 // noise of one step to either side (rectangular of half a step where the signal is within half a step of black
 // or white, so that neither end moves): over an area the mean of the 8-bit levels is the signal, without bands. The noise
-// hangs on the seed, the pixel and the channel alone. dst has 3 len(pix) bytes.
+// depends on the seed, the pixel and the channel alone. dst has 3 len(pix) bytes.
 //
 // Source: Lipshitz, Wannamaker and Vanderkooy, Quantization and Dither: A Theoretical Survey, J. Audio Eng. Soc. 40,
 // 1992.

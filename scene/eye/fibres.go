@@ -66,7 +66,7 @@ func (g *grower) collarette(theta float64) float64 {
 	return 0.28 + 0.05*broad + 0.05*teeth + 0.018*fine
 }
 
-// grow fills strokes.
+// grow makes the strokes.
 func (g *grower) grow(p *Params) {
 	g.openCrypts(p.Pattern.Crypts)
 	g.deck(620, 0.009, 0.017, 0, 0.34, 0.35)

@@ -228,7 +228,7 @@ func (r *reader) skin(p *gltf.Primitive, name string, joints []geom.Affine, coun
 	}
 	for v, s := range sum {
 		if s == 0 {
-			return nil, fmt.Errorf("vertex %d hangs on no joint: all of its weights are 0", v)
+			return nil, fmt.Errorf("vertex %d is bound to no joint: all of its weights are 0", v)
 		}
 		for row := range out[v].M {
 			out[v].M[row] = out[v].M[row].Mul(1 / s)

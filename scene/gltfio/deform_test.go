@@ -12,7 +12,7 @@ import (
 
 // bent is a file of one triangle (0,0,0) (1,0,0) (0,1,0), normals +Z, with two morph targets: "wide" moves every vertex
 // by +x and tilts the normals by +x, "deep" (sparse, no buffer view of its own) moves vertex 2 by (0, 0, 2) only. Two
-// joints, nodes 1 and 2, with inverse bind matrices; vertices 0 and 1 hang on joints 0 and 1, vertex 2 on both alike.
+// joints, nodes 1 and 2, with inverse bind matrices; vertices 0 and 1 depend on joints 0 and 1, vertex 2 on both alike.
 func bent(node, nodes, mesh string) string {
 	data := raw([]float32{0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 1, 0, 0, 1}) // views 0, 1 at 0, 36
 	data = append(data, raw([]float32{1, 0, 0, 1, 0, 0, 1, 0, 0})...)            // 2 at 72: target
@@ -137,7 +137,7 @@ func TestSkin(t *testing.T) {
 		{"weights alone", strings.Replace(bent(`,"skin":0`, nodes, ""), `"JOINTS_0":4,`, "", 1), "together"},
 		{"joints as floats", strings.Replace(bent(`,"skin":0`, nodes, ""), `"JOINTS_0":4`, `"JOINTS_0":5`, 1), "UNSIGNED"},
 		{"no weight at all", strings.Replace(bent(`,"skin":0`, nodes, ""), `{"bufferView":6,"componentType":5126,"count":3,"type":"VEC4"}`,
-			`{"componentType":5126,"count":3,"type":"VEC4","sparse":{"count":1,"indices":{"bufferView":4,"componentType":5121},"values":{"bufferView":6}}}`, 1), "vertex 0 hangs on no joint"},
+			`{"componentType":5126,"count":3,"type":"VEC4","sparse":{"count":1,"indices":{"bufferView":4,"componentType":5121},"values":{"bufferView":6}}}`, 1), "vertex 0 depends on no joint"},
 	} {
 		if _, err := readAsset("heron.gltf", []byte(c.file), nil); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: got %v, want an error about %q", c.name, err, c.want)

@@ -63,7 +63,7 @@ func Close(m *Mesh) (out *Mesh, holes int, err error) {
 		if holes++; holes > maxHoles {
 			return nil, 0, fmt.Errorf("it has more than %d holes", maxHoles)
 		}
-		for ; ; start++ { // the lowest number first, so that the result does not hang on the order of a map
+		for ; ; start++ { // the lowest number first, so that the result does not depend on the order of a map
 			if _, ok := next[start]; ok {
 				break
 			}
