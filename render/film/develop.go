@@ -91,7 +91,7 @@ func (f *Film) pixel(sums []float64, stride, i int) (mean, err colour.RGB, alpha
 	return mean, err, alpha, uint32(total), used
 }
 
-// Outliers is the account of single replicates that outshine the rest of their pixel. Nothing is taken out of the
+// Outliers counts single replicates that outshine the rest of their pixel. Nothing is taken out of the
 // picture; this says how much of it rests on rare bright samples.
 type Outliers struct {
 	Pixels int     `json:"pixels"`           // whose brightest replicate holds more than half of the pixel's light

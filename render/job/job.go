@@ -17,7 +17,7 @@ import (
 	"catchlight/scene/imageio"
 )
 
-// ManifestName is the file of the account in a job's folder.
+// ManifestName is the file of the manifest in a job's folder.
 const ManifestName = "manifest.json"
 
 // Item is one picture of a job.
@@ -43,7 +43,7 @@ type Manifest struct {
 	Done    map[string][]File `json:"done"`    // by the item's name
 }
 
-// Job is a folder with its account, locked for this process.
+// Job is a folder with its manifest, locked for this process.
 type Job struct {
 	Dir  string
 	m    Manifest
@@ -57,7 +57,7 @@ var ErrBusy = errors.New("another process works in this folder")
 var temporary = regexp.MustCompile(`^\..+\.[0-9]+-[0-9]+\.tmp$`)
 
 // Open takes a folder for a job: makes it where it is missing, locks it, clears what a killed process left, and takes
-// over from the account there whatever is finished, unchanged on disk, and still part of the plan. What was part of an
+// over from the manifest there whatever is finished, unchanged on disk, and still part of the plan. What was part of an
 // earlier plan alone is removed.
 func Open(dir string, m Manifest) (*Job, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
@@ -137,7 +137,7 @@ func Sweep(cache string) {
 	}
 }
 
-// Read reads a folder's account.
+// Read reads a folder's manifest.
 func Read(dir string) (*Manifest, error) {
 	path := filepath.Join(dir, ManifestName)
 	data, err := os.ReadFile(path)
@@ -146,7 +146,7 @@ func Read(dir string) (*Manifest, error) {
 	}
 	var m Manifest
 	if err := json.Unmarshal(data, &m); err != nil {
-		return nil, fmt.Errorf("%s: no account of a job: %w", path, err)
+		return nil, fmt.Errorf("%s: no manifest of a job: %w", path, err)
 	}
 	for _, files := range m.Done {
 		for _, f := range files {
@@ -158,7 +158,7 @@ func Read(dir string) (*Manifest, error) {
 	return &m, nil
 }
 
-// whole reports whether files are on disk as the account says.
+// whole reports whether files are on disk as the manifest says.
 func whole(dir string, files []File) bool {
 	return !slices.ContainsFunc(files, func(f File) bool {
 		g, err := fileOf(dir, f.Name)
@@ -230,7 +230,7 @@ func cause(err error) error {
 	return err
 }
 
-// Merge puts the finished items of folders that hold parts of one job into dir, and returns the account of the whole.
+// Merge puts the finished items of folders that hold parts of one job into dir, and returns the manifest of the whole.
 // The parts must be of the same command, arguments, program and plan; an item that two parts finished must have the same
 // files in both; one that none finished is an error.
 func Merge(dir string, parts []string) (*Manifest, error) {
@@ -288,7 +288,7 @@ func Merge(dir string, parts []string) (*Manifest, error) {
 				return nil, err
 			}
 			if g, err := fileOf(dir, f.Name); err != nil || g != f {
-				return nil, fmt.Errorf("%s: it is not as the account in %s says", filepath.Join(from[it.Name], f.Name), from[it.Name])
+				return nil, fmt.Errorf("%s: it is not as the manifest in %s says", filepath.Join(from[it.Name], f.Name), from[it.Name])
 			}
 			it.Files = append(it.Files, f.Name)
 		}

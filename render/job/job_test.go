@@ -62,7 +62,7 @@ func TestTakeOver(t *testing.T) {
 	require.ErrorContains(t, err, "holds a sheet; give another folder for this turntable")
 }
 
-// Parts join to the account of one run; parts that don't belong together are refused by what differs.
+// Parts join to the manifest of one run; parts that don't belong together are refused by what differs.
 func TestMerge(t *testing.T) {
 	m := plan("1", "2", "3")
 	part := func(m Manifest, texts map[int]string) string {
@@ -99,7 +99,7 @@ func TestMerge(t *testing.T) {
 	}
 	put(t, b, "b.exr", "damaged")
 	_, err = Merge(t.TempDir(), []string{a, b})
-	require.ErrorContains(t, err, "it is not as the account")
+	require.ErrorContains(t, err, "it is not as the manifest")
 }
 
 func TestSpace(t *testing.T) {
