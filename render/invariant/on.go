@@ -1,0 +1,6 @@
+//go:build invariants
+
+package invariant
+
+// On says whether checks are compiled in.
+const On = true
