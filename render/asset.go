@@ -18,6 +18,7 @@ import (
 	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
 	"catchlight/scene/meshio"
+	"catchlight/scene/parallel"
 	"catchlight/scene/pupil"
 	"catchlight/scene/texture"
 )
@@ -444,7 +445,7 @@ func (p *preparer) judge(s *shells, d *scene.Eye) error {
 		s.notes = append(s.notes, fmt.Sprintf("the inner shell pokes through the outer shell at %d of %d vertices looked at: light is lost or wrong there", out, of))
 	}
 	caps := s.inner.Part
-	s.inner.Part = cavity(s.inner, inner, outer, parallel(p.o.workers()))
+	s.inner.Part = cavity(s.inner, inner, outer, p.o.workers())
 	for i, q := range caps {
 		if q == mesh.Backing {
 			s.inner.Part[i] = q
@@ -541,7 +542,7 @@ func pierced(m *mesh.Mesh, b *accel.BVH, in *mesh.Mesh) (out, of int) {
 
 // cavity returns the part of each triangle of the inner shell: one whose rays outward mostly meet the inner shell
 // again before the outer faces a cavity and absorbs, as the choroid and the back of the iris do.
-func cavity(m *mesh.Mesh, inner, outer *accel.BVH, rows func(n int, row func(y int))) []mesh.Part {
+func cavity(m *mesh.Mesh, inner, outer *accel.BVH, workers int) []mesh.Part {
 	const rays = 16
 	var fan [rays]geom.Vec
 	for i := range fan {
@@ -550,8 +551,7 @@ func cavity(m *mesh.Mesh, inner, outer *accel.BVH, rows func(n int, row func(y i
 	part := make([]mesh.Part, len(m.Tri))
 	eps := 1e-5 * m.Bounds().Size().MaxAbs()
 	const block = 256
-	rows((len(m.Tri)+block-1)/block, func(y int) {
-		sc := accel.NewScratch()
+	parallel.With((len(m.Tri)+block-1)/block, workers, accel.NewScratch, func(sc *accel.Scratch, y int) {
 		for i := y * block; i < min(len(m.Tri), (y+1)*block); i++ {
 			t := m.Tri[i]
 			a, b, c := m.P[t[0]], m.P[t[1]], m.P[t[2]]

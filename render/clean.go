@@ -2,8 +2,6 @@ package render
 
 import (
 	"math"
-	"sync"
-	"sync/atomic"
 
 	"catchlight/render/accel"
 	"catchlight/render/denoise"
@@ -15,6 +13,7 @@ import (
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
+	"catchlight/scene/parallel"
 )
 
 // layers are what a film keeps apart: what eyes mirror where the picture is to be denoised, so that highlights stay sharp.
@@ -70,33 +69,24 @@ func (p *Prepared) features(f *film.Film, workers int) [featureCount][]float32 {
 		out[i] = make([]float32, w*h)
 	}
 	frame := p.Scene.Camera.Frame()
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range max(1, workers) {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			smp, sc := sampler.New(uint64(p.Description.Picture.Seed)), accel.NewScratch()
-			for {
-				y := int(next.Add(1)) - 1
-				if y >= h {
-					return
-				}
-				for x := range w {
-					var sum [featureCount]float64
-					for i := range featureSamples {
-						smp.Start(uint64(y*w+x), 0, uint32(i))
-						dx, dy := p.Filter.Sample(smp.D2(0, sampler.Pixel, 0))
-						p.feature(sc, &smp, frame, float64(x)+0.5+dx, float64(y)+0.5+dy, &sum)
-					}
-					for k := range sum {
-						out[k][y*w+x] = float32(sum[k] / featureSamples)
-					}
-				}
-			}
-		}()
+	type looker struct {
+		smp sampler.Sampler
+		sc  *accel.Scratch
 	}
-	wg.Wait()
+	own := func() *looker { return &looker{sampler.New(uint64(p.Description.Picture.Seed)), accel.NewScratch()} }
+	parallel.With(h, workers, own, func(l *looker, y int) {
+		for x := range w {
+			var sum [featureCount]float64
+			for i := range featureSamples {
+				l.smp.Start(uint64(y*w+x), 0, uint32(i))
+				dx, dy := p.Filter.Sample(l.smp.D2(0, sampler.Pixel, 0))
+				p.feature(l.sc, &l.smp, frame, float64(x)+0.5+dx, float64(y)+0.5+dy, &sum)
+			}
+			for k := range sum {
+				out[k][y*w+x] = float32(sum[k] / featureSamples)
+			}
+		}
+	})
 	return out
 }
 

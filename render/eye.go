@@ -222,7 +222,7 @@ func (p *preparer) builtShells(d *scene.Eye, m *making) (*shells, error) {
 // tissue makes the maps over the volume. With a cache the way from directions to texture coordinates is a stage of its
 // own, so that a saved picture costs a look-up a texel.
 func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
-	rows := parallel(p.o.workers())
+	workers := p.o.workers()
 	// Rounded as the table keeps it, so that a cache changes no bit.
 	look := func(_ int, v geom.Vec) (geom.UV, float64) {
 		uv, w := s.front(v)
@@ -234,7 +234,7 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 			frozen.Directions(d.MapSize, func(i int, v geom.Vec) {
 				uv, w := s.front(v)
 				t[3*i], t[3*i+1], t[3*i+2] = float32(uv.U), float32(uv.V), float32(w)
-			}, rows)
+			}, workers)
 			return t, nil
 		})
 		if err != nil {
@@ -257,7 +257,7 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 			c.film = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 				uv, _ := look(i, v)
 				return film.RGB(uv, 0)
-			}, rows)
+			}, workers)
 		}
 		lend := s.lentMap.Valid() && !s.own.picture
 		lendIris, lendWhite := lend && !d.Iris.Colour.Given, lend && !d.Sclera.Colour.Given
@@ -278,16 +278,16 @@ func (p *preparer) tissue(name string, s *shells, d *scene.Eye) (*coat, error) {
 				q[k] = max(0, min(q[k], maxColour))
 			}
 			return q
-		}, rows)
+		}, workers)
 		if d.Iris.SigmaS == nil && d.Sclera.SigmaS == nil {
-			c.alpha = c.colour.Map(func(q colour.RGB) colour.RGB { return albedo(q, nil, nil) }, rows)
+			c.alpha = c.colour.Map(func(q colour.RGB) colour.RGB { return albedo(q, nil, nil) }, workers)
 			return c, nil
 		}
 		c.alpha = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 			uv, w := look(i, v)
 			return colour.Lerp(albedo(white.RGB(uv, 0).Mul(whiteTint), d.Sclera.SigmaA, d.Sclera.SigmaS),
 				albedo(iris.RGB(uv, 0).Mul(irisTint), d.Iris.SigmaA, d.Iris.SigmaS), w)
-		}, rows)
+		}, workers)
 		return c, nil
 	})
 }

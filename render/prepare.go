@@ -17,8 +17,6 @@ import (
 	"runtime"
 	"runtime/debug"
 	"slices"
-	"sync"
-	"sync/atomic"
 
 	"catchlight/light"
 	"catchlight/material/fresnel"
@@ -793,26 +791,4 @@ func (p *preparer) camera() {
 		}
 	}
 	p.out.CameraIn = enclosing
-}
-
-// parallel calls row for 0..n-1 from several goroutines.
-func parallel(workers int) func(n int, row func(y int)) {
-	return func(n int, row func(y int)) {
-		var next atomic.Int64
-		var wg sync.WaitGroup
-		for w := 0; w < workers; w++ {
-			wg.Add(1)
-			go func() {
-				defer wg.Done()
-				for {
-					y := int(next.Add(1)) - 1
-					if y >= n {
-						return
-					}
-					row(y)
-				}
-			}()
-		}
-		wg.Wait()
-	}
 }

@@ -10,6 +10,7 @@ import (
 	"catchlight/render/imgcmp"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
+	"catchlight/scene/parallel"
 )
 
 // Zone is what a pixel shows, as far as pictures of eyes are judged by it.
@@ -64,8 +65,7 @@ func (p *Prepared) Regions(o Options) *Regions {
 	w, h := p.Description.Picture.Width, p.Description.Picture.Height
 	r := &Regions{Width: w, Height: h, Zone: make([]Zone, w*h), Eye: make([]int16, w*h), Eyes: p.EyeNames()}
 	source, shown := make([]float64, w*h), make([]float64, w*h) // luminance before and after the mirror, W/(m^2 sr)
-	parallel(o.workers())(h, func(y int) {
-		sc := accel.NewScratch()
+	parallel.With(h, o.workers(), accel.NewScratch, func(sc *accel.Scratch, y int) {
 		for x := range w {
 			i := y*w + x
 			px, py := float64(x)+0.5, float64(y)+0.5

@@ -17,12 +17,12 @@ import (
 	"runtime"
 	"slices"
 	"strings"
-	"sync"
 	"sync/atomic"
 	"time"
 
 	"catchlight/render/accel"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 )
 
 func main() {
@@ -239,21 +239,6 @@ var sink atomic.Uint64
 // clock returns the seconds that n pieces of work take by that many workers.
 func clock(work func(i int), n, workers int) float64 {
 	start := time.Now()
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range workers {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= n {
-					return
-				}
-				work(i)
-			}
-		}()
-	}
-	wg.Wait()
+	parallel.Each(n, workers, work)
 	return time.Since(start).Seconds()
 }

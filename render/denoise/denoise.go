@@ -3,10 +3,9 @@ package denoise
 import (
 	"fmt"
 	"math"
-	"sync"
-	"sync/atomic"
 
 	"catchlight/scene/colour"
+	"catchlight/scene/parallel"
 )
 
 const (
@@ -54,25 +53,11 @@ func Clean(in *Input, workers int) ([]colour.RGB, error) {
 	c.spread()
 	c.scale()
 	nx, ny := (in.W+tile-1)/tile, (in.H+tile-1)/tile
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range max(1, workers) {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			b := newBench(len(in.Features))
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= nx*ny {
-					return
-				}
-				for half := range 2 {
-					c.tile(b, i%nx*tile, i/nx*tile, half)
-				}
-			}
-		}()
-	}
-	wg.Wait()
+	parallel.With(nx*ny, workers, func() *bench { return newBench(len(in.Features)) }, func(b *bench, i int) {
+		for half := range 2 {
+			c.tile(b, i%nx*tile, i/nx*tile, half)
+		}
+	})
 	return c.out, nil
 }
 

@@ -8,6 +8,7 @@ import (
 	"catchlight/render/accel"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 	"catchlight/scene/texture"
 )
 
@@ -182,21 +183,21 @@ type VolumeMap struct {
 // VolumeShare is tan(angle/2) of the direction that lies at half the map's radius: 35 degrees, just outside the iris.
 const VolumeShare = 0.315
 
-// NewVolumeMap makes a map of n x n texels by asking f for each texel i and its direction d (unit, eye frame). Rows are made in
-// parallel by the caller if it wishes: f is called in order here.
-func NewVolumeMap(n int, f func(i int, d geom.Vec) colour.RGB, parallel func(n int, row func(y int))) *VolumeMap {
+// NewVolumeMap makes a map of n x n texels by asking f for each texel i and its direction d (unit, eye frame). Rows
+// are made by that many workers.
+func NewVolumeMap(n int, f func(i int, d geom.Vec) colour.RGB, workers int) *VolumeMap {
 	m := &VolumeMap{n: n, pix: make([]float32, 3*n*n)}
 	Directions(n, func(i int, d geom.Vec) {
 		c := f(i, d)
 		m.pix[3*i], m.pix[3*i+1], m.pix[3*i+2] = float32(c[0]), float32(c[1]), float32(c[2])
-	}, parallel)
+	}, workers)
 	return m
 }
 
 // Directions calls f for each texel of a map of n x n: its number in reading order and its direction.
-func Directions(n int, f func(i int, d geom.Vec), parallel func(n int, row func(y int))) {
+func Directions(n int, f func(i int, d geom.Vec), workers int) {
 	m := &VolumeMap{n: n}
-	parallel(n, func(y int) {
+	parallel.Each(n, workers, func(y int) {
 		for x := 0; x < n; x++ {
 			f(y*n+x, m.direction(x, y))
 		}
@@ -204,9 +205,9 @@ func Directions(n int, f func(i int, d geom.Vec), parallel func(n int, row func(
 }
 
 // Map returns the map of g(c) for each texel's c.
-func (m *VolumeMap) Map(g func(c colour.RGB) colour.RGB, parallel func(n int, row func(y int))) *VolumeMap {
+func (m *VolumeMap) Map(g func(c colour.RGB) colour.RGB, workers int) *VolumeMap {
 	out := &VolumeMap{n: m.n, pix: make([]float32, len(m.pix))}
-	parallel(m.n, func(y int) {
+	parallel.Each(m.n, workers, func(y int) {
 		for i := 3 * y * m.n; i < 3*(y+1)*m.n; i += 3 {
 			c := g(colour.RGB{float64(m.pix[i]), float64(m.pix[i+1]), float64(m.pix[i+2])})
 			out.pix[i], out.pix[i+1], out.pix[i+2] = float32(c[0]), float32(c[1]), float32(c[2])

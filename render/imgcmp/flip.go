@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"catchlight/scene/colour"
+	"catchlight/scene/parallel"
 )
 
 // PixelsPerDegree returns how many pixels one degree of a viewer's field holds: distance from the screen and width of the
@@ -387,27 +388,19 @@ func HDRFLIP(a, reference []colour.RGB, width int, perDegree float64, workers in
 	if len(a) > hugePicture {
 		workers = 1
 	}
-	var wg sync.WaitGroup
 	var mutex sync.Mutex
-	free := make(chan struct{}, max(workers, 1))
-	for n := range e.Count {
-		wg.Add(1)
-		free <- struct{}{}
-		go func() {
-			defer func() { <-free; wg.Done() }()
-			ev := e.At(n)
-			m := k.compare(expose(a, ev), expose(reference, ev))
-			mutex.Lock()
-			defer mutex.Unlock()
-			for i, v := range m {
-				// Of equal ones the lowest exposure counts, whichever is ready first.
-				if v > worst[i] || v == worst[i] && v > 0 && ev < at[i] {
-					worst[i], at[i] = v, ev
-				}
+	parallel.Each(e.Count, workers, func(n int) {
+		ev := e.At(n)
+		m := k.compare(expose(a, ev), expose(reference, ev))
+		mutex.Lock()
+		defer mutex.Unlock()
+		for i, v := range m {
+			// Of equal ones the lowest exposure counts, whichever is ready first.
+			if v > worst[i] || v == worst[i] && v > 0 && ev < at[i] {
+				worst[i], at[i] = v, ev
 			}
-		}()
-	}
-	wg.Wait()
+		}
+	})
 	return worst, at, e, nil
 }
 

@@ -10,6 +10,7 @@ import (
 	"catchlight/render/raster/shading"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 )
 
 // behindCornea is the light that a cornea lets onto the iris' smooth form, baked: maps over the square of the relief. Values are basic
@@ -72,9 +73,9 @@ func (k *Look) newBehindCornea(y *eyeLook) *behindCornea {
 	c := &behindCornea{reach: y.relief.reach, base: y.relief.smooth(), n: causticSide, m: transferSide}
 	d := k.dome(y.e, c.reach, causticGrid)
 	c.lamps = make([][]float32, len(k.lamps))
-	cover.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &d, &k.lamps[i]) })
+	parallel.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &d, &k.lamps[i]) })
 	c.far, c.back = make([]colour.RGB, c.m*c.m), make([]float64, c.m*c.m)
-	cover.Each(c.m, k.workers, func(j int) {
+	parallel.Each(c.m, k.workers, func(j int) {
 		sc := accel.NewScratch()
 		for i := range c.m {
 			c.far[j*c.m+i], c.back[j*c.m+i] = k.transfer(y, c, sc, i, j)

@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"catchlight/render/frozen"
-	"catchlight/render/raster/cover"
 	"catchlight/render/raster/shading"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -98,7 +97,6 @@ func (k *Look) apex(e *frozen.Eye) (z, radius float64) {
 // tint bakes the colour of the tissue, seen through the vessels on top on the way in and out, in the map's own layout.
 func (k *Look) tint(e *frozen.Eye) texture.Map {
 	n := k.set.TextureSize
-	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
 	pix := make([]float32, 3*n*n)
 	frozen.Directions(n, func(i int, d geom.Vec) {
 		c := e.Tissue.Colour.At(d)
@@ -109,7 +107,7 @@ func (k *Look) tint(e *frozen.Eye) texture.Map {
 		for j := range c {
 			pix[3*i+j] = float32(c[j])
 		}
-	}, rows)
+	}, k.workers)
 	return quantised(pix, n, k.set.TextureBits, texture.SRGB8, texture.SRGB16, colour.EncodeSRGB)
 }
 

@@ -15,6 +15,7 @@ import (
 	"catchlight/scene"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 )
 
 // Look is a scene ready to be drawn. Nothing writes to it after Bake.
@@ -322,7 +323,7 @@ func (k *Look) Draw(ctx context.Context) (*Picture, error) {
 	f.shadows(f.region())
 	p := &Picture{Width: k.width, Height: k.height, Mean: make([]colour.RGB, k.width*k.height), Alpha: make([]float64, k.width*k.height)}
 	f.out = p
-	cover.Each(k.height, k.workers, func(y int) {
+	parallel.Each(k.height, k.workers, func(y int) {
 		if ctx.Err() != nil {
 			return
 		}
@@ -353,7 +354,7 @@ func (k *frame) glaze(ctx context.Context) {
 	}
 	n := k.buf.Samples
 	buf := pass.Draw(n, k.workers)
-	cover.Each(k.height, k.workers, func(y int) {
+	parallel.Each(k.height, k.workers, func(y int) {
 		if ctx.Err() != nil {
 			return
 		}

@@ -65,7 +65,6 @@ func (k *Look) newLow(index int32, most int) (s solid, ok bool) {
 func (k *Look) bakeNormals(e *frozen.Eye) texture.Map {
 	n := k.set.TextureSize
 	pix := make([]float32, 3*n*n)
-	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
 	scratch := newScratches()
 	frozen.Directions(n, func(i int, d geom.Vec) {
 		sc := scratch.Get().(*accel.Scratch)
@@ -76,7 +75,7 @@ func (k *Look) bakeNormals(e *frozen.Eye) texture.Map {
 			v = p.N
 		}
 		pix[3*i], pix[3*i+1], pix[3*i+2] = float32(0.5+0.5*v.X), float32(0.5+0.5*v.Y), float32(0.5+0.5*v.Z)
-	}, rows)
+	}, k.workers)
 	return quantised(pix, n, k.set.TextureBits, texture.Signal8, texture.Signal16, func(v float64) float64 { return v })
 }
 

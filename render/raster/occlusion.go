@@ -6,10 +6,10 @@ import (
 
 	"catchlight/render/accel"
 	"catchlight/render/frozen"
-	"catchlight/render/raster/cover"
 	"catchlight/render/raster/shading"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 )
 
 // Occlusion: how much of the surroundings plain objects such as lids and cards hide from an eye, and what they show in the mirror of its
@@ -31,7 +31,6 @@ const (
 
 func (k *Look) newVeil(y *eyeLook) *veil {
 	v := &veil{n: veilSide, pix: make([]float32, 4*veilSide*veilSide)}
-	rows := func(n int, row func(y int)) { cover.Each(n, k.workers, row) }
 	scratch := newScratches()
 	frozen.Directions(v.n, func(i int, d geom.Vec) {
 		o := v.pix[4*i : 4*i+4]
@@ -60,7 +59,7 @@ func (k *Look) newVeil(y *eyeLook) *veil {
 		for c := range bounced {
 			o[1+c] = float32(bounced[c] * math.Pi / veilLooks)
 		}
-	}, rows)
+	}, k.workers)
 	return v
 }
 
@@ -104,7 +103,7 @@ func (r *relief) crevices(workers int) []float32 {
 	m := r.n / every
 	coarse := make([]float32, m*m)
 	texel := 2 * r.reach / float64(r.n)
-	cover.Each(m, workers, func(j int) {
+	parallel.Each(m, workers, func(j int) {
 		for i := range m {
 			x0, y0 := i*every+every/2, j*every+every/2
 			z := r.z[y0*r.n+x0]
@@ -131,7 +130,7 @@ func (r *relief) crevices(workers int) []float32 {
 	})
 	out := make([]float32, r.n*r.n)
 	c := relief{reach: r.reach, n: m}
-	cover.Each(r.n, workers, func(j int) {
+	parallel.Each(r.n, workers, func(j int) {
 		for i := range r.n {
 			out[j*r.n+i] = float32(c.read(coarse, ((float64(i)+0.5)/float64(r.n)*2-1)*r.reach, (1-(float64(j)+0.5)/float64(r.n)*2)*r.reach))
 		}
@@ -153,7 +152,7 @@ type probe struct {
 func (k *Look) newProbe(y *eyeLook) *probe {
 	n := 2 * k.set.PrefilterSize // sharper than the surroundings: what stands near is mirrored large
 	p := &probe{centre: y.object.ToWorld.T, n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
-	cover.Each(p.n, k.workers, func(j int) {
+	parallel.Each(p.n, k.workers, func(j int) {
 		sc := accel.NewScratch()
 		for i := range p.n {
 			r := geom.Ray{O: p.centre, D: shading.Direction(p.n, i, j).Unit()}

@@ -6,10 +6,10 @@ import (
 
 	"catchlight/material/tissue"
 	"catchlight/render/frozen"
-	"catchlight/render/raster/cover"
 	"catchlight/render/raster/shading"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 )
 
 // spreadOf returns how light spreads in a zone of an eye, of extinction sigma, in mm of the world; in tells the zone's directions.
@@ -64,12 +64,12 @@ func (s *skin) add(i int, q *answer, f *fragment, a colour.RGB) {
 // spread blurs the irradiance across, then down, and adds what it gives to the picture.
 func (s *skin) spread(ctx context.Context, mean []colour.RGB, workers int) {
 	across, down := make([][3]float32, len(s.e)), make([][3]float32, len(s.e))
-	cover.Each(s.height, workers, func(y int) {
+	parallel.Each(s.height, workers, func(y int) {
 		if ctx.Err() == nil {
 			s.line(s.e, across, y*s.width, 1, s.width, 0)
 		}
 	})
-	cover.Each(s.width, workers, func(x int) {
+	parallel.Each(s.width, workers, func(x int) {
 		if ctx.Err() != nil {
 			return
 		}

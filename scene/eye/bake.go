@@ -5,6 +5,7 @@ import (
 
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 	"catchlight/scene/texture"
 )
 
@@ -64,7 +65,7 @@ func (k *canvas) texel(x, y int) (a, film colour.RGB) {
 func (k *canvas) paint() (albedo, film *texture.Image) {
 	n := k.n
 	pix, over := make([]float32, n*n*3), make([]float32, n*n*3)
-	parallel(n, 8, func(y0, y1 int) {
+	parallel.Runs(n, 8, func(y0, y1 int) {
 		for at := 3 * y0 * n; at < 3*y1*n; at += 3 {
 			a, f := k.texel(at/3%n, at/3/n)
 			for i := range 3 {
@@ -120,7 +121,7 @@ const coarse = 4
 func newWhite(p *Params, c *chart, vs *veins, size int, zoom float64) *white {
 	w := &white{p: p, veins: vs, limbus: math.Asin(p.LimbusRadius / p.GlobeRadius), n: (size+coarse-1)/coarse + 1}
 	w.base = make([]colour.RGB, w.n*w.n)
-	parallel(w.n, 8, func(j0, j1 int) {
+	parallel.Runs(w.n, 8, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range w.n {
 				u, v := zoom*((float64(i*coarse)+0.5)/float64(size)-0.5), zoom*(0.5-(float64(j*coarse)+0.5)/float64(size))

@@ -3,6 +3,7 @@ package eye
 import (
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
+	"catchlight/scene/parallel"
 	"catchlight/scene/texture"
 )
 
@@ -61,7 +62,7 @@ func Grow(p Params) (*Eye, error) {
 	w := newWobble(&p, c, prof)
 	e.iris = newIris(&p, e.IrisZ)
 	sh := newShells(&p, prof, w, e.iris)
-	both(func() {
+	parallel.Both(func() {
 		e.veins = newVeins(&p)
 		e.Outer = sh.outer(c)
 	}, func() {

@@ -8,6 +8,7 @@ import (
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
+	"catchlight/scene/parallel"
 )
 
 // Kind names a map that Bake makes. All are laid out by the chart of the inner shell.
@@ -92,7 +93,7 @@ func (e *Eye) bake(kind Kind, size int, zoom float64, row func(y int, v []float3
 		b.rise()
 	}
 	c := kind.Channels()
-	parallel(size, 4, func(y0, y1 int) {
+	parallel.Runs(size, 4, func(y0, y1 int) {
 		v := make([]float32, size*c)
 		for y := y0; y < y1; y++ {
 			for x := range size {
@@ -107,7 +108,7 @@ func (e *Eye) bake(kind Kind, size int, zoom float64, row func(y int, v []float3
 // rise fills the heights.
 func (b *baker) rise() {
 	b.height = make([]float32, b.n*b.n)
-	parallel(b.n, 4, func(y0, y1 int) {
+	parallel.Runs(b.n, 4, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for x := range b.n {
 				b.height[y*b.n+x] = float32(b.heightAt(b.place(x, y)))
@@ -391,7 +392,7 @@ func Tile(n int, size, longest, degrees float64, seed uint64, row func(y int, v 
 		}
 	}
 	gain := math.Tan(geom.Radians(degrees)) / math.Sqrt(sum)
-	parallel(n, 4, func(y0, y1 int) {
+	parallel.Runs(n, 4, func(y0, y1 int) {
 		v := make([]float32, 3*n)
 		for y := y0; y < y1; y++ {
 			for x := range n {

@@ -1,6 +1,9 @@
 package eye
 
-import "math"
+import (
+	"catchlight/scene/parallel"
+	"math"
+)
 
 // bead is one point of a strand: where it is in the iris plane, how thick it is, how high it lies, and its share of
 // stroma and pigment relative to the place it crosses. Lengths in mm.
@@ -49,7 +52,7 @@ func (l *layer) draw(strokes []stroke) {
 			lists[k] = append(lists[k], int32(i))
 		}
 	}
-	parallel(bands, 1, func(k0, k1 int) {
+	parallel.Runs(bands, 1, func(k0, k1 int) {
 		for k := k0; k < k1; k++ {
 			for _, i := range lists[k] {
 				l.drawOne(&strokes[i], k*band, min(l.n, (k+1)*band))
@@ -129,12 +132,12 @@ func (l *layer) blur(v []float32, sigma float64) []float32 {
 	r := max(1, int(math.Round(math.Sqrt(4*sigma*sigma+1)-1)/2))
 	a, b := append([]float32(nil), v...), make([]float32, len(v))
 	for range 3 {
-		parallel(l.n, 32, func(j0, j1 int) {
+		parallel.Runs(l.n, 32, func(j0, j1 int) {
 			for j := j0; j < j1; j++ {
 				box(b[j*l.n:(j+1)*l.n], a[j*l.n:(j+1)*l.n], l.n, 1, r)
 			}
 		})
-		parallel(l.n, 32, func(i0, i1 int) {
+		parallel.Runs(l.n, 32, func(i0, i1 int) {
 			for i := i0; i < i1; i++ {
 				box(a[i:], b[i:], l.n, l.n, r)
 			}

@@ -7,6 +7,7 @@ import (
 
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 )
 
 // tissue is the baked relief and colour of the iris over its plane.
@@ -130,7 +131,7 @@ func (pa *painter) fold(r *rand.Rand, n int) {
 // ground lays the floor beneath all strands.
 func (pa *painter) ground() {
 	t := pa.t
-	parallel(t.n, 8, func(j0, j1 int) {
+	parallel.Runs(t.n, 8, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range t.n {
 				x, y := t.place(i, j)
@@ -147,7 +148,7 @@ func (pa *painter) ground() {
 func (pa *painter) finish() {
 	t, ir := pa.t, pa.ir
 	fine := t.blur(t.h, 0.14*t.ppm)
-	parallel(t.n, 8, func(j0, j1 int) {
+	parallel.Runs(t.n, 8, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range t.n {
 				x, y := t.place(i, j)

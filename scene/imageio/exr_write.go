@@ -14,11 +14,10 @@ import (
 	"runtime"
 	"slices"
 	"strings"
-	"sync"
-	"sync/atomic"
 
 	"catchlight/scene/colour"
 	"catchlight/scene/half"
+	"catchlight/scene/parallel"
 )
 
 // exrLevel is the effort of deflate, its default. In a trial level 1 saved 20 % of the time and gave files 6 to 10 % larger.
@@ -149,24 +148,24 @@ func exrBody(out io.Writer, head []byte, w, h int, channels []EXRChannel) error 
 	// Blocks are packed by all processors; each depends on nothing but its own lines.
 	packed := make([][]byte, count)
 	errs := make([]error, count)
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), count) {
-		wg.Go(func() {
-			raw := make([]byte, 0, lines*w*texel)
-			var buf bytes.Buffer
-			z, _ := zlib.NewWriterLevel(&buf, exrLevel)
-			for b := int(next.Add(1)) - 1; b < count; b = int(next.Add(1)) - 1 {
-				raw = exrLines(raw[:0], channels, w, b*lines, min(h, (b+1)*lines))
-				p, err := exrPack(z, &buf, raw)
-				if len(p) >= len(raw) {
-					p = raw
-				}
-				packed[b], errs[b] = slices.Clone(p), err
-			}
-		})
+	type packer struct {
+		raw []byte
+		buf bytes.Buffer
+		z   *zlib.Writer
 	}
-	wg.Wait()
+	own := func() *packer {
+		k := &packer{raw: make([]byte, 0, lines*w*texel)}
+		k.z, _ = zlib.NewWriterLevel(&k.buf, exrLevel)
+		return k
+	}
+	parallel.With(count, runtime.GOMAXPROCS(0), own, func(k *packer, b int) {
+		k.raw = exrLines(k.raw[:0], channels, w, b*lines, min(h, (b+1)*lines))
+		p, err := exrPack(k.z, &k.buf, k.raw)
+		if len(p) >= len(k.raw) {
+			p = k.raw
+		}
+		packed[b], errs[b] = slices.Clone(p), err
+	})
 	if err := errors.Join(errs...); err != nil {
 		return err
 	}

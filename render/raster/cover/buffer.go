@@ -1,10 +1,9 @@
 package cover
 
 import (
+	"catchlight/scene/parallel"
 	"fmt"
 	"math"
-	"sync"
-	"sync/atomic"
 )
 
 // None is the triangle of a sample that nothing covers.
@@ -90,7 +89,7 @@ func (p *Pass) tiles(workers int, f func(list []uint32, x0, y0, x1, y1 int32)) {
 		list[at[tile]] = uint32(id)
 		at[tile]++
 	})
-	Each(nx*ny, workers, func(i int) {
+	parallel.Each(nx*ny, workers, func(i int) {
 		x, y := int32(i%nx*tileSide), int32(i/nx*tileSide)
 		f(list[start[i]:start[i+1]], x, y, min(x+tileSide, int32(w)), min(y+tileSide, int32(h)))
 	})
@@ -133,22 +132,4 @@ func (t *triangle) draw(b *Buffer, id uint32, x0, y0, x1, y1 int32, cut Cut) {
 			}
 		}
 	}
-}
-
-// Each calls f for 0 to n-1 from several goroutines and returns when all are done.
-func Each(n, workers int, f func(i int)) {
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range max(1, workers) {
-		wg.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= n {
-					return
-				}
-				f(i)
-			}
-		})
-	}
-	wg.Wait()
 }

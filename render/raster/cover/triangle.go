@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 )
 
 // subpixel is the number of steps that a pixel has in the whole numbers of coverage.
@@ -59,7 +60,7 @@ const chunk = 8192
 func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, object int32, side Side, workers int) {
 	v := &p.view
 	cs := make([]corner, len(points))
-	Each((len(points)+chunk-1)/chunk, workers, func(n int) {
+	parallel.Each((len(points)+chunk-1)/chunk, workers, func(n int) {
 		for i := n * chunk; i < min(len(points), (n+1)*chunk); i++ {
 			q := points[i]
 			cs[i] = corner{x: v.X.At(q), y: v.Y.At(q), w: v.W.At(q), z: v.Z.At(q)}
@@ -67,7 +68,7 @@ func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, object int32, side Side, 
 	})
 	width, height := float64(v.Width), float64(v.Height)
 	parts := make([][]triangle, (len(tri)+chunk-1)/chunk)
-	Each(len(parts), workers, func(n int) {
+	parallel.Each(len(parts), workers, func(n int) {
 		out := make([]triangle, 0, chunk)
 		buf, spare := make([]corner, 0, 16), make([]corner, 0, 16)
 		for i := n * chunk; i < min(len(tri), (n+1)*chunk); i++ {

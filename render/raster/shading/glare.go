@@ -3,8 +3,8 @@ package shading
 import (
 	"math"
 
-	"catchlight/render/raster/cover"
 	"catchlight/scene/colour"
+	"catchlight/scene/parallel"
 )
 
 // scattered returns the share of a point's light that the eye scatters out of the angle t (degrees): all but the sharp core of the
@@ -43,7 +43,7 @@ func Glare(pix []colour.RGB, width, height int, degrees, share float64, workers 
 	for len(pyramid) <= levels {
 		a := &pyramid[len(pyramid)-1]
 		b := layer{a.w / 2, a.h / 2, make([]colour.RGB, a.w*a.h/4)}
-		cover.Each(b.h, workers, func(y int) {
+		parallel.Each(b.h, workers, func(y int) {
 			for x := range b.w {
 				i := 2*y*a.w + 2*x
 				b.pix[y*b.w+x] = a.pix[i].Add(a.pix[i+1]).Add(a.pix[i+a.w]).Add(a.pix[i+a.w+1]).Scale(0.25)
@@ -80,7 +80,7 @@ func Glare(pix []colour.RGB, width, height int, degrees, share float64, workers 
 			}
 			return max(0, lo), min(n-1, lo+1), f
 		}
-		cover.Each(a.h, workers, func(y int) {
+		parallel.Each(a.h, workers, func(y int) {
 			y0, y1, fy := at(y, up.h)
 			for x := range a.w {
 				x0, x1, fx := at(x, up.w)

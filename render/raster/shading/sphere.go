@@ -5,9 +5,9 @@ import (
 	"math/bits"
 
 	"catchlight/material/microfacet"
-	"catchlight/render/raster/cover"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
 )
 
 // Sphere is light from all directions as a picture of n x n texels (n a power of two) with smaller copies, and copies that
@@ -43,7 +43,7 @@ const prefilterSamples = 128
 func NewSphere(n, workers int, f func(x, y int) colour.RGB) *Sphere {
 	s := &Sphere{}
 	base := newLevel(n)
-	cover.Each(n, workers, func(y int) {
+	parallel.Each(n, workers, func(y int) {
 		for x := range n {
 			base.set(x, y, f(x, y))
 		}
@@ -55,7 +55,7 @@ func NewSphere(n, workers int, f func(x, y int) colour.RGB) *Sphere {
 	s.rough = append(s.rough, base)
 	for k := 1; k < len(roughAlpha); k++ {
 		l := newLevel(min(n, roughSide[k]))
-		cover.Each(l.n, workers, func(y int) {
+		parallel.Each(l.n, workers, func(y int) {
 			for x := range l.n {
 				l.set(x, y, s.smear(Direction(l.n, x, y).Unit(), roughAlpha[k]))
 			}
