@@ -468,12 +468,8 @@ func (m *making) read(path scene.Path, wrap string, as imageio.As) (texture.Map,
 }
 
 // spaces are the primaries and whites of the colour spaces that a map may be in beside Rec. 709.
-//
-// Sources: SMPTE RP 431-2 with the white of Rec. 709; ITU-R BT.2020-2; Academy S-2014-004 (AP1).
 var spaces = map[string]colour.Primaries{
-	"p3":             {0.680, 0.320, 0.265, 0.690, 0.150, 0.060, 0.3127, 0.3290},
-	"linear-rec2020": {0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290},
-	"linear-ap1":     {0.713, 0.293, 0.165, 0.830, 0.128, 0.044, 0.32168, 0.33767},
+	"p3": colour.P3, "linear-rec2020": colour.Rec2020, "linear-ap1": colour.AP1,
 }
 
 // bigPicture is the number of texels from which a picture's decoding is cleaned up after at once.

@@ -11,6 +11,14 @@ type Primaries [8]float64
 // Rec709 are the primaries and the white (D65) of all colours in memory. Source: ITU-R BT.709-6.
 var Rec709 = Primaries{0.64, 0.33, 0.30, 0.60, 0.15, 0.06, 0.3127, 0.3290}
 
+// The sets beside it that pictures may be in. Sources: SMPTE RP 431-2 with the white of Rec. 709; ITU-R BT.2020-2; Academy
+// S-2014-004 (AP1).
+var (
+	P3      = Primaries{0.680, 0.320, 0.265, 0.690, 0.150, 0.060, 0.3127, 0.3290}
+	Rec2020 = Primaries{0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290}
+	AP1     = Primaries{0.713, 0.293, 0.165, 0.830, 0.128, 0.044, 0.32168, 0.33767}
+)
+
 // Near reports whether two sets agree to within 0.001 in each number, the digits that files carry.
 func (p Primaries) Near(q Primaries) bool {
 	for i := range p {

@@ -18,7 +18,7 @@ func compare(t *testing.T, what string, got, want Matrix, tol float64) {
 
 // Rec. 2020 to Rec. 709: the matrix of ITU-R BT.2407-0, section 2 (four digits).
 func TestRec2020(t *testing.T) {
-	m, err := Primaries{0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290}.ToRec709()
+	m, err := Rec2020.ToRec709()
 	if err != nil {
 		t.Fatal(err)
 	}

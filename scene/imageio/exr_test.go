@@ -483,7 +483,7 @@ func TestWorkingPrimaries(t *testing.T) {
 		}
 		return out
 	}
-	data = bytes.Replace(data, floats(colour.Rec709[:]...), floats(0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290), 1)
+	data = bytes.Replace(data, floats(colour.Rec709[:]...), floats(colour.Rec2020[:]...), 1)
 	for _, asColour := range []bool{true, false} {
 		im, notes, err := TextureOf("wide.exr", data, As{Colour: asColour})
 		if err != nil {
