@@ -15,8 +15,8 @@ import (
 	"strings"
 	"testing"
 
-	"catchlight/scene"
 	"catchlight/scene/geom"
+	"catchlight/scene/pupil"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -114,27 +114,21 @@ func TestFilesNormalMapsAreUsed(t *testing.T) {
 // an even sky grows.
 func TestMorphedPupilIsWider(t *testing.T) {
 	file, _ := dressedEye(t)
-	d := assetEye(file, outerNode, innerNode)
-	radius := func(w float64) float64 {
-		d.Asset.Morph = []scene.Morph{{Target: "wide", Weight: w}}
-		s, err := takeShells(t, d)
-		require.NoError(t, err)
-		q := s.pupil(d)
-		return q.Radius
-	}
-	r0, r1 := radius(0), radius(1)
-	dark := func(w float64) (n int) {
+	dark := func(w float64) (radius float64, n int) {
 		text := strings.Replace(assetScene(file), "asset: {", fmt.Sprintf("asset: {morph: [{target: wide, weight: %v}], ", w), 1)
-		r := trace(t, text, "effects.tear_film=false", "picture.width=24", "picture.height=24", "camera.width=8")
-		pic := r.Film.Develop()
+		p := prepare(t, text, "effects.tear_film=false", "picture.width=24", "picture.height=24", "camera.width=8")
+		inner := p.Scene.Objects[p.Scene.Eyes[0].Inner].Mesh
+		hole := pupil.Find(inner, geom.Vec{}, geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}, 5.4)
+		pic := finish(t, p).Film.Develop()
 		for i := range pic.Mean {
 			if x, y := float64(i%24)-11.5, float64(i/24)-11.5; math.Hypot(x, y) < 9 && pic.Mean[i][1] < 0.02 {
 				n++
 			}
 		}
-		return n
+		return hole.Radius, n
 	}
-	n0, n1 := dark(0), dark(1)
+	r0, n0 := dark(0)
+	r1, n1 := dark(1)
 	t.Logf("pupil's radius %.3f and %.3f mm, %d and %d dark pixels of 1/9 mm^2", r0, r1, n0, n1)
 	assert.InDelta(t, 0.6, r1-r0, 0.12)
 	assert.InDelta(t, r1*r1/(r0*r0), float64(n1)/float64(n0), 0.35)

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"catchlight/render/frozen"
+	prep "catchlight/render/prepare"
 	"catchlight/scene"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -35,7 +36,7 @@ func TestWhiteLidsFurnace(t *testing.T) {
 			lids := 0
 			for i := range p.Scene.Objects {
 				if m := &p.Scene.Objects[i].Material; m.Kind == frozen.Soft {
-					*m = soft(texture.Constant(colour.Grey(1)), colour.Grey(0.5), m.Index, math.Sqrt(m.Alpha), c.scatter && !m.Flesh.Solid)
+					*m = prep.Soft(texture.Constant(colour.Grey(1)), colour.Grey(0.5), m.Index, math.Sqrt(m.Alpha), c.scatter && !m.Flesh.Solid)
 					m.Flesh.Alpha = colour.Grey(1)
 					lids++
 				}

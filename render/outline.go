@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"catchlight/render/limbus"
+	prep "catchlight/render/prepare"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 )
@@ -23,7 +24,7 @@ func (p *Prepared) CameraFrom(eye int, points []limbus.Point) (*Outline, error) 
 		return nil, fmt.Errorf("eye %d of %d", eye+1, len(p.Scene.Eyes))
 	}
 	axis := p.Scene.Objects[p.Scene.Eyes[eye].Outer].ToWorld.Vector(geom.Vec{Z: 1})
-	best, other, err := limbus.Solve(cameraOf(p.Description), p.limbus(eye, 64), axis, points)
+	best, other, err := limbus.Solve(prep.Camera(p.Description), p.limbus(eye, 64), axis, points)
 	if err != nil {
 		return nil, err
 	}

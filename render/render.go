@@ -131,7 +131,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	var rest sync.RWMutex // workers hold it for reading while they write to the film
 	var failed error      // of the first save that failed; under rest
 	saved := time.Now()
-	res := &Result{Width: w, Height: h, Film: f, d: d, view: p.view}
+	res := &Result{Width: w, Height: h, Film: f, d: d, view: p.View}
 	whole := slices.Min(r.done) > 0
 	finished := false
 	rs := rounds(spp, d.Picture.Error > 0)
@@ -156,7 +156,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 					if from >= to || r.stopped[tile] {
 						continue
 					}
-					if d.Picture.Error > 0 && barrier(from) && displayError(f, p.view, tile, nil) <= d.Picture.Error {
+					if d.Picture.Error > 0 && barrier(from) && displayError(f, p.View, tile, nil) <= d.Picture.Error {
 						r.stopped[tile] = true
 						done.Add(int64(spp - from))
 						continue
@@ -240,7 +240,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 		s.Dropped += uint64(f.Dropped(i))
 	}
 	s.Outliers = f.Outliers()
-	res.Achieved, res.errors = achieved(f, d, p.view)
+	res.Achieved, res.errors = achieved(f, d, p.View)
 	s.Error = res.Achieved
 	res.Warnings = append(res.Warnings, p.Warnings...)
 	if s.WalkLeaks > 0 {

@@ -10,6 +10,7 @@ import (
 
 	"catchlight/render/accel"
 	"catchlight/render/film"
+	prep "catchlight/render/prepare"
 	"catchlight/render/view"
 	"catchlight/scene"
 	"catchlight/scene/colour"
@@ -34,7 +35,7 @@ const CleanLayer = "denoised"
 // Joined is the result of films that parts of the samples were rendered into, put together in f.
 func Joined(ctx context.Context, d *scene.Description, f *film.Film) (*Result, error) {
 	w, h := f.Size()
-	vw, err := viewOf(&d.View)
+	vw, err := prep.View(&d.View)
 	if err != nil {
 		return nil, err
 	}
@@ -140,33 +141,7 @@ func (r *Result) look() (*view.View, error) {
 	if r.view != nil {
 		return r.view, nil
 	}
-	return viewOf(&r.d.View)
-}
-
-// viewOf makes the view of a description; it reads the table where there is one.
-func viewOf(v *scene.View) (*view.View, error) {
-	tr, err := view.Parse(v.ToneMapping)
-	if err != nil {
-		return nil, err
-	}
-	out := &view.View{Transform: tr, Exposure: v.Exposure}
-	s := v.Table
-	if s == nil {
-		return out, nil
-	}
-	data, err := imageio.ReadFile(string(s.File))
-	if err != nil {
-		return nil, err
-	}
-	cube, err := view.ParseCube(string(s.File), data)
-	if err != nil {
-		return nil, err
-	}
-	out.Table = &view.Table{Cube: cube, Linear: s.Output == "linear", Feed: view.Feed(slices.Index(view.Feeds[:], s.Input))}
-	if out.Table.Feed == view.FeedLog2 {
-		out.Table.Low, out.Table.High = *s.Low, *s.High
-	}
-	return out, nil
+	return prep.View(&r.d.View)
 }
 
 // shown says in a record how the picture is turned into display light.
@@ -197,7 +172,7 @@ func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
 // Display shows radiance and coverage, rows of width pixels from the top left, as the description's view says: linear
 // display light over the background.
 func Display(d *scene.Description, width int, mean []colour.RGB, alpha []float64) ([]colour.RGB, error) {
-	vw, err := viewOf(&d.View)
+	vw, err := prep.View(&d.View)
 	if err != nil {
 		return nil, err
 	}

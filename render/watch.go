@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	prep "catchlight/render/prepare"
 	"catchlight/scene"
 )
 
@@ -67,7 +68,7 @@ func (w *Watcher) Run(ctx context.Context) error {
 			})
 		}
 		var stop showError
-		var now []stamp
+		var now []prep.Stamp
 		ok := false
 		switch {
 		case errors.As(err, &stop):
@@ -96,7 +97,7 @@ type showError struct{ error }
 var errStale = errors.New("files changed")
 
 // draft renders the passes of one state of the files; it ends early where they change.
-func (w *Watcher) draft(ctx context.Context, d *scene.Description, before []stamp, show func(*Result, bool) error) error {
+func (w *Watcher) draft(ctx context.Context, d *scene.Description, before []prep.Stamp, show func(*Result, bool) error) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	stale := make(chan struct{})
@@ -162,7 +163,7 @@ func (w *Watcher) draft(ctx context.Context, d *scene.Description, before []stam
 
 // settle waits until the files differ from before and have stopped changing. It gives up after limit (never where that
 // is negative) and when ctx ends.
-func (w *Watcher) settle(ctx context.Context, before []stamp, limit time.Duration) (now []stamp, ok bool) {
+func (w *Watcher) settle(ctx context.Context, before []prep.Stamp, limit time.Duration) (now []prep.Stamp, ok bool) {
 	start := time.Now()
 	var still time.Time
 	last := before
@@ -185,45 +186,45 @@ func (w *Watcher) settle(ctx context.Context, before []stamp, limit time.Duratio
 	}
 }
 
-func stamps(files []string) []stamp {
-	out := make([]stamp, len(files))
+func stamps(files []string) []prep.Stamp {
+	out := make([]prep.Stamp, len(files))
 	for i, f := range files {
-		out[i] = stampOf(f)
+		out[i] = prep.StampOf(f)
 	}
 	return out
 }
 
 // differ lists the files whose state is not the same.
-func differ(a, b []stamp) []string {
+func differ(a, b []prep.Stamp) []string {
 	var out []string
 	for i := range min(len(a), len(b)) {
 		if a[i] != b[i] {
-			out = append(out, a[i].path)
+			out = append(out, a[i].Path)
 		}
 	}
 	return out
 }
 
 // again looks at the same files once more.
-func again(before []stamp) []stamp {
-	out := make([]stamp, len(before))
+func again(before []prep.Stamp) []prep.Stamp {
+	out := make([]prep.Stamp, len(before))
 	for i := range before {
-		out[i] = stampOf(before[i].path)
+		out[i] = prep.StampOf(before[i].Path)
 	}
 	return out
 }
 
 // current says whether all files are as they were.
-func current(before []stamp) bool { return slices.Equal(again(before), before) }
+func current(before []prep.Stamp) bool { return slices.Equal(again(before), before) }
 
 // extend returns the states of the files: the known ones, and what others are now.
-func extend(known []stamp, files []string) []stamp {
-	out := make([]stamp, len(files))
+func extend(known []prep.Stamp, files []string) []prep.Stamp {
+	out := make([]prep.Stamp, len(files))
 	for i, f := range files {
-		if k := slices.IndexFunc(known, func(s stamp) bool { return s.path == f }); k >= 0 {
+		if k := slices.IndexFunc(known, func(s prep.Stamp) bool { return s.Path == f }); k >= 0 {
 			out[i] = known[k]
 		} else {
-			out[i] = stampOf(f)
+			out[i] = prep.StampOf(f)
 		}
 	}
 	return out

@@ -23,6 +23,7 @@ import (
 
 	"catchlight/render"
 	"catchlight/render/job"
+	"catchlight/render/prepare"
 	"catchlight/render/view"
 	"catchlight/scene"
 	"catchlight/scene/colour"
@@ -487,7 +488,7 @@ func lookEyes(d *scene.Description, azimuth, elevation float64) ([]string, error
 		case g == nil && b.Pair == 0:
 			sets = append(sets, at+"kappa=0") // its optical axis stood ahead
 		case g != nil && g.Target != nil:
-			a, e := render.LooksAlong(b)
+			a, e := prepare.LooksAlong(b)
 			az, el = az+a, el+e
 			sets = append(sets, at+"target=null")
 		case g != nil:

@@ -1,4 +1,4 @@
-package render
+package prepare
 
 import (
 	"encoding/json"
@@ -24,7 +24,7 @@ const keptPerStage = 2
 
 type kept struct {
 	inputs string
-	files  []stamp
+	files  []Stamp
 	value  any
 	notes  []string
 }
@@ -32,29 +32,30 @@ type kept struct {
 // NewCache returns an empty cache.
 func NewCache() *Cache { return &Cache{slots: map[string][]*kept{}} }
 
-// stamp is the state of a file by which a change is seen.
-type stamp struct {
-	path string
+// Stamp is the state of a file by which a change is seen.
+type Stamp struct {
+	Path string
 	size int64
 	time int64 // of the last change, ns; -1 where there is no file
 }
 
-func stampOf(path string) stamp {
+// StampOf looks at a file.
+func StampOf(path string) Stamp {
 	info, err := os.Stat(path)
 	if err != nil {
-		return stamp{path: path, time: -1}
+		return Stamp{Path: path, time: -1}
 	}
-	return stamp{path, info.Size(), info.ModTime().UnixNano()}
+	return Stamp{path, info.Size(), info.ModTime().UnixNano()}
 }
 
 // making is what a stage says while it is made.
 type making struct {
-	files []stamp // opened, with their state before that
+	files []Stamp // opened, with their state before that
 	notes []string
 }
 
 // opens tells that the stage is about to read a file; its state now is what the result stands for.
-func (m *making) opens(path string) { m.files = append(m.files, stampOf(path)) }
+func (m *making) opens(path string) { m.files = append(m.files, StampOf(path)) }
 
 // stage returns the result of make, from the cache where the inputs (which must be JSON values) and the files that it
 // opened are as they were. slot names the stage and what it belongs to. Notes count either way.
@@ -71,7 +72,7 @@ func stage[T any](p *preparer, slot string, inputs any, make func(m *making) (T,
 		c.mu.Lock()
 		list := c.slots[slot]
 		for i := len(list) - 1; i >= 0; i-- {
-			if k := list[i]; k.inputs == id && !slices.ContainsFunc(k.files, func(s stamp) bool { return stampOf(s.path) != s }) {
+			if k := list[i]; k.inputs == id && !slices.ContainsFunc(k.files, func(s Stamp) bool { return StampOf(s.Path) != s }) {
 				c.slots[slot] = append(slices.Delete(list, i, i+1), k)
 				c.Taken++
 				c.mu.Unlock()

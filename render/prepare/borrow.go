@@ -1,4 +1,4 @@
-package render
+package prepare
 
 import (
 	"fmt"
@@ -17,7 +17,7 @@ import (
 // are sound, and scaled to the imported globe.
 //
 // hole is the pupil of the imported inner shell, on which the built-in eye's comes to lie.
-func (s *shells) borrow(d *scene.Eye, hole pupil.Pupil) error {
+func (s *eyeball) borrow(d *scene.Eye, hole pupil.Pupil) error {
 	par := eye.Defaults()
 	pat, err := eye.Pattern(d.Iris.Pattern)
 	if err != nil {

@@ -1,0 +1,187 @@
+package prepare
+
+import (
+	"fmt"
+	"strings"
+
+	"catchlight/scene"
+	"catchlight/scene/asset"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+	"catchlight/scene/meshio"
+	"catchlight/scene/pupil"
+	"catchlight/scene/shells"
+	"catchlight/scene/texture"
+)
+
+// Quiet colours for an asset that brings none: a dark brown iris and a warm white. Our own choice, no published source.
+var (
+	plainIris  = colour.RGB{0.11, 0.085, 0.055}
+	plainWhite = colour.RGB{0.70, 0.64, 0.60}
+)
+
+// assetShells takes both shells from the file, in the frame of the eye, with their tissue colour.
+func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
+	m.opens(string(d.Asset.File))
+	a, err := meshio.ReadMorphed(string(d.Asset.File), d.Asset.Unit, weights(d.Asset.Morph))
+	if err != nil {
+		return nil, err
+	}
+	s := &eyeball{}
+	for _, n := range a.Notes {
+		s.notes = append(s.notes, fmt.Sprintf("%s: %s", d.Asset.File, n))
+	}
+	outer, inner := a.Named(d.Asset.Outer), a.Named(d.Asset.Inner)
+	var missing []string
+	if len(outer) == 0 && d.Asset.Outer != "" {
+		missing = append(missing, fmt.Sprintf("the outer shell %q", d.Asset.Outer))
+	}
+	if len(inner) == 0 && d.Asset.Inner != "" {
+		missing = append(missing, fmt.Sprintf("the inner shell %q", d.Asset.Inner))
+	}
+	if len(missing) > 0 {
+		return nil, fmt.Errorf("asset: %s lacks %s; it has %s", d.Asset.File, strings.Join(missing, " and "), a.NodeNames())
+	}
+	if d.Asset.Outer == d.Asset.Inner {
+		return nil, fmt.Errorf("asset: outer and inner are both %q; an eye needs two shells", d.Asset.Outer)
+	}
+	turn, err := shells.Frame(d.Asset.Axis)
+	if err != nil {
+		return nil, err
+	}
+	var look [2]asset.Material
+	for i, q := range []struct {
+		what  string
+		node  string
+		nodes []asset.Node
+		to    **mesh.Mesh
+	}{{"outer", d.Asset.Outer, outer, &s.outer}, {"inner", d.Asset.Inner, inner, &s.inner}} {
+		if len(q.nodes) == 0 {
+			continue
+		}
+		look[i] = q.nodes[0].Material
+		from := &shells.Source{What: q.what, Node: q.node, Factor: d.Asset.Factor, Turn: turn, FacetError: d.Asset.FacetError, Subdivide: d.Asset.Subdivide}
+		made, notes, err := shells.Take(asset.Merge(q.nodes), from, rays)
+		if err != nil {
+			return nil, err
+		}
+		*q.to = made
+		s.notes = append(s.notes, notes...)
+	}
+	s.notes = append(s.notes, shells.Centre(s.outer, s.inner)...)
+	var q pupil.Pupil
+	if s.inner != nil {
+		q = s.pupil(d)
+		if want := d.Iris.Pupil; want > 0 {
+			if err := q.Warp(s.inner, want, d.Limbus.Radius-d.Limbus.Width/2); err != nil {
+				return nil, fmt.Errorf("iris.pupil: %w", err)
+			}
+			s.notes = append(s.notes, fmt.Sprintf("the pupil, %.3g mm across in the file, is warped to %.3g mm", 2*q.Radius, want))
+			q = s.pupil(d)
+		}
+	}
+	if d.Asset.Borrow {
+		if err := s.borrow(d, q); err != nil {
+			return nil, err
+		}
+	}
+	if err := p.displaceShells(s, d, m); err != nil {
+		return nil, err
+	}
+	for _, q := range []struct {
+		key string
+		m   *mesh.Mesh
+		on  bool
+	}{
+		{"cornea.normal", s.outer, d.Cornea.Normal != nil}, {"iris.normal", s.inner, d.Iris.Normal != nil},
+		{"iris.colour", s.inner, d.Iris.Colour.File != ""}, {"sclera.colour", s.inner, d.Sclera.Colour.File != ""},
+	} {
+		if q.on && q.m.UV == nil {
+			return nil, fmt.Errorf("%s: %s has no texture coordinates to lay it on", q.key, d.Asset.File)
+		}
+	}
+	if err := p.judge(s, d); err != nil {
+		return nil, err
+	}
+	s.own = ownTissue(look[0], look[1])
+	s.own.outerNormal, s.own.innerNormal = normalOf(look[0], s.outer), normalOf(look[1], s.inner)
+	return s, nil
+}
+
+// pupil looks at the pupil of the inner shell.
+func (s *eyeball) pupil(d *scene.Eye) pupil.Pupil {
+	return pupil.Find(s.inner, geom.Vec{}, geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}, d.Limbus.Radius)
+}
+
+// judge marks what of the inner shell faces its own cavity, notes where it pierces the outer shell, and lays the rest
+// of it close beneath the outer shell outside the limbus.
+func (p *preparer) judge(s *eyeball, d *scene.Eye) error {
+	outer, err := p.hierarchy(s.outer)
+	if err != nil {
+		return fmt.Errorf("outer shell: %w", err)
+	}
+	inner, err := p.hierarchy(s.inner)
+	if err != nil {
+		return fmt.Errorf("inner shell: %w", err)
+	}
+	if out, of := shells.Pierced(s.outer, caster(outer), s.inner); out > 0 {
+		s.notes = append(s.notes, fmt.Sprintf("the inner shell pokes through the outer shell at %d of %d vertices looked at: light is lost or wrong there", out, of))
+	}
+	caps := s.inner.Part
+	s.inner.Part = shells.Cavity(s.inner, caster(inner), caster(outer), p.o.WorkerCount())
+	for i, q := range caps {
+		if q == mesh.Backing {
+			s.inner.Part[i] = q
+		}
+	}
+	s.outer.Part = nil
+	if !d.Asset.CloseGap {
+		return nil
+	}
+	gap := shells.Gap(s.outer, s.inner)
+	if moved, most := shells.Snug(s.inner, caster(outer), zoneWeight(d.Limbus), gap); moved > 0 {
+		s.notes = append(s.notes, fmt.Sprintf("outside the limbus the inner shell now lies %.2g mm beneath the outer shell, as tissue under a tear film does: %d vertices moved by up to %.3g mm",
+			gap, moved, most))
+	}
+	return nil
+}
+
+// assetTissue is the colour that an asset brings: maps of iris and white, and what multiplies both.
+type assetTissue struct {
+	iris, white texture.Map
+	tint        colour.RGB
+	picture     bool // the file brings a picture
+
+	outerNormal, innerNormal ownNormal
+}
+
+// ownNormal is the normal map that a file brings for a shell; bump is not valid where there is none.
+type ownNormal struct {
+	bump texture.Map
+	gain float64 // of its slopes
+}
+
+func normalOf(m asset.Material, q *mesh.Mesh) (n ownNormal) {
+	if m.NormalMap != nil && q != nil && q.UV != nil {
+		n = ownNormal{texture.FromImage(m.NormalMap, m.Wrap), m.NormalScale}
+	}
+	return
+}
+
+// ownTissue takes the inner shell's picture, then the plain colours of the file (of the inner shell for the iris, of an
+// opaque outer shell for the sclera), then quiet ones of our own.
+func ownTissue(out, in asset.Material) assetTissue {
+	t := assetTissue{iris: texture.Constant(plainIris), white: texture.Constant(plainWhite), tint: colour.Grey(1)}
+	if in.Name != "" {
+		t.iris = texture.Constant(in.BaseColour)
+	}
+	if out.Name != "" && out.Transmission == 0 {
+		t.white = texture.Constant(out.BaseColour)
+	}
+	if in.BaseMap != nil {
+		t.iris = texture.FromImage(in.BaseMap, in.Wrap)
+		t.white, t.tint, t.picture = t.iris, in.BaseColour, true
+	}
+	return t
+}

@@ -1,0 +1,109 @@
+package prepare
+
+import (
+	"math"
+
+	"catchlight/render/accel"
+	"catchlight/render/frozen"
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+)
+
+// eye makes a two-shell eye whose frame to takes into the world; it returns the outer shell's hierarchy in that frame, or
+// nil.
+func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
+	d := b.Eye
+	key := "objects." + b.Name + ".eye"
+	s, err := stage(p, "shells "+b.Name, shapeOf(d), func(m *making) (*eyeball, error) {
+		s, err := p.shells(d, m)
+		if s != nil {
+			m.notes = append(m.notes, s.notes...)
+		}
+		return s, err
+	})
+	if err != nil {
+		p.fail(key, err)
+		return nil
+	}
+	tissue, err := p.tissue(b.Name, s, d)
+	if err != nil {
+		p.fail(key, err)
+		return nil
+	}
+	scale := b.Transform.Scale
+	e := frozen.Eye{
+		LimbusRadius: d.Limbus.Radius, LimbusWidth: d.Limbus.Width, ForceCoat: !p.out.Settings.Refraction,
+		Index: d.Cornea.Index, ReflectIndex: d.Cornea.ReflectionIndex,
+		AlphaCornea: d.Cornea.Roughness * d.Cornea.Roughness, AlphaSclera: d.Sclera.Roughness * d.Sclera.Roughness,
+		SmoothRefract: d.Cornea.SmoothRefraction, Far: s.far,
+	}
+	if e.ReflectIndex == 0 {
+		e.ReflectIndex = e.Index
+	}
+	// What the scene names goes before what the file brings.
+	e.Normal, e.NormalGain = s.own.outerNormal.bump, s.own.outerNormal.gain
+	e.InnerNormal, e.InnerNormalGain = s.own.innerNormal.bump, s.own.innerNormal.gain
+	if q := d.Cornea.Normal; q != nil {
+		e.NormalGain = q.Strength
+		if e.Normal, err = p.normals(key+".cornea.normal", q); err != nil {
+			p.fail(key+".cornea.normal", err)
+		}
+		p.warn = append(p.warn, tileNotes(key+".cornea.normal", s.outer, &e.Normal)...)
+	}
+	if q := d.Iris.Normal; q != nil {
+		e.InnerNormalGain = q.Strength
+		if e.InnerNormal, err = p.normals(key+".iris.normal", q); err != nil {
+			p.fail(key+".iris.normal", err)
+		}
+		p.warn = append(p.warn, tileNotes(key+".iris.normal", s.inner, &e.InnerNormal)...)
+	}
+	e.Prepare()
+	e.PrepareRough(p.out.Settings.Coat)
+	e.Tissue = frozen.Tissue{
+		ScatterIris: d.Iris.Scattering, ScatterSclera: d.Sclera.Scattering, Colour: tissue.colour, Alpha: tissue.alpha, Film: tissue.film,
+	}
+	p.extinction(&e, d, scale)
+	ix := int32(len(p.out.Eyes))
+	object := frozen.Object{Name: b.Name + ".outer", Shape: frozen.Mesh, ToWorld: to, Mask: p.mask(b), Mesh: s.outer, BVH: s.outerBVH,
+		Closed: true, Material: frozen.Material{Kind: frozen.Outer}, Eye: ix}
+	if e.Normal.Valid() {
+		object.Tangents = mesh.MakeTangents(s.outer)
+	}
+	e.Outer = p.add(object, s.outer.Bounds())
+	object.Name, object.Mesh, object.BVH, object.Material.Kind, object.Tangents = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner, nil
+	if e.InnerNormal.Valid() {
+		object.Tangents = mesh.MakeTangents(s.inner)
+	}
+	e.Inner = p.add(object, s.inner.Bounds())
+	p.out.Eyes = append(p.out.Eyes, e)
+	return s.outerBVH
+}
+
+// extinction sets each zone's extinction from the zone's mean colour and the radius of half re-emission. Scattering
+// lengths are mm of the world: an eye scaled up keeps them, and so looks harder.
+func (p *preparer) extinction(e *frozen.Eye, d *scene.Eye, scale float64) {
+	limb := math.Atan2(e.LimbusRadius, d.Globe.Radius)
+	iris := e.Tissue.Colour.Mean(func(v geom.Vec) bool {
+		a := math.Acos(v.Z)
+		return a < 0.9*limb && a > 0.45*limb
+	})
+	white := e.Tissue.Colour.Mean(func(v geom.Vec) bool {
+		a := math.Acos(v.Z)
+		return a > 1.3*limb && a < math.Pi/2
+	})
+	e.Tissue.SigmaIris, e.Tissue.GuideIris = zone(iris, d.Iris.ScatterRadius, d.Iris.SigmaA, d.Iris.SigmaS, scale)
+	e.Tissue.SigmaSclera, e.Tissue.GuideSclera = zone(white, d.Sclera.ScatterRadius, d.Sclera.SigmaA, d.Sclera.SigmaS, scale)
+}
+
+// shapeOf is the part of an eye's description that its shells depend on.
+func shapeOf(d *scene.Eye) scene.Eye {
+	q := *d
+	q.Iris.Colour, q.Iris.Normal, q.Iris.ScatterRadius, q.Iris.Scattering = scene.MapSpec{}, nil, colour.RGB{}, false
+	q.Iris.SigmaA, q.Iris.SigmaS, q.Sclera.SigmaA, q.Sclera.SigmaS = nil, nil, nil, nil
+	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.ScatterRadius, q.Sclera.Scattering = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
+	q.Cornea.Index, q.Cornea.ReflectionIndex, q.Cornea.Roughness, q.Sclera.Roughness, q.Cornea.SmoothRefraction = 0, 0, 0, 0, false
+	q.Cornea.Normal = nil
+	return q
+}

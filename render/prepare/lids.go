@@ -1,0 +1,106 @@
+package prepare
+
+import (
+	"math"
+
+	"catchlight/render/accel"
+	"catchlight/render/frozen"
+	"catchlight/scene"
+	"catchlight/scene/geom"
+	"catchlight/scene/lids"
+	"catchlight/scene/mesh"
+	"catchlight/scene/texture"
+)
+
+// tearIndex is the index of tears at 588 nm. Source: Campbell, JOSA A 27 (2010), 730.
+const tearIndex = 1.336
+
+// eyes makes an object's eye, or its pair of eyes, and the lids about them.
+func (p *preparer) eyes(b *scene.Object) {
+	to := place(&b.Transform)
+	list := gazes(b, to)
+	var outer []*accel.BVH
+	for i := range list {
+		q := &list[i]
+		h := p.eye(&q.object, q.turn.Then(geom.Translate(geom.Vec{X: q.at})).Then(to))
+		if h == nil {
+			return
+		}
+		outer = append(outer, h)
+	}
+	if l := p.d.LidsOf(b); l != nil {
+		p.lids(b, l, list, outer, to)
+	}
+}
+
+// grown is lids with their hierarchies.
+type grown struct {
+	*lids.Lids
+	skin, corner, tears, lashes *accel.BVH
+}
+
+// lids makes the lids about an object's eyes.
+func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []*accel.BVH, to geom.Affine) {
+	par := l.Params(b.Eye)
+	if b.Pair > 0 {
+		par.Spacing = b.Pair / l.Scale
+	}
+	inputs := []any{par, l.Scale}
+	var sockets []lids.Socket
+	sc := accel.NewScratch()
+	for i := range eyes {
+		q := &eyes[i]
+		back := q.turn.Inverse()
+		inputs = append(inputs, shapeOf(q.object.Eye), p.stamps(q.object.Eye), q.turn)
+		sockets = append(sockets, lids.Socket{
+			Left: q.object.Eye.Side == "left", Axis: q.turn.Vector(geom.Vec{Z: 1}),
+			Far: func(d geom.Vec) float64 {
+				var h accel.Hit
+				if !outer[i].Closest(sc, geom.Vec{}, back.Vector(d), 0, math.Inf(1), &h) {
+					return b.Eye.Globe.Radius / l.Scale // through a crack of an imported shell
+				}
+				return h.T / l.Scale
+			},
+		})
+	}
+	key := "objects." + b.Name + ".lids"
+	g, err := stage(p, "lids "+b.Name, inputs, func(*making) (*grown, error) {
+		made, err := lids.Build(par, sockets)
+		if err != nil {
+			return nil, err
+		}
+		g := &grown{Lids: made}
+		for _, q := range []struct {
+			m *mesh.Mesh
+			h **accel.BVH
+		}{{made.Skin, &g.skin}, {made.Corner, &g.corner}, {made.Tears, &g.tears}, {made.Lashes, &g.lashes}} {
+			if q.m == nil {
+				continue
+			}
+			if *q.h, err = p.hierarchy(q.m); err != nil {
+				return nil, err
+			}
+		}
+		return g, nil
+	})
+	if err != nil {
+		p.fail(key, err)
+		return
+	}
+	to = geom.Scale(l.Scale).Then(to)
+	add := func(name string, m *mesh.Mesh, h *accel.BVH, mat frozen.Material, closed bool, mask frozen.Mask) {
+		if m == nil {
+			return
+		}
+		p.add(frozen.Object{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Closed: closed, Eye: -1, Material: mat}, m.Bounds())
+	}
+	mask := p.mask(b)
+	if !p.d.Effects.Shadow {
+		mask &^= frozen.ShadowRays
+	}
+	s := &l.Skin
+	add("skin", g.Skin, g.skin, Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering), true, mask)
+	add("corner", g.Corner, g.corner, Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering), true, mask)
+	add("lashes", g.Lashes, g.lashes, Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false), false, mask)
+	add("tears", g.Tears, g.tears, frozen.Material{Kind: frozen.Sheet, Index: tearIndex}, false, mask&^frozen.ShadowRays)
+}

@@ -1,0 +1,111 @@
+package prepare
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"catchlight/render/accel"
+	"catchlight/scene"
+	"catchlight/scene/asset"
+	"catchlight/scene/geom"
+	"catchlight/scene/gltfio"
+	"catchlight/scene/mesh"
+	"catchlight/scene/meshio"
+	"catchlight/scene/shells"
+)
+
+// instance is a mesh with its hierarchy, which objects of the same file share.
+type instance struct {
+	mesh *mesh.Mesh
+	bvh  *accel.BVH
+}
+
+// mesh returns the mesh of an object. Objects that differ in place, material and rays alone share one.
+func (p *preparer) mesh(b *scene.Object) (*instance, error) {
+	q := *b
+	q.Name, q.On, q.Transform, q.OpacityMask, q.Visibility = "", false, scene.Transform{}, nil, scene.Visibility{}
+	q.Material = scene.Material{Kind: q.Material.Kind} // what a closed volume asks of a mesh
+	key, err := json.Marshal(q)
+	if err != nil {
+		return nil, err
+	}
+	if i := p.meshes[string(key)]; i != nil {
+		return i, nil
+	}
+	m, err := p.readMesh(b)
+	if err != nil {
+		return nil, err
+	}
+	bvh, err := p.hierarchy(m)
+	if err != nil {
+		return nil, err
+	}
+	if p.meshes == nil {
+		p.meshes = map[string]*instance{}
+	}
+	i := &instance{m, bvh}
+	p.meshes[string(key)] = i
+	return i, nil
+}
+
+// readMesh returns all nodes of a file, or the one that b.Node names, as one mesh in mm with normals. Texture
+// coordinates are kept only where every part has them.
+func (p *preparer) readMesh(b *scene.Object) (*mesh.Mesh, error) {
+	a, err := meshio.ReadMorphed(string(b.File), b.Unit, weights(b.Morph))
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range a.Notes {
+		p.warnf("object %s: %s", b.Name, n)
+	}
+	nodes := a.Nodes
+	if b.Node != "" {
+		if nodes = a.Named(b.Node); len(nodes) == 0 {
+			return nil, fmt.Errorf("%s has no node %q; it has %s", b.File, b.Node, a.NodeNames())
+		}
+	}
+	m := asset.Merge(nodes)
+	if m.UV == nil && b.Material.Colour.File != "" {
+		return nil, fmt.Errorf("%s: a picture needs texture coordinates, and the file has none", b.File)
+	}
+	if k := b.Material.Kind; k == "dielectric" || k == "matched" || k == "tissue" {
+		if open, odd := mesh.Closed(m); open+odd > 0 {
+			return nil, fmt.Errorf("%s: a %s object must be closed; %d edges are open and %d do not join two triangles", b.File, k, open, odd)
+		}
+	}
+	return m, nil
+}
+
+// weights gathers the weights of morph targets.
+func weights(list []scene.Morph) gltfio.Weights {
+	w := gltfio.Weights{}
+	for _, m := range list {
+		w[m.Target] = m.Weight
+	}
+	return w
+}
+
+func (p *preparer) hierarchy(m *mesh.Mesh) (*accel.BVH, error) {
+	return accel.Build(m.P, m.Tri, accel.Options{Workers: p.o.WorkerCount()})
+}
+
+// caster gives the rays of a hierarchy to what knows meshes alone.
+func caster(b *accel.BVH) shells.Rays {
+	return func() shells.Ray {
+		sc := accel.NewScratch()
+		return func(o, d geom.Vec, far float64) (shells.Hit, bool) {
+			var h accel.Hit
+			ok := b.Closest(sc, o, d, 0, far, &h)
+			return shells.Hit{T: h.T, U: h.U, V: h.V, Triangle: int(h.Prim)}, ok
+		}
+	}
+}
+
+// rays builds a mesh's hierarchy for its rays alone.
+func rays(m *mesh.Mesh) (shells.Rays, error) {
+	b, err := accel.Build(m.P, m.Tri, accel.Options{})
+	if err != nil {
+		return nil, err
+	}
+	return caster(b), nil
+}

@@ -1,0 +1,72 @@
+package asset
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"catchlight/scene/mesh"
+)
+
+// Named returns the parts of the node of that name. NAME/2 is the second largest island of node NAME.
+func (a *Asset) Named(name string) []Node {
+	var out []Node
+	for _, n := range a.Nodes {
+		if n.Name == name {
+			out = append(out, n)
+		} else if rest, ok := strings.CutPrefix(n.Name, name+"#"); ok {
+			if _, err := strconv.Atoi(rest); err == nil {
+				out = append(out, n)
+			}
+		}
+	}
+	i := strings.LastIndexByte(name, '/')
+	if len(out) > 0 || i < 0 {
+		return out
+	}
+	k, err := strconv.Atoi(name[i+1:])
+	whole := a.Named(name[:i])
+	if err != nil || k < 1 || len(whole) == 0 {
+		return nil
+	}
+	m := Merge(whole)
+	islands := mesh.Islands(mesh.Weld(m, 1e-6*m.Bounds().Size().MaxAbs()), 0)
+	if k > len(islands) {
+		return nil
+	}
+	return []Node{{Name: name, Mesh: islands[k-1], Material: whole[0].Material}}
+}
+
+// NodeNames lists the nodes of a file for a message, at most twelve.
+func (a *Asset) NodeNames() string {
+	var q []string
+	for i, n := range a.Nodes {
+		if i == 12 {
+			q = append(q, fmt.Sprintf("and %d more", len(a.Nodes)-i))
+			break
+		}
+		q = append(q, strconv.Quote(n.Name))
+	}
+	return strings.Join(q, ", ")
+}
+
+// Merge returns one mesh of all parts, which it copies.
+func Merge(nodes []Node) *mesh.Mesh {
+	m := &mesh.Mesh{}
+	uv := true
+	for i := range nodes {
+		q := nodes[i].Mesh
+		base := uint32(len(m.P))
+		m.P = append(m.P, q.P...)
+		m.N = append(m.N, q.N...)
+		m.UV = append(m.UV, q.UV...)
+		uv = uv && q.UV != nil
+		for _, t := range q.Tri {
+			m.Tri = append(m.Tri, [3]uint32{base + t[0], base + t[1], base + t[2]})
+		}
+	}
+	if !uv {
+		m.UV = nil
+	}
+	return m
+}

@@ -1,0 +1,90 @@
+package shells
+
+import (
+	"math"
+	"sync"
+
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+	"catchlight/scene/parallel"
+)
+
+// Cavity returns the part of each triangle of the inner shell: one whose rays outward mostly meet the inner shell
+// again before the outer faces a cavity and absorbs, as the choroid and the back of the iris do.
+func Cavity(m *mesh.Mesh, inner, outer Rays, workers int) []mesh.Part {
+	const rays = 16
+	var fan [rays]geom.Vec
+	for i := range fan {
+		fan[i] = geom.CosineHemisphere((float64(i)+0.5)/rays, math.Mod((float64(i)+0.5)*0.6180339887498949, 1))
+	}
+	part := make([]mesh.Part, len(m.Tri))
+	eps := 1e-5 * m.Bounds().Size().MaxAbs()
+	const block = 256
+	own := func() [2]Ray { return [2]Ray{inner(), outer()} }
+	parallel.With((len(m.Tri)+block-1)/block, workers, own, func(ray [2]Ray, y int) {
+		for i := y * block; i < min(len(m.Tri), (y+1)*block); i++ {
+			t := m.Tri[i]
+			a, b, c := m.P[t[0]], m.P[t[1]], m.P[t[2]]
+			n := b.Sub(a).Cross(c.Sub(a))
+			if n.Len2() == 0 {
+				continue
+			}
+			f := geom.NewFrame(n.Unit())
+			o := geom.Mix(a, b, c, 1.0/3, 1.0/3).Mad(eps, f.N)
+			again := 0
+			for _, v := range fan {
+				d := f.World(v)
+				in, ok := ray[0](o, d, math.Inf(1))
+				if !ok {
+					continue
+				}
+				if out, ok := ray[1](o, d, math.Inf(1)); !(ok && out.T < in.T) {
+					again++
+				}
+			}
+			if 2*again > rays {
+				part[i] = mesh.Backing
+			}
+		}
+	})
+	return part
+}
+
+// Front returns what a ray from outside toward the globe's centre meets first of an imported inner shell: its texture
+// coordinates and the place. Within the pupil it is the pupil's margin.
+func Front(m *mesh.Mesh, rays Rays) func(v geom.Vec) (geom.UV, geom.Vec) {
+	far := 2 * (m.Bounds().Size().Len() + m.Bounds().Centre().Len())
+	pool := sync.Pool{New: func() any { return rays() }}
+	return func(v geom.Vec) (geom.UV, geom.Vec) {
+		ray := pool.Get().(Ray)
+		defer pool.Put(ray)
+		var h Hit
+		met := false
+		for i := 0; i < 64; i++ {
+			if h, met = ray(v.Mul(far), v.Neg(), far); met && (m.Part == nil || m.Part[h.Triangle] == mesh.Tissue) {
+				break
+			}
+			if v.Z <= 0.3 {
+				break
+			}
+			// Outward from the axis, until there is tissue.
+			if v.X == 0 && v.Y == 0 {
+				v.X = 0.01
+			}
+			r := math.Hypot(v.X, v.Y)
+			v = geom.Vec{X: v.X * (1 + 0.01/r), Y: v.Y * (1 + 0.01/r), Z: v.Z}.Unit()
+		}
+		var uv geom.UV
+		q := v.Mul(far)
+		if met {
+			t := m.Tri[h.Triangle]
+			q = geom.Mix(m.P[t[0]], m.P[t[1]], m.P[t[2]], h.U, h.V)
+			if m.UV != nil {
+				a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
+				w := 1 - h.U - h.V
+				uv = geom.UV{U: w*a.U + h.U*b.U + h.V*c.U, V: w*a.V + h.U*b.V + h.V*c.V}
+			}
+		}
+		return uv, q
+	}
+}
