@@ -13,13 +13,6 @@ import (
 // EnvironmentOption changes an environment while it is made.
 type EnvironmentOption func(*envmap.Options)
 
-// WithoutCompensation lets the density follow the picture itself: for estimators that sample the light alone. By
-// default it follows what stands out above the mean (see envmap.Options), which suits estimators that combine it with
-// sampling the material; both are unbiased either way.
-func WithoutCompensation() EnvironmentOption {
-	return func(o *envmap.Options) { o.Compensate = false }
-}
-
 // WithHotSpots cuts compact hot spots out of the picture; they are lights of their own, see Spots. All together shine as
 // the picture does.
 func WithHotSpots() EnvironmentOption {

@@ -144,3 +144,10 @@ func ExampleNewDistantIrradiance() {
 	fmt.Printf("%.0f W/(m^2 sr)\n", s.L[1])
 	// Output: 1488013 W/(m^2 sr)
 }
+
+// WithoutCompensation lets the density follow the picture itself: for estimators that sample the light alone. By
+// default it follows what stands out above the mean (see envmap.Options), which suits estimators that combine it with
+// sampling the material; both are unbiased either way.
+func WithoutCompensation() EnvironmentOption {
+	return func(o *envmap.Options) { o.Compensate = false }
+}

@@ -1,13 +1,12 @@
 package render
 
 import (
+	"catchlight/material/tissue/chandrasekhar"
 	"fmt"
 	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
-
-	"catchlight/material/tissue"
 )
 
 // With the exact exit collisions below the surface are connected to lights, through coat and cornea. That changes no mean: each
@@ -54,7 +53,7 @@ objects: [{name: eye, shape: eye, map_size: 64, sclera: {wobble: 0, sigma_a: 5, 
 	at = p.Scene.Objects[p.Scene.Eyes[0].Inner].Mesh.Bounds().Hi.X
 	for _, c := range []struct{ view, light float64 }{{0, 0}, {0, 60}, {60, 0}, {70, -70}} {
 		mu, mu0 := math.Cos(c.view*math.Pi/180), math.Cos(c.light*math.Pi/180)
-		want := a / (4 * math.Pi * (mu + mu0)) * tissue.ChandrasekharH(mu, a) * tissue.ChandrasekharH(mu0, a) * mu0
+		want := a / (4 * math.Pi * (mu + mu0)) * chandrasekhar.H(mu, a) * chandrasekhar.H(mu0, a) * mu0
 		r := trace(t, fmt.Sprintf(scene, at, 90+c.view, 90+c.light))
 		pic := r.Film.Develop()
 		m, se := mean(&pic, 1, nil)

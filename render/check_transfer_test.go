@@ -1,13 +1,12 @@
 package render
 
 import (
+	"catchlight/material/tissue/chandrasekhar"
 	"fmt"
 	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
-
-	"catchlight/material/tissue"
 )
 
 // beam says what a row of the transfer table measures: light of a normal beam or of an even sky, that an object gives back
@@ -206,7 +205,7 @@ func profile(t *testing.T, a, mu, lamp float64, row func(format string, a ...any
 	want, least := 0.0, math.Cos(lamp*math.Pi/180)
 	for i := range n {
 		mu0 := least + (1-least)*(float64(i)+0.5)/n
-		want += a / (4 * math.Pi * (mu + mu0)) * tissue.ChandrasekharH(mu, a) * tissue.ChandrasekharH(mu0, a) * mu0 * 2 * math.Pi * (1 - least) / n
+		want += a / (4 * math.Pi * (mu + mu0)) * chandrasekhar.H(mu, a) * chandrasekhar.H(mu0, a) * mu0 * 2 * math.Pi * (1 - least) / n
 	}
 	measure := func(spp, seed int) (float64, float64) {
 		pic := trace(t, fmt.Sprintf(hScene, spp, math.Acos(mu)*180/math.Pi, 2*lamp, 1-a, a), fmt.Sprintf("picture.seed=%d", seed)).Film.Develop()

@@ -1,6 +1,7 @@
 package render
 
 import (
+	"bytes"
 	"context"
 	"os"
 	"path/filepath"
@@ -29,6 +30,15 @@ func (c *cancelAfter) Advance(done, total int64) {
 	if c.n--; c.n == 0 {
 		c.cancel()
 	}
+}
+
+// sameBits reports whether two films hold the same sums and say the same of themselves: their files have the same bytes.
+func sameBits(t *testing.T, a, b *film.Film) bool {
+	t.Helper()
+	var p, q bytes.Buffer
+	require.NoError(t, a.Save(&p))
+	require.NoError(t, b.Save(&q))
+	return bytes.Equal(p.Bytes(), q.Bytes())
 }
 
 func sameFilm(t *testing.T, a, b *film.Film, what string) {
@@ -96,7 +106,7 @@ func TestShardsAddUp(t *testing.T) {
 			}
 			require.NoError(t, whole.Merge(r.Film))
 		}
-		require.True(t, want.Film.Equal(whole), "%d parts", n)
+		require.True(t, sameBits(t, want.Film, whole), "%d parts", n)
 	}
 	q := prepare(t, marshEye, "picture.error=0.1")
 	_, err := q.Render(context.Background(), Options{Shard: Shard{1, 2}})
@@ -121,7 +131,7 @@ func TestStopsByError(t *testing.T) {
 	}
 	one, err := p.Render(context.Background(), Options{Workers: 5})
 	require.NoError(t, err)
-	require.True(t, r.Film.Equal(one.Film))
+	require.True(t, sameBits(t, r.Film, one.Film))
 	_, err = ParseTarget("fine")
 	require.ErrorContains(t, err, "draft, final, print")
 	for _, c := range Targets {

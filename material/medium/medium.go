@@ -83,31 +83,11 @@ func FromCoefficients(sigmaA, sigmaS colour.RGB, g float64) (Medium, error) {
 	return New(path, albedo, g)
 }
 
-// Reduced returns the medium with isotropic scattering that spreads diffuse light alike: the scattering coefficient
-// becomes sigmaS (1-g), the absorption stays. It is good to about 1e-3 of reflectance under diffuse light for albedos above
-// 0.9; under a narrow beam it errs by a few per cent.
-//
-// Source of the similarity relation: van de Hulst, Multiple Light Scattering, 1980, chapter 14.
-func (m *Medium) Reduced() Medium {
-	var r Medium
-	for c, t := range m.sigmaT {
-		s := t * m.albedo[c] * (1 - m.g)
-		r.sigmaT[c] = t*(1-m.albedo[c]) + s
-		if r.sigmaT[c] > 0 {
-			r.albedo[c] = s / r.sigmaT[c]
-		}
-	}
-	return r
-}
-
 // SigmaT returns the extinction coefficients in 1/mm.
 func (m *Medium) SigmaT() colour.RGB { return m.sigmaT }
 
 // Albedo returns the single-scattering albedo per channel.
 func (m *Medium) Albedo() colour.RGB { return m.albedo }
-
-// G returns the mean cosine of the scattering angle.
-func (m *Medium) G() float64 { return m.g }
 
 // Transmittance returns the fraction of radiance left after d mm, d >= 0 and +Inf allowed (Beer-Lambert law).
 func (m *Medium) Transmittance(d float64) colour.RGB {

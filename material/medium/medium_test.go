@@ -231,25 +231,6 @@ func TestSlab(t *testing.T) {
 	}
 }
 
-// Reduced keeps absorption and sigmaS (1-g), and scatters evenly.
-func TestReduced(t *testing.T) {
-	m, err := FromCoefficients(colour.RGB{0.1, 0, 2}, colour.RGB{9, 0, 50}, 0.9)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := m.Reduced()
-	near(t, "extinction", r.SigmaT()[0], 0.1+0.9, 1e-12)
-	near(t, "albedo", r.Albedo()[0], 0.9, 1e-12)
-	near(t, "vacuum", r.SigmaT()[1], 0, 0)
-	near(t, "extinction", r.SigmaT()[2], 7, 1e-12)
-	// a* = a(1-g)/(1-ag)
-	a := 50. / 52
-	near(t, "albedo", r.Albedo()[2], a*0.1/(1-a*0.9), 1e-12)
-	if r.G() != 0 {
-		t.Errorf("g %g", r.G())
-	}
-}
-
 // Every bad value is named, all of them at once.
 func TestErrors(t *testing.T) {
 	nan := math.NaN()

@@ -49,17 +49,6 @@ func (g GGX) G1(w geom.Vec) float64 {
 	return 2 * z / (z + g.stretch(w))
 }
 
-// G2 returns the share of microfacets seen from both directions on the same side, in [0, 1], with the correlation of
-// heights: 1/(1 + Lambda(wo) + Lambda(wi)).
-func (g GGX) G2(wo, wi geom.Vec) float64 {
-	zo, zi := math.Abs(wo.Z), math.Abs(wi.Z)
-	d := g.stretch(wo)*zi + g.stretch(wi)*zo
-	if d == 0 {
-		return 0
-	}
-	return 2 * zo * zi / d
-}
-
 // SampleVisible maps (u0, u1) to a microfacet normal as seen from wo, wo.Z > 0, with density PdfVisible.
 //
 // Source: Dupuy and Benyoub, Sampling Visible GGX Normals with Spherical Caps, CGF 42(8), 2023.

@@ -376,3 +376,14 @@ func BenchmarkEnergyTable(b *testing.B) {
 }
 
 var sink float64
+
+// G2 returns the share of microfacets seen from both directions on the same side, in [0, 1], with the correlation of
+// heights: 1/(1 + Lambda(wo) + Lambda(wi)).
+func (g GGX) G2(wo, wi geom.Vec) float64 {
+	zo, zi := math.Abs(wo.Z), math.Abs(wi.Z)
+	d := g.stretch(wo)*zi + g.stretch(wi)*zo
+	if d == 0 {
+		return 0
+	}
+	return 2 * zo * zi / d
+}

@@ -7,11 +7,3 @@
 // in at its middle, give the mean free path (MeanFreePath). Scattering is isotropic: the reduced medium of tissue whose
 // phase function points forward.
 package tissue
-
-// FromCoefficients turns reduced coefficients in 1/mm into what an artist sees: the reflectance of a thick layer under diffuse
-// light, and r50 in mm. Absorption and scattering are >= 0 and not both 0.
-func FromCoefficients(absorption, scattering float64) (reflectance, r50 float64) {
-	t := absorption + scattering
-	alpha := scattering / t
-	return DiffuseAlbedo(alpha), ExitRadius50(alpha) / t
-}

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"unsafe"
 
 	"catchlight/scene/geom"
 )
@@ -537,3 +538,8 @@ func TestManyWorkers(t *testing.T) {
 		}
 	}
 }
+
+// nodeAt and leafAt look at the block a ref leads to.
+func (b *BVH) nodeAt(ref uint32) *node { return (*node)(unsafe.Pointer(&b.mem[ref])) }
+
+func (b *BVH) leafAt(ref uint32) *leaf { return (*leaf)(unsafe.Pointer(&b.mem[ref&^leafBit])) }

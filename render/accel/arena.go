@@ -195,8 +195,3 @@ func corners(t *[3]uint32, v0, w uint32) uint32 {
 	}
 	return 0 + 4*1 // not reached: a pair's vertices are its triangles' own
 }
-
-// nodeAt and leafAt look at the block a ref leads to.
-func (b *BVH) nodeAt(ref uint32) *node { return (*node)(unsafe.Pointer(&b.mem[ref])) }
-
-func (b *BVH) leafAt(ref uint32) *leaf { return (*leaf)(unsafe.Pointer(&b.mem[ref&^leafBit])) }

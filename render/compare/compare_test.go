@@ -38,10 +38,17 @@ func tide() *Pair {
 		}
 		return s
 	}
+	columns := func(x0, x1 int) imgcmp.Mask {
+		m := make(imgcmp.Mask, wide*high)
+		for i := range m {
+			m[i] = i%wide >= x0 && i%wide < x1
+		}
+		return m
+	}
 	return &Pair{Title: "tide: low against high", Width: wide, Height: high, Reference: side("high", 1), Test: side("low", 0.5), PerDegree: imgcmp.DeskViewing, Workers: 2,
 		Regions: []Region{
-			{Name: "iris", Mask: imgcmp.Rectangle(wide, high, 0, 0, 30, high), Kind: 3},
-			{Name: "sclera", Mask: imgcmp.Rectangle(wide, high, 40, 0, wide, high), Kind: 5},
+			{Name: "iris", Mask: columns(0, 30), Kind: 3},
+			{Name: "sclera", Mask: columns(40, wide), Kind: 5},
 			{Name: "pupil", Mask: make(imgcmp.Mask, wide*high), Kind: 2},
 		}, Notes: []string{"a note"}}
 }

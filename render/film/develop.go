@@ -23,9 +23,6 @@ type Picture struct {
 // the error comes from the spread of the replicates' means, each weighted by its share of samples.
 func (f *Film) Develop() Picture { return f.develop(f.sums, 4) }
 
-// DevelopLayer returns the picture of layer i alone; its alpha is that of the whole picture.
-func (f *Film) DevelopLayer(i int) Picture { return f.develop(f.layerSums[i], 3) }
-
 func (f *Film) develop(sums []float64, stride int) Picture {
 	n := f.width * f.height
 	p := Picture{

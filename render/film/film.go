@@ -119,14 +119,8 @@ func New(c Config) (*Film, error) {
 // Size returns the picture's width and height in pixels.
 func (f *Film) Size() (width, height int) { return f.width, f.height }
 
-// K returns the number of replicates.
-func (f *Film) K() int { return f.k }
-
 // Record returns what Config.Record was.
 func (f *Film) Record() string { return f.record }
-
-// Layers returns what the layers pick; the slice is the film's own.
-func (f *Film) Layers() []Layer { return f.layers }
 
 // Place returns the replicate that sample i of a pixel belongs to, and its index there.
 func (f *Film) Place(i int) (replicate, sample uint32) { return uint32(i % f.k), uint32(i / f.k) }
@@ -196,9 +190,6 @@ func (s *Sample) Add(light, sector int, class Class, value colour.RGB) {
 
 // Cover adds to the sample's alpha: 1 where it met an object, 0 where it met the background.
 func (s *Sample) Cover(alpha float64) { s.alpha += alpha }
-
-// Value returns what was added since Begin.
-func (s *Sample) Value() colour.RGB { return s.sum }
 
 // End puts the sample into the film. One that is not finite is left out and counted instead.
 func (s *Sample) End() {

@@ -319,3 +319,26 @@ func BenchmarkSample(b *testing.B) {
 		})
 	}
 }
+
+// DevelopLayer returns the picture of layer i alone; its alpha is that of the whole picture.
+func (f *Film) DevelopLayer(i int) Picture { return f.develop(f.layerSums[i], 3) }
+
+// Equal reports whether two films have the same shape and the same bits.
+func (f *Film) Equal(g *Film) bool {
+	if f.width != g.width || f.height != g.height || f.k != g.k || f.record != g.record || !slices.Equal(f.layers, g.layers) {
+		return false
+	}
+	fc, fs := f.planes()
+	gc, gs := g.planes()
+	for i := range fc {
+		if !slices.Equal(fc[i], gc[i]) {
+			return false
+		}
+	}
+	for i := range fs {
+		if !slices.Equal(fs[i], gs[i]) {
+			return false
+		}
+	}
+	return true
+}

@@ -92,3 +92,25 @@ func BenchmarkFilter(b *testing.B) {
 		})
 	}
 }
+
+// Density returns the filter's value at an offset, 1/pixel^2; it integrates to 1.
+func (f Filter) Density(dx, dy float64) float64 {
+	return f.density(dx/f.radius) * f.density(dy/f.radius) / (f.radius * f.radius)
+}
+
+// density is the one-dimensional filter on [-1, 1].
+func (f Filter) density(x float64) float64 {
+	if !(math.Abs(x) <= 1) {
+		return 0
+	}
+	switch f.kind {
+	case Gaussian:
+		return 3 / (math.Sqrt(2*math.Pi) * inside) * math.Exp(-4.5*x*x)
+	case Hann:
+		_, p := hannAt(x)
+		return p
+	case Tent:
+		return 1 - math.Abs(x)
+	}
+	return 0.5
+}

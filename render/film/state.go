@@ -9,7 +9,6 @@ import (
 	"hash/crc64"
 	"io"
 	"math"
-	"slices"
 )
 
 // stateMagic starts a state file; the digit is the version.
@@ -188,24 +187,4 @@ func load(r io.Reader, size, maxBytes int64) (*Film, error) {
 		}
 	}
 	return f, nil
-}
-
-// Equal reports whether two films have the same shape and the same bits.
-func (f *Film) Equal(g *Film) bool {
-	if f.width != g.width || f.height != g.height || f.k != g.k || f.record != g.record || !slices.Equal(f.layers, g.layers) {
-		return false
-	}
-	fc, fs := f.planes()
-	gc, gs := g.planes()
-	for i := range fc {
-		if !slices.Equal(fc[i], gc[i]) {
-			return false
-		}
-	}
-	for i := range fs {
-		if !slices.Equal(fs[i], gs[i]) {
-			return false
-		}
-	}
-	return true
 }

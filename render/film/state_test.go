@@ -46,7 +46,7 @@ func TestState(t *testing.T) {
 	if !f.Equal(g) {
 		t.Error("the picture differs after going on")
 	}
-	h := film(t, Config{Width: 37, Height: 21, SPP: 6, Layers: f.Layers(), Record: "another build"})
+	h := film(t, Config{Width: 37, Height: 21, SPP: 6, Layers: f.layers, Record: "another build"})
 	if err := h.Merge(f); err == nil || !strings.Contains(err.Error(), `"another build"`) {
 		t.Errorf("films of different records merge: %v", err)
 	}

@@ -61,9 +61,6 @@ func (s *Sampler) Start(pixel uint64, replicate, sample uint32) {
 	s.reverse = bits.Reverse32(sample)
 }
 
-// Index returns the sample's index inside its replicate.
-func (s *Sampler) Index() uint32 { return s.index }
-
 // slot packs the place in a path into the key. vertex is in [0, 2^24).
 func (s *Sampler) slot(vertex int, p Purpose, salt uint32) uint64 {
 	return mix(s.key + (uint64(vertex)<<40|uint64(p)<<32|uint64(salt))*0x9e3779b97f4a7c15)

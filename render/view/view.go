@@ -37,14 +37,6 @@ const White = 4
 
 var names = [...]string{"reinhard", "neutral", "filmic", "none"}
 
-// String returns the transform's name in scene files.
-func (t Transform) String() string {
-	if int(t) < len(names) {
-		return names[t]
-	}
-	return fmt.Sprintf("transform(%d)", uint8(t))
-}
-
 // Parse returns the transform of a name: reinhard, neutral, filmic, or none for Clip.
 func Parse(name string) (Transform, error) {
 	for i, n := range names {

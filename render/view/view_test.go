@@ -258,3 +258,11 @@ func BenchmarkBytes(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/4096, "ns/pixel")
 }
+
+// String returns the transform's name in scene files.
+func (t Transform) String() string {
+	if int(t) < len(names) {
+		return names[t]
+	}
+	return fmt.Sprintf("transform(%d)", uint8(t))
+}

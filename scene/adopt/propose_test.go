@@ -243,3 +243,6 @@ func TestFitSphere(t *testing.T) {
 	require.InDelta(t, 11.5, r, 1e-8)
 	require.InDelta(t, 0, c.Sub(geom.Vec{X: 1000, Y: -3, Z: 7}).Len(), 1e-8)
 }
+
+// between returns the degrees between two unit directions, for checks.
+func between(a, b geom.Vec) float64 { return geom.Degrees(math.Acos(max(-1, min(1, a.Dot(b))))) }

@@ -6,8 +6,6 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
-
-	"catchlight/scene/geom"
 )
 
 // Lights of a scene that was adopted; a draft turns one of them on.
@@ -156,6 +154,3 @@ func heightScale(part string, m Mapped) float64 {
 	}
 	return relief
 }
-
-// Degrees between two unit directions, for messages and tests.
-func between(a, b geom.Vec) float64 { return geom.Degrees(math.Acos(max(-1, min(1, a.Dot(b))))) }

@@ -41,12 +41,9 @@ type reader struct {
 	targets []target // morph targets of the scene
 }
 
-// Read returns what the default scene of the file path shows, with morph targets and skins at rest. An error is a *FormatError, an *UnsupportedError or
+// ReadMorphed returns what the default scene of the file path shows, with weights of morph targets and skins at rest. A target
+// that the file does not have is an error that lists those that it has. An error is a *FormatError, an *UnsupportedError or
 // comes from the operating system, and names the file.
-func Read(path string) (*Asset, error) { return ReadMorphed(path, nil) }
-
-// ReadMorphed is Read with weights of morph targets. A target that the file does not have is an error that lists those
-// that it has.
 func ReadMorphed(path string, w Weights) (*Asset, error) {
 	data, err := readFile(os.Open, path)
 	if err != nil {

@@ -404,3 +404,6 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// Read is ReadMorphed with morph targets at rest.
+func Read(path string) (*Asset, error) { return ReadMorphed(path, nil) }

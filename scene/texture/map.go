@@ -46,9 +46,6 @@ type Map struct {
 // Constant returns a map that is c everywhere.
 func Constant(c colour.RGB) Map { return Map{kind: constant, c: c} }
 
-// ConstantScalar returns a map that is v everywhere, in all channels.
-func ConstantScalar(v float64) Map { return Constant(colour.Grey(v)) }
-
 // FromImage returns a map that reads im, and builds its mip-maps. A nil picture gives no map.
 func FromImage(im *Image, wrap Wrap) Map {
 	if im == nil {

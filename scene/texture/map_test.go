@@ -85,7 +85,7 @@ func TestConstantAndNone(t *testing.T) {
 	if du, dv := m.Grad(geom.UV{}, 0); du != 0 || dv != 0 {
 		t.Errorf("gradient of a constant: got %v, %v", du, dv)
 	}
-	s := ConstantScalar(0.25)
+	s := Constant(colour.Grey(0.25))
 	near(t, "scalar", s.Scalar(geom.UV{}, 0), 0.25, 0)
 	var no Map
 	scaled := no.Scaled(3, 4)

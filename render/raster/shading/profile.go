@@ -21,15 +21,7 @@ func NewSpread(r50 float64) Spread { return Spread{r50 / halfAt()} }
 // halfAt is r50/d, where the share within is a half.
 var halfAt = sync.OnceValue(func() float64 { return unitRadius(0.5) })
 
-// Profile returns the density, per mm^2, of light that leaves at a distance r > 0.
-func (s Spread) Profile(r float64) float64 {
-	return (math.Exp(-r/s.D) + math.Exp(-r/(3*s.D))) / (8 * math.Pi * s.D * r)
-}
-
-// Within returns the share that leaves within r mm.
-func (s Spread) Within(r float64) float64 { return unitWithin(r / s.D) }
-
-// Radius is the inverse of Within for a share in [0, 1).
+// Radius returns the radius in mm within which a share in [0, 1) leaves.
 func (s Spread) Radius(share float64) float64 { return s.D * unitRadius(share) }
 
 func unitWithin(x float64) float64 { return 1 - 0.25*math.Exp(-x) - 0.75*math.Exp(-x/3) }

@@ -284,3 +284,11 @@ func TestGlare(t *testing.T) {
 	require.Positive(t, out[550*n+900][1])
 	require.Equal(t, pix, Glare(pix, n, n, 20, 0, 2))
 }
+
+// Profile returns the density, per mm^2, of light that leaves at a distance r > 0.
+func (s Spread) Profile(r float64) float64 {
+	return (math.Exp(-r/s.D) + math.Exp(-r/(3*s.D))) / (8 * math.Pi * s.D * r)
+}
+
+// Within returns the share that leaves within r mm.
+func (s Spread) Within(r float64) float64 { return unitWithin(r / s.D) }

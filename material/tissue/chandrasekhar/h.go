@@ -1,4 +1,5 @@
-package tissue
+// Package chandrasekhar holds the H-function that half-spaces are tested against.
+package chandrasekhar
 
 import (
 	"math"
@@ -6,12 +7,12 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 )
 
-// ChandrasekharH returns the H-function of isotropic scattering at the cosine mu in [0, 1] for the single-scattering
+// H returns the H-function of isotropic scattering at the cosine mu in [0, 1] for the single-scattering
 // albedo alpha in [0, 1]. With it the radiance that a half-space sends back is known exactly: its BRDF is
 // alpha H(mu) H(mu0) / (4 pi (mu + mu0)). The result is good to about 1e-7. It is a reference, too slow for rendering.
 //
 // Source: Stibbs and Weir, On the H-functions for isotropic scattering, Mon. Not. R. Astron. Soc. 119 (1959), 512-525.
-func ChandrasekharH(mu, alpha float64) float64 {
+func H(mu, alpha float64) float64 {
 	if mu <= 0 || alpha <= 0 {
 		return 1
 	}
