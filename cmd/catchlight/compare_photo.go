@@ -18,6 +18,7 @@ import (
 	"catchlight/render"
 	"catchlight/render/compare"
 	"catchlight/render/imgcmp"
+	"catchlight/render/job"
 	"catchlight/render/limbus"
 	"catchlight/scene"
 	"catchlight/scene/colour"
@@ -66,9 +67,6 @@ func places(flag, text string, least, most int) ([][]float64, error) {
 	return out, nil
 }
 
-// filmDiagonal is the diagonal of a picture on 35 mm film, 36 x 24 mm.
-const filmDiagonal = 43.2666
-
 // mostPhoto is the longer side, in pixels, that a photograph is brought down to where no size is asked for.
 const mostPhoto = 640
 
@@ -76,13 +74,55 @@ const mostPhoto = 640
 func (f *compareFlags) film(d *scene.Description, photo *compare.Photo, sized bool) (w, h int, err error) {
 	w, h = d.Picture.Width, d.Picture.Height
 	if !sized {
-		k := min(1, mostPhoto/float64(max(photo.Width, photo.Height)))
-		return max(1, int(math.Round(k*float64(photo.Width)))), max(1, int(math.Round(k*float64(photo.Height)))), nil
+		w, h = photo.Film(mostPhoto)
+		return w, h, nil
 	}
 	if want := float64(w) * float64(photo.Height) / float64(photo.Width); math.Abs(want-float64(h)) > 1 {
 		return 0, 0, usageError{fmt.Errorf("--size %dx%d has another shape than %s, which is %d x %d: give %dx%d", w, h, f.photo.file, photo.Width, photo.Height, w, max(1, int(math.Round(want))))}
 	}
 	return w, h, nil
+}
+
+// check refuses flags that do not go together, and returns the given points of the limbus.
+func (g *photoFlags) check(f *compareFlags, words []string) ([][]float64, error) {
+	if len(words) != 1 || f.vary != "" {
+		return nil, usageError{errors.New("--ref stands in for one of two pictures: give one look, and no --vary")}
+	}
+	if g.patch != "" && g.chart != "" {
+		return nil, usageError{errors.New("--patch and --chart both set white and exposure: give one")}
+	}
+	if !(g.reads > 0 && g.reads <= 1) {
+		return nil, usageError{fmt.Errorf("--reads %g is outside (0, 1]", g.reads)}
+	}
+	limb, err := places("limbus", g.limbus, 2, 2)
+	if err != nil {
+		return nil, err
+	}
+	if g.limbus != "" && len(limb) < limbus.LeastPoints {
+		return nil, usageError{fmt.Errorf("--limbus: %d points; %d are needed at least", len(limb), limbus.LeastPoints)}
+	}
+	return limb, nil
+}
+
+// photoRun is one comparison with a photograph under way.
+type photoRun struct {
+	*compareFlags
+	cmd   *cobra.Command
+	d     *scene.Description
+	opt   render.Options
+	photo *compare.Photo
+	small *compare.Photo // at the size of the film
+	limb  [][]float64    // given points of the limbus
+	lens  bool           // the focal length is the file's
+
+	p     *render.Prepared
+	eye   int
+	marks [][2]float64 // the outline of the limbus; none where the camera stays
+	notes []string
+}
+
+func (r *photoRun) note(format string, a ...any) {
+	r.notes = append(r.notes, fmt.Sprintf(format, a...))
 }
 
 // runPhoto compares a picture of the scene with a photograph: the camera is put where the photograph's was.
@@ -91,97 +131,17 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	if err != nil {
 		return err
 	}
-	g := &f.photo
-	if len(words) != 1 || f.vary != "" {
-		return usageError{errors.New("--ref stands in for one of two pictures: give one look, and no --vary")}
-	}
-	if g.patch != "" && g.chart != "" {
-		return usageError{errors.New("--patch and --chart both set white and exposure: give one")}
-	}
-	if !(g.reads > 0 && g.reads <= 1) {
-		return usageError{fmt.Errorf("--reads %g is outside (0, 1]", g.reads)}
-	}
-	limb, err := places("limbus", g.limbus, 2, 2)
-	if err != nil {
+	r := &photoRun{compareFlags: f, cmd: cmd, d: d, opt: render.Options{Workers: f.workers, Cache: render.NewCache()}}
+	if r.limb, err = f.photo.check(f, words); err != nil {
 		return err
 	}
-	if g.limbus != "" && len(limb) < limbus.LeastPoints {
-		return usageError{fmt.Errorf("--limbus: %d points; %d are needed at least", len(limb), limbus.LeastPoints)}
-	}
-	photo, err := compare.ReadPhoto(g.file)
-	if err != nil {
-		return usageError{fmt.Errorf("--ref %w", err)}
-	}
-	w, h, err := f.film(d, photo, cmd.Flags().Changed("size"))
-	if err != nil {
+	if err := r.read(); err != nil {
 		return err
 	}
-	sets := []string{fmt.Sprintf("picture.width=%d", w), fmt.Sprintf("picture.height=%d", h)}
-	// The file's focal length holds where the command doesn't say another.
-	fromFile := photo.Focal > 0 && !g.stay && !slices.ContainsFunc(f.set, func(s string) bool {
-		return strings.Contains(s, "camera.f") || strings.Contains(s, "camera.sensor_width")
-	})
-	if fromFile {
-		sets = append(sets, "camera.fov=null", fmt.Sprintf("camera.focal_length=%g", photo.Focal), fmt.Sprintf("camera.sensor_width=%.6g", filmDiagonal*float64(w)/math.Hypot(float64(w), float64(h))))
-	}
-	if d, err = d.With(sets...); err != nil {
+	if err := r.stand(); err != nil {
 		return err
 	}
-	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
-	opt := render.Options{Workers: f.workers, Cache: render.NewCache()}
-	small := photo.Resize(w, h)
-	var notes []string
-	note := func(format string, a ...any) {
-		notes = append(notes, fmt.Sprintf(format, a...))
-	}
-	note("%s: %d x %d pixels, compared at %d x %d.", filepath.Base(g.file), photo.Width, photo.Height, w, h)
-	if g.credit != "" {
-		note("%s", g.credit)
-	}
-	notes = append(notes, photo.Notes...)
-	p, err := render.Prepare(cmd.Context(), d, opt)
-	if err != nil {
-		return orInterrupted(cmd, err)
-	}
-	eye := 0
-	if g.eye != "" {
-		names := p.EyeNames()
-		if eye = slices.Index(names, g.eye); eye < 0 {
-			return usageError{fmt.Errorf("--eye %s: the scene's eyes are %s", g.eye, strings.Join(names, ", "))}
-		}
-	}
-	var marks [][2]float64
-	if g.stay {
-		note("The camera is the scene's own.")
-	} else {
-		points, err := f.limbusPoints(limb, photo, small)
-		if err != nil {
-			return fmt.Errorf("%s: %w", g.file, err)
-		}
-		at, err := p.CameraFrom(eye, points)
-		if err != nil {
-			return fmt.Errorf("%s: %w", g.file, err)
-		}
-		if d, err = d.With(at.Sets...); err != nil {
-			return err
-		}
-		if p, err = render.Prepare(cmd.Context(), d, opt); err != nil {
-			return orInterrupted(cmd, err)
-		}
-		note("From the limbus: %s.", at)
-		note("A circle looks alike from two sides. The side is the scene's own camera's; the other camera would stand at %.4g, %.4g, %.4g mm.", at.Other.Config.Position.X, at.Other.Config.Position.Y, at.Other.Config.Position.Z)
-		if fromFile {
-			note("The focal length is that of the file, %g mm as on 35 mm film: right unless the picture was cropped.", photo.Focal)
-		} else {
-			note("The focal length is the scene's, as a circle can't tell it from the distance.")
-		}
-		for i := range 240 {
-			q := at.Ellipse.At(2 * math.Pi * float64(i) / 240)
-			marks = append(marks, [2]float64{q.X, q.Y})
-		}
-	}
-
-	shots := []*shot{{name: words[0], look: words[0], d: d}}
+	shots := []*shot{{name: words[0], look: words[0], d: r.d}}
 	dir := f.out
 	if dir == "" {
 		dir = filepath.Join("out", "compare-"+sceneName(path))
@@ -191,6 +151,7 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 		return err
 	}
 	defer j.Close()
+	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
 	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, stderr)
 	if t == nil {
 		return err
@@ -202,34 +163,17 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	if err != nil {
 		return err
 	}
-	pair := compare.Pair{Title: sceneName(path) + ": " + words[0] + " against " + filepath.Base(g.file), Width: w, Height: h,
+	pair := compare.Pair{Title: sceneName(path) + ": " + words[0] + " against " + filepath.Base(f.photo.file), Width: r.small.Width, Height: r.small.Height,
 		PerDegree: imgcmp.PixelsPerDegree(f.distance, 0.7, 3840), Distance: f.distance, Workers: f.workers}
 	if pair.Workers == 0 {
 		pair.Workers = runtime.GOMAXPROCS(0)
 	}
-	if err := readSide(j, shots[0], words[0], &pair.Test); err != nil {
+	if err := r.sides(j, shots[0], &pair); err != nil {
 		return err
 	}
-	pair.Shade = shade(j, shots[0])
-	regions := p.Regions(opt)
-	pair.Regions = regionsOf(regions)
-	gains, how, err := f.gains(p, eye, photo, small, &pair.Test, regions)
-	if err != nil {
-		return err
-	}
-	note("%s", how)
-	pair.Reference = compare.Side{Name: "photograph", File: "photograph"}
-	if err := photoSide(d, small, gains, &pair.Reference); err != nil {
-		return err
-	}
-	note("The parts of the eye are those of the scene: what a lid or a lash covers in the photograph alone counts as a difference.")
-	if r, err := cell(j, shots[0]); err == nil && r.Error.RMS > 0 {
-		note("%s", grainNote(&pair.Test, &r))
-	}
-	pair.Notes = notes
-	if marks != nil {
+	if r.marks != nil {
 		var b bytes.Buffer
-		if err := png.Encode(&b, compare.Mark(pair.Reference.Seen, marks)); err != nil {
+		if err := png.Encode(&b, compare.Mark(pair.Reference.Seen, r.marks)); err != nil {
 			return err
 		}
 		if err := writeBytes(j.Path("limbus.png"), b.Bytes()); err != nil {
@@ -239,10 +183,114 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	if err := writeComparison(&pair, j.Path, stdout); err != nil {
 		return err
 	}
-	for _, n := range notes {
+	for _, n := range r.notes {
 		fmt.Fprintln(stdout, "  "+n)
 	}
 	return t.report(j, nil)
+}
+
+// read reads the photograph and gives the scene its shape and lens.
+func (r *photoRun) read() (err error) {
+	g := &r.compareFlags.photo
+	if r.photo, err = compare.ReadPhoto(g.file); err != nil {
+		return usageError{fmt.Errorf("--ref %w", err)}
+	}
+	w, h, err := r.film(r.d, r.photo, r.cmd.Flags().Changed("size"))
+	if err != nil {
+		return err
+	}
+	sets := []string{fmt.Sprintf("picture.width=%d", w), fmt.Sprintf("picture.height=%d", h)}
+	// The file's focal length holds where the command doesn't say another.
+	r.lens = r.photo.Focal > 0 && !g.stay && !slices.ContainsFunc(r.set, func(s string) bool {
+		return strings.Contains(s, "camera.f") || strings.Contains(s, "camera.sensor_width")
+	})
+	if r.lens {
+		sets = append(sets, r.photo.Lens(w, h)...)
+	}
+	if r.d, err = r.d.With(sets...); err != nil {
+		return err
+	}
+	r.small = r.photo.Resize(w, h)
+	r.note("%s: %d x %d pixels, compared at %d x %d.", filepath.Base(g.file), r.photo.Width, r.photo.Height, w, h)
+	if g.credit != "" {
+		r.note("%s", g.credit)
+	}
+	r.notes = append(r.notes, r.photo.Notes...)
+	return nil
+}
+
+// stand prepares the scene, with its camera where the photograph's was.
+func (r *photoRun) stand() (err error) {
+	g := &r.compareFlags.photo
+	if r.p, err = render.Prepare(r.cmd.Context(), r.d, r.opt); err != nil {
+		return orInterrupted(r.cmd, err)
+	}
+	if g.eye != "" {
+		names := r.p.EyeNames()
+		if r.eye = slices.Index(names, g.eye); r.eye < 0 {
+			return usageError{fmt.Errorf("--eye %s: the scene's eyes are %s", g.eye, strings.Join(names, ", "))}
+		}
+	}
+	if g.stay {
+		r.note("The camera is the scene's own.")
+		return nil
+	}
+	points, err := r.photo.Limbus(r.limb, r.small)
+	if err != nil {
+		return fmt.Errorf("%s: %w", g.file, err)
+	}
+	at, err := r.p.CameraFrom(r.eye, points)
+	if err != nil {
+		return fmt.Errorf("%s: %w", g.file, err)
+	}
+	if r.d, err = r.d.With(at.Sets...); err != nil {
+		return err
+	}
+	if r.p, err = render.Prepare(r.cmd.Context(), r.d, r.opt); err != nil {
+		return orInterrupted(r.cmd, err)
+	}
+	r.note("From the limbus: %s.", at)
+	r.note("A circle looks alike from two sides. The side is the scene's own camera's; the other camera would stand at %.4g, %.4g, %.4g mm.", at.Other.Config.Position.X, at.Other.Config.Position.Y, at.Other.Config.Position.Z)
+	if r.lens {
+		r.note("The focal length is that of the file, %g mm as on 35 mm film: right unless the picture was cropped.", r.photo.Focal)
+	} else {
+		r.note("The focal length is the scene's, as a circle can't tell it from the distance.")
+	}
+	r.marks = compare.OutlineMarks(&at.Ellipse)
+	return nil
+}
+
+// sides fills a pair with the finished picture and the photograph in its light.
+func (r *photoRun) sides(j *job.Job, s *shot, pair *compare.Pair) error {
+	if err := readSide(j, s, s.name, &pair.Test); err != nil {
+		return err
+	}
+	pair.Shade = shade(j, s)
+	regions := r.p.Regions(r.opt)
+	pair.Regions = regionsOf(regions)
+	gains, how, err := r.gains(&pair.Test, regions)
+	if err != nil {
+		return err
+	}
+	r.note("%s", how)
+	if pair.Reference, err = r.small.Side(gains, r.show); err != nil {
+		return err
+	}
+	r.note("The parts of the eye are those of the scene: what a lid or a lash covers in the photograph alone counts as a difference.")
+	if c, err := cell(j, s); err == nil && c.Error.RMS > 0 {
+		r.note("%s", grainNote(&pair.Test, &c))
+	}
+	pair.Notes = r.notes
+	return nil
+}
+
+// show turns light into what the scene's view shows of it.
+func (r *photoRun) show(linear []colour.RGB) ([]colour.RGB, error) {
+	alpha := make([]float64, len(linear))
+	for i := range alpha {
+		alpha[i] = 1
+	}
+	return render.Display(r.d, min(r.small.Width, len(linear)), linear, alpha)
 }
 
 // orInterrupted is an error of work that the context may have ended.
@@ -253,156 +301,48 @@ func orInterrupted(cmd *cobra.Command, err error) error {
 	return err
 }
 
-// limbusPoints are the given points on the film, or those that are found.
-func (f *compareFlags) limbusPoints(given [][]float64, photo, small *compare.Photo) ([]limbus.Point, error) {
-	if len(given) == 0 {
-		signal := make([]float64, len(small.Pix))
-		for i, c := range small.Pix {
-			signal[i] = c.Luminance()
-		}
-		most := 1.0
-		if small.Scene { // a picture of any range: its white is taken at the 99th percentile
-			_, _, most, _ = imgcmp.Pool(signal, nil)
-		}
-		for i, v := range signal {
-			signal[i] = colour.EncodeSRGB(min(max(v/max(most, 1e-30), 0), 1))
-		}
-		return limbus.Find(signal, small.Width)
-	}
-	var out []limbus.Point
-	sx, sy := float64(small.Width)/float64(photo.Width), float64(small.Height)/float64(photo.Height)
-	for _, p := range given {
-		if !(p[0] >= 0 && p[1] >= 0 && p[0] <= float64(photo.Width) && p[1] <= float64(photo.Height)) {
-			return nil, fmt.Errorf("--limbus: %g,%g is outside the picture of %d x %d", p[0], p[1], photo.Width, photo.Height)
-		}
-		out = append(out, limbus.Point{X: p[0] * sx, Y: p[1] * sy})
-	}
-	return out, nil
-}
-
 // gains are what the photograph's channels are multiplied by, and how they came about.
-func (f *compareFlags) gains(p *render.Prepared, eye int, photo, small *compare.Photo, test *compare.Side, r *render.Regions) (colour.RGB, string, error) {
-	g := &f.photo
-	// What a grey card is to be: in scene light what the scene's lights make of one before the eye, on a display what the view
-	// makes of that.
-	card, err := p.Card(eye)
+func (r *photoRun) gains(test *compare.Side, regions *render.Regions) (colour.RGB, string, error) {
+	g := &r.compareFlags.photo
+	if g.patch == "" && g.chart == "" {
+		return r.small.ScleraGains(test, regions.Mask(render.Sclera, -1))
+	}
+	card, err := r.p.Card(r.eye)
 	if err != nil {
 		return colour.RGB{}, "", err
 	}
-	if (g.patch != "" || g.chart != "") && !(min(card[0], card[1], card[2]) > 0) {
+	if !(min(card[0], card[1], card[2]) > 0) {
 		return colour.RGB{}, "", errors.New("no light of the scene reaches a card before the eye that faces the camera: leave --patch and --chart out")
 	}
-	target := func(reflectance float64) colour.RGB { return card.Scale(reflectance) }
-	if !photo.Scene {
-		target = func(reflectance float64) colour.RGB {
-			lit, err := render.Display(p.Description, 1, []colour.RGB{card.Scale(reflectance)}, []float64{1})
-			if err != nil {
-				return card.Scale(reflectance) // the view has been used before: it is sound
-			}
-			return lit[0]
-		}
+	target := r.photo.Target(card, r.show)
+	flag, text, least, most, count := "patch", g.patch, 2, 3, 1
+	if g.chart != "" {
+		flag, text, least, most, count = "chart", g.chart, 2, 2, 4
 	}
-	tell := func(what string, q colour.RGB) string {
-		return fmt.Sprintf("White and exposure from %s, as of a card before the eye that faces the camera in the scene's light: red, green and blue times %.3f, %.3f, %.3f.", what, q[0], q[1], q[2])
+	list, err := places(flag, text, least, most)
+	if err != nil {
+		return colour.RGB{}, "", err
 	}
-	switch {
-	case g.patch != "":
-		list, err := places("patch", g.patch, 2, 3)
-		if err != nil {
-			return colour.RGB{}, "", err
-		}
-		if len(list) != 1 {
-			return colour.RGB{}, "", usageError{fmt.Errorf("--patch %q: give one place", g.patch)}
-		}
-		radius := max(2, 0.005*float64(max(photo.Width, photo.Height)))
+	if len(list) != count {
+		return colour.RGB{}, "", usageError{fmt.Errorf("--%s %q: give %s", flag, text, map[int]string{1: "one place", 4: "four places"}[count])}
+	}
+	var gains colour.RGB
+	var how string
+	if count == 1 {
+		radius := r.photo.PatchRadius()
 		if len(list[0]) == 3 {
 			radius = list[0][2]
 		}
-		c, uneven, err := photo.Patch(list[0][0], list[0][1], radius)
-		if err != nil {
-			return colour.RGB{}, "", usageError{fmt.Errorf("--patch: %w", err)}
-		}
-		edge := ""
-		if uneven > 0.1 {
-			edge = fmt.Sprintf(" The patch is uneven by %.0f %%: it may reach over an edge.", 100*uneven)
-		}
-		q := compare.Grey(c, target(g.reads))
-		return q, tell(fmt.Sprintf("the patch of reflectance %g at %g,%g", g.reads, list[0][0], list[0][1]), q) + edge, nil
-	case g.chart != "":
-		list, err := places("chart", g.chart, 2, 2)
-		if err != nil {
-			return colour.RGB{}, "", err
-		}
-		if len(list) != 4 {
-			return colour.RGB{}, "", usageError{fmt.Errorf("--chart %q: give four places", g.chart)}
-		}
+		gains, how, err = r.photo.PatchGains(list[0][0], list[0][1], radius, g.reads, target)
+	} else {
 		var corners [4][2]float64
 		for i, p := range list {
 			corners[i] = [2]float64{p[0], p[1]}
 		}
-		patches, err := photo.Chart(corners)
-		if err != nil {
-			return colour.RGB{}, "", usageError{fmt.Errorf("--chart: %w", err)}
-		}
-		q, err := compare.Neutral(patches, target)
-		if err != nil {
-			return colour.RGB{}, "", usageError{fmt.Errorf("--chart: %w", err)}
-		}
-		s := tell("the chart's greys", q)
-		if photo.Scene {
-			for i, c := range patches {
-				for k := range c {
-					patches[i][k] = c[k] * q[k] / card[k]
-				}
-			}
-			s += fmt.Sprintf(" Its 24 patches then differ from the published ones by %.1f on average (CIEDE2000).", compare.ChartError(patches))
-		}
-		return q, s, nil
+		gains, how, err = r.photo.ChartGains(corners, card, target)
 	}
-	// Neither: the sclera of the eye is made as bright as the scene's.
-	lum := func(pix []colour.RGB) float64 {
-		v := make([]float64, len(pix))
-		for i, c := range pix {
-			v[i] = c.Luminance()
-		}
-		_, median, _, _ := imgcmp.Pool(v, r.Mask(render.Sclera, -1))
-		return median
+	if err != nil {
+		return colour.RGB{}, "", usageError{fmt.Errorf("--%s: %w", flag, err)}
 	}
-	pix := test.Display
-	if photo.Scene {
-		pix = test.Linear
-	}
-	k := lum(pix) / lum(small.Pix)
-	if !(k > 0) || math.IsInf(k, 0) {
-		return colour.RGB{}, "", errors.New("the sclera of the eye is not in the picture, or black there: give --patch or --chart for the exposure")
-	}
-	return colour.Grey(k), fmt.Sprintf("Exposure: times %.3f, so that the sclera of the eye is as bright as in the scene (median); its colours are as they were. --patch or --chart set the white.", k), nil
-}
-
-// photoSide makes a side of the photograph.
-func photoSide(d *scene.Description, small *compare.Photo, gains colour.RGB, out *compare.Side) error {
-	pix := make([]colour.RGB, len(small.Pix))
-	for i, c := range small.Pix {
-		pix[i] = c.Mul(gains)
-	}
-	if small.Scene {
-		alpha := make([]float64, len(pix))
-		for i := range alpha {
-			alpha[i] = 1
-		}
-		lit, err := render.Display(d, small.Width, pix, alpha)
-		if err != nil {
-			return err
-		}
-		out.Linear, out.Display = pix, lit
-	} else {
-		for i, c := range pix {
-			for k, v := range c {
-				pix[i][k] = min(max(v, 0), 1)
-			}
-		}
-		out.Display = pix
-	}
-	compare.Shown(out, small.Width)
-	return nil
+	return gains, how, nil
 }
