@@ -21,6 +21,7 @@ import (
 	"catchlight/render/view"
 	"catchlight/scene"
 	"catchlight/scene/colour"
+	"catchlight/scene/parallel"
 )
 
 // Stats says what a render did and what it cost.
@@ -94,6 +95,13 @@ type run struct {
 	taken   [film.Replicates]bool // replicates that this run renders
 	done    []int                 // [tile]: samples begun, counted over all replicates
 	stopped []bool                // [tile]: its error is small enough
+	whole   bool                  // every pixel has a sample
+	ready   atomic.Int64          // samples that are done, over all tiles
+
+	progress sync.Mutex
+	rest     sync.RWMutex // workers hold it for reading while they write to the film
+	failed   error        // of the first save that failed; under rest
+	saved    time.Time
 }
 
 // bench is what one worker has for itself.
@@ -122,73 +130,8 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	for i := range benches {
 		benches[i] = bench{pathtrace.New(p.Scene, uint64(d.Picture.Seed)), f.Sample(), sampler.New(uint64(d.Picture.Seed))}
 	}
-	total := int64(f.Tiles()) * int64(spp)
-	var done atomic.Int64
-	for _, n := range r.done {
-		done.Add(int64(min(n, spp)))
-	}
-	var progress sync.Mutex
-	var rest sync.RWMutex // workers hold it for reading while they write to the film
-	var failed error      // of the first save that failed; under rest
-	saved := time.Now()
-	res := &Result{Width: w, Height: h, Film: f, d: d, view: p.View}
-	whole := slices.Min(r.done) > 0
-	finished := false
-	rs := rounds(spp, d.Picture.Error > 0)
-	for k, to := range rs {
-		var next atomic.Int64
-		var cut atomic.Bool
-		var wg sync.WaitGroup
-		for i := range benches {
-			wg.Add(1)
-			go func(b *bench) {
-				defer wg.Done()
-				for {
-					if whole && ctx.Err() != nil {
-						cut.Store(true)
-						return
-					}
-					tile := int(next.Add(1)) - 1
-					if tile >= f.Tiles() {
-						return
-					}
-					from := r.done[tile]
-					if from >= to || r.stopped[tile] {
-						continue
-					}
-					if d.Picture.Error > 0 && barrier(from) && displayError(f, p.View, tile, nil) <= d.Picture.Error {
-						r.stopped[tile] = true
-						done.Add(int64(spp - from))
-						continue
-					}
-					rest.RLock()
-					r.tile(b, tile, from, to)
-					r.done[tile] = to
-					rest.RUnlock()
-					n := done.Add(int64(to - from))
-					if o.Progress != nil {
-						progress.Lock()
-						o.Progress.Advance(n, total)
-						progress.Unlock()
-					}
-					if o.Keep != nil && o.Keep.due(saved) {
-						rest.Lock()
-						if failed == nil && o.Keep.due(saved) {
-							failed = o.Keep.save(f)
-							saved = time.Now()
-						}
-						rest.Unlock()
-					}
-				}
-			}(&benches[i])
-		}
-		wg.Wait()
-		whole = true
-		finished = k == len(rs)-1 && !cut.Load()
-		if failed != nil || ctx.Err() != nil {
-			break
-		}
-	}
+	r.whole = slices.Min(r.done) > 0
+	finished, failed := r.trace(ctx, benches)
 	stop := ctx.Err()
 	if finished {
 		stop = nil
@@ -196,6 +139,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	if o.Keep != nil && failed == nil && (o.Keep.Final || !finished) {
 		failed = o.Keep.save(f)
 	}
+	res := &Result{Width: w, Height: h, Film: f, d: d, view: p.View}
 	for _, n := range r.done {
 		if res.SPP == 0 || n < res.SPP {
 			res.SPP = n
@@ -204,10 +148,94 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	if r.stopped != nil && d.Picture.Error > 0 && finished {
 		res.SPP = slices.Max(r.done)
 	}
-	for i := range benches {
-		res.Stats.Stats = res.Stats.Stats.Plus(benches[i].t.Stats)
-	}
 	s := &res.Stats
+	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Picture.Seed, workers, accel.Kernel()
+	s.Seconds = time.Since(start).Seconds()
+	s.add(benches)
+	s.HierarchyBytes, s.Triangles = p.Bytes, p.Triangles
+	s.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))
+	s.PeakBytes = peakMemory()
+	for i := range w * h {
+		s.Dropped += uint64(f.Dropped(i))
+	}
+	s.Outliers = f.Outliers()
+	res.Achieved, res.errors = achieved(f, d, p.View)
+	s.Error = res.Achieved
+	res.Warnings = append(res.Warnings, p.Warnings...)
+	res.warn(finished, spp)
+	s.Warnings = res.Warnings
+	if d.Picture.Denoise && failed == nil {
+		o.phase("denoising")
+		res.clean, failed = p.clean(f, o)
+	}
+	return res, errors.Join(failed, stop)
+}
+
+// trace renders in rounds until every tile has its samples or ctx ends; finished says which. The error is of a save.
+func (r *run) trace(ctx context.Context, benches []bench) (finished bool, err error) {
+	d := r.p.Description
+	for _, n := range r.done {
+		r.ready.Add(int64(min(n, d.Picture.Samples)))
+	}
+	r.saved = time.Now()
+	rs := rounds(d.Picture.Samples, d.Picture.Error > 0)
+	for k, to := range rs {
+		var seat atomic.Int64
+		var cut atomic.Bool
+		own := func() *bench { return &benches[seat.Add(1)-1] }
+		parallel.With(r.f.Tiles(), len(benches), own, func(b *bench, tile int) {
+			if r.whole && ctx.Err() != nil {
+				cut.Store(true)
+				return
+			}
+			r.round(b, tile, to)
+		})
+		r.whole = true
+		finished = k == len(rs)-1 && !cut.Load()
+		if r.failed != nil || ctx.Err() != nil {
+			break
+		}
+	}
+	return finished, r.failed
+}
+
+// round brings a tile to that many samples, unless its error is small enough, and saves the film when it is time.
+func (r *run) round(b *bench, tile, to int) {
+	d, o := r.p.Description, r.o
+	from, spp := r.done[tile], d.Picture.Samples
+	if from >= to || r.stopped[tile] {
+		return
+	}
+	if d.Picture.Error > 0 && barrier(from) && displayError(r.f, r.p.View, tile, nil) <= d.Picture.Error {
+		r.stopped[tile] = true
+		r.ready.Add(int64(spp - from))
+		return
+	}
+	r.rest.RLock()
+	r.tile(b, tile, from, to)
+	r.done[tile] = to
+	r.rest.RUnlock()
+	n := r.ready.Add(int64(to - from))
+	if o.Progress != nil {
+		r.progress.Lock()
+		o.Progress.Advance(n, int64(r.f.Tiles())*int64(spp))
+		r.progress.Unlock()
+	}
+	if o.Keep != nil && o.Keep.due(r.saved) {
+		r.rest.Lock()
+		if r.failed == nil && o.Keep.due(r.saved) {
+			r.failed = o.Keep.save(r.f)
+			r.saved = time.Now()
+		}
+		r.rest.Unlock()
+	}
+}
+
+// add sums up what the benches counted; Seconds and Workers are set.
+func (s *Stats) add(benches []bench) {
+	for i := range benches {
+		s.Stats = s.Stats.Plus(benches[i].t.Stats)
+	}
 	s.Ledger = map[string]float64{}
 	for c, name := range pathtrace.ClassNames {
 		sum := 0.0
@@ -224,25 +252,18 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 		s.NotFound = unfound / s.Bent
 	}
 	s.Bent /= math.Max(1, float64(s.Samples))
-	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Picture.Seed, workers, accel.Kernel()
-	s.Seconds = time.Since(start).Seconds()
 	s.SamplesPerSecond = float64(s.Samples) / math.Max(s.Seconds, 1e-9)
-	s.HierarchyBytes, s.Triangles = p.Bytes, p.Triangles
-	s.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))
 	var within float64
 	for i := range benches {
 		rays, seconds := benches[i].t.Spent()
 		s.Rays, within = s.Rays+rays, within+seconds
 	}
-	s.KernelShare = within / math.Max(1e-9, s.Seconds*float64(workers))
-	s.PeakBytes = peakMemory()
-	for i := range w * h {
-		s.Dropped += uint64(f.Dropped(i))
-	}
-	s.Outliers = f.Outliers()
-	res.Achieved, res.errors = achieved(f, d, p.View)
-	s.Error = res.Achieved
-	res.Warnings = append(res.Warnings, p.Warnings...)
+	s.KernelShare = within / math.Max(1e-9, s.Seconds*float64(s.Workers))
+}
+
+// warn adds what the counts give reason to say.
+func (res *Result) warn(finished bool, spp int) {
+	s := &res.Stats
 	if s.WalkLeaks > 0 {
 		res.Warnings = append(res.Warnings, strconv.FormatInt(s.WalkLeaks, 10)+" rays or walks met a shell from the wrong side")
 	}
@@ -255,12 +276,6 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	if a := res.Achieved; finished && a.ShareOver > 0 {
 		res.Warnings = append(res.Warnings, fmt.Sprintf("%.2f %% of the pixels are still above the target error at %d samples; raise picture.samples", 100*a.ShareOver, spp))
 	}
-	s.Warnings = res.Warnings
-	if d.Picture.Denoise && failed == nil {
-		o.phase("denoising")
-		res.clean, failed = p.clean(f, o)
-	}
-	return res, errors.Join(failed, stop)
 }
 
 // open takes up the film where it was left, or starts one.

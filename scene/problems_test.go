@@ -19,6 +19,8 @@ const (
 )
 
 // Each kind of mistake with its whole message. The positions are counted by hand: line and column from 1.
+//
+// Long: a table of mistakes with their messages.
 func TestProblems(t *testing.T) {
 	deep := strings.Repeat("[", 80) + strings.Repeat("]", 80)
 	for name, c := range map[string]struct{ file, want string }{

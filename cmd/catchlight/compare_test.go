@@ -89,6 +89,8 @@ objects:
 // A picture of our own stands for the photograph: from another side, nearer, with half a stop more light. Its limbus is found
 // and gives the camera to within 4 % of the distance and 4 degrees; with the sclera of the eye as the measure of exposure the
 // eye comes out alike.
+//
+// Long: one photograph is made and then compared in every way.
 func TestComparePhoto(t *testing.T) {
 	t.Chdir(t.TempDir())
 	require.NoError(t, os.WriteFile("goat.yaml", []byte(marshGoat), 0o666))

@@ -201,13 +201,8 @@ func (f *renderFlags) targets(scenePath string) ([]string, error) {
 	return outs, nil
 }
 
-func runRender(ctx context.Context, path string, f *renderFlags, given func(flag string) bool, stdout, stderr io.Writer) error {
-	if f.workers < 0 || f.workers > 4096 {
-		return usageError{fmt.Errorf("--workers %d is outside [0, 4096]", f.workers)}
-	}
-	if given("probe") {
-		return runProbe(ctx, path, f, given, stdout)
-	}
+// checkLook refuses a look that there is not, and flags without a meaning for it.
+func (f *renderFlags) checkLook(given func(flag string) bool) error {
 	if looks[f.look] == nil {
 		return usageError{fmt.Errorf("--look %s: known are %s", f.look, strings.Join(lookNames(), ", "))}
 	}
@@ -217,6 +212,19 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 				return usageError{fmt.Errorf("--%s has no meaning with --look raster, which takes no samples", flag)}
 			}
 		}
+	}
+	return nil
+}
+
+func runRender(ctx context.Context, path string, f *renderFlags, given func(flag string) bool, stdout, stderr io.Writer) error {
+	if f.workers < 0 || f.workers > 4096 {
+		return usageError{fmt.Errorf("--workers %d is outside [0, 4096]", f.workers)}
+	}
+	if given("probe") {
+		return runProbe(ctx, path, f, given, stdout)
+	}
+	if err := f.checkLook(given); err != nil {
+		return err
 	}
 	outs, err := f.targets(path)
 	if err != nil {
@@ -275,13 +283,19 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	for _, w := range r.Warnings {
 		fmt.Fprintln(stderr, "note:", w)
 	}
-	partial := err != nil
+	return f.leave(outs, d, r, opt, prepared, err, stdout)
+}
+
+// leave writes the pictures and the statistics of a render that took prepared seconds to prepare; cut is why it ended early,
+// nil where it did not.
+func (f *renderFlags) leave(outs []string, d *scene.Description, r *render.Result, opt render.Options, prepared float64, cut error, stdout io.Writer) error {
+	partial := cut != nil
 	stats := f.stats
 	if partial {
 		stats = partialName(stats)
 	}
-	if shard.Count > 1 && !partial {
-		fmt.Fprintf(stdout, "wrote %s (%d x %d, part %d of %d of %d spp)\n", keep.Path, r.Width, r.Height, shard.Index, shard.Count, r.SPP)
+	if opt.Shard.Count > 1 && !partial {
+		fmt.Fprintf(stdout, "wrote %s (%d x %d, part %d of %d of %d spp)\n", opt.Keep.Path, r.Width, r.Height, opt.Shard.Index, opt.Shard.Count, r.SPP)
 	}
 	wrote := time.Now()
 	for _, o := range outs {
@@ -293,12 +307,12 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		}
 		fmt.Fprintf(stdout, "wrote %s (%d x %d, %s)\n", o, r.Width, r.Height, samples(r))
 	}
-	if err := writeStats(stats, d, r, shard, prepared, time.Since(wrote).Seconds()); err != nil {
+	if err := writeStats(stats, d, r, opt.Shard, prepared, time.Since(wrote).Seconds()); err != nil {
 		return err
 	}
 	if partial {
-		if !errors.Is(err, context.Canceled) {
-			return err
+		if !errors.Is(cut, context.Canceled) {
+			return cut
 		}
 		return errInterrupted
 	}

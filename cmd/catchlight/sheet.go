@@ -464,17 +464,7 @@ func (c *cells) layOut(j *job.Job, d *scene.Description) (*page.Page, error) {
 			if err != nil {
 				return err
 			}
-			spp := fmt.Sprintf("%d spp", r.SPP)
-			if r.Error.Target > 0 {
-				spp = fmt.Sprintf("%.0f spp (%d to %d)", r.Error.SPPMean, r.Error.SPPLeast, r.Error.SPPMost)
-			}
-			errs := fmt.Sprintf("error %.1f / %.1f", 255*r.Error.RMS, 255*r.Error.Worst)
-			switch {
-			case s.look != "traced":
-				spp, errs = s.look, "no samples"
-			case s.d.Picture.Denoise:
-				spp += ", denoised"
-			}
+			spp, errs := cellWords(s, &r)
 			words := fmt.Sprintf("%+.1f EV, %s", s.d.View.Exposure+s.d.LightSetup.EV, spp)
 			p.Text(float64(x), float64(y+h+line-2), 12, false, page.Start, page.Quiet, page.Fit(words, 12, false, float64(w)))
 			p.Text(float64(x), float64(y+h+2*line-3), 12, false, page.Start, page.Quiet, page.Fit(errs, 12, false, float64(w)*0.62))
@@ -495,6 +485,22 @@ func (c *cells) layOut(j *job.Job, d *scene.Description) (*page.Page, error) {
 	foot := "error: standard error in steps of an 8-bit code, over the cell / at worst; EV: view and light set-up together"
 	p.Text(margin, float64(p.H-14), 12, false, page.Start, page.Quiet, page.Fit(foot, 12, false, float64(p.W-2*margin)))
 	return p, nil
+}
+
+// cellWords says how many samples a cell has and how sure it is.
+func cellWords(s *shot, r *cellReport) (spp, errs string) {
+	spp = fmt.Sprintf("%d spp", r.SPP)
+	if r.Error.Target > 0 {
+		spp = fmt.Sprintf("%.0f spp (%d to %d)", r.Error.SPPMean, r.Error.SPPLeast, r.Error.SPPMost)
+	}
+	errs = fmt.Sprintf("error %.1f / %.1f", 255*r.Error.RMS, 255*r.Error.Worst)
+	switch {
+	case s.look != "traced":
+		spp, errs = s.look, "no samples"
+	case s.d.Picture.Denoise:
+		spp += ", denoised"
+	}
+	return spp, errs
 }
 
 // scaleBar draws a bar of a round length that ends at x, for a picture w pixels and mm wide.

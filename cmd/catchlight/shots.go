@@ -240,43 +240,8 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 		return nil, err
 	}
 	t := &tally{times: map[string]float64{}}
-	var todo []*shot
-	films := map[string]bool{}
-	var need int64
-	for i, s := range shots {
-		it, err := s.item()
-		if err != nil {
-			return nil, err
-		}
-		switch {
-		case j.Done(it):
-			t.kept++
-		case shard.Count > 1 && i%shard.Count != shard.Index-1:
-			t.others++
-		default:
-			todo = append(todo, s)
-			pixels := int64(s.d.Picture.Width) * int64(s.d.Picture.Height)
-			need += exrBytes * pixels
-			if len(todo) == 1 {
-				need += filmBytes * pixels
-			}
-			films[filmName(s)] = true
-		}
-	}
-	// Films of pictures that are no longer planned are of no use.
-	old, _ := filepath.Glob(j.Path(".*.film"))
-	for _, o := range old {
-		if !films[filepath.Base(o)] {
-			if err := os.Remove(o); err != nil {
-				return nil, err
-			}
-		}
-	}
-	if cache != "" {
-		job.Sweep(cache)
-		need *= 2
-	}
-	if err := j.Space(need); err != nil {
+	todo, err := t.plan(j, shots, shard, cache)
+	if err != nil {
 		return nil, err
 	}
 	if len(todo) == 0 {
@@ -327,6 +292,49 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 	}
 	t.seconds = time.Since(start).Seconds()
 	return t, nil
+}
+
+// plan counts what is there, clears away films that are of no use, sees to the space on the disk, and returns what is to make.
+func (t *tally) plan(j *job.Job, shots []*shot, shard render.Shard, cache string) (todo []*shot, err error) {
+	films := map[string]bool{}
+	var need int64
+	for i, s := range shots {
+		it, err := s.item()
+		if err != nil {
+			return nil, err
+		}
+		switch {
+		case j.Done(it):
+			t.kept++
+		case shard.Count > 1 && i%shard.Count != shard.Index-1:
+			t.others++
+		default:
+			todo = append(todo, s)
+			pixels := int64(s.d.Picture.Width) * int64(s.d.Picture.Height)
+			need += exrBytes * pixels
+			if len(todo) == 1 {
+				need += filmBytes * pixels
+			}
+			films[filmName(s)] = true
+		}
+	}
+	// Films of pictures that are no longer planned are of no use.
+	old, _ := filepath.Glob(j.Path(".*.film"))
+	for _, o := range old {
+		if !films[filepath.Base(o)] {
+			if err := os.Remove(o); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if cache != "" {
+		job.Sweep(cache)
+		need *= 2
+	}
+	if err := j.Space(need); err != nil {
+		return nil, err
+	}
+	return todo, nil
 }
 
 // filmName is the name of the sums of a picture under way; another scene's have another name.

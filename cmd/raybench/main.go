@@ -82,6 +82,7 @@ func run(names []string, n, batch, rounds int, source string, need bool) error {
 // rounding decides.
 const hitLimit = 20
 
+// Long: one report, printed as it is measured.
 func bench(name string, s *shape, n, batch, rounds int, program, dir string) (ok bool, err error) {
 	runtime.GC()
 	start := cpuSeconds()

@@ -161,6 +161,7 @@ func soup(r *rand.Rand, n int, size float64, mid geom.Vec) (p []geom.Vec, tri []
 	return p, tri[:n]
 }
 
+// Long: a table of meshes and rays.
 func TestAgainstBrute(t *testing.T) {
 	scenes := []struct {
 		name string

@@ -19,6 +19,8 @@ import (
 // The page in headless Chromium, from a file and without a network, on a desk and on a telephone: it fits its width, the
 // border moves by drag, slider and keys, maps and outlines lie over the picture, it blinks and zooms, and what is drawn is
 // what it says.
+//
+// Long: one visit to one page in a browser.
 func TestPage(t *testing.T) {
 	found := ""
 	for _, n := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {

@@ -221,11 +221,16 @@ func (s *solver) refine(q [5]float64) (Pose, bool) {
 		return Pose{}, false
 	}
 	p := Pose{Config: c, Ellipse: e, RMS: math.Sqrt(square(r) / float64(n)), Distance: math.Exp(q[2]), Tilt: math.Atan(math.Hypot(q[0], q[1]))}
+	p.spread(q, normal, square(r)/float64(max(1, n-5)))
+	return p, true
+}
+
+// spread sets the errors of distance and tilt, from the normal equations at q and the variance of a point.
+func (p *Pose) spread(q [5]float64, normal *mat.SymDense, variance float64) {
 	var inverse mat.Dense
-	variance := square(r) / float64(max(1, n-5))
 	if err := inverse.Inverse(normal); err != nil {
 		p.TiltError, p.DistanceError = math.NaN(), math.NaN()
-		return p, true
+		return
 	}
 	// Of the tangent's length, along it.
 	u, v := q[0], q[1]
@@ -237,5 +242,4 @@ func (s *solver) refine(q [5]float64) (Pose, bool) {
 	of := u*u*inverse.At(0, 0) + 2*u*v*inverse.At(0, 1) + v*v*inverse.At(1, 1)
 	p.TiltError = math.Sqrt(variance*of) / (1 + q[0]*q[0] + q[1]*q[1])
 	p.DistanceError = p.Distance * math.Sqrt(variance*inverse.At(2, 2))
-	return p, true
 }

@@ -100,6 +100,8 @@ func (t *Tracer) inChamber(v *vertex) {
 //
 // Sources: Woodcock et al. 1965 (null collisions); Chiang, Kutz, Burley, SIGGRAPH Talks 2016 (walks set by surface
 // colour).
+//
+// Long: the hot loop; its steps share a dozen values, which calls would pass on at every step.
 func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir, last *geom.Vec, out *film.Sample) int {
 	t.Stats.Walks++
 	tis := &e.Tissue

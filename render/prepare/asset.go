@@ -89,6 +89,19 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 	if err := p.displaceShells(s, d, m); err != nil {
 		return nil, err
 	}
+	if err := s.charted(d); err != nil {
+		return nil, err
+	}
+	if err := p.judge(s, d); err != nil {
+		return nil, err
+	}
+	s.own = ownTissue(look[0], look[1])
+	s.own.outerNormal, s.own.innerNormal = normalOf(look[0], s.outer), normalOf(look[1], s.inner)
+	return s, nil
+}
+
+// charted refuses maps of a shell without texture coordinates.
+func (s *eyeball) charted(d *scene.Eye) error {
 	for _, q := range []struct {
 		key string
 		m   *mesh.Mesh
@@ -98,15 +111,10 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 		{"iris.colour", s.inner, d.Iris.Colour.File != ""}, {"sclera.colour", s.inner, d.Sclera.Colour.File != ""},
 	} {
 		if q.on && q.m.UV == nil {
-			return nil, fmt.Errorf("%s: %s has no texture coordinates to lay it on", q.key, d.Asset.File)
+			return fmt.Errorf("%s: %s has no texture coordinates to lay it on", q.key, d.Asset.File)
 		}
 	}
-	if err := p.judge(s, d); err != nil {
-		return nil, err
-	}
-	s.own = ownTissue(look[0], look[1])
-	s.own.outerNormal, s.own.innerNormal = normalOf(look[0], s.outer), normalOf(look[1], s.inner)
-	return s, nil
+	return nil
 }
 
 // pupil looks at the pupil of the inner shell.

@@ -65,38 +65,7 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 	}
 	k.eyes = make([]*eyeLook, len(s.Eyes))
 	k.metal, k.flesh = make([]*shading.Response, len(s.Objects)), make([]*shading.Kernel, len(s.Objects))
-	box := geom.EmptyBox()
-	for i := range s.Objects {
-		b := &s.Objects[i]
-		if b.Mask&frozen.CameraRays == 0 {
-			continue
-		}
-		switch b.Material.Kind {
-		case frozen.Inner:
-			continue // seen through the outer one
-		case frozen.Sheet:
-			continue // what lies beneath is drawn alone
-		case frozen.Matched:
-			k.note("%s: a volume without a surface is not drawn", b.Name)
-			continue
-		}
-		solid := solidOf(b, int32(i))
-		if b.Material.Kind == frozen.Outer && set.Triangles > 0 && len(solid.tri) > set.Triangles {
-			if s, ok := k.newLow(int32(i), max(16, set.Triangles)); ok {
-				solid = s
-			} else {
-				k.note("%s: the shell is not in sight of the globe's centre all round, so it keeps its %d triangles", b.Name, len(solid.tri))
-			}
-		}
-		if b.Material.Kind == frozen.Dielectric || b.Material.Kind == frozen.Sheet {
-			k.clear = append(k.clear, solid)
-		} else {
-			k.solids = append(k.solids, solid)
-		}
-		if b.Shape != frozen.Slab {
-			box = box.Union(b.Bounds)
-		}
-	}
+	box := k.shapes()
 	near, far := 0.01, 1000.0
 	if k.flat && !box.Empty() {
 		c := box.Centre().Sub(k.at).Dot(k.back.Neg())
@@ -119,33 +88,75 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		if b.Mask&frozen.CameraRays == 0 {
 			continue
 		}
-		m := &b.Material
-		switch m.Kind {
-		case frozen.Outer:
-			k.eyes[b.Eye] = k.newEyeLook(int(b.Eye))
-		case frozen.Conductor:
-			metal := func(c float64) colour.RGB {
-				if m.Mirror {
-					return colour.Grey(1)
-				}
-				return fresnel.Conductor(c, m.Eta, m.K)
-			}
-			k.metal[i] = shading.NewResponse(m.Alpha, metal).Compensated(metal(1))
-		case frozen.Dielectric, frozen.Sheet:
-			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB { return colour.Grey(fresnel.Dielectric(c, m.Index)) })
-		case frozen.Soft:
-			k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB {
-				if m.Flesh.Clear {
-					return colour.RGB{}
-				}
-				return colour.Grey(m.Flesh.Coat.Reflectance(c))
-			})
-			if set.Scattering == "screen" && !m.Flesh.Solid {
-				k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), set.ScatteringTaps)
-			}
-		}
+		k.answer(i, b)
 	}
 	return k, nil
+}
+
+// shapes makes the triangles of what the camera sees and returns its bounds, but for slabs.
+func (k *Look) shapes() geom.Box {
+	box := geom.EmptyBox()
+	for i := range k.scene.Objects {
+		b := &k.scene.Objects[i]
+		if b.Mask&frozen.CameraRays == 0 {
+			continue
+		}
+		switch b.Material.Kind {
+		case frozen.Inner:
+			continue // seen through the outer one
+		case frozen.Sheet:
+			continue // what lies beneath is drawn alone
+		case frozen.Matched:
+			k.note("%s: a volume without a surface is not drawn", b.Name)
+			continue
+		}
+		solid := solidOf(b, int32(i))
+		if b.Material.Kind == frozen.Outer && k.set.Triangles > 0 && len(solid.tri) > k.set.Triangles {
+			if s, ok := k.newLow(int32(i), max(16, k.set.Triangles)); ok {
+				solid = s
+			} else {
+				k.note("%s: the shell is not in sight of the globe's centre all round, so it keeps its %d triangles", b.Name, len(solid.tri))
+			}
+		}
+		if b.Material.Kind == frozen.Dielectric || b.Material.Kind == frozen.Sheet {
+			k.clear = append(k.clear, solid)
+		} else {
+			k.solids = append(k.solids, solid)
+		}
+		if b.Shape != frozen.Slab {
+			box = box.Union(b.Bounds)
+		}
+	}
+	return box
+}
+
+// answer tabulates how an object answers light.
+func (k *Look) answer(i int, b *frozen.Object) {
+	m := &b.Material
+	switch m.Kind {
+	case frozen.Outer:
+		k.eyes[b.Eye] = k.newEyeLook(int(b.Eye))
+	case frozen.Conductor:
+		metal := func(c float64) colour.RGB {
+			if m.Mirror {
+				return colour.Grey(1)
+			}
+			return fresnel.Conductor(c, m.Eta, m.K)
+		}
+		k.metal[i] = shading.NewResponse(m.Alpha, metal).Compensated(metal(1))
+	case frozen.Dielectric, frozen.Sheet:
+		k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB { return colour.Grey(fresnel.Dielectric(c, m.Index)) })
+	case frozen.Soft:
+		k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB {
+			if m.Flesh.Clear {
+				return colour.RGB{}
+			}
+			return colour.Grey(m.Flesh.Coat.Reflectance(c))
+		})
+		if k.set.Scattering == "screen" && !m.Flesh.Solid {
+			k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), k.set.ScatteringTaps)
+		}
+	}
 }
 
 func (k *Look) note(format string, a ...any) { k.Notes = append(k.Notes, fmt.Sprintf(format, a...)) }

@@ -32,6 +32,8 @@ const (
 
 // ParseCube reads a .cube file; name is used in messages only, which have the line. Memory grows with the data that are
 // there, not with what a size claims.
+//
+// Long: one case a keyword, and every refusal with its line.
 func ParseCube(name string, data []byte) (*Cube, error) {
 	c := &Cube{High: colour.Grey(1)}
 	seen := map[string]int{}

@@ -116,7 +116,6 @@ func measure(m *mesh.Mesh) (g Globe, ok bool) {
 	}
 	g.Axis = g.Axis.Unit()
 	lo, hi := math.Inf(1), math.Inf(-1)
-	type ring struct{ rho, e, a float64 }
 	var front []ring
 	for _, q := range s {
 		v := q.p.Sub(c)
@@ -127,7 +126,26 @@ func measure(m *mesh.Mesh) (g Globe, ok bool) {
 		}
 	}
 	g.Length, g.Apex = hi-lo, hi
-	// The limbus: the largest distance from the axis at which a tenth of the bulge is left.
+	g.Limbus = limbusOf(front, r, far)
+	if g.Limbus > 0 {
+		_, g.Cornea, _ = fitSphere(s, func(q sample) float64 {
+			v := q.p.Sub(c)
+			z := v.Dot(g.Axis)
+			if z < 0 || v.Mad(-z, g.Axis).Len() > 0.66*g.Limbus {
+				return 0
+			}
+			return q.a
+		})
+	}
+	return g, true
+}
+
+// ring is a piece of the front: its distance from the axis, how far it stands off the sphere, its area.
+type ring struct{ rho, e, a float64 }
+
+// limbusOf returns the largest distance from the axis at which a tenth of the bulge is left, 0 for none. The sphere's radius is
+// r, the farthest point far from its centre.
+func limbusOf(front []ring, r, far float64) float64 {
 	slices.SortFunc(front, func(a, b ring) int {
 		switch {
 		case a.rho < b.rho:
@@ -155,20 +173,9 @@ func measure(m *mesh.Mesh) (g Globe, ok bool) {
 			if prev > e {
 				x = at + (x-at)*(prev-0.1*(far-r))/(prev-e)
 			}
-			g.Limbus = x
-			break
+			return x
 		}
 		prev, at = e, x
 	}
-	if g.Limbus > 0 {
-		_, g.Cornea, _ = fitSphere(s, func(q sample) float64 {
-			v := q.p.Sub(c)
-			z := v.Dot(g.Axis)
-			if z < 0 || v.Mad(-z, g.Axis).Len() > 0.66*g.Limbus {
-				return 0
-			}
-			return q.a
-		})
-	}
-	return g, true
+	return 0
 }

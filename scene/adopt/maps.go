@@ -183,19 +183,7 @@ func (n Names) assign(folder, side string, say func(Finding)) ([]Mapped, error) 
 			continue
 		}
 		c := these[0]
-		f := Finding{Topic: s.key, Choice: filepath.Base(c.file), File: c.first}
-		switch best {
-		case 3:
-			f.Reason = fmt.Sprintf("its name says %s and %s", s.part, s.kind)
-		case 2:
-			f.Reason = fmt.Sprintf("its name says the whole eye and %s", s.kind)
-		default:
-			f.Grade = Unsure
-			f.Reason = fmt.Sprintf("its name says %s but no part that has one", s.kind)
-		}
-		if c.tiles > 1 {
-			f.Reason += fmt.Sprintf("; %d numbered tiles", c.tiles)
-		}
+		f := s.found(&c, best)
 		m := Mapped{Slot: s.key, File: c.file, First: c.first, Mid: 0.5}
 		if m.Look, err = inspect(c.first); err != nil {
 			say(Finding{Topic: s.key, Grade: Question, Choice: "none", File: c.first, Reason: "named as its " + s.kind + " map, but it can't be read: " + err.Error()})
@@ -215,6 +203,24 @@ func (n Names) assign(folder, side string, say func(Finding)) ([]Mapped, error) 
 		}
 	}
 	return out, nil
+}
+
+// found says why a picture fits the slot; fit is how well.
+func (s slot) found(c *candidate, fit int) Finding {
+	f := Finding{Topic: s.key, Choice: filepath.Base(c.file), File: c.first}
+	switch fit {
+	case 3:
+		f.Reason = fmt.Sprintf("its name says %s and %s", s.part, s.kind)
+	case 2:
+		f.Reason = fmt.Sprintf("its name says the whole eye and %s", s.kind)
+	default:
+		f.Grade = Unsure
+		f.Reason = fmt.Sprintf("its name says %s but no part that has one", s.kind)
+	}
+	if c.tiles > 1 {
+		f.Reason += fmt.Sprintf("; %d numbered tiles", c.tiles)
+	}
+	return f
 }
 
 // judgePicture adds to a finding what the picture itself says.

@@ -100,15 +100,7 @@ func Propose(in Input) (*Proposal, error) {
 		if i < 0 {
 			continue
 		}
-		if list[i].insideOut {
-			say(Finding{Topic: "winding", Grade: Unsure, Choice: fmt.Sprintf("%q is wound inward", list[i].name), Reason: "its signed volume is negative; its triangles are turned when it is loaded"})
-		}
-		if list[i].open > 0 {
-			say(Finding{Topic: "edges", Grade: Unsure, Choice: fmt.Sprintf("%q is not closed", list[i].name), Reason: fmt.Sprintf("%d edges do not join two triangles of one winding", list[i].open)})
-		}
-		if list[i].mesh.UV == nil {
-			say(Finding{Topic: "texture coordinates", Grade: Unsure, Choice: fmt.Sprintf("%q has none", list[i].name), Reason: "pictures can't be laid on it"})
-		}
+		list[i].faults(say)
 	}
 	g := list[lead].globe
 	p.axis(list, e, &g, say)
@@ -147,6 +139,19 @@ func Propose(in Input) (*Proposal, error) {
 	}
 	p.keep(list, e, maps, own, say)
 	return p, nil
+}
+
+// faults says what is wrong with a shell.
+func (q *piece) faults(say func(Finding)) {
+	if q.insideOut {
+		say(Finding{Topic: "winding", Grade: Unsure, Choice: fmt.Sprintf("%q is wound inward", q.name), Reason: "its signed volume is negative; its triangles are turned when it is loaded"})
+	}
+	if q.open > 0 {
+		say(Finding{Topic: "edges", Grade: Unsure, Choice: fmt.Sprintf("%q is not closed", q.name), Reason: fmt.Sprintf("%d edges do not join two triangles of one winding", q.open)})
+	}
+	if q.mesh.UV == nil {
+		say(Finding{Topic: "texture coordinates", Grade: Unsure, Choice: fmt.Sprintf("%q has none", q.name), Reason: "pictures can't be laid on it"})
+	}
 }
 
 func quoted(names []string) string {

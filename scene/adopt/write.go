@@ -13,6 +13,8 @@ var Lights = []string{"window", "grazing", "overcast"}
 
 // Scene returns the text of a scene file for the folder dir. Each guess stands there with its reason; what is not sure
 // is marked UNSURE, what the built-in eye lends BORROWED, what is left open QUESTION.
+//
+// Long: a scene file written line by line in its order.
 func (p *Proposal) Scene(in Input, dir string) string {
 	w := &strings.Builder{}
 	name := strings.TrimSuffix(filepath.Base(in.Asset), filepath.Ext(in.Asset))
@@ -81,58 +83,9 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	line("    globe: {radius: %.4g}", R)
 	why("    ", "limbus")
 	line("    limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
-	key := func(part string) {
-		var maps []Mapped
-		for _, m := range p.Maps {
-			if strings.HasPrefix(m.Slot, part+".") {
-				maps = append(maps, m)
-			}
-		}
-		topics := []string{part + ".colour", part + ".normal", part + ".height"}
-		said := false
-		for _, f := range p.Findings {
-			for _, t := range topics {
-				said = said || f.Topic == t
-			}
-		}
-		pupil := part == "iris"
-		if !said && !pupil {
-			return
-		}
-		if len(maps) == 0 && !(pupil && p.Wanted > 0) {
-			if pupil {
-				why("    ", "pupil")
-			}
-			why("    ", topics...)
-			return
-		}
-		line("    %s:", part)
-		if pupil {
-			why("      ", "pupil")
-			if p.Wanted > 0 {
-				line("      pupil: %.3g", p.Wanted)
-			}
-		}
-		why("      ", topics...)
-		for _, m := range maps {
-			k := strings.TrimPrefix(m.Slot, part+".")
-			switch k {
-			case "normal":
-				green := "up"
-				if m.GreenDown {
-					green = "down"
-				}
-				line("      normal: {file: %s, green: %s}", rel(m.File), green)
-			case "height":
-				line("      height: {file: %s, zero_level: %.4g, scale: %.3g}", rel(m.File), m.Mid, heightScale(part, m))
-			default:
-				line("      %s: {file: %s}", k, rel(m.File))
-			}
-		}
-	}
-	key("cornea")
-	key("iris")
-	key("sclera")
+	p.partKeys("cornea", line, why, rel)
+	p.partKeys("iris", line, why, rel)
+	p.partKeys("sclera", line, why, rel)
 	line("  - name: lid-card # shades the eye from above as a lid would; turn it off to see the bare ball")
 	line("    shape: box")
 	line("    transform: {translate: [0, %.4g, %.4g], rotate: [16, 0, 0]}", 1.217*R, 0.96*R)
@@ -140,6 +93,57 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	line("    material: {kind: diffuse, colour: [0.05, 0.036, 0.03]}")
 	line("    visibility: {camera: false}")
 	return w.String()
+}
+
+// partKeys writes the maps of a part of the eye with their reasons; line, why and rel are those of Scene.
+func (p *Proposal) partKeys(part string, line func(format string, a ...any), why func(indent string, topics ...string), rel func(file string) string) {
+	var maps []Mapped
+	for _, m := range p.Maps {
+		if strings.HasPrefix(m.Slot, part+".") {
+			maps = append(maps, m)
+		}
+	}
+	topics := []string{part + ".colour", part + ".normal", part + ".height"}
+	said := false
+	for _, f := range p.Findings {
+		for _, t := range topics {
+			said = said || f.Topic == t
+		}
+	}
+	pupil := part == "iris"
+	if !said && !pupil {
+		return
+	}
+	if len(maps) == 0 && !(pupil && p.Wanted > 0) {
+		if pupil {
+			why("    ", "pupil")
+		}
+		why("    ", topics...)
+		return
+	}
+	line("    %s:", part)
+	if pupil {
+		why("      ", "pupil")
+		if p.Wanted > 0 {
+			line("      pupil: %.3g", p.Wanted)
+		}
+	}
+	why("      ", topics...)
+	for _, m := range maps {
+		k := strings.TrimPrefix(m.Slot, part+".")
+		switch k {
+		case "normal":
+			green := "up"
+			if m.GreenDown {
+				green = "down"
+			}
+			line("      normal: {file: %s, green: %s}", rel(m.File), green)
+		case "height":
+			line("      height: {file: %s, zero_level: %.4g, scale: %.3g}", rel(m.File), m.Mid, heightScale(part, m))
+		default:
+			line("      %s: {file: %s}", k, rel(m.File))
+		}
+	}
 }
 
 // heightScale is the displacement in mm that a height map without a stated height is first taken to have: the relief

@@ -142,6 +142,8 @@ func (c *checker) fail(names []string, format string, a ...any) {
 
 // Check reports every parameter outside its range, joined, or nil. It also rejects parameters that are each in range
 // but would let the shells touch.
+//
+// Long: a list of ranges, then one relation after the other.
 func (p *Params) Check() error {
 	var c checker
 	c.in("GlobeRadius", "mm", p.GlobeRadius, 5, 30)

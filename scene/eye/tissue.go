@@ -175,6 +175,8 @@ func (pa *painter) finish() {
 }
 
 // pixel returns the albedo and the raw height of one place of a pattern.
+//
+// Long: one layer of the iris after the other, each reading what those beneath left.
 func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at int) (colour.RGB, float32) {
 	t := pa.t
 	sin, cos := math.Sincos(theta)

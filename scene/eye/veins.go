@@ -138,6 +138,12 @@ func (c *network) grow(rng *rand.Rand) []node {
 			break
 		}
 	}
+	c.settle(ns)
+	return ns
+}
+
+// settle adds up the flow from the tips to the trunks, and draws the network smooth.
+func (c *network) settle(ns []node) {
 	for i := len(ns) - 1; i >= 0; i-- {
 		if ns[i].kids == 0 {
 			ns[i].flow = c.tip * c.tip * c.tip
@@ -161,7 +167,6 @@ func (c *network) grow(rng *rand.Rand) []node {
 			}
 		}
 	}
-	return ns
 }
 
 // draw adds a network's optical density to dst.

@@ -71,6 +71,8 @@ func (r *reader) mesh(i int) error {
 }
 
 // primitive builds a mesh in world coordinates.
+//
+// Long: one pass over the vertices moves, counts and checks all that a vertex has.
 func (r *reader) primitive(p *gltf.Primitive, in *instance) (*mesh.Mesh, error) {
 	name, set := in.name, in.set
 	at, ok := p.Attributes[gltf.POSITION]
@@ -95,44 +97,12 @@ func (r *reader) primitive(p *gltf.Primitive, in *instance) (*mesh.Mesh, error) 
 	if err != nil {
 		return nil, err
 	}
-	var normal, uv []float32
-	if at, ok := p.Attributes[gltf.NORMAL]; ok {
-		if normal, err = r.floats(at, gltf.AccessorVec3); err == nil && len(normal) != len(pos) {
-			err = fmt.Errorf("%d values for %d vertices", len(normal)/3, count)
-		}
-		if err != nil {
-			return nil, fmt.Errorf("NORMAL: %w", err)
-		}
-		if err := r.morph(p, gltf.NORMAL, in.weights, normal); err != nil {
-			return nil, err
-		}
-	}
 	attribute := fmt.Sprintf("TEXCOORD_%d", set.index)
-	if at, ok := p.Attributes[attribute]; ok {
-		if uv, err = r.floats(at, gltf.AccessorVec2); err == nil && len(uv) != 2*count {
-			err = fmt.Errorf("%d values for %d vertices", len(uv)/2, count)
-		}
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", attribute, err)
-		}
-	} else {
-		r.note("%s: no texture coordinates (%s)", name, attribute)
+	normal, uv, err := r.normalsAndUV(p, in, attribute, count)
+	if err != nil {
+		return nil, err
 	}
-
-	// Used vertices only, in the file's order.
-	to := make([]uint32, count)
-	for _, t := range tri {
-		to[t[0]], to[t[1]], to[t[2]] = 1, 1, 1
-	}
-	used := 0
-	for v := range to {
-		if to[v] == 1 {
-			to[v] = uint32(used)
-			used++
-		} else {
-			to[v] = math.MaxUint32
-		}
-	}
+	to, used := usedVertices(tri, count)
 	if r.vertices += used; r.vertices > MaxVertices {
 		return nil, fmt.Errorf("more than %d vertices in all", MaxVertices)
 	}
@@ -197,6 +167,49 @@ func (r *reader) primitive(p *gltf.Primitive, in *instance) (*mesh.Mesh, error) 
 	}
 	asset.Finish(m, name, r.note)
 	return m, nil
+}
+
+// normalsAndUV reads the normals of a primitive and its texture coordinates; nil where there are none.
+func (r *reader) normalsAndUV(p *gltf.Primitive, in *instance, attribute string, count int) (normal, uv []float32, err error) {
+	if at, ok := p.Attributes[gltf.NORMAL]; ok {
+		if normal, err = r.floats(at, gltf.AccessorVec3); err == nil && len(normal) != 3*count {
+			err = fmt.Errorf("%d values for %d vertices", len(normal)/3, count)
+		}
+		if err != nil {
+			return nil, nil, fmt.Errorf("NORMAL: %w", err)
+		}
+		if err := r.morph(p, gltf.NORMAL, in.weights, normal); err != nil {
+			return nil, nil, err
+		}
+	}
+	if at, ok := p.Attributes[attribute]; ok {
+		if uv, err = r.floats(at, gltf.AccessorVec2); err == nil && len(uv) != 2*count {
+			err = fmt.Errorf("%d values for %d vertices", len(uv)/2, count)
+		}
+		if err != nil {
+			return nil, nil, fmt.Errorf("%s: %w", attribute, err)
+		}
+	} else {
+		r.note("%s: no texture coordinates (%s)", in.name, attribute)
+	}
+	return normal, uv, nil
+}
+
+// usedVertices numbers the vertices that triangles use, in the file's order; math.MaxUint32 for others.
+func usedVertices(tri [][3]uint32, count int) (to []uint32, used int) {
+	to = make([]uint32, count)
+	for _, t := range tri {
+		to[t[0]], to[t[1]], to[t[2]] = 1, 1, 1
+	}
+	for v := range to {
+		if to[v] == 1 {
+			to[v] = uint32(used)
+			used++
+		} else {
+			to[v] = math.MaxUint32
+		}
+	}
+	return to, used
 }
 
 // triangleList returns the triangles of a primitive by vertex number of the file, each number below count.

@@ -22,6 +22,8 @@ const kindHDR = "Radiance HDR"
 // EXPOSURE lines, which say by what the values were multiplied, are undone.
 //
 // Source: Ward, Real Pixels, Graphics Gems II, 1991; Ward, Radiance file formats (1998).
+//
+// Long: the header, the size and the runs of one format, read in their order.
 func decodeHDR(data []byte) (*Picture, error) {
 	p := &Picture{Names: []string{"R", "G", "B"}, Depth: 32}
 	rest := data

@@ -52,6 +52,8 @@ func ReadHeader(path string) (Header, error) {
 }
 
 // headerOf reads the header of the picture of n bytes in f.
+//
+// Long: one case a format, each of a few lines.
 func headerOf(path string, f io.ReaderAt, n int64) (h Header, err error) {
 	defer guard("picture", &err)
 	h.File = n

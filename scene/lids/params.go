@@ -8,7 +8,7 @@ import (
 	"catchlight/scene/colour"
 )
 
-// Params describes a pair of lids; lengths in mm, angles in radians. Check states the ranges.
+// Params describes a pair of lids; lengths in mm, angles in radians. Defaults is a grown person, Check states the ranges.
 type Params struct {
 	Width  float64 // of the opening, corner to corner
 	Height float64 // of the opening over the middle of the eye, between the rims' inner edges, seen from the front

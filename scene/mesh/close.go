@@ -49,16 +49,6 @@ func Close(m *Mesh) (out *Mesh, holes int, err error) {
 	out = &Mesh{P: append([]geom.Vec(nil), m.P...), N: append([]geom.Vec(nil), m.N...), UV: append([]geom.UV(nil), m.UV...),
 		Tri: append([][3]uint32(nil), m.Tri...), Part: make([]Part, len(m.Tri), len(m.Tri)+len(run))}
 	copy(out.Part, m.Part)
-	add := func(p, n geom.Vec) uint32 {
-		out.P = append(out.P, p)
-		if m.N != nil {
-			out.N = append(out.N, n)
-		}
-		if m.UV != nil {
-			out.UV = append(out.UV, geom.UV{})
-		}
-		return uint32(len(out.P) - 1)
-	}
 	for len(next) > 0 {
 		if holes++; holes > maxHoles {
 			return nil, 0, fmt.Errorf("it has more than %d holes", maxHoles)
@@ -80,26 +70,41 @@ func Close(m *Mesh) (out *Mesh, holes int, err error) {
 				break
 			}
 		}
-		var middle, normal geom.Vec
-		for i, v := range rim {
-			a, b := at[v], at[rim[(i+1)%len(rim)]]
-			middle = middle.Mad(1/float64(len(rim)), a)
-			normal = normal.Add(a.Sub(at[rim[0]]).Cross(b.Sub(at[rim[0]])))
-		}
-		if normal.Len2() > 0 {
-			normal = normal.Unit()
-		} else {
-			normal = geom.Vec{Z: 1}
-		}
-		hub := add(middle, normal)
-		first := hub + 1
-		for _, v := range rim {
-			add(at[v], normal)
-		}
-		for i := range rim {
-			out.Tri = append(out.Tri, [3]uint32{first + uint32(i), first + uint32((i+1)%len(rim)), hub})
-			out.Part = append(out.Part, Backing)
-		}
+		out.fan(rim, at)
 	}
 	return out, holes, nil
+}
+
+// fan lays a cap over a rim, about its middle; at is where the rim's numbers are.
+func (m *Mesh) fan(rim []uint32, at []geom.Vec) {
+	add := func(p, n geom.Vec) uint32 {
+		m.P = append(m.P, p)
+		if m.N != nil {
+			m.N = append(m.N, n)
+		}
+		if m.UV != nil {
+			m.UV = append(m.UV, geom.UV{})
+		}
+		return uint32(len(m.P) - 1)
+	}
+	var middle, normal geom.Vec
+	for i, v := range rim {
+		a, b := at[v], at[rim[(i+1)%len(rim)]]
+		middle = middle.Mad(1/float64(len(rim)), a)
+		normal = normal.Add(a.Sub(at[rim[0]]).Cross(b.Sub(at[rim[0]])))
+	}
+	if normal.Len2() > 0 {
+		normal = normal.Unit()
+	} else {
+		normal = geom.Vec{Z: 1}
+	}
+	hub := add(middle, normal)
+	first := hub + 1
+	for _, v := range rim {
+		add(at[v], normal)
+	}
+	for i := range rim {
+		m.Tri = append(m.Tri, [3]uint32{first + uint32(i), first + uint32((i+1)%len(rim)), hub})
+		m.Part = append(m.Part, Backing)
+	}
 }

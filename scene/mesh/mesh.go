@@ -22,6 +22,22 @@ type Mesh struct {
 	Part []Part      // one a triangle; nil means all Tissue
 }
 
+// Append adds a copy of q to m. What only one of them has, normals or texture coordinates, is for the caller to drop.
+func (m *Mesh) Append(q *Mesh) {
+	base := uint32(len(m.P))
+	m.P, m.N, m.UV = append(m.P, q.P...), append(m.N, q.N...), append(m.UV, q.UV...)
+	for _, t := range q.Tri {
+		m.Tri = append(m.Tri, [3]uint32{base + t[0], base + t[1], base + t[2]})
+	}
+}
+
+// TurnOver lets every triangle wind the other way; normals stay.
+func (m *Mesh) TurnOver() {
+	for i, t := range m.Tri {
+		m.Tri[i][1], m.Tri[i][2] = t[2], t[1]
+	}
+}
+
 // Bounds returns the box about all positions.
 func (m *Mesh) Bounds() geom.Box {
 	b := geom.EmptyBox()

@@ -39,34 +39,11 @@ const anyHand = 0
 // on tangent space; glTF 2.0, section 3.7.2.1, asks for these where a file has none.
 func MakeTangents(m *Mesh) *Tangents {
 	tri, kinds := weldCorners(m)
-	hand := make([]int8, len(tri))
-	dir := make([]geom.Vec, len(tri)) // unit direction of growing u
-	flat := make([]bool, len(tri))
-	for i, t := range m.Tri {
-		p0, p1, p2 := m.P[t[0]], m.P[t[1]], m.P[t[2]]
-		if p0 == p1 || p1 == p2 || p2 == p0 {
-			flat[i] = true
-			continue
-		}
-		a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
-		du1, dv1, du2, dv2 := b.U-a.U, a.V-b.V, c.U-a.U, a.V-c.V // v upward
-		det := du1*dv2 - du2*dv1
-		d := p1.Sub(p0).Mul(dv2).Sub(p2.Sub(p0).Mul(dv1))
-		l := d.Len()
-		if !(math.Abs(det) > math.SmallestNonzeroFloat32) || !(l > 0) || math.IsInf(l, 0) {
-			continue
-		}
-		hand[i] = 1
-		if det < 0 {
-			hand[i], l = -1, -l
-		}
-		dir[i] = d.Mul(1 / l)
-	}
+	dir, hand, flat := directions(m)
 	next := neighbours(tri, flat)
 	f := &Tangents{Corner: make([][3]uint32, len(tri))}
-	const none = math.MaxUint32
 	for i := range f.Corner {
-		f.Corner[i] = [3]uint32{none, none, none}
+		f.Corner[i] = [3]uint32{noFrame, noFrame, noFrame}
 	}
 	type spot struct{ tri, corner int32 }
 	var fan []spot
@@ -97,7 +74,7 @@ func MakeTangents(m *Mesh) *Tangents {
 					continue
 				}
 				for c := range 3 {
-					if tri[j][c] == vertex && f.Corner[j][c] == none {
+					if tri[j][c] == vertex && f.Corner[j][c] == noFrame {
 						f.Corner[j][c] = id
 						fan = append(fan, spot{j, int32(c)})
 					}
@@ -117,7 +94,7 @@ func MakeTangents(m *Mesh) *Tangents {
 				continue
 			}
 			for k := range 3 {
-				if f.Corner[i][k] == none {
+				if f.Corner[i][k] == noFrame {
 					sign := hand[i]
 					if sign == anyHand {
 						sign = 1
@@ -127,14 +104,49 @@ func MakeTangents(m *Mesh) *Tangents {
 			}
 		}
 	}
-	// Triangles with two corners in one place borrow the frame of a sound one.
+	f.borrow(tri, kinds, flat)
+	return f
+}
+
+// directions returns for each triangle the unit direction of growing u, the handedness of its texture coordinates (0 where they
+// span nothing), and whether two of its corners are in one place.
+func directions(m *Mesh) (dir []geom.Vec, hand []int8, flat []bool) {
+	dir, hand, flat = make([]geom.Vec, len(m.Tri)), make([]int8, len(m.Tri)), make([]bool, len(m.Tri))
+	for i, t := range m.Tri {
+		p0, p1, p2 := m.P[t[0]], m.P[t[1]], m.P[t[2]]
+		if p0 == p1 || p1 == p2 || p2 == p0 {
+			flat[i] = true
+			continue
+		}
+		a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
+		du1, dv1, du2, dv2 := b.U-a.U, a.V-b.V, c.U-a.U, a.V-c.V // v upward
+		det := du1*dv2 - du2*dv1
+		d := p1.Sub(p0).Mul(dv2).Sub(p2.Sub(p0).Mul(dv1))
+		l := d.Len()
+		if !(math.Abs(det) > math.SmallestNonzeroFloat32) || !(l > 0) || math.IsInf(l, 0) {
+			continue
+		}
+		hand[i] = 1
+		if det < 0 {
+			hand[i], l = -1, -l
+		}
+		dir[i] = d.Mul(1 / l)
+	}
+	return dir, hand, flat
+}
+
+// noFrame is a corner without a frame.
+const noFrame = math.MaxUint32
+
+// borrow gives triangles with two corners in one place the frame of a sound one.
+func (f *Tangents) borrow(tri [][3]uint32, kinds []cornerKind, flat []bool) {
 	first := make([]uint32, len(kinds))
 	for v := range first {
-		first[v] = none
+		first[v] = noFrame
 	}
 	for i, t := range tri {
 		for k, v := range t {
-			if !flat[i] && first[v] == none {
+			if !flat[i] && first[v] == noFrame {
 				first[v] = f.Corner[i][k]
 			}
 		}
@@ -144,14 +156,13 @@ func MakeTangents(m *Mesh) *Tangents {
 			continue
 		}
 		for k, v := range t {
-			if first[v] == none {
+			if first[v] == noFrame {
 				first[v] = uint32(len(f.T))
 				f.T, f.Sign = append(f.T, geom.NewFrame(kinds[v].n).S), append(f.Sign, 1)
 			}
 			f.Corner[i][k] = first[v]
 		}
 	}
-	return f
 }
 
 // cornerKind is what corners must share to be one.

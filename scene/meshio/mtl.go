@@ -66,6 +66,8 @@ func (o *objReader) library(name string) {
 // mtl reads a material library. What is wrong in it is a warning: the shapes are sound without it. Colours are taken
 // as linear. Kd is the colour, Ns gives the roughness, Ni the index, d or Tr what passes; map_Kd is the colour map,
 // norm a normal map, and so is a bump map that looks like one. Illumination models and other colours are passed over.
+//
+// Long: one case a keyword of the format.
 func (o *objReader) mtl(file, text string) {
 	l := lines{text: text}
 	if !l.skipMark() {

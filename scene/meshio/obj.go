@@ -308,33 +308,7 @@ type corner struct {
 // mesh makes the triangles of a part. Texture coordinates and normals are kept where every corner has them; missing
 // normals follow the smoothing groups.
 func (o *objReader) mesh(p *part, name string, look *look) *mesh.Mesh {
-	noUV, noN := 0, 0
-	for _, f := range p.faces {
-		for _, q := range o.refs[f.first : f.first+f.count] {
-			if q.t < 0 {
-				noUV++
-			}
-			if q.n < 0 {
-				noN++
-			}
-			if q.n >= 0 && !(o.n[q.n].Len2() > 1e-20) {
-				noN++
-			}
-		}
-	}
-	corners := 0
-	for _, f := range p.faces {
-		corners += int(f.count)
-	}
-	switch {
-	case noUV == corners:
-		o.note("%s: no texture coordinates", name)
-	case noUV > 0:
-		o.note("%s: %d of %d corners have no texture coordinates; none are read", name, noUV, corners)
-	}
-	if noN > 0 && noN < corners {
-		o.note("%s: %d of %d corners have no normal; all are made anew", name, noN, corners)
-	}
+	noUV, noN := o.lacking(p, name)
 	groups := noN > 0 && o.smoothing
 	m := &mesh.Mesh{}
 	seen := make(map[corner]uint32)
@@ -405,12 +379,42 @@ func (o *objReader) mesh(p *part, name string, look *look) *mesh.Mesh {
 	if groups {
 		m.N = make([]geom.Vec, len(m.P))
 		for i, c := range of {
-			if m.N[i] = sum[c]; m.N[i].Len2() > 0 {
-				m.N[i] = m.N[i].Unit()
-			} else {
-				m.N[i] = geom.Vec{Z: 1}
+			m.N[i] = geom.Vec{Z: 1}
+			if n := sum[c]; n.Len2() > 0 {
+				m.N[i] = n.Unit()
 			}
 		}
 	}
 	return m
+}
+
+// lacking counts the corners of a part without texture coordinates and those without a normal, and notes them.
+func (o *objReader) lacking(p *part, name string) (noUV, noN int) {
+	for _, f := range p.faces {
+		for _, q := range o.refs[f.first : f.first+f.count] {
+			if q.t < 0 {
+				noUV++
+			}
+			if q.n < 0 {
+				noN++
+			}
+			if q.n >= 0 && !(o.n[q.n].Len2() > 1e-20) {
+				noN++
+			}
+		}
+	}
+	corners := 0
+	for _, f := range p.faces {
+		corners += int(f.count)
+	}
+	switch {
+	case noUV == corners:
+		o.note("%s: no texture coordinates", name)
+	case noUV > 0:
+		o.note("%s: %d of %d corners have no texture coordinates; none are read", name, noUV, corners)
+	}
+	if noN > 0 && noN < corners {
+		o.note("%s: %d of %d corners have no normal; all are made anew", name, noN, corners)
+	}
+	return noUV, noN
 }

@@ -94,6 +94,8 @@ func (r *reader) ply(text string) {
 }
 
 // header reads up to end_header.
+//
+// Long: one case a keyword of the header.
 func (p *plyReader) header() (out []plyElement, ok bool) {
 	r, l := p.reader, lines{text: p.text}
 	if first, _ := l.one(); strings.TrimSpace(first) != "ply" {
@@ -274,6 +276,8 @@ var plyVertex = map[string]int{"x": plyX, "y": plyY, "z": plyZ, "nx": plyNX, "ny
 	"u": plyU, "v": plyV, "s": plyU, "t": plyV, "texture_u": plyU, "texture_v": plyV, "texture_s": plyU, "texture_t": plyV}
 
 // element reads all of one element; false where reading can't go on.
+//
+// Long: the row is read in one pass, with the columns, lists and place in the file at hand.
 func (p *plyReader) element(e *plyElement) bool {
 	line := strconv.Itoa(e.line)
 	to := make([]int, len(e.properties)) // where each property goes, -1 nowhere
@@ -358,20 +362,7 @@ func (p *plyReader) element(e *plyElement) bool {
 		}
 		switch e.name {
 		case "vertex":
-			q := geom.Vec{X: x[plyX], Y: x[plyY], Z: x[plyZ]}
-			if !q.Finite() || q.MaxAbs() > 1e30 {
-				p.bad(at, "a vertex at (%g, %g, %g) is not finite", q.X, q.Y, q.Z)
-			}
-			p.m.P = append(p.m.P, q)
-			if normals {
-				p.m.N = append(p.m.N, geom.Vec{X: x[plyNX], Y: x[plyNY], Z: x[plyNZ]})
-			}
-			if uv {
-				if !(math.Abs(x[plyU])+math.Abs(x[plyV]) < 1e30) {
-					p.bad(at, "a texture coordinate is not finite")
-				}
-				p.m.UV = append(p.m.UV, geom.UV{U: x[plyU], V: 1 - x[plyV]})
-			}
+			p.vertex(at, &x, normals, uv)
 		case "face":
 			p.face(at, list, texcoord)
 		case "tristrips":
@@ -379,6 +370,24 @@ func (p *plyReader) element(e *plyElement) bool {
 		}
 	}
 	return true
+}
+
+// vertex keeps a vertex; at is its place in the file.
+func (p *plyReader) vertex(at string, x *[plyKept]float64, normals, uv bool) {
+	q := geom.Vec{X: x[plyX], Y: x[plyY], Z: x[plyZ]}
+	if !q.Finite() || q.MaxAbs() > 1e30 {
+		p.bad(at, "a vertex at (%g, %g, %g) is not finite", q.X, q.Y, q.Z)
+	}
+	p.m.P = append(p.m.P, q)
+	if normals {
+		p.m.N = append(p.m.N, geom.Vec{X: x[plyNX], Y: x[plyNY], Z: x[plyNZ]})
+	}
+	if uv {
+		if !(math.Abs(x[plyU])+math.Abs(x[plyV]) < 1e30) {
+			p.bad(at, "a texture coordinate is not finite")
+		}
+		p.m.UV = append(p.m.UV, geom.UV{U: x[plyU], V: 1 - x[plyV]})
+	}
 }
 
 // corners turns the numbers of a list into vertex numbers; the vertices must come first in the file.

@@ -105,9 +105,7 @@ func (r *reader) solid(s *stlSolid) {
 	}
 	if against > 0.9*area && area > 0 {
 		r.note("%s: the triangles wind clockwise, against their normals; they are turned", s.name)
-		for i := range m.Tri {
-			m.Tri[i][1], m.Tri[i][2] = m.Tri[i][2], m.Tri[i][1]
-		}
+		m.TurnOver()
 	}
 	m = mesh.Weld(m, 0)
 	r.note("%s: no texture coordinates", s.name)
@@ -115,6 +113,8 @@ func (r *reader) solid(s *stlSolid) {
 }
 
 // stlText reads the ASCII form.
+//
+// Long: one case a keyword of the format.
 func (r *reader) stlText(text, fallback string) {
 	l := lines{text: text}
 	var s *stlSolid

@@ -34,38 +34,9 @@ const (
 // radius of the limbus.
 func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
 	n := cells
-	z := make([]float64, n*n)
-	for i := range z {
-		z[i] = math.Inf(-1)
-	}
 	cell := 2 * reach / float64(n)
-	local := make([]geom.Vec, len(m.P))
-	for i, p := range m.P {
-		local[i] = f.Local(p.Sub(centre))
-	}
 	at := func(x float64) int { return int(math.Floor((x + reach) / cell)) }
-	for _, t := range m.Tri {
-		a, b, c := local[t[0]], local[t[1]], local[t[2]]
-		den := (b.X-a.X)*(c.Y-a.Y) - (c.X-a.X)*(b.Y-a.Y)
-		if den == 0 {
-			continue
-		}
-		x0, x1 := at(min(a.X, b.X, c.X)), at(max(a.X, b.X, c.X))
-		y0, y1 := at(min(a.Y, b.Y, c.Y)), at(max(a.Y, b.Y, c.Y))
-		for y := max(0, y0); y <= min(n-1, y1); y++ {
-			for x := max(0, x0); x <= min(n-1, x1); x++ {
-				px, py := (float64(x)+0.5)*cell-reach, (float64(y)+0.5)*cell-reach
-				u := ((px-a.X)*(c.Y-a.Y) - (c.X-a.X)*(py-a.Y)) / den
-				v := ((b.X-a.X)*(py-a.Y) - (px-a.X)*(b.Y-a.Y)) / den
-				if u < 0 || v < 0 || u+v > 1 {
-					continue
-				}
-				if h := a.Z + u*(b.Z-a.Z) + v*(c.Z-a.Z); h > z[y*n+x] {
-					z[y*n+x] = h
-				}
-			}
-		}
-	}
+	z := heights(m, centre, f, reach)
 	// The iris plane: the median height of a ring where there is iris for every usual pupil.
 	var ring []float64
 	for y := range n {
@@ -127,13 +98,59 @@ func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
 	d := math.Hypot((xx-yy)/2, xy)
 	p.Long = math.Sqrt(((xx+yy)/2 + d) / max(1e-12, (xx+yy)/2-d))
 	p.Upright = yy > xx
-	// The contour: outward from its centre to the last cell of the hole, smoothed over an eighth of a turn's share.
+	p.outline(func(px, py float64) bool {
+		x, y := at(px), at(py)
+		return x >= 0 && y >= 0 && x < n && y < n && seen[y*n+x]
+	}, reach, cell)
+	return p
+}
+
+// heights draws the heights of a mesh along the axis into a grid of cells x cells over the look; -Inf where nothing lies.
+func heights(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) []float64 {
+	n := cells
+	z := make([]float64, n*n)
+	for i := range z {
+		z[i] = math.Inf(-1)
+	}
+	cell := 2 * reach / float64(n)
+	local := make([]geom.Vec, len(m.P))
+	for i, p := range m.P {
+		local[i] = f.Local(p.Sub(centre))
+	}
+	at := func(x float64) int { return int(math.Floor((x + reach) / cell)) }
+	for _, t := range m.Tri {
+		a, b, c := local[t[0]], local[t[1]], local[t[2]]
+		den := (b.X-a.X)*(c.Y-a.Y) - (c.X-a.X)*(b.Y-a.Y)
+		if den == 0 {
+			continue
+		}
+		x0, x1 := at(min(a.X, b.X, c.X)), at(max(a.X, b.X, c.X))
+		y0, y1 := at(min(a.Y, b.Y, c.Y)), at(max(a.Y, b.Y, c.Y))
+		for y := max(0, y0); y <= min(n-1, y1); y++ {
+			for x := max(0, x0); x <= min(n-1, x1); x++ {
+				px, py := (float64(x)+0.5)*cell-reach, (float64(y)+0.5)*cell-reach
+				u := ((px-a.X)*(c.Y-a.Y) - (c.X-a.X)*(py-a.Y)) / den
+				v := ((b.X-a.X)*(py-a.Y) - (px-a.X)*(b.Y-a.Y)) / den
+				if u < 0 || v < 0 || u+v > 1 {
+					continue
+				}
+				if h := a.Z + u*(b.Z-a.Z) + v*(c.Z-a.Z); h > z[y*n+x] {
+					z[y*n+x] = h
+				}
+			}
+		}
+	}
+	return z
+}
+
+// outline sets the contour: outward from the centre to the last place of the hole, smoothed over an eighth of a turn's share,
+// with the area that was counted.
+func (p *Pupil) outline(hole func(x, y float64) bool, reach, cell float64) {
 	var raw [rays]float64
 	for k := range raw {
 		sin, cos := math.Sincos(2 * math.Pi * float64(k) / rays)
 		for r := 0.0; r < reach; r += cell / 4 {
-			x, y := at(p.Offset[0]+r*cos), at(p.Offset[1]+r*sin)
-			if x >= 0 && y >= 0 && x < n && y < n && seen[y*n+x] {
+			if hole(p.Offset[0]+r*cos, p.Offset[1]+r*sin) {
 				raw[k] = r
 			}
 		}
@@ -157,7 +174,6 @@ func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
 			p.contour[k] *= p.Radius / math.Sqrt(round)
 		}
 	}
-	return p
 }
 
 // At returns the distance of the contour from its centre at an azimuth (rad, from +X toward +Y).
