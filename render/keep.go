@@ -1,12 +1,9 @@
 package render
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"runtime"
@@ -152,14 +149,6 @@ var buildHash = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil))[:32], nil
+	sum, err := scene.HashFile(path)
+	return sum[:min(32, len(sum))], err
 })

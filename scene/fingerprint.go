@@ -28,7 +28,7 @@ func (d *Description) Fingerprint() (string, error) {
 		if f == "" {
 			continue
 		}
-		h, err := hashFile(f)
+		h, err := HashFile(f)
 		if err != nil {
 			return "", fmt.Errorf("%s: fingerprint: %w", d.File, err)
 		}
@@ -47,7 +47,8 @@ func quoted(s string) string {
 	return string(b)
 }
 
-func hashFile(path string) (string, error) {
+// HashFile returns the SHA-256 of the bytes of a file, or of one that the program brings, in hexadecimal digits.
+func HashFile(path string) (string, error) {
 	if data, ok := builtin.Read(path); ok {
 		sum := sha256.Sum256(data)
 		return hex.EncodeToString(sum[:]), nil

@@ -122,6 +122,31 @@ func fileName(text string) string {
 	}, text)
 }
 
+// make opens the job of a comparison and renders what is missing of its pictures. Without an error the caller closes the job.
+func (f *compareFlags) make(cmd *cobra.Command, path string, shots []*shot, count string) (*job.Job, *tally, error) {
+	dir := f.out
+	if dir == "" {
+		dir = filepath.Join("out", "compare-"+sceneName(path))
+	}
+	j, err := openJob(cmd, dir, path, shots)
+	if err != nil {
+		return nil, nil, err
+	}
+	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
+	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, stderr)
+	if t != nil {
+		for _, w := range t.warnings {
+			fmt.Fprintln(stderr, "note:", w)
+		}
+		fmt.Fprintf(stdout, "%s: %s\n", count, t)
+	}
+	if err != nil {
+		j.Close()
+		return nil, nil, err
+	}
+	return j, t, nil
+}
+
 func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 	if !(f.distance >= 0.05 && f.distance <= 10) {
 		return usageError{fmt.Errorf("--distance %g is outside [0.05, 10] m", f.distance)}
@@ -148,27 +173,12 @@ func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 	if err != nil {
 		return err
 	}
-	dir := f.out
-	if dir == "" {
-		dir = filepath.Join("out", "compare-"+sceneName(path))
-	}
-	j, err := openJob(cmd, dir, path, shots)
+	j, t, err := f.make(cmd, path, shots, "2 pictures")
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
-	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, stderr)
-	if t == nil {
-		return err
-	}
-	for _, w := range t.warnings {
-		fmt.Fprintln(stderr, "note:", w)
-	}
-	fmt.Fprintf(stdout, "2 pictures: %s\n", t)
-	if err != nil {
-		return err
-	}
+	stdout := cmd.OutOrStdout()
 	p := compare.Pair{
 		Title: sceneName(path) + ": " + titles[1] + " against " + titles[0], Width: d.Picture.Width, Height: d.Picture.Height,
 		PerDegree: imgcmp.PixelsPerDegree(f.distance, 0.7, 3840), Distance: f.distance, Workers: f.workers,

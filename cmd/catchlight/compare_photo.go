@@ -142,27 +142,12 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 		return err
 	}
 	shots := []*shot{{name: words[0], look: words[0], d: r.d}}
-	dir := f.out
-	if dir == "" {
-		dir = filepath.Join("out", "compare-"+sceneName(path))
-	}
-	j, err := openJob(cmd, dir, path, shots)
+	j, t, err := f.make(cmd, path, shots, "1 picture")
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
-	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, stderr)
-	if t == nil {
-		return err
-	}
-	for _, w := range t.warnings {
-		fmt.Fprintln(stderr, "note:", w)
-	}
-	fmt.Fprintf(stdout, "1 picture: %s\n", t)
-	if err != nil {
-		return err
-	}
+	stdout := cmd.OutOrStdout()
 	pair := compare.Pair{Title: sceneName(path) + ": " + words[0] + " against " + filepath.Base(f.photo.file), Width: r.small.Width, Height: r.small.Height,
 		PerDegree: imgcmp.PixelsPerDegree(f.distance, 0.7, 3840), Distance: f.distance, Workers: f.workers}
 	if pair.Workers == 0 {

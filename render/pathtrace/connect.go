@@ -36,6 +36,16 @@ type answer struct {
 	shell  int32   // eye whose tear film it is, or -1
 }
 
+// mirror returns what a rough mirror of reflectance 1 sends from wi to wo, the cosine at its facets, and the density of wi.
+func (a *answer) mirror(wi geom.Vec) (v, cos, pdf float64) {
+	m := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
+	if v = m.Eval(a.wo, wi); v <= 0 {
+		return v, 0, 0
+	}
+	h, _ := microfacet.HalfReflect(a.wo, wi)
+	return v, a.wo.Dot(h), m.Pdf(a.wo, wi)
+}
+
 type lobe uint8
 
 const (

@@ -159,14 +159,12 @@ func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64,
 
 // evaluateSheen returns the coat's reflected lobe times cosine, with its density; the local frame is a's.
 func (t *Tracer) evaluateSheen(a *answer, wi geom.Vec) (colour.RGB, float64) {
-	m := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
-	v := m.Eval(a.wo, wi)
+	v, cos, pdf := a.mirror(wi)
 	if v <= 0 {
 		return colour.RGB{}, 0
 	}
-	h, _ := microfacet.HalfReflect(a.wo, wi)
-	f := t.sheen(t.scene.Objects[a.object].Material.Flesh, a.wo.Dot(h))
-	return colour.Grey(v * f * wi.Z), m.Pdf(a.wo, wi)
+	f := t.sheen(t.scene.Objects[a.object].Material.Flesh, cos)
+	return colour.Grey(v * f * wi.Z), pdf
 }
 
 // walkFlesh follows a random walk in the object of a surface point, in the world, until it leaves; it multiplies the path

@@ -136,14 +136,12 @@ func metal(m *frozen.Material, c float64) colour.RGB {
 }
 
 func (t *Tracer) evaluateMetal(a *answer, wi geom.Vec) (colour.RGB, float64) {
-	r := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
-	v := r.Eval(a.wo, wi)
+	v, cos, pdf := a.mirror(wi)
 	if v <= 0 {
 		return colour.RGB{}, 0
 	}
 	m := &t.scene.Objects[a.object].Material
-	h, _ := microfacet.HalfReflect(a.wo, wi)
-	return metal(m, a.wo.Dot(h)).Mul(t.compensation(m, a.wo.Z)).Scale(v * wi.Z), r.Pdf(a.wo, wi)
+	return metal(m, cos).Mul(t.compensation(m, a.wo.Z)).Scale(v * wi.Z), pdf
 }
 
 // dielectric answers a hit of a glass-like interface.

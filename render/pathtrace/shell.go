@@ -13,27 +13,8 @@ import (
 	"catchlight/scene/geom"
 )
 
-// bend returns the normal nearest to ns for which a mirror ray of wo stays on wo's side of the surface. wo and both
-// normals lie on the same side (wo.ng > 0).
-//
-// Source: Keller et al., The Iray Light Transport Simulation and Rendering System, 2017, appendix A.3 (from memory):
-// the mirrored ray is lifted to the surface and the normal is the half vector.
-func bend(wo, ng, ns geom.Vec) geom.Vec {
-	const least = 0.01
-	r := geom.Reflect(wo, ns)
-	low := r.Dot(ng)
-	limit := min(least, 0.9*wo.Dot(ng))
-	if wo.Dot(ns) > 0 && low >= limit {
-		return ns
-	}
-	// Lift the mirror ray along ng until it clears the surface, and mirror about the half vector.
-	r = r.Mad(limit-low, ng).Unit()
-	h := wo.Add(r)
-	if h.Len2() < 1e-12 {
-		return ng
-	}
-	return h.Unit()
-}
+// bend is the shading normal of a surface that wo looks at from its own side.
+func bend(wo, ng, ns geom.Vec) geom.Vec { return geom.ShadingNormal(wo, ng, ns, 0) }
 
 // outer answers a hit of an eye's outer shell from either side. It reports whether the path goes on.
 func (t *Tracer) outer(p *path, sf *frozen.Surface, out *film.Sample) bool {
@@ -179,14 +160,12 @@ func (t *Tracer) scattered(p *path, v *vertex, pdf float64) {
 
 // evaluateFilm returns the tear film's reflected lobe times cosine, with its density; the local frame is a's.
 func (t *Tracer) evaluateFilm(a *answer, wi geom.Vec) (colour.RGB, float64) {
-	m := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
-	v := m.Eval(a.wo, wi)
+	v, cos, pdf := a.mirror(wi)
 	if v <= 0 {
 		return colour.RGB{}, 0
 	}
-	h, _ := microfacet.HalfReflect(a.wo, wi)
-	f := t.film(&t.scene.Eyes[a.shell], a.wo.Dot(h))
-	return colour.Grey(v * f * wi.Z * a.gain), m.Pdf(a.wo, wi)
+	f := t.film(&t.scene.Eyes[a.shell], cos)
+	return colour.Grey(v * f * wi.Z * a.gain), pdf
 }
 
 func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w float64, out *film.Sample) bool {

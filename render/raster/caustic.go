@@ -313,15 +313,28 @@ func (c *behindCornea) at(k *Look, q, n geom.Vec, open float64, tint colour.RGB)
 
 // surround returns the irradiance of the surroundings at (x, y) in [0, 1] and the share that comes back, bilinear.
 func (c *behindCornea) surround(x, y float64) (e colour.RGB, back float64) {
-	px, py := x*float64(c.m)-0.5, y*float64(c.m)-0.5
-	i, j := int(math.Floor(px)), int(math.Floor(py))
-	fx, fy := px-float64(i), py-float64(j)
-	for q := range 4 {
-		w := (fx + float64(1-q%2)*(1-2*fx)) * (fy + float64(1-q/2)*(1-2*fy))
-		at := max(0, min(c.m-1, j+q/2))*c.m + max(0, min(c.m-1, i+q%2))
-		e, back = e.Add(c.far[at].Scale(w)), back+w*c.back[at]
+	for _, q := range taps(c.m, x, y) {
+		e, back = e.Add(c.far[q.at].Scale(q.w)), back+q.w*c.back[q.at]
 	}
 	return e, back
+}
+
+// tap is one of the four texels of a bilinear look-up, with its weight.
+type tap struct {
+	at int
+	w  float64
+}
+
+// taps returns those of a map of n x n at (x, y) in [0, 1], held at its edge.
+func taps(n int, x, y float64) (out [4]tap) {
+	px, py := x*float64(n)-0.5, y*float64(n)-0.5
+	i, j := int(math.Floor(px)), int(math.Floor(py))
+	fx, fy := px-float64(i), py-float64(j)
+	for q := range out {
+		out[q].w = (fx + float64(1-q%2)*(1-2*fx)) * (fy + float64(1-q/2)*(1-2*fy))
+		out[q].at = max(0, min(n-1, j+q/2))*n + max(0, min(n-1, i+q%2))
+	}
+	return out
 }
 
 // sample reads four values bilinearly at (x, y) in [0, 1].

@@ -356,17 +356,5 @@ func steepness(cos, s float64) float64 {
 	return 2.0 / 3 * (b*b*b - a*a*a) / (b*b - a*a)
 }
 
-// turn returns the normal nearest to ns whose mirrored view stays above the surface of normal ng.
-func turn(wo, ng, ns geom.Vec) geom.Vec {
-	r := geom.Reflect(wo, ns)
-	least := min(0.01, 0.9*max(1e-4, wo.Dot(ng)))
-	low := r.Dot(ng)
-	if wo.Dot(ns) > 0 && low >= least {
-		return ns
-	}
-	h := wo.Add(r.Mad(least-low, ng).Unit())
-	if h.Len2() < 1e-12 {
-		return ng
-	}
-	return h.Unit()
-}
+// turn is the shading normal of a surface, which the middle of a pixel may see from beneath by a hair.
+func turn(wo, ng, ns geom.Vec) geom.Vec { return geom.ShadingNormal(wo, ng, ns, 1e-4) }

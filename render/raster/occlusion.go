@@ -243,14 +243,9 @@ func (b *probe) meets(p, d geom.Vec) (l colour.RGB, share float64) {
 // read returns the light about a direction of what stands no farther than the point there, and the share of the four texels that do.
 func (b *probe) read(x geom.Vec, r float64) (l colour.RGB, share float64) {
 	u, v := shading.Place(x)
-	px, py := u*float64(b.n)-0.5, v*float64(b.n)-0.5
-	i, j := int(math.Floor(px)), int(math.Floor(py))
-	fx, fy := px-float64(i), py-float64(j)
-	for c := range 4 {
-		w := (fx + float64(1-c%2)*(1-2*fx)) * (fy + float64(1-c/2)*(1-2*fy))
-		q := max(0, min(b.n-1, j+c/2))*b.n + max(0, min(b.n-1, i+c%2))
-		if float64(b.dist[q]) <= r*1.05 {
-			l, share = l.Add(b.l[q].Scale(w)), share+w
+	for _, q := range taps(b.n, u, v) {
+		if float64(b.dist[q.at]) <= r*1.05 {
+			l, share = l.Add(b.l[q.at].Scale(q.w)), share+q.w
 		}
 	}
 	if share > 0 {

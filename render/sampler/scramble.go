@@ -1,5 +1,7 @@
 package sampler
 
+import "catchlight/scene/noise"
+
 // permute maps 32-bit words one to one so that each bit is flipped by a hash of the bits below it. Between two bit
 // reversals that is a nested uniform scramble.
 //
@@ -17,13 +19,4 @@ func permute(x, seed uint32) uint32 {
 }
 
 // mix is a bijective hash of 64-bit words.
-//
-// Source: Steele, Lea and Flood, Fast Splittable Pseudorandom Number Generators, OOPSLA 2014, with the constants of
-// Stafford's variant 13.
-func mix(x uint64) uint64 {
-	x ^= x >> 30
-	x *= 0xbf58476d1ce4e5b9
-	x ^= x >> 27
-	x *= 0x94d049bb133111eb
-	return x ^ x>>31
-}
+func mix(x uint64) uint64 { return noise.Mix64(x) }

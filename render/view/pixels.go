@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"catchlight/scene/colour"
+	"catchlight/scene/noise"
 )
 
 // Over puts linear light, already multiplied by its coverage alpha in [0, 1], over a background.
@@ -42,7 +43,7 @@ func Bytes(dst []byte, pix []colour.RGB, seed uint64) {
 		c = encode(c)
 		h := hash(seed, uint64(i))
 		for j, s := range c {
-			h = mix(h + 0x9e3779b97f4a7c15)
+			h = noise.Mix64(h + 0x9e3779b97f4a7c15)
 			dst[3*i+j] = dither(s, float64(h>>32)/(1<<32), float64(h&math.MaxUint32)/(1<<32))
 		}
 	}
@@ -67,15 +68,4 @@ func Words(dst []uint16, pix []colour.RGB) {
 	}
 }
 
-func hash(seed, i uint64) uint64 { return mix(mix(seed+0x9e3779b97f4a7c15) ^ i) }
-
-// mix hashes 64-bit words one to one.
-//
-// Source: Steele, Lea and Flood, Fast Splittable Pseudorandom Number Generators, OOPSLA 2014.
-func mix(x uint64) uint64 {
-	x ^= x >> 30
-	x *= 0xbf58476d1ce4e5b9
-	x ^= x >> 27
-	x *= 0x94d049bb133111eb
-	return x ^ x>>31
-}
+func hash(seed, i uint64) uint64 { return noise.Mix64(noise.Mix64(seed+0x9e3779b97f4a7c15) ^ i) }

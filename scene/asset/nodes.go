@@ -55,15 +55,8 @@ func Merge(nodes []Node) *mesh.Mesh {
 	m := &mesh.Mesh{}
 	uv := true
 	for i := range nodes {
-		q := nodes[i].Mesh
-		base := uint32(len(m.P))
-		m.P = append(m.P, q.P...)
-		m.N = append(m.N, q.N...)
-		m.UV = append(m.UV, q.UV...)
-		uv = uv && q.UV != nil
-		for _, t := range q.Tri {
-			m.Tri = append(m.Tri, [3]uint32{base + t[0], base + t[1], base + t[2]})
-		}
+		m.Append(nodes[i].Mesh)
+		uv = uv && nodes[i].Mesh.UV != nil
 	}
 	if !uv {
 		m.UV = nil

@@ -107,11 +107,7 @@ func join(a, b *mesh.Mesh) *mesh.Mesh {
 	if a == nil {
 		return b
 	}
-	n := uint32(len(a.P))
-	a.P, a.N, a.UV = append(a.P, b.P...), append(a.N, b.N...), append(a.UV, b.UV...)
-	for _, t := range b.Tri {
-		a.Tri = append(a.Tri, [3]uint32{t[0] + n, t[1] + n, t[2] + n})
-	}
+	a.Append(b)
 	return a
 }
 

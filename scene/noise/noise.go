@@ -4,7 +4,10 @@ package noise
 
 import "math"
 
-// Mix64 is the finaliser of SplitMix64. Source: Steele, Lea and Flood, OOPSLA 2014.
+// Mix64 is the finaliser of SplitMix64, a bijective hash.
+//
+// Source: Steele, Lea and Flood, Fast Splittable Pseudorandom Number Generators, OOPSLA 2014, with the constants of
+// Stafford's variant 13.
 func Mix64(x uint64) uint64 {
 	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9
 	x = (x ^ x>>27) * 0x94d049bb133111eb

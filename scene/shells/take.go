@@ -42,9 +42,7 @@ func Take(m *mesh.Mesh, s *Source, rays Tracer) (out *mesh.Mesh, notes []string,
 		notes = append(notes, fmt.Sprintf("the outer shell (%s) is not closed: %d edges are open and %d do not join two triangles of one winding", s.Node, open, odd))
 	case m.Volume() < 0:
 		notes = append(notes, fmt.Sprintf("the %s shell was inside out; its triangles are turned", s.What))
-		for i := range m.Tri {
-			m.Tri[i][1], m.Tri[i][2] = m.Tri[i][2], m.Tri[i][1]
-		}
+		m.TurnOver()
 		mesh.Normals(m)
 	}
 	levels, coarse := mesh.LevelsFor(m, crease, s.FacetError, 4, 1<<20)
@@ -113,9 +111,7 @@ func shut(what string, m *mesh.Mesh) (out *mesh.Mesh, notes []string, err error)
 	}
 	if holes > 0 && out.Volume() < 0 {
 		notes = append(notes, fmt.Sprintf("the %s shell was inside out; its triangles are turned", what))
-		for i := range out.Tri {
-			out.Tri[i][1], out.Tri[i][2] = out.Tri[i][2], out.Tri[i][1]
-		}
+		out.TurnOver()
 		mesh.Normals(out)
 	}
 	return out, notes, nil

@@ -107,14 +107,20 @@ func (m *Map) RGB(uv geom.UV, footprint float64) colour.RGB {
 	if !m.Varies() {
 		return m.c
 	}
+	r, g, b := m.read(uv, footprint, true)
+	return m.scaled(colour.RGB{r, g, b})
+}
+
+// read returns what the picture holds at uv, of channel 0 alone where rgb is not set.
+func (m *Map) read(uv geom.UV, footprint float64, rgb bool) (r, g, b float64) {
 	im, u, v := m.place(uv)
 	k, f := im.lod(footprint)
-	r, g, b := im.bilinear(k, u, v, m.wrap, true)
+	r, g, b = im.bilinear(k, u, v, m.wrap, rgb)
 	if f > 0 {
-		r1, g1, b1 := im.bilinear(k+1, u, v, m.wrap, true)
+		r1, g1, b1 := im.bilinear(k+1, u, v, m.wrap, rgb)
 		r, g, b = r+f*(r1-r), g+f*(g1-g), b+f*(b1-b)
 	}
-	return m.scaled(colour.RGB{r, g, b})
+	return r, g, b
 }
 
 // scaled brings what a picture holds to the working primaries, then to the map's range.
@@ -157,13 +163,7 @@ func (m *Map) Scalar(uv geom.UV, footprint float64) float64 {
 	if !m.Varies() {
 		return m.c[0]
 	}
-	im, u, v := m.place(uv)
-	k, f := im.lod(footprint)
-	r, _, _ := im.bilinear(k, u, v, m.wrap, false)
-	if f > 0 {
-		r1, _, _ := im.bilinear(k+1, u, v, m.wrap, false)
-		r += f * (r1 - r)
-	}
+	r, _, _ := m.read(uv, footprint, false)
 	return m.gain*r + m.offset
 }
 
