@@ -125,6 +125,7 @@ type Object struct {
 	Closed      bool           // encloses a volume
 	Material    Material
 	Eye         int32        // index into Scene.Eyes for Outer and Inner, else -1
+	Lit         *Lit         // how light falls on a scattering object; nil: from all around
 	OpacityMask *OpacityMask // of a mesh with texture coordinates: parts that are not there; nil: all is
 }
 

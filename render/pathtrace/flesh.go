@@ -183,16 +183,25 @@ func (t *Tracer) walkFlesh(p *path, sf, exit *frozen.Surface) bool {
 	rng := t.smp.Stream(p.vertex, sampler.Walk, p.branch)
 	beta := colour.Grey(1)
 	fl := flight{sigma: &f.Sigma}
-	if t.set.Guided {
-		fl.guide = &f.Guide
-	}
 	reach := b.Bounds.Size().Len()
 	for step := 0; ; step++ {
 		t.Stats.WalkSteps++
-		fl.choose(&rng, beta, sf.Ns, &d)
 		t.Stats.WalkRays++
 		var h frozen.Hit
-		hit := b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, fl.dist, &h)
+		var hit bool
+		if step == 0 && t.set.Guided { // to the far side, which says how thick the body is
+			half := math.Inf(1)
+			if hit = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, half, &h); hit {
+				half = h.T / 2
+			}
+			fl.aim(sf.Ns, sf.Ns, b.Lit.At(sf.Ns), nil, half, &f.Sigma, &f.Guide)
+			fl.steer(&f.Sigma, &f.Guide)
+			fl.choose(&rng, beta, &d)
+			hit = hit && h.T < fl.dist
+		} else {
+			fl.choose(&rng, beta, &d)
+			hit = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, fl.dist, &h)
+		}
 		fly := fl.dist
 		if hit {
 			fly = h.T

@@ -10,39 +10,60 @@ import (
 )
 
 // flight is one straight piece of a walk, against one extinction. Its length is sampled for one channel, chosen by what the
-// walk carries, and weighted over all channels that might have been chosen (the balance heuristic). With a guide half of
-// the flights are guided: their directions lean toward the way out, and they are longer that way, in the proportions in
-// which light leaves a deep object; each flight is weighted over both ways of choosing it.
+// walk carries, and weighted over all channels that might have been chosen (the balance heuristic). With a guide a walk
+// is one of three kinds, by odds known where it begins: plain, one that seeks the way out where it came in, or one that seeks
+// the light. Most flights of a walk of the last two kinds are guided: their directions lean that way, and they are longer that
+// way, in the proportions in which light leaves a deep body. A walk is weighted over all kinds that it might have been, so it
+// weighs at most as much as a plain one over the odds of that.
+//
+// The kind is not chosen once: each flight chooses it anew, by the odds that the flights so far leave to each kind (Bayes'
+// rule). That gives walks the same density, and the weight of a flight is the share of light over the mean of the kinds' densities.
 //
 // Sources: Dwivedi, Nucl. Sci. Eng. 80 (1982), 172; Krivanek and d'Eon, A Zero-Variance-Based Sampling Scheme for Monte
-// Carlo Subsurface Scattering, SIGGRAPH Talks 2014.
+// Carlo Subsurface Scattering, SIGGRAPH Talks 2014; Veach and Guibas, Optimally Combining Sampling Techniques, SIGGRAPH 1995.
 type flight struct {
-	sigma *colour.RGB   // extinction
-	guide *frozen.Guide // nil: plain
-	fresh bool          // the direction was sampled with the flight, so its density counts
-	q     colour.RGB    // odds of the channels
-	mu    float64       // cosine to the way out
-	dist  float64       // to the collision, if nothing comes between
+	sigma  *colour.RGB     // extinction
+	guide  *frozen.Guide   // nil: plain
+	fresh  bool            // the direction was sampled with the flight, so its density counts
+	q      colour.RGB      // odds of the channels
+	mu     [2]float64      // cosines to the ways
+	dist   float64         // to the collision, if nothing comes between
+	odds   [3]float64      // of the kinds: plain, the way out, the way to the light
+	way    [2]geom.Vec     // out, to the light
+	guides [2]frozen.Guide // that way, made from
+	from   *frozen.Guide
+	half   float64 // half the thickness of the body, seen from the first flight
 }
 
-// choose samples the flight's length, and its direction d where it is fresh; up is the way out.
-func (f *flight) choose(rng *sampler.Stream, beta colour.RGB, up geom.Vec, d *geom.Vec) {
+// guidedShare is the share of guided flights in walks of a guided kind. Measured on flat tissue and on balls: 0.8 gains more
+// than 0.5 everywhere; 1 loses where bodies are thin.
+const guidedShare = 0.8
+
+// choose samples the flight's length, and its direction d where it is fresh.
+func (f *flight) choose(rng *sampler.Stream, beta colour.RGB, d *geom.Vec) {
 	u := rng.Float64()
 	f.q = channelOdds(beta)
 	c := pickChannel(f.q, &u)
-	guided := f.guide != nil && rng.Float64() < 0.5
+	g := -1
+	if f.guide != nil {
+		if v := rng.Float64(); v < guidedShare*f.odds[1] {
+			g = 0
+		} else if v < guidedShare*(f.odds[1]+f.odds[2]) {
+			g = 1
+		}
+	}
 	if f.fresh {
-		if guided {
-			*d = guideDirection(f.guide.Nu[c], f.guide.Log[c], up, rng.Float64(), rng.Float64())
+		if g >= 0 {
+			*d = guideDirection(f.guides[g].Nu[c], f.guides[g].Log[c], f.way[g], rng.Float64(), rng.Float64())
 		} else {
 			*d = geom.UniformSphere(rng.Float64(), rng.Float64())
 		}
 	}
 	rate := f.sigma[c]
 	if f.guide != nil {
-		f.mu = d.Dot(up)
-		if guided {
-			rate *= 1 - f.mu/f.guide.Nu[c]
+		f.mu = [2]float64{d.Dot(f.way[0]), d.Dot(f.way[1])}
+		if g >= 0 {
+			rate *= 1 - f.mu[g]/f.guides[g].Nu[c]
 		}
 	}
 	f.dist = -math.Log(1-u) / rate
@@ -56,26 +77,46 @@ func (f *flight) weight(fly float64, collided bool) colour.RGB {
 	if collided {
 		tr = tr.Mul(*s)
 	}
-	pdf := f.q[0]*tr[0] + f.q[1]*tr[1] + f.q[2]*tr[2]
-	if g := f.guide; g != nil {
-		// One of two techniques chose the flight, each for any channel: the balance heuristic over all six. Densities of
-		// directions count in units of the even one.
-		var steered float64
-		for k, q := range f.q {
-			if q == 0 {
-				continue
-			}
-			rate := s[k] * (1 - f.mu/g.Nu[k])
-			w := q * math.Exp(-rate*fly)
-			if collided {
-				w *= rate
-			}
-			if f.fresh {
-				w *= guideDensity(g.Nu[k], g.Log[k], f.mu)
-			}
-			steered += w
+	plain := f.q[0]*tr[0] + f.q[1]*tr[1] + f.q[2]*tr[2]
+	if f.guide == nil {
+		return tr.Scale(1 / plain) // all kinds fly alike
+	}
+	kinds := [3]float64{f.odds[0] * plain}
+	for i := range f.way {
+		if f.odds[i+1] > 0 {
+			kinds[i+1] = f.odds[i+1] * ((1-guidedShare)*plain + guidedShare*f.steered(i, fly, collided))
 		}
-		pdf = (pdf + steered) / 2
+	}
+	pdf := kinds[0] + kinds[1] + kinds[2]
+	for i := range kinds {
+		f.odds[i] = kinds[i] / pdf
+	}
+	for i := range f.way { // a kind that is ruled out costs no more time
+		if f.odds[i+1] < 1e-3 {
+			f.odds[0] += f.odds[i+1]
+			f.odds[i+1] = 0
+		}
 	}
 	return tr.Scale(1 / pdf)
+}
+
+// steered returns the density of the flight if it were guided way i, for any channel. Densities of directions count in units
+// of the even one.
+func (f *flight) steered(i int, fly float64, collided bool) (pdf float64) {
+	g := &f.guides[i]
+	for k, q := range f.q {
+		if q == 0 {
+			continue
+		}
+		rate := f.sigma[k] * (1 - f.mu[i]/g.Nu[k])
+		w := q * math.Exp(-rate*fly)
+		if collided {
+			w *= rate
+		}
+		if f.fresh {
+			w *= guideDensity(g.Nu[k], g.Log[k], f.mu[i])
+		}
+		pdf += w
+	}
+	return pdf
 }

@@ -1,6 +1,7 @@
 package pathtrace
 
 import (
+	"cmp"
 	"math"
 
 	"catchlight/render/accel"
@@ -94,7 +95,7 @@ func (t *Tracer) inChamber(v *vertex) {
 // collision in the eye's frame. It returns the number of collisions, or -1 if the walk ended inside. With the exact exit each
 // collision is connected to a light.
 //
-// In a zone of constant extinction flights are guided toward the surface that the walk came in by; see flight. Where zones
+// In a zone of constant extinction flights are guided toward the surface that the walk came in by, or toward the light; see flight. Where zones
 // blend, they run against the larger extinction of each channel and may end in null collisions. The albedo is that of the
 // colour map in front of the collision. Nothing is cut off: long walks end by roulette.
 //
@@ -137,16 +138,29 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 		if !pure {
 			sigma = &major
 		}
-		fl.sigma, fl.guide = sigma, nil
+		var guide *frozen.Guide
 		if steer && pure {
-			if fl.guide = &tis.GuideIris; sigma == &tis.SigmaSclera {
-				fl.guide = &tis.GuideSclera
+			if guide = &tis.GuideIris; sigma == &tis.SigmaSclera {
+				guide = &tis.GuideSclera
 			}
 		}
-		fl.choose(&rng, beta, up, &d)
-		far := min(fl.dist, room)
 		t.Stats.WalkRays++
-		hit := b.BVH.Closest(t.sc, pos, d, 0, far, &h)
+		var hit bool
+		if step == 0 && steer { // to the far side, which says how thick the tissue is; a black one is as if deep
+			half := math.Inf(1)
+			if hit = b.BVH.Closest(t.sc, pos, d, 0, half, &h); hit && (m.Part == nil || m.Part[h.Prim] != mesh.Backing) {
+				half = h.T / 2
+			}
+			fl.aim(sf.Ns, up, b.Lit.At(sf.Ns), &b.ToLocal, half, sigma, cmp.Or(guide, &tis.GuideSclera))
+		}
+		fl.steer(sigma, guide)
+		fl.choose(&rng, beta, &d)
+		far := min(fl.dist, room)
+		if step == 0 && steer {
+			hit = hit && h.T < far
+		} else {
+			hit = b.BVH.Closest(t.sc, pos, d, 0, far, &h)
+		}
 		fly := far
 		if hit {
 			fly = h.T

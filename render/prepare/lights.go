@@ -90,6 +90,15 @@ func (p *preparer) lights() {
 	}
 }
 
+// lit notes how light falls on the objects that are walked in.
+func (p *preparer) lit() {
+	for i := range p.out.Objects {
+		if b := &p.out.Objects[i]; b.Material.Kind == frozen.Soft || b.Material.Kind == frozen.Inner {
+			b.Lit = frozen.NewLit(p.out.Lights, b.Bounds.Centre())
+		}
+	}
+}
+
 func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 	setup := &p.d.LightSetup
 	gain := s.Tint.Scale(math.Exp2(s.EV + setup.EV))

@@ -103,6 +103,7 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 	p.balance()
 	o.Phase("preparing lights")
 	p.lights()
+	p.lit()
 	p.camera()
 	var filter film.Filter
 	if k, err := film.ParseFilter(d.Picture.Filter); err != nil {
