@@ -116,18 +116,17 @@ func TestFarSideCovers(t *testing.T) {
 	}
 }
 
-// On flat tissue, under an even sky and under a lamp aslant, guided walks are worth at least six times the steps of plain
-// ones (half of the flights guided was worth 4.5 to 5.4).
+// On flat tissue under a lamp aslant guided walks are worth at least seven times the steps of plain ones. (With half of the flights
+// guided they were worth 5.7.)
 func TestGuidedWalksGain(t *testing.T) {
-	for _, light := range []string{fmt.Sprintf(farSky, 1.), "{name: lamp, kind: distant, angle: 5, from: {azimuth: 60}, irradiance: [3, 3, 3]}"} {
-		cost := func(set string) float64 {
-			r := trace(t, fmt.Sprintf(guideScene, 2.0, "[11, 0, 0]", 90.0, light, "0.722"), set, "film.spp=16", "film.width=16", "film.height=16", "bodies.eye.eye.sclera.half_radius=0.02")
-			pic := r.Film.Develop()
-			_, se := mean(&pic, 1, nil)
-			return se * se * float64(r.Stats.WalkSteps)
-		}
-		gain := cost("trace.guided=false") / cost("trace.guided=true")
-		t.Logf("steps times variance of plain walks over guided ones: %.2f", gain)
-		assert.Greater(t, gain, 6.0)
+	const lamp = "{name: lamp, kind: distant, angle: 5, from: {azimuth: 60}, irradiance: [3, 3, 3]}"
+	cost := func(set string) float64 {
+		r := trace(t, fmt.Sprintf(guideScene, 2.0, "[11, 0, 0]", 90.0, lamp, "0.722"), set, "film.spp=16", "film.width=16", "film.height=16", "bodies.eye.eye.sclera.half_radius=0.02")
+		pic := r.Film.Develop()
+		_, se := mean(&pic, 1, nil)
+		return se * se * float64(r.Stats.WalkSteps)
 	}
+	gain := cost("trace.guided=false") / cost("trace.guided=true")
+	t.Logf("steps times variance of plain walks over guided ones: %.2f", gain)
+	assert.Greater(t, gain, 7.0)
 }

@@ -9,7 +9,7 @@ import (
 )
 
 // aim sets the odds of the kinds of walks from what is known where one comes in: the normal n there, in the world, how light
-// falls on such normals, and half the length to the far side straight on. up is the way out in the frame of the walk,
+// falls on such normals, and the radius of a ball in which the first flight would be as long to the far side. up is the way out in the frame of the walk,
 // toLocal goes there from the world (nil: it is the world). Whatever it sets changes no mean.
 //
 // All is reckoned in squares of what falls on the best lit normal, per walk. The local light is worth variance for the way out;
@@ -23,14 +23,14 @@ func (f *flight) aim(n, up geom.Vec, l frozen.LitCell, toLocal *geom.Affine, hal
 	if toLocal != nil && l.Way != (geom.Vec{}) {
 		f.way[1] = toLocal.Vector(l.Way).Unit()
 	}
-	length := 0.0 // of diffusion
+	length := 0.0 // of diffusion, the longest
 	for c, nu := range g.Nu {
 		length = max(length, nu/sigma[c])
 	}
 	x := half / length
-	through := 0.1 * math.Exp(-3*x)
+	through := 0.1 / (1 + x*x) * math.Exp(-3*x)
 	if down := -n.Dot(l.Way); down > 0 { // the lamp is below the horizon: around the body, or straight through
-		through = 0.02 * l.Net * l.Net * math.Exp(-1.2*x*math.Asin(min(1, down)))
+		through = 0.02 * l.Net * l.Net / (1 + x*x) * math.Exp(-1.2*x*math.Asin(min(1, down)))
 	}
 	// Close to the terminator the gradient along the surface, of the cosine over itself, beats that across it, one over the
 	// length of diffusion.
@@ -45,6 +45,11 @@ func (f *flight) aim(n, up geom.Vec, l frozen.LitCell, toLocal *geom.Affine, hal
 	if l.Way != (geom.Vec{}) {
 		r := math.Sqrt(2 * (0.2*through + near + 1e-30) / (0.9*rest + 1e-31))
 		f.odds[2] = (guided - f.odds[1]) * max(0, (r-1)/(r+2))
+	}
+	for i := range f.way { // what is hardly worth its time
+		if f.odds[i+1] < 0.05 {
+			f.odds[i+1] = 0
+		}
 	}
 	f.odds[0] = 1 - f.odds[1] - f.odds[2]
 }

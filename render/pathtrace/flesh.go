@@ -27,9 +27,6 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		t.Stats.Buried++
 		return false
 	}
-	if !p.sharp && !t.spare(p) {
-		return false
-	}
 	n := bend(wo, sf.Ng, sf.Ns)
 	p.settle(BodyDirect)
 	if f := t.sheenShare(fl, wo.Dot(n)); f > 0 {
@@ -66,6 +63,9 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 			p.beta = p.beta.Scale((1 - f) / (1 - odds))
 		}
 	}
+	if !p.sharp && !t.spare(p) {
+		return false
+	}
 	p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0)))
 	if !t.set.Scattering || fl.Solid {
 		p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0))).Mul(fl.Top)
@@ -91,9 +91,10 @@ func (t *Tracer) sheenShare(f *frozen.Flesh, c float64) float64 {
 }
 
 // spare lets paths that come to flesh after they were scattered go on in proportion to what they carry, without bias: a walk
-// there costs as much as all that came before it, and brings little.
+// there costs as much as all that came before it, and brings little. The coat has been chosen before, as it costs less; and
+// what survives grows at most to a half, so that a walk of some weight doesn't make a firefly of it.
 func (t *Tracer) spare(p *path) bool {
-	q := max(0.08, 0.6*p.beta.Max())
+	q := max(0.3, 2*p.beta.Max())
 	if q >= 1 {
 		return true
 	}
@@ -189,17 +190,21 @@ func (t *Tracer) walkFlesh(p *path, sf, exit *frozen.Surface) bool {
 		t.Stats.WalkRays++
 		var h frozen.Hit
 		var hit bool
+		carried := beta.Mul(p.beta) // by the whole path
+		if !(carried.Max() > 0) {
+			return false
+		}
 		if step == 0 && t.set.Guided { // to the far side, which says how thick the body is
 			half := math.Inf(1)
 			if hit = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, half, &h); hit {
-				half = h.T / 2
+				half = h.T / 2 / max(0.2, -d.Dot(sf.Ng))
 			}
 			fl.aim(sf.Ns, sf.Ns, b.Lit.At(sf.Ns), nil, half, &f.Sigma, &f.Guide)
 			fl.steer(&f.Sigma, &f.Guide)
-			fl.choose(&rng, beta, &d)
+			fl.choose(&rng, carried, &d)
 			hit = hit && h.T < fl.dist
 		} else {
-			fl.choose(&rng, beta, &d)
+			fl.choose(&rng, carried, &d)
 			hit = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, fl.dist, &h)
 		}
 		fly := fl.dist

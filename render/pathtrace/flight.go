@@ -32,7 +32,7 @@ type flight struct {
 	way    [2]geom.Vec     // out, to the light
 	guides [2]frozen.Guide // that way, made from
 	from   *frozen.Guide
-	half   float64 // half the thickness of the body, seen from the first flight
+	half   float64 // radius of the body as the first flight sees it: of a ball with that chord
 }
 
 // guidedShare is the share of guided flights in walks of a guided kind. Measured on flat tissue and on balls: 0.8 gains more
@@ -92,7 +92,7 @@ func (f *flight) weight(fly float64, collided bool) colour.RGB {
 		f.odds[i] = kinds[i] / pdf
 	}
 	for i := range f.way { // a kind that is ruled out costs no more time
-		if f.odds[i+1] < 1e-3 {
+		if f.odds[i+1] < 0.01 {
 			f.odds[0] += f.odds[i+1]
 			f.odds[i+1] = 0
 		}
