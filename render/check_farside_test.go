@@ -12,15 +12,15 @@ import (
 
 // farScene is a part of the middle of a ball of a centimetre, seen from the side of a lamp that stands at +X.
 const farScene = `
-film: {width: 4, height: 4, spp: %d, seed: %d, filter: box, filter_radius: 0.5}
-camera: {kind: orthographic, width: 2.5, aim: [%g, 0, 0], orbit: {azimuth: 180}}
+picture: {width: 4, height: 4, samples: %d, seed: %d, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 2.5, target: [%g, 0, 0], orbit: {azimuth: 180}}
 lights: [%s]
-bodies: [{name: ball, shape: sphere, radius: 10, material: {kind: tissue, colour: %g, index: 1, half_radius: %g}}]
-trace: {guided: %t}
+objects: [{name: ball, shape: sphere, radius: 10, material: {kind: tissue, colour: %g, index: 1, scatter_radius: %g}}]
+advanced: {guided: %t}
 `
 
 const (
-	farLamp = "{name: lamp, kind: distant, angle: 5, from: {azimuth: 90}, irradiance: [3, 3, 3]}"
+	farLamp = "{name: lamp, kind: distant, angle: 5, orbit: {azimuth: 90}, irradiance: [3, 3, 3]}"
 	farSky  = "{name: sky, kind: constant, radiance: %g}"
 )
 
@@ -68,7 +68,7 @@ func farSide(t *testing.T, x float64, light string, colour, radius float64, spp,
 func TestFarSideLong(t *testing.T) {
 	row := longTable(t, "farside", "Walks guided by what is known of the light, and plain ones, on a ball of a centimetre lit from +X: means, and how many times\n"+
 		"the steps of the plain walk are worth more (steps times variance). The lights are a lamp of 3 W/m^2 and skies of the radiance given.\n\n"+
-		"| colour | half_radius, mm | x, mm | guided | plain | standard errors apart | gain |\n| --- | --- | --- | --- | --- | --- | --- |")
+		"| colour | scatter_radius, mm | x, mm | guided | plain | standard errors apart | gain |\n| --- | --- | --- | --- | --- | --- | --- |")
 	for _, sky := range []float64{0, 0.01, 0.1} {
 		light := farLamp
 		if sky > 0 {
@@ -111,7 +111,7 @@ func TestFarSideCovers(t *testing.T) {
 			}
 		}
 		share := float64(in) / (16 * seeds)
-		t.Logf("colour %g, half_radius %g, x %g, %d samples: %.2f %%", c.colour, c.radius, c.x, c.spp, 100*share)
+		t.Logf("colour %g, scatter_radius %g, x %g, %d samples: %.2f %%", c.colour, c.radius, c.x, c.spp, 100*share)
 		assert.InDelta(t, 0.95, share, 0.02)
 	}
 }
@@ -119,14 +119,14 @@ func TestFarSideCovers(t *testing.T) {
 // On flat tissue under a lamp aslant guided walks are worth at least seven times the steps of plain ones. (With half of the flights
 // guided they were worth 5.7.)
 func TestGuidedWalksGain(t *testing.T) {
-	const lamp = "{name: lamp, kind: distant, angle: 5, from: {azimuth: 60}, irradiance: [3, 3, 3]}"
+	const lamp = "{name: lamp, kind: distant, angle: 5, orbit: {azimuth: 60}, irradiance: [3, 3, 3]}"
 	cost := func(set string) float64 {
-		r := trace(t, fmt.Sprintf(guideScene, 2.0, "[11, 0, 0]", 90.0, lamp, "0.722"), set, "film.spp=16", "film.width=16", "film.height=16", "bodies.eye.eye.sclera.half_radius=0.02")
+		r := trace(t, fmt.Sprintf(guideScene, 2.0, "[11, 0, 0]", 90.0, lamp, "0.722"), set, "picture.samples=16", "picture.width=16", "picture.height=16", "objects.eye.sclera.scatter_radius=0.02")
 		pic := r.Film.Develop()
 		_, se := mean(&pic, 1, nil)
 		return se * se * float64(r.Stats.WalkSteps)
 	}
-	gain := cost("trace.guided=false") / cost("trace.guided=true")
+	gain := cost("advanced.guided=false") / cost("advanced.guided=true")
 	t.Logf("steps times variance of plain walks over guided ones: %.2f", gain)
 	assert.Greater(t, gain, 7.0)
 }

@@ -111,7 +111,7 @@ type Advanced struct {
 	Exit         string  `key:"exit" oneof:"lambert|exact" default:"lambert" doc:"how light enters and leaves scattering tissue: lambert (the model that colours are defined in) or exact (the walk's own directions)"`
 	Manifold     bool    `key:"manifold" default:"true" doc:"connect lights to the iris through the cornea by the manifold solver; off leaves it to chance (same mean, more noise)"`
 	Split        bool    `key:"split" default:"true" doc:"trace both the reflected and the refracted part at the first hit of an eye; off picks one"`
-	Guided       bool    `key:"guided" default:"true" doc:"steer walks in tissue toward the surface that they came in by; off: plain walks (same mean, more noise)"`
+	Guided       bool    `key:"guided" default:"true" doc:"steer walks in tissue toward the surface that they came in by and toward the light; off: plain walks (same mean, more noise)"`
 	LightSamples bool    `key:"light_samples" default:"true" doc:"connect vertices to lights; off leaves all light to chance (same mean, more noise)"`
 	MapMemory    float64 `key:"map_memory" unit:"GB" range:"[0,1e6]" default:"4" source:"our own choice" doc:"memory that pictures may take while they are prepared; more is an error before the work starts; 0 is no limit"`
 }

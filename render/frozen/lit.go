@@ -7,7 +7,7 @@ import (
 	"catchlight/scene/geom"
 )
 
-// Lit says how light falls on a body, by the outward normal in the world, visibility ignored: it only sets odds, which no
+// Lit says how light falls on an object, by the outward normal in the world, visibility ignored: it only sets odds, which no
 // mean depends on. It is a table over the square of the octahedron.
 type Lit struct {
 	cells [litSide * litSide]LitCell
@@ -23,7 +23,7 @@ type LitCell struct {
 
 const litSide = 16
 
-// NewLit makes the table for a body about centre. Each light is stood for by the points of a lattice of Fibonacci.
+// NewLit makes the table for an object about centre. Each light is stood for by the points of a lattice of Fibonacci.
 func NewLit(lights []*light.Light, centre geom.Vec) *Lit {
 	type ray struct {
 		d geom.Vec
@@ -55,7 +55,7 @@ func NewLit(lights []*light.Light, centre geom.Vec) *Lit {
 	}
 	for i := range t.cells {
 		c, n := &t.cells[i], litNormal(i)
-		// What falls on the near side counts most: light dies away on its way around the body. The even part of all light,
+		// What falls on the near side counts most: light dies away on its way around the object. The even part of all light,
 		// of the radiance least/pi, points nowhere; weighted so it would point along n.
 		sum := 0.0
 		for _, r := range rays {

@@ -13,7 +13,7 @@ import (
 // toLocal goes there from the world (nil: it is the world). Whatever it sets changes no mean.
 //
 // All is reckoned in squares of what falls on the best lit normal, per walk. The local light is worth variance for the way out;
-// through is what comes by rare long ways, around the body or through it, which starves by a factor of the odds of plain
+// through is what comes by rare long ways, around the object or through it, which starves by a factor of the odds of plain
 // walks. Minimised over the odds both give a closed form. In the same way light from elsewhere starves as walks seek
 // the lamp. The constants are fitted to balls of 0.6 to 40 diffusion lengths under a lamp from the side with a sky of 0, 0.01 and
 // 0.1: nowhere is the variance much above that of plain walks.
@@ -29,7 +29,7 @@ func (f *flight) aim(n, up geom.Vec, l frozen.LitCell, toLocal *geom.Affine, hal
 	}
 	x := half / length
 	through := 0.1 / (1 + x*x) * math.Exp(-3*x)
-	if down := -n.Dot(l.Way); down > 0 { // the lamp is below the horizon: around the body, or straight through
+	if down := -n.Dot(l.Way); down > 0 { // the lamp is below the horizon: around the object, or straight through
 		through = 0.02 * l.Net * l.Net / (1 + x*x) * math.Exp(-1.2*x*math.Asin(min(1, down)))
 	}
 	// Close to the terminator the gradient along the surface, of the cosine over itself, beats that across it, one over the
@@ -58,7 +58,7 @@ func (f *flight) aim(n, up geom.Vec, l frozen.LitCell, toLocal *geom.Affine, hal
 // weigh at most 1/leastPlain times as much as plain ones.
 const leastPlain = 0.15
 
-// steer sets the zone that the next flight is in; a nil guide makes it plain. A body that is not deep is left by all its
+// steer sets the zone that the next flight is in; a nil guide makes it plain. An object that is not deep is left by all its
 // sides: the way out is sought as much less as the gradient of the slowest mode is less in a ball of that radius than
 // below a plane, coth(x) - 1/x at a radius of x lengths of diffusion.
 func (f *flight) steer(sigma *colour.RGB, g *frozen.Guide) {

@@ -194,7 +194,7 @@ func (t *Tracer) walkFlesh(p *path, sf, exit *frozen.Surface) bool {
 		if !(carried.Max() > 0) {
 			return false
 		}
-		if step == 0 && t.set.Guided { // to the far side, which says how thick the body is
+		if step == 0 && t.set.Guided { // to the far side, which says how thick the object is
 			half := math.Inf(1)
 			if hit = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, half, &h); hit {
 				half = h.T / 2 / max(0.2, -d.Dot(sf.Ng))

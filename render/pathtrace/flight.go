@@ -13,7 +13,7 @@ import (
 // walk carries, and weighted over all channels that might have been chosen (the balance heuristic). With a guide a walk
 // is one of three kinds, by odds known where it begins: plain, one that seeks the way out where it came in, or one that seeks
 // the light. Most flights of a walk of the last two kinds are guided: their directions lean that way, and they are longer that
-// way, in the proportions in which light leaves a deep body. A walk is weighted over all kinds that it might have been, so it
+// way, in the proportions in which light leaves a deep object. A walk is weighted over all kinds that it might have been, so it
 // weighs at most as much as a plain one over the odds of that.
 //
 // The kind is not chosen once: each flight chooses it anew, by the odds that the flights so far leave to each kind (Bayes'
@@ -32,11 +32,11 @@ type flight struct {
 	way    [2]geom.Vec     // out, to the light
 	guides [2]frozen.Guide // that way, made from
 	from   *frozen.Guide
-	half   float64 // radius of the body as the first flight sees it: of a ball with that chord
+	half   float64 // radius of the object as the first flight sees it: of a ball with that chord
 }
 
 // guidedShare is the share of guided flights in walks of a guided kind. Measured on flat tissue and on balls: 0.8 gains more
-// than 0.5 everywhere; 1 loses where bodies are thin.
+// than 0.5 everywhere; 1 loses where objects are thin.
 const guidedShare = 0.8
 
 // choose samples the flight's length, and its direction d where it is fresh.
