@@ -9,13 +9,13 @@ import (
 )
 
 // aim sets the odds of the kinds of walks from what is known where one comes in: the normal n there, in the world, how light
-// falls on such normals, and the radius of a ball in which the first flight would be as long to the far side. up is the way out in the frame of the walk,
-// toLocal goes there from the world (nil: it is the world). Whatever it sets changes no mean.
+// falls on such normals, and the radius of a ball in which the first flight would be as long to the far side. up is the way
+// out in the frame of the walk, toLocal goes there from the world (nil: it is the world). Whatever it sets changes no mean.
 //
 // All is reckoned in squares of what falls on the best lit normal, per walk. The local light is worth variance for the way out;
 // through is what comes by rare long ways, around the object or through it, which starves by a factor of the odds of plain
 // walks. Minimised over the odds both give a closed form. In the same way light from elsewhere starves as walks seek
-// the lamp. The constants are fitted to balls of 0.6 to 40 diffusion lengths under a lamp from the side with a sky of 0, 0.01 and
+// the lamp. The constants are fitted to balls with radii of 0.6 to 15 lengths of diffusion under a lamp from the side with a sky of 0, 0.01 and
 // 0.1: nowhere is the variance much above that of plain walks.
 func (f *flight) aim(n, up geom.Vec, l frozen.LitCell, toLocal *geom.Affine, half float64, sigma *colour.RGB, g *frozen.Guide) {
 	f.half = half
@@ -27,10 +27,10 @@ func (f *flight) aim(n, up geom.Vec, l frozen.LitCell, toLocal *geom.Affine, hal
 	for c, nu := range g.Nu {
 		length = max(length, nu/sigma[c])
 	}
-	x := half / length
+	x := max(1e-6, half/length)
 	through := 0.1 / (1 + x*x) * math.Exp(-3*x)
 	if down := -n.Dot(l.Way); down > 0 { // the lamp is below the horizon: around the object, or straight through
-		through = 0.02 * l.Net * l.Net / (1 + x*x) * math.Exp(-1.2*x*math.Asin(min(1, down)))
+		through = 0.04 * l.Net * l.Net / (1 + x*x) * math.Exp(-0.9*x*math.Asin(min(1, down)))
 	}
 	// Close to the terminator the gradient along the surface, of the cosine over itself, beats that across it, one over the
 	// length of diffusion.
