@@ -237,12 +237,41 @@ func (s *Scene) Intersect(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mas
 	return found
 }
 
-// Occluded reports whether any object that the mask's rays meet lies in (tmin, tmax).
+// Border finds the closest hit in (tmin, tmax) with an object that has no interface and that the mask's rays meet.
+func (s *Scene) Border(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mask Mask, h *Hit) bool {
+	found := false
+	h.T, h.Object, h.Light = tmax, -1, -1
+	for i := range s.Objects {
+		b := &s.Objects[i]
+		if b.Material.Kind == Matched && b.Mask&mask != 0 && b.Closest(sc, r, tmin, h.T, h) {
+			h.Object, found = int32(i), true
+		}
+	}
+	return found
+}
+
+// OccludedInside reports whether an object that the mask's rays meet lies in the chamber of eye e, nearer than the outer shell at
+// distance far. Flesh that reaches into an eye is not there for light inside.
+func (s *Scene) OccludedInside(sc *accel.Scratch, e *Eye, r geom.Ray, far float64, mask Mask) bool {
+	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
+	for i := range s.Objects {
+		b := &s.Objects[i]
+		if int32(i) == e.Outer || b.Mask&mask == 0 || b.Material.Kind == Soft || b.Material.Kind == Matched {
+			continue
+		}
+		if _, _, ok := b.Bounds.Hit(r.O, inv, 0, far); ok && b.Blocks(sc, r, 0, far) {
+			return true
+		}
+	}
+	return false
+}
+
+// Occluded reports whether any object with an interface that the mask's rays meet lies in (tmin, tmax).
 func (s *Scene) Occluded(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mask Mask) bool {
 	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
 	for i := range s.Objects {
 		b := &s.Objects[i]
-		if b.Mask&mask == 0 {
+		if b.Mask&mask == 0 || b.Material.Kind == Matched {
 			continue
 		}
 		if _, _, ok := b.Bounds.Hit(r.O, inv, tmin, tmax); !ok {

@@ -99,14 +99,18 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light
 	}
 	// Straight.
 	if f, pdf := t.evaluate(a, v, s.Wi); f.Max() > 0 {
-		pass := 1.0
+		pass := colour.Grey(1)
 		start := v.p
 		rest := far
+		in := p.nest
 		if v.eye >= 0 {
-			pass, start, rest = t.throughCoat(v, s.Wi, far)
+			pass, start, rest = t.throughCoat(v, &in, s.Wi, far)
+		} else if a.lobe == glassLobe && a.shell >= 0 { // it answers what leaves the eye alone
+			in.leave(t.scene.Eyes[a.shell].Outer)
 		}
-		if pass > 0 && !t.blocked(start, s.Wi, rest, i) {
-			t.add(i, v.class, p.beta.Mul(f).Mul(s.L).Scale(pass/(s.Pdf*q+pdf)), out)
+		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i) {
+			pass = pass.Mul(t.transmittance(&in, start, s.Wi, rest, frozen.ShadowRays))
+			t.add(i, v.class, p.beta.Mul(f).Mul(s.L).Mul(pass).Scale(1/(s.Pdf*q+pdf)), out)
 		}
 	}
 	// Bent.
@@ -130,11 +134,12 @@ func (t *Tracer) blocked(start, d geom.Vec, far float64, i int) bool {
 }
 
 // throughCoat follows the straight line from a vertex in an eye's chamber out through the outer shell. It returns
-// the share that the coat lets pass (0 where the line is blocked inside), and where the line goes on outside.
-func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, start geom.Vec, rest float64) {
+// the share that the chamber and the coat let pass (0 where the line is blocked inside), and where the line goes on
+// outside; in is the objects around the vertex, and afterwards those outside.
+func (t *Tracer) throughCoat(v *vertex, in *nest, d geom.Vec, far float64) (pass colour.RGB, start geom.Vec, rest float64) {
 	straight := !t.set.Caustic && t.set.Refraction
 	if v.zone >= 1 && !straight {
-		return 0, v.p, 0 // toward the iris the shell always bends light
+		return colour.RGB{}, v.p, 0 // toward the iris the shell always bends light
 	}
 	e := &t.scene.Eyes[v.eye]
 	b := &t.scene.Objects[e.Outer]
@@ -142,29 +147,38 @@ func (t *Tracer) throughCoat(v *vertex, d geom.Vec, far float64) (pass float64, 
 	var y frozen.ShellPoint
 	t.Stats.ShadowRays++
 	if !t.scene.CastOuter(t.sc, e, o, dl, 0, math.Inf(1), true, &y) || y.Dist*b.Scale > far {
-		return 0, o, 0
+		return colour.RGB{}, o, 0
 	}
 	zone := e.Zone(y.P)
 	w := frozen.Bend(zone, v.zone)
 	cos := math.Abs(dl.Dot(y.N))
+	var k float64
 	switch {
 	case straight:
 		// Straight light to the iris, for comparison: the cornea only weakens it.
-		pass = (1-w)*t.coatOut(e, zone, cos) + w*(1-t.film(e, cos))
+		k = (1-w)*t.coatOut(e, zone, cos) + w*(1-t.film(e, cos))
 	case w >= 1:
-		return 0, o, 0
+		return colour.RGB{}, o, 0
 	default:
-		pass = (1 - w) * t.coatOut(e, zone, cos)
+		k = (1 - w) * t.coatOut(e, zone, cos)
 	}
-	// Nothing inside may be in the way.
-	t.Stats.ShadowRays++
-	if t.scene.Objects[e.Inner].Blocks(t.sc, geom.Ray{O: v.p, D: d}, 0, y.Dist*b.Scale) {
-		return 0, o, 0
-	}
+	pass = t.chamber(e, in, v.p, d, y.Dist*b.Scale).Scale(k)
 	yw := b.ToWorld.Point(y.P)
 	eps := 4e-6 * b.Scale * y.P.MaxAbs()
 	start = yw.Mad(eps, b.ToLocal.Normal(y.Ng).Unit())
 	return pass, start, far - y.Dist*b.Scale
+}
+
+// chamber returns the share of light that passes in the chamber of eye e from o to the outer shell at distance far: nothing
+// inside may be in the way. in is the objects around o, and afterwards those outside the shell.
+func (t *Tracer) chamber(e *frozen.Eye, in *nest, o, d geom.Vec, far float64) colour.RGB {
+	t.Stats.ShadowRays++
+	if t.scene.OccludedInside(t.sc, e, geom.Ray{O: o, D: d}, far, frozen.ShadowRays) {
+		return colour.RGB{}
+	}
+	tr := t.transmittance(in, o, d, far, frozen.ShadowRays)
+	in.leave(e.Outer)
+	return tr
 }
 
 // coatOut, mirrored and film are an eye's factors with the comparison switch for the tear film's reflection: the coat's
@@ -247,17 +261,15 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 		}
 	}
 	pdf *= q
-	t.Stats.ShadowRays++
-	if t.scene.Objects[e.Inner].Blocks(t.sc, geom.Ray{O: from, D: wi}, 0, dist*b.Scale) {
+	in := p.nest
+	pass := t.chamber(e, &in, from, wi, dist*b.Scale)
+	if pass.Black() || t.blocked(start, wo, far, i) {
 		return
 	}
-	if t.blocked(start, wo, far, i) {
-		return
-	}
-	pass := w * (1 - t.film(e, sol.cosOut))
+	pass = pass.Mul(t.transmittance(&in, start, wo, far, frozen.ShadowRays)).Scale(w * (1 - t.film(e, sol.cosOut)))
 	// pdf is a density over directions outside; dividing by the Jacobian makes it one over directions inside.
 	inside := pdf / sol.jacobian
-	c := beta.Mul(lum).Scale(pass * own / (inside + own))
+	c := beta.Mul(lum).Mul(pass).Scale(own / (inside + own))
 	t.Bent += c.Luminance()
 	t.add(i, v.class, c, out)
 }

@@ -53,9 +53,11 @@ func (t *Tracer) connectDeep(p *path, b *frozen.Object, e *frozen.Eye, pos geom.
 		}
 		w := vertex{p: exit.Leave(s.Wi), eye: b.Eye}
 		far -= w.p.Sub(v.p).Len()
-		pass, start, rest := t.throughCoat(&w, s.Wi, far)
-		if pass > 0 && !t.blocked(start, s.Wi, rest, i) {
-			t.add(i, p.class, beta.Mul(tr).Mul(s.L).Scale(pass*evenPhase/(s.Pdf*q+evenPhase)), out)
+		in := p.nest
+		pass, start, rest := t.throughCoat(&w, &in, s.Wi, far)
+		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i) {
+			pass = pass.Mul(t.transmittance(&in, start, s.Wi, rest, frozen.ShadowRays))
+			t.add(i, p.class, beta.Mul(tr).Mul(s.L).Mul(pass).Scale(evenPhase/(s.Pdf*q+evenPhase)), out)
 		}
 	}
 	if v.solve && t.set.Caustic {

@@ -127,7 +127,7 @@ func (t *Tracer) escape(p *path, out *film.Sample) {
 // meetLight books a finite light's radiance at a hit.
 func (t *Tracer) meetLight(p *path, h *frozen.Hit, out *film.Sample) {
 	l := t.scene.Lights[h.Light]
-	tt, z, nz, ok := l.Intersect(p.ray.O, p.ray.D, 0.999*h.T-1e-9, math.Inf(1))
+	_, z, nz, ok := l.Intersect(p.ray.O, p.ray.D, 0.999*h.T-1e-9, math.Inf(1))
 	if !ok {
 		return
 	}
@@ -144,7 +144,8 @@ func (t *Tracer) meetLight(p *path, h *frozen.Hit, out *film.Sample) {
 			return
 		}
 		cos := math.Abs(nz.Dot(p.ray.D))
-		p2 := l.PdfAreaAt(p.x, z) * tt * tt / max(cos, 1e-12)
+		y := t.scene.Objects[t.scene.Eyes[p.eye].Outer].ToWorld.Point(p.y) // the ray may have crossed borders since
+		p2 := l.PdfAreaAt(p.x, z) * z.Sub(y).Len2() / max(cos, 1e-12)
 		v = t.refracted(p, int(h.Light), target{point: z}, p2, v)
 	}
 	t.add(int(h.Light), p.class, v, out)
@@ -158,15 +159,10 @@ func (t *Tracer) chosen(p *path, i int) float64 {
 	return t.scene.LightPick[i]
 }
 
-// matched passes an interface that is none.
+// matched passes an interface that is none. Lights are connected across it, so the chain goes on.
 func (t *Tracer) matched(p *path, sf *frozen.Surface) bool {
 	p.ray.O = sf.Leave(p.ray.D)
-	if p.ray.D.Dot(sf.Ng) < 0 {
-		p.enter(sf.Object)
-	} else {
-		p.leave(sf.Object)
-	}
-	p.chain = unconnected
+	p.cross(sf, p.ray.D)
 	return true
 }
 

@@ -163,6 +163,7 @@ func (t *Tracer) dielectric(p *path, sf *frozen.Surface, out *film.Sample) bool 
 		p.mask = frozen.ShadowRays
 	}
 	if eta == 1 {
+		p.chain = unconnected // it blocks connections as any other glass does
 		return t.matched(p, sf)
 	}
 	ns = bend(wo, ng, ns)

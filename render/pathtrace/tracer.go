@@ -85,6 +85,7 @@ type Tracer struct {
 	sc     *accel.Scratch
 	smp    sampler.Sampler
 	energy *microfacet.EnergyTable // where a rough metal needs it, else nil
+	media  bool                    // some object holds a medium
 	stack  [4]path
 	n      int
 
@@ -100,10 +101,11 @@ type Tracer struct {
 func New(s *frozen.Scene, seed uint64) *Tracer {
 	t := &Tracer{scene: s, set: s.Settings, sc: accel.NewScratch(), smp: sampler.New(seed)}
 	for i := range s.Objects {
-		if m := &s.Objects[i].Material; m.Kind == frozen.Conductor && m.Alpha >= microfacet.MinAlpha {
+		m := &s.Objects[i].Material
+		if m.Kind == frozen.Conductor && m.Alpha >= microfacet.MinAlpha {
 			t.energy = energyTable()
-			break
 		}
+		t.media = t.media || m.HasMedium
 	}
 	return t
 }
@@ -133,42 +135,16 @@ type path struct {
 	seen   bool // the camera's first ray: nothing met yet
 	sharp  bool // only mirrors and refractions since the camera
 
-	chain  chain
-	x      geom.Vec // last scattering vertex, and the density with which it chose the ray's direction
-	pdf    float64  // 1/sr there
-	eye    int32    // eye whose chamber x lies in, or -1
-	zone   float64  // iris-zone weight of x
-	solve  bool     // x is connected through the cornea by the solver
-	deep   bool     // x is a collision in tissue: even skies were not connected to it
-	every  bool     // x was connected to every light (else to one, by LightPick)
-	y      geom.Vec // where the path crossed the cornea (chain refracted), eye frame
-	inside [6]int32 // closed objects around the ray
-	depth  int      // of inside
-}
-
-func (p *path) enter(object int32) {
-	if p.depth < len(p.inside) {
-		p.inside[p.depth] = object
-		p.depth++
-	}
-}
-
-func (p *path) leave(object int32) {
-	for i := p.depth - 1; i >= 0; i-- {
-		if p.inside[i] == object {
-			copy(p.inside[i:p.depth], p.inside[i+1:p.depth])
-			p.depth--
-			return
-		}
-	}
-}
-
-// medium returns the object whose inside the ray is in, or -1.
-func (p *path) medium() int32 {
-	if p.depth == 0 {
-		return -1
-	}
-	return p.inside[p.depth-1]
+	chain chain
+	x     geom.Vec // last scattering vertex, and the density with which it chose the ray's direction
+	pdf   float64  // 1/sr there
+	eye   int32    // eye whose chamber x lies in, or -1
+	zone  float64  // iris-zone weight of x
+	solve bool     // x is connected through the cornea by the solver
+	deep  bool     // x is a collision in tissue: even skies were not connected to it
+	every bool     // x was connected to every light (else to one, by LightPick)
+	y     geom.Vec // where the path crossed the cornea (chain refracted), eye frame
+	nest           // closed objects around the ray
 }
 
 // index returns the refractive index of an object's inside; -1 is air.

@@ -1,0 +1,67 @@
+package render
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// byChance compares a scene with its slow twin in which no vertex is connected to a light: the means agree within four
+// standard errors, none above 2 %.
+func byChance(t *testing.T, yaml string, spp, sppChance int, set ...string) {
+	t.Helper()
+	a := trace(t, yaml, append([]string{fmt.Sprintf("picture.samples=%d", spp)}, set...)...)
+	b := trace(t, yaml, append([]string{fmt.Sprintf("picture.samples=%d", sppChance), "picture.seed=2", "advanced.light_samples=false"}, set...)...)
+	pa, pb := a.Film.Develop(), b.Film.Develop()
+	for ch := range 3 {
+		m, se := mean(&pa, ch, nil)
+		c, sc := mean(&pb, ch, nil)
+		t.Logf("channel %d: %.5f +- %.5f, by chance %.5f +- %.5f (%+.1f standard errors, %+.2f %%), %.1f and %.1f s", ch, m, se, c, sc, (m-c)/math.Hypot(se, sc), 100*(m/c-1), a.Stats.Seconds, b.Stats.Seconds)
+		assert.LessOrEqual(t, max(se/m, sc/c), 0.02, "standard error")
+		assert.InDelta(t, c, m, 4*math.Hypot(se, sc), "channel %d", ch)
+	}
+}
+
+// What lies between a surface and a light weakens the light that is connected as much as what comes by chance: mist about
+// both, the border of a cloud between them, haze in the chamber, a thing in the chamber, straight and through the cornea.
+func TestConnectionsThroughMedia(t *testing.T) {
+	const head = `
+picture: {width: 16, height: 16, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: %g, target: [0, 0, 8], orbit: {azimuth: 15, distance: 25}}
+lights: [{name: lamp, kind: disc, radius: 350, orbit: {azimuth: 40, elevation: 10, distance: %g}, target: [0, 0, 0], radiance: [1, 0.9, 0.8]}]
+objects:
+  - %s
+  - {name: cloud, shape: %s, material: {kind: matched, inside: {%s}}}
+`
+	const (
+		eye    = "{name: eye, shape: eye, map_size: 64, iris: {scattering: false, pupil_closed: true}, sclera: {scattering: false}}"
+		deep   = "{name: eye, shape: eye, map_size: 64}"
+		card   = "{name: card, shape: disc, radius: 20, transform: {translate: [0, 0, 8]}, material: {colour: 0.5}}"
+		mist   = "sigma_a: [0.002, 0.0025, 0.003], sigma_s: 0"
+		fog    = "sigma_a: 0.001, sigma_s: [0.004, 0.005, 0.006], g: 0.3"
+		around = "sphere, radius: 1000"
+		near   = "sphere, radius: 60"
+	)
+	for _, c := range []struct {
+		name, body, cloud, medium string
+		width, lamp               float64
+		spp, chance               int
+		set                       []string
+	}{
+		{"eye and lamp in mist", eye, around, mist, 24, 400, 64, 400, nil},
+		{"iris and lamp in mist", eye, around, mist, 8, 400, 64, 400, nil},
+		{"rough cornea in mist", eye, around, mist, 8, 400, 200, 400, []string{"objects.eye.cornea.roughness=0.3"}},
+		{"exact exit in mist", deep, around, mist, 12, 400, 128, 400, []string{"advanced.exit=exact"}},
+		{"eye in a cloud, lamp outside", eye, near, "sigma_a: [0.01, 0.015, 0.02], sigma_s: 0.002", 24, 400, 64, 300, nil},
+		{"disc in fog", card, around, fog, 20, 400, 256, 400, nil},
+		{"disc by a sky through fog", card, near, fog, 20, 400, 128, 200, []string{"lights=[{name: sky, kind: distant, angle: 70, orbit: {azimuth: 40}, radiance: 1}]"}},
+		{"haze in the chamber", eye, "sphere, radius: 1.8, transform: {translate: [0.5, 0, 9.2]}", "sigma_a: [0.3, 0.4, 0.5], sigma_s: 0", 8, 400, 64, 400, nil},
+		{"a bead in the chamber", eye, "sphere, radius: 1, transform: {translate: [0.5, 0, 10.4]}", "sigma_a: 1, sigma_s: 0", 6, 400, 64, 400, []string{"objects.cloud.material={colour: 0}"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			byChance(t, fmt.Sprintf(head, c.width, c.lamp, c.body, c.cloud, c.medium), c.spp, c.chance, c.set...)
+		})
+	}
+}
