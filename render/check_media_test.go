@@ -65,3 +65,23 @@ objects:
 		})
 	}
 }
+
+// Roulette changes no mean: grey surfaces and fog read the same where the red of all is white, as a path that carries red
+// undiminished is never put to it.
+func TestRouletteKeepsTheMean(t *testing.T) {
+	const yaml = `
+picture: {width: 12, height: 12, samples: 2048, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 8, target: [0, 0, 0], orbit: {azimuth: 0, distance: 100}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+objects:
+  - {name: globe, shape: sphere, radius: 9, material: {kind: dielectric, inside: {sigma_a: [%g, 0.1, 0.1], sigma_s: 0.2}}}
+  - {name: ball, shape: sphere, radius: 7, material: {colour: [%g, 0.3, 0.3]}}
+`
+	a := trace(t, fmt.Sprintf(yaml, 0.1, 0.3)).Film.Develop()
+	b := trace(t, fmt.Sprintf(yaml, 0.0, 1.0), "picture.seed=2").Film.Develop()
+	m, se := mean(&a, 1, nil)
+	c, sc := mean(&b, 1, nil)
+	t.Logf("%.5f +- %.5f, without roulette %.5f +- %.5f", m, se, c, sc)
+	assert.LessOrEqual(t, max(se/m, sc/c), 0.004, "standard error")
+	assert.InDelta(t, c, m, 4*math.Hypot(se, sc))
+}

@@ -30,6 +30,7 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 				if !t.roulette(p) {
 					return
 				}
+				p.vertex++ // the collision was one, with numbers of its own
 				continue
 			}
 		}
@@ -171,7 +172,7 @@ func (t *Tracer) matched(p *path, sf *frozen.Surface) bool {
 // the estimate is weighted over all channels that might have been chosen.
 func (t *Tracer) scatterInMedium(p *path, b *frozen.Object, far float64) bool {
 	m := &b.Material.Medium
-	u := t.smp.D4(p.vertex, sampler.Walk, p.branch)
+	u := t.smp.D4(p.vertex, sampler.Flight, p.branch)
 	q := channelOdds(p.beta)
 	c := pickChannel(q, &u[0])
 	d, _ := m.SampleFlight(c, u[1])
@@ -192,7 +193,6 @@ func (t *Tracer) scatterInMedium(p *path, b *frozen.Object, far float64) bool {
 	p.chain = unconnected
 	p.sharp, p.seen = false, false
 	p.mask = frozen.ShadowRays
-	p.vertex++
 	return true
 }
 

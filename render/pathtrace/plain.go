@@ -235,7 +235,9 @@ func (t *Tracer) plate(p *path, out *film.Sample) {
 		t.inChamber(&v)
 	}
 	a := answer{lobe: lambert, shell: -1}
+	p.vertex = 0 // what the ray meets is the first vertex, with numbers of its own
 	t.connect(p, &v, &a, out)
+	p.vertex = 1
 	t.scattered(p, &v, folded(&v, p.ray.D)/math.Pi)
 }
 

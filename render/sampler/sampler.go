@@ -24,9 +24,10 @@ const (
 	Roulette     Purpose = 24 // survival: 1
 	Spare        Purpose = 25 // survival where going on is dear: 1
 	WalkStart    Purpose = 32 // first step below a surface: channel, direction 2, distance
-	Walk         Purpose = 33 // later steps, as a set of four with salt the step, or as a Stream
+	Walk         Purpose = 33 // later steps, as a Stream
 	WalkExit     Purpose = 34 // direction out of a surface: 2
 	WalkRoulette Purpose = 35 // survival in a walk: 1
+	Flight       Purpose = 36 // flight through a medium, and direction after a collision: channel, distance, direction 2
 	Occlusion    Purpose = 40 // ambient occlusion direction: 2; salt is the ray
 	Plate        Purpose = 41 // point and direction on an irradiance plate: 4
 	Bake         Purpose = 42 // anything computed before rendering
@@ -34,13 +35,14 @@ const (
 	Test         Purpose = 255
 )
 
-// Sampler is the state of one sample of one pixel: a key and an index, 24 bytes, to be held by value by a worker.
+// Sampler is the state of one sample of one pixel: a key and an index, to be held by value by a worker.
 // The zero value is usable and equals New(0) before Start.
 type Sampler struct {
 	seed    uint64
 	key     uint64 // of seed, pixel and replicate
 	index   uint32
 	reverse uint32 // index with its bits reversed
+	watch   func(vertex int, p Purpose, salt uint32)
 }
 
 // New returns a sampler for a picture; different seeds give independent pictures.
@@ -61,8 +63,14 @@ func (s *Sampler) Start(pixel uint64, replicate, sample uint32) {
 	s.reverse = bits.Reverse32(sample)
 }
 
+// Watch makes the sampler tell f of each set that is drawn; a test sees so that none is drawn twice. nil ends it.
+func (s *Sampler) Watch(f func(vertex int, p Purpose, salt uint32)) { s.watch = f }
+
 // slot packs the place in a path into the key. vertex is in [0, 2^24).
 func (s *Sampler) slot(vertex int, p Purpose, salt uint32) uint64 {
+	if s.watch != nil {
+		s.watch(vertex, p, salt)
+	}
 	return mix(s.key + (uint64(vertex)<<40|uint64(p)<<32|uint64(salt))*0x9e3779b97f4a7c15)
 }
 
