@@ -85,3 +85,26 @@ objects:
 	assert.LessOrEqual(t, max(se/m, sc/c), 0.004, "standard error")
 	assert.InDelta(t, c, m, 4*math.Hypot(se, sc))
 }
+
+// A lamp that the camera doesn't see changes nothing in its view, mist about it or not: a black one, in front of a lit disc,
+// beside the same scene without it.
+func TestHiddenLampInMist(t *testing.T) {
+	const yaml = `
+picture: {width: 8, height: 8, samples: 1024, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 4, target: [0, 0, 0], orbit: {azimuth: 0, distance: 200}}
+lights:
+  - {name: face, kind: disc, radius: 20, position: [0, 0, 1], target: [0, 0, 300], radiance: 1}
+  - {name: hidden, kind: sphere, radius: 20, on: %t, orbit: {azimuth: 0, distance: 100}, radiance: 0, camera_visible: false}
+objects: [{name: mist, shape: sphere, radius: 1000, material: {kind: matched, inside: {sigma_a: [0.001, 0.003, 0.005], sigma_s: 0}}}]
+`
+	a := trace(t, fmt.Sprintf(yaml, true)).Film.Develop()
+	b := trace(t, fmt.Sprintf(yaml, false)).Film.Develop()
+	for ch, sigma := range []float64{0.001, 0.003, 0.005} {
+		m, se := mean(&a, ch, nil)
+		c, _ := mean(&b, ch, nil)
+		t.Logf("channel %d: %.5f +- %.5f, without the lamp %.5f, by Beer and Lambert %.5f", ch, m, se, c, math.Exp(-sigma*199))
+		assert.InDelta(t, math.Exp(-sigma*199), m, 4*se)
+		assert.InDelta(t, c, m, 1e-9)
+		assert.LessOrEqual(t, se, 0.02*m)
+	}
+}

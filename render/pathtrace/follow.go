@@ -12,21 +12,22 @@ import (
 
 // follow traces a path to its end.
 func (t *Tracer) follow(p *path, out *film.Sample) {
-	tmin := 0.0
 	for {
 		if p.vertex > t.set.MaxDepth {
 			t.Stats.CutPaths++
 			return
 		}
 		var h frozen.Hit
-		hit := t.scene.Intersect(t.sc, p.ray, tmin, math.Inf(1), p.mask, true, &h)
+		hit := t.scene.Intersect(t.sc, p.ray, 0, math.Inf(1), p.mask, true, &h)
+		for hit && h.Light >= 0 && p.seen && !t.scene.LightSeen[h.Light] { // the camera looks through it
+			hit = t.scene.Intersect(t.sc, p.ray, h.T*(1+1e-9), math.Inf(1), p.mask, true, &h)
+		}
 		if in := p.medium(); in >= 0 && t.scene.Objects[in].Material.HasMedium {
 			far := math.Inf(1)
 			if hit {
 				far = h.T
 			}
 			if t.scatterInMedium(p, &t.scene.Objects[in], far) {
-				tmin = 0
 				if !t.roulette(p) {
 					return
 				}
@@ -39,14 +40,9 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 			return
 		}
 		if h.Light >= 0 {
-			if p.seen && !t.scene.LightSeen[h.Light] {
-				tmin = h.T * (1 + 1e-9)
-				continue
-			}
 			t.meetLight(p, &h, out)
 			return
 		}
-		tmin = 0
 		sf := t.scene.Surface(p.ray, &h)
 		alive := false
 		switch t.scene.Objects[h.Object].Material.Kind {
