@@ -108,3 +108,31 @@ objects: [{name: mist, shape: sphere, radius: 1000, material: {kind: matched, in
 		assert.LessOrEqual(t, se, 0.02*m)
 	}
 }
+
+// What a rough film mirrors is stopped by what reflections see, and by nothing else, by light samples as by chance: a card
+// before the lamp that reflections alone see leaves no highlight, one that they do not see leaves it whole.
+func TestReflectionsSeeCards(t *testing.T) {
+	const yaml = `
+picture: {width: 8, height: 8, samples: 512, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 6, target: [0, 0, 8], orbit: {azimuth: 0, distance: 100}}
+advanced: {light_samples: %t}
+lights: [{name: lamp, kind: disc, radius: 40, position: [0, 0, 300], radiance: 10, camera_visible: false}]
+objects:
+  - {name: eye, shape: eye, map_size: 64, cornea: {roughness: 0.4}, iris: {colour: 0, scattering: false}, sclera: {colour: 0, scattering: false}}
+  - {name: card, shape: disc, radius: 60, on: %t, transform: {translate: [0, 0, 200]}, material: {colour: 0}, visibility: {camera: false, shadow: %t, reflection: %t}}
+`
+	look := func(samples, on, shadow, reflection bool) (m, se float64) {
+		pic := trace(t, fmt.Sprintf(yaml, samples, on, shadow, reflection)).Film.Develop()
+		return mean(&pic, 1, nil)
+	}
+	bare, _ := look(true, false, true, true)
+	assert.Greater(t, bare, 0.004)
+	for _, samples := range []bool{true, false} {
+		seen, _ := look(samples, true, false, true)
+		unseen, se := look(samples, true, true, false)
+		t.Logf("light samples %t: highlight %.5f, behind a card that reflections alone see %.5f, behind one that they don't see %.5f +- %.5f", samples, bare, seen, unseen, se)
+		assert.Zero(t, seen)
+		assert.InDelta(t, bare, unseen, 4*se)
+		assert.LessOrEqual(t, se, 0.05*bare)
+	}
+}

@@ -57,7 +57,8 @@ const (
 	coatedLobe             // flesh: 1/pi under its coat
 )
 
-// connect estimates what all lights (or one of them) send to the vertex, and books it times beta.
+// connect estimates what all lights (or one of them) send to the vertex, and books it times beta. The path's mask is that
+// with which it goes on: what its rays meet is in the way of light samples too.
 func (t *Tracer) connect(p *path, v *vertex, a *answer, out *film.Sample) {
 	if !t.set.LightSamples {
 		return
@@ -108,8 +109,8 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light
 		} else if a.lobe == glassLobe && a.shell >= 0 { // it answers what leaves the eye alone
 			in.leave(t.scene.Eyes[a.shell].Outer)
 		}
-		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i) {
-			pass = pass.Mul(t.transmittance(&in, start, s.Wi, rest, frozen.ShadowRays))
+		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i, p.mask) {
+			pass = pass.Mul(t.transmittance(&in, start, s.Wi, rest, p.mask))
 			t.add(i, v.class, p.beta.Mul(f).Mul(s.L).Mul(pass).Scale(1/(s.Pdf*q+pdf)), out)
 		}
 	}
@@ -119,9 +120,9 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light
 	}
 }
 
-// blocked reports whether anything, another light included, lies between start and light i. The light itself is
+// blocked reports whether anything that the mask's rays meet, another light included, lies between start and light i. The light itself is
 // convex and can't be in its own way; asked, it would be, as start is a step off the line that it was sampled along.
-func (t *Tracer) blocked(start, d geom.Vec, far float64, i int) bool {
+func (t *Tracer) blocked(start, d geom.Vec, far float64, i int, mask frozen.Mask) bool {
 	t.Stats.ShadowRays++
 	for k, l := range t.scene.Lights {
 		if k != i && l.Finite() {
@@ -130,7 +131,7 @@ func (t *Tracer) blocked(start, d geom.Vec, far float64, i int) bool {
 			}
 		}
 	}
-	return t.scene.Occluded(t.sc, geom.Ray{O: start, D: d}, 0, far, frozen.ShadowRays)
+	return t.scene.Occluded(t.sc, geom.Ray{O: start, D: d}, 0, far, mask)
 }
 
 // throughCoat follows the straight line from a vertex in an eye's chamber out through the outer shell. It returns
@@ -263,7 +264,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	pdf *= q
 	in := p.nest
 	pass := t.chamber(e, &in, from, wi, dist*b.Scale)
-	if pass.Black() || t.blocked(start, wo, far, i) {
+	if pass.Black() || t.blocked(start, wo, far, i, frozen.ShadowRays) {
 		return
 	}
 	pass = pass.Mul(t.transmittance(&in, start, wo, far, frozen.ShadowRays)).Scale(w * (1 - t.film(e, sol.cosOut)))

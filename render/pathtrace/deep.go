@@ -55,7 +55,7 @@ func (t *Tracer) connectDeep(p *path, b *frozen.Object, e *frozen.Eye, pos geom.
 		far -= w.p.Sub(v.p).Len()
 		in := p.nest
 		pass, start, rest := t.throughCoat(&w, &in, s.Wi, far)
-		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i) {
+		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i, frozen.ShadowRays) {
 			pass = pass.Mul(t.transmittance(&in, start, s.Wi, rest, frozen.ShadowRays))
 			t.add(i, p.class, beta.Mul(tr).Mul(s.L).Mul(pass).Scale(evenPhase/(s.Pdf*q+evenPhase)), out)
 		}

@@ -141,6 +141,7 @@ func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64,
 	a.wo = a.frame.Local(wo)
 	p.beta = p.beta.Scale(1 / f)
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class}
+	p.mask = frozen.ShadowRays
 	t.connect(p, &v, &a, out)
 	u0, u1 := t.smp.D2(p.vertex, sampler.Coat, p.branch)
 	wi, weight, h, pdf, ok := microfacet.Reflect{AX: m.Alpha, AY: m.Alpha}.Sample(a.wo, u0, u1)
@@ -153,7 +154,6 @@ func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64,
 	}
 	p.beta = p.beta.Scale(weight * t.sheen(m.Flesh, a.wo.Dot(h)))
 	p.ray = geom.Ray{O: v.p, D: d}
-	p.mask = frozen.ShadowRays
 	t.scattered(p, &v, pdf)
 	return t.roulette(p)
 }

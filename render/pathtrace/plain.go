@@ -64,6 +64,7 @@ func (t *Tracer) leaveEvenly(p *path, v *vertex, a *answer, out *film.Sample) bo
 	if !t.roulette(p) {
 		return false
 	}
+	p.mask = frozen.ShadowRays
 	t.connect(p, v, a, out)
 	u0, u1 := t.smp.D2(p.vertex, sampler.BSDF, p.branch)
 	l := geom.CosineHemisphere(u0, u1)
@@ -72,7 +73,6 @@ func (t *Tracer) leaveEvenly(p *path, v *vertex, a *answer, out *film.Sample) bo
 		d = d.Mad(-2*k, v.ng).Unit()
 	}
 	p.ray = geom.Ray{O: v.p, D: d}
-	p.mask = frozen.ShadowRays
 	if a.lobe == coatedLobe {
 		p.beta = p.beta.Scale(t.fleshOut(a.object, v, d))
 	}
@@ -111,6 +111,7 @@ func (t *Tracer) conductor(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	a.wo = a.frame.Local(wo)
 	p.settle(BodyDirect)
 	v := vertex{p: sf.Leave(ng), ng: ng, ns: ns, eye: -1, every: p.sharp, class: p.class}
+	p.mask = frozen.ShadowRays
 	t.connect(p, &v, &a, out)
 	u0, u1 := t.smp.D2(p.vertex, sampler.BSDF, p.branch)
 	wi, weight, h, pdf, ok := microfacet.Reflect{AX: m.Alpha, AY: m.Alpha}.Sample(a.wo, u0, u1)
@@ -123,7 +124,6 @@ func (t *Tracer) conductor(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	p.beta = p.beta.Mul(metal(m, a.wo.Dot(h))).Mul(t.compensation(m, a.wo.Z)).Scale(weight)
 	p.ray = geom.Ray{O: v.p, D: d}
-	p.mask = frozen.ShadowRays
 	t.scattered(p, &v, pdf)
 	return t.roulette(p)
 }
