@@ -24,7 +24,9 @@ type Eye struct {
 	ForceCoat     bool                // no refraction anywhere: comparison only
 	Index         float64             // bends light
 	ReflectIndex  float64             // strength of reflection, at the outside angle
+	Crossing      Crossing            // of the shell by light that leaves the sclera
 	coat          tissue.Coat         // of ReflectIndex
+	coatGain      float64             // makes its outward factor 1 in the mean over Crossing
 	film          []RoughCoat         // by zone weight, where the tear film is rough; see PrepareRough
 	BendIn        *microfacet.Balance // of a rough cornea where it bends light, from outside
 	BendOut       *microfacet.Balance // and from inside
@@ -55,7 +57,10 @@ type Tissue struct {
 }
 
 // Prepare fills what is derived.
-func (e *Eye) Prepare() { e.coat = tissue.NewCoat(e.ReflectIndex) }
+func (e *Eye) Prepare() {
+	e.coat = tissue.NewCoat(e.ReflectIndex)
+	e.coatGain = e.Crossing.gain(e.coat.Out)
+}
 
 // Zone returns the iris-zone weight of a point of the eye's frame: 1 in the iris and cornea, 0 in the sclera, with a
 // smooth blend LimbusWidth wide about the cylinder of LimbusRadius, and 0 behind the centre of the globe.
@@ -145,8 +150,13 @@ func (e *Eye) FacetOut(c float64, coat bool) float64 {
 	return e.FacetIn(math.Sqrt(1-s2), coat)
 }
 
-// CoatOut is the factor of light that passes the coat outward at cosine c; inward it is 1 - Reflectance. See tissue.Coat.
-func (e *Eye) CoatOut(c float64) float64 { return e.coat.Out(c) }
+// CoatOut is the factor of light that passes the coat outward at cosine c at the shell; inward it is 1 - Reflectance. See
+// tissue.Coat; the shell lies above the tissue, so that light which leaves that evenly crosses it more steeply, and the factor
+// is normalised for those directions.
+func (e *Eye) CoatOut(c float64) float64 { return e.coat.Out(c) * e.coatGain }
+
+// CoatShare returns the share of diffuse light on the shell that the smooth coat lets in.
+func (e *Eye) CoatShare() float64 { return e.coat.In(1) / e.coat.Out(1) }
 
 // BendAlpha returns the GGX alpha of the cornea where it bends light: 0 if that is to be smooth. The roughness of the
 // tear film over the sclera scatters what it mirrors alone, so it does not reach into the limbus here.

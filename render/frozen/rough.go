@@ -60,6 +60,7 @@ func (e *Eye) PrepareRough(coat bool) {
 		e.film = make([]RoughCoat, filmZones)
 		for i := range e.film {
 			e.film[i] = NewRoughCoat(e.Alpha(float64(i)/(filmZones-1)), &e.coat)
+			e.film[i].norm *= e.Crossing.gain(e.film[i].Out)
 		}
 	}
 	if a := e.BendAlpha(); a >= microfacet.MinAlpha {

@@ -187,7 +187,7 @@ func (t *Tracer) scatterInMedium(p *path, b *frozen.Object, far float64) bool {
 	o := p.ray.At(d)
 	p.ray = geom.Ray{O: o, D: geom.NewFrame(p.ray.D).World(geom.Vec{X: sin * k, Y: sin * s, Z: cos}).Unit()}
 	p.chain = unconnected
-	p.sharp, p.seen = false, false
+	p.sharp, p.seen, p.past = false, false, false
 	p.mask = frozen.ShadowRays
 	return true
 }

@@ -67,7 +67,7 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 		return false
 	}
 	// What passes.
-	p.chain = unconnected
+	p.chain, p.past = unconnected, false
 	t.Stats.RefractedRays++
 	if u0 < t.bends(p, sf, e, w) {
 		if a := e.BendAlpha(); a >= microfacet.MinAlpha {
@@ -80,6 +80,7 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 		p.ray = geom.Ray{O: sf.Leave(d), D: d.Unit()}
 	} else {
 		p.ray.O = sf.Leave(p.ray.D)
+		p.past = true
 	}
 	p.enter(sf.Object)
 	return true
@@ -149,7 +150,7 @@ func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Ey
 
 // scattered notes that the path leaves a vertex that lights were connected to.
 func (t *Tracer) scattered(p *path, v *vertex, pdf float64) {
-	p.sharp, p.deep = false, false
+	p.sharp, p.deep, p.past = false, false, false
 	p.x, p.pdf, p.eye, p.zone, p.solve, p.every = v.p, pdf, v.eye, v.zone, v.solve, v.every
 	p.chain = direct
 	if !t.set.LightSamples {
@@ -176,7 +177,10 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 		w = frozen.Bend(w, p.zone)
 	}
 	if u0 >= w { // straight out through the coat
-		p.beta = p.beta.Scale(t.coatOut(e, zone, math.Abs(d.Dot(n))))
+		if !p.past { // what passes between the shells at the eye's rim meets no tissue: the film took its share once
+			p.beta = p.beta.Scale(t.coatOut(e, zone, math.Abs(d.Dot(n))))
+		}
+		p.past = false
 		if p.chain == direct && p.eye == eye {
 			p.chain = coated
 		} else {

@@ -60,7 +60,7 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 				p.beta = p.beta.Mul(tis.Film.At(b.ToLocal.Point(exit.P)))
 			}
 			p.ray = geom.Ray{O: exit.Leave(d), D: d}
-			p.chain, p.sharp, p.mask = unconnected, false, frozen.ShadowRays
+			p.chain, p.sharp, p.past, p.mask = unconnected, false, false, frozen.ShadowRays
 			if collisions > 0 { // the last one was connected to the lights
 				t.scattered(p, &vertex{p: b.ToWorld.Point(last), eye: b.Eye, solve: t.set.Manifold}, evenPhase)
 				p.deep = true

@@ -134,6 +134,7 @@ type path struct {
 	class  film.Class
 	seen   bool // the camera's first ray: nothing met yet
 	sharp  bool // only mirrors and refractions since the camera
+	past   bool // came in straight through an eye's coat and was not scattered since
 
 	chain chain
 	x     geom.Vec // last scattering vertex, and the density with which it chose the ray's direction

@@ -37,7 +37,7 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 		LimbusRadius: d.Limbus.Radius, LimbusWidth: d.Limbus.Width, ForceCoat: !p.out.Settings.Refraction,
 		Index: d.Cornea.Index, ReflectIndex: d.Cornea.ReflectionIndex,
 		AlphaCornea: d.Cornea.Roughness * d.Cornea.Roughness, AlphaSclera: d.Sclera.Roughness * d.Sclera.Roughness,
-		SmoothRefract: d.Cornea.SmoothRefraction, Far: s.far,
+		SmoothRefract: d.Cornea.SmoothRefraction, Far: s.far, Crossing: s.cross,
 	}
 	if e.ReflectIndex == 0 {
 		e.ReflectIndex = e.Index

@@ -21,6 +21,7 @@ type eyeball struct {
 	outer, inner       *mesh.Mesh
 	outerBVH, innerBVH *accel.BVH
 	far                float64
+	cross              frozen.Crossing // how light that leaves the sclera evenly crosses the outer shell
 
 	grown *eye.Eye                            // of a built eye
 	own   assetTissue                         // of an imported one
@@ -54,6 +55,7 @@ func (p *preparer) shells(d *scene.Eye, m *making) (*eyeball, error) {
 		return s, fmt.Errorf("inner shell: %w", err)
 	}
 	s.far = s.inner.Bounds().Size().Len()
+	s.cross = s.crossing(d.Limbus.Radius, d.Limbus.Width)
 	if d.Asset != nil {
 		front, zone := shells.Front(s.inner, caster(s.innerBVH)), zoneWeight(d.Limbus)
 		s.front = func(v geom.Vec) (geom.UV, float64) {

@@ -43,7 +43,7 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	n := e.Index
 	f := 1 - depth*(n-1)/(n*radius)
 	y.sees = (1 - e.Reflectance(1)) / (f * f * n * n)
-	y.half = (1 - e.Reflectance(1)) / e.CoatOut(1)
+	y.half = e.CoatShare()
 	y.spread = spreadOf(e, e.Tissue.SigmaSclera, y.object.Scale, func(zone float64) bool { return zone == 0 })
 	if k.set.Scattering == "screen" {
 		iris := spreadOf(e, e.Tissue.SigmaIris, y.object.Scale, func(zone float64) bool { return zone == 1 })
