@@ -190,6 +190,7 @@ type Settings struct {
 	Manifold     bool
 	Split        bool
 	LightSamples bool
+	NoRoulette   bool // paths that carry little go on: the slow twin that roulette is checked against
 	Guided       bool
 	Refraction   bool
 	Caustic      bool

@@ -95,7 +95,7 @@ func (t *Tracer) sheenShare(f *frozen.Flesh, c float64) float64 {
 // what survives grows at most to a half, so that a walk of some weight doesn't make a firefly of it.
 func (t *Tracer) spare(p *path) bool {
 	q := max(0.3, 2*p.beta.Max())
-	if q >= 1 {
+	if q >= 1 || t.set.NoRoulette {
 		return true
 	}
 	if t.smp.D1(p.vertex, sampler.Spare, p.branch) >= q {

@@ -77,7 +77,7 @@ func (t *Tracer) roulette(p *path) bool {
 	if m <= 0 || math.IsNaN(m) {
 		return false
 	}
-	if p.vertex < 4 || m >= 0.5 {
+	if p.vertex < 4 || m >= 0.5 || t.set.NoRoulette {
 		return true
 	}
 	q := m / 0.5
