@@ -155,9 +155,6 @@ func (e *Eye) FacetOut(c float64, coat bool) float64 {
 // is normalised for those directions.
 func (e *Eye) CoatOut(c float64) float64 { return e.coat.Out(c) * e.coatGain }
 
-// CoatShare returns the share of diffuse light on the shell that the smooth coat lets in.
-func (e *Eye) CoatShare() float64 { return e.coat.In(1) / e.coat.Out(1) }
-
 // BendAlpha returns the GGX alpha of the cornea where it bends light: 0 if that is to be smooth. The roughness of the
 // tear film over the sclera scatters what it mirrors alone, so it does not reach into the limbus here.
 func (e *Eye) BendAlpha() float64 {

@@ -12,7 +12,8 @@ import (
 // SIGGRAPH 2017 course (from memory), in the form of tissue.Coat.
 type RoughCoat struct {
 	share *microfacet.Balance
-	norm  float64 // 1 over 1 less what is mirrored of diffuse light
+	flat  float64 // share of diffuse light that is let in
+	norm  float64 // of the outward factor: 1 over it, or for light that does not come evenly; see Crossing
 }
 
 // NewRoughCoat makes the coat c rough; an alpha below microfacet.MinAlpha leaves it smooth.
@@ -24,7 +25,7 @@ func NewRoughCoat(alpha float64, c *tissue.Coat) RoughCoat {
 		mu := (float64(i) + 0.5) / n
 		re += 2 * mu * r.share.Mirrored(mu) / n
 	}
-	r.norm = 1 / (1 - re)
+	r.flat, r.norm = 1-re, 1/(1-re)
 	return r
 }
 
@@ -85,6 +86,24 @@ func (e *Eye) MirroredOut(w, c float64) float64 {
 	}
 	i, f := filmZone(w)
 	return (1-f)*e.film[i].Out(c) + f*e.film[i+1].Out(c)
+}
+
+// MirroredAll is Mirrored with what a rough cornea mirrors of light that scatters between its facets: the rest passes.
+func (e *Eye) MirroredAll(w, c float64) float64 {
+	m := e.Mirrored(w, c)
+	if e.BendIn != nil {
+		m *= 1 + w*(e.BendIn.Gain(c)-1)
+	}
+	return m
+}
+
+// CoatShare returns the share of diffuse light on the shell that the coat lets in where the zone weight is w.
+func (e *Eye) CoatShare(w float64) float64 {
+	if e.Alpha(w) < microfacet.MinAlpha {
+		return e.coat.In(1) / e.coat.Out(1)
+	}
+	i, f := filmZone(w)
+	return (1-f)*e.film[i].flat + f*e.film[i+1].flat
 }
 
 func filmZone(w float64) (i int, f float64) {

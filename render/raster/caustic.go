@@ -111,15 +111,16 @@ func (k *Look) caustic(y *eyeLook, c *behindCornea, d *dome, l *lamp) []float32 
 				continue
 			}
 			q := c.base.meet(d.p[i], in)
-			bends := frozen.Bend(y.e.Zone(d.p[i]), y.e.Zone(q))
+			w := y.e.Zone(d.p[i])
+			bends := frozen.Bend(w, y.e.Zone(q))
 			if k.set.Shadow != "none" && k.blocked(sc, p, dir, l) {
 				continue
 			}
 			// Flux through the place, whose true area is area/n.Z. Where the shell is a coat in part, that part goes on straight.
-			flux := weight * cos * d.area / n.Z * (1 - y.e.Reflectance(cos)) / (texel * texel * causticLooks)
+			flux := weight * cos * d.area / n.Z * (1 - y.e.MirroredAll(w, cos)) / (texel * texel * causticLooks)
 			c.splat(out, q, in, flux*bends/n2) // basic irradiance, over n^2
 			if bends < 1 {
-				c.splat(out, c.base.meet(d.p[i], wi.Neg()), wi.Neg(), flux*(1-bends)/y.half)
+				c.splat(out, c.base.meet(d.p[i], wi.Neg()), wi.Neg(), flux*(1-bends)/y.e.CoatShare(w))
 			}
 		}
 	}
@@ -272,11 +273,14 @@ func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int
 		mirrored := 1.0
 		if out, ok := geom.Refract(d.Neg(), n.Neg(), 1/y.e.Index); ok && bends > 0 && out.Dot(n) > 0 {
 			mirrored = y.e.Reflectance(out.Dot(n))
+			if b := y.e.BendOut; b != nil {
+				mirrored = min(1, b.Mirrored(d.Dot(n))*b.Gain(d.Dot(n)))
+			}
 			gather(out, bends*(1-mirrored)*math.Pi/transferLooks)
 		}
 		back += bends * mirrored / transferLooks
 		if bends < 1 { // as a coat: straight
-			gather(d, (1-bends)*y.e.CoatOut(d.Dot(n))*math.Pi/transferLooks)
+			gather(d, (1-bends)*y.e.MirroredOut(y.e.Zone(sp.P), d.Dot(n))*math.Pi/transferLooks)
 		}
 	}
 	var far colour.RGB

@@ -17,15 +17,12 @@ type eyeLook struct {
 	object *frozen.Object // the outer shell, whose frame is the eye's
 	tint   texture.Map    // colour of the tissue by direction, vessels on top laid over it
 	relief *relief
-	behind *behindCornea // nil: the iris is lit without focus
-	cornea *shading.Response
-	sclera *shading.Response
+	behind *behindCornea      // nil: the iris is lit without focus
 	spread [3]shading.Spread  // of the sclera
 	kernel [3]*shading.Kernel // of the sclera, the limbus, the iris; nil: light is not spread over the picture
 	veil   *veil              // nil: nothing hides the surroundings
 	probe  *probe             // nil: nothing stands about the eye
 	sees   float64            // irradiance on the iris over that before the cornea, in basic radiance; see newEyeLook
-	half   float64            // share of diffuse light that the coat lets in
 }
 
 func (k *Look) newEyeLook(index int) *eyeLook {
@@ -34,16 +31,13 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	y.tint = k.tint(e)
 	baked := k.set.Occlusion == "baked"
 	y.relief = newRelief(k.scene, e, k.set.TextureSize, baked, k.workers)
-	grey := func(c float64) colour.RGB { return colour.Grey(e.Reflectance(c)) }
-	y.cornea, y.sclera = shading.NewResponse(e.AlphaCornea, grey), shading.NewResponse(e.AlphaSclera, grey)
 	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
 	// surface reflects, and is seen from outside through the same surface: basic radiance, over n^2. R and d are read off the shells.
 	apex, radius := k.apex(e)
 	depth := max(0, apex-y.relief.read(y.relief.z, 0.5*e.LimbusRadius, 0))
 	n := e.Index
 	f := 1 - depth*(n-1)/(n*radius)
-	y.sees = (1 - e.Reflectance(1)) / (f * f * n * n)
-	y.half = e.CoatShare()
+	y.sees = (1 - e.MirroredAll(1, 1)) / (f * f * n * n)
 	y.spread = spreadOf(e, e.Tissue.SigmaSclera, y.object.Scale, func(zone float64) bool { return zone == 0 })
 	if k.set.Scattering == "screen" {
 		iris := spreadOf(e, e.Tissue.SigmaIris, y.object.Scale, func(zone float64) bool { return zone == 1 })
@@ -158,8 +152,9 @@ func (k *frame) outer(f *fragment) (out answer) {
 	dx, dy := b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)
 	w := e.Zone(p)
 	c := f.wo.Dot(n)
-	out.l = k.film(y, f, n, e.Alpha(w), colour.Lerp(y.sclera.At(c), y.cornea.At(c), w))
-	pass := 1 - e.Reflectance(c)
+	mirrored := e.MirroredAll(w, c)
+	out.l = k.film(y, f, n, e.Alpha(w), colour.Grey(mirrored))
+	pass := 1 - mirrored
 	// The iris behind it.
 	var e1, a1, e0, a0 colour.RGB // irradiance and what turns it into radiance: of the iris and of the sclera
 	var q geom.Vec
@@ -319,6 +314,7 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, tint, white co
 func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
 	e := y.veil.at(p, k.ambient.Irradiance(n))
 	round := y.object.Scale * p.Len()
+	w := y.e.Zone(p)
 	bent := k.set.Scattering == "bent" && y.e.Tissue.ScatterSclera
 	for i := range k.lamps {
 		l := &k.lamps[i]
@@ -341,7 +337,7 @@ func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
 			continue
 		}
 		lit := k.onEyes[i].lit(f.sf.P, n, k.set.Shadow)
-		e = e.Add(l.strength().Mul(c).Scale(lit * (1 - y.e.Reflectance(steepness(cos, 0.7*sin))) / y.half))
+		e = e.Add(l.strength().Mul(c).Scale(lit * (1 - y.e.Mirrored(w, steepness(cos, 0.7*sin))) / y.e.CoatShare(w)))
 	}
 	return e
 }

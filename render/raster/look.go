@@ -8,7 +8,6 @@ import (
 
 	"catchlight/light"
 	"catchlight/material/fresnel"
-	"catchlight/material/tissue"
 	"catchlight/render/frozen"
 	"catchlight/render/raster/cover"
 	"catchlight/render/raster/shading"
@@ -275,9 +274,9 @@ func (k *Look) gloss(f *fragment, n geom.Vec, alpha float64, response colour.RGB
 	return k.mirrored(r, alpha).Add(k.glints(k.lamps, f, n, r, alpha)).Mul(response)
 }
 
-// diffuse returns the irradiance on a plain surface of normal n, below a coat where there is one (nil: none): as it counts for what the
-// coat lets out again.
-func (k *frame) diffuse(f *fragment, n geom.Vec, coat *tissue.Coat) colour.RGB {
+// diffuse returns the irradiance on a plain surface of normal n, below the coat of flesh where there is one (nil: none): as it counts
+// for what the coat lets out again.
+func (k *frame) diffuse(f *fragment, n geom.Vec, coat *frozen.Flesh) colour.RGB {
 	e := k.ambient.Irradiance(n)
 	for i := range k.lamps {
 		l := &k.lamps[i]
@@ -313,7 +312,7 @@ func (k *frame) shade(f *fragment) (out answer) {
 	case frozen.Soft:
 		response := k.metal[f.sf.Object].At(f.wo.Dot(n))
 		out.l = k.gloss(f, n, m.Alpha, response)
-		coat := &m.Flesh.Coat
+		coat := m.Flesh
 		if m.Flesh.Clear {
 			coat = nil
 		}
