@@ -79,8 +79,6 @@ func turned(a geom.Affine) func(o, n *mesh.Mesh) []Part {
 
 // Eyes scrambled on purpose: every guess about shells, axis and size is right, or marked as unsure, borrowed or a
 // question. What is true is known, because the scrambling is ours.
-//
-// Long: a table of mistakes.
 func TestPlantedMistakes(t *testing.T) {
 	names, err := LoadNames("")
 	require.NoError(t, err)
@@ -210,12 +208,12 @@ func TestPlantedMistakes(t *testing.T) {
 				require.InDelta(t, 24, p.Globe.Length, 0.1)
 			}
 			if p.Inner != "" {
-				require.True(t, p.Pupil.Open)
+				require.True(t, p.Eye.Hole.Open)
 				k := 1.0
 				if c.name == "the inner shell pokes through" {
 					k = 1.12
 				}
-				require.InDelta(t, 0.97*k, p.Pupil.Radius, 0.03) // its maker's data: 0.97 mm
+				require.InDelta(t, 0.97*k, p.Eye.Hole.Radius*p.Scale, 0.03) // its maker's data: 0.97 mm
 			}
 			for topic, g := range c.want {
 				require.GreaterOrEqual(t, said[topic], g, "%s: %v", topic, p.Findings)
@@ -232,19 +230,3 @@ func (p *Proposal) grades() map[string]Grade {
 	}
 	return out
 }
-
-// The sphere of least squares through exact points of a sphere is that sphere, wherever it lies.
-func TestFitSphere(t *testing.T) {
-	var s []sample
-	for i := range 500 {
-		d := geom.UniformSphere((float64(i)+0.5)/500, math.Mod(float64(i)*0.618, 1))
-		s = append(s, sample{geom.Vec{X: 1000, Y: -3, Z: 7}.Mad(11.5, d), 1 + float64(i%7)})
-	}
-	c, r, ok := fitSphere(s, func(q sample) float64 { return q.a })
-	require.True(t, ok)
-	require.InDelta(t, 11.5, r, 1e-8)
-	require.InDelta(t, 0, c.Sub(geom.Vec{X: 1000, Y: -3, Z: 7}).Len(), 1e-8)
-}
-
-// between returns the degrees between two unit directions, for checks.
-func between(a, b geom.Vec) float64 { return geom.Degrees(math.Acos(max(-1, min(1, a.Dot(b))))) }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"catchlight/scene/meshio"
+	"catchlight/scene/texture"
 )
 
 // Read reads an asset and returns what Propose wants to know of it.
@@ -21,7 +22,11 @@ func Read(asset, folder, side string, names Names) (Input, error) {
 	}
 	in.Notes = a.Notes
 	for _, n := range a.Nodes {
-		in.Parts = append(in.Parts, Part{Name: n.Name, Material: n.Material.Name, Mesh: n.Mesh, ownColour: n.Material.BaseMap != nil, ownNormal: n.Material.NormalMap != nil})
+		p := Part{Name: n.Name, Material: n.Material.Name, Mesh: n.Mesh, ownColour: n.Material.BaseMap != nil, ownNormal: n.Material.NormalMap != nil}
+		if p.ownColour {
+			p.picture = texture.FromImage(n.Material.BaseMap, n.Material.Wrap)
+		}
+		in.Parts = append(in.Parts, p)
 	}
 	return in, nil
 }

@@ -59,10 +59,10 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	line("objects:")
 	line("  - name: eye")
 	line("    shape: eye")
-	why("    ", "side", "pair", "globe", "other meshes", "winding", "edges", "texture coordinates")
+	why("    ", "side", "pair", "globe", "other meshes", "scale", "duplicates", "winding", "normals", "edges", "texture coordinates")
 	line("    asset:")
 	line("      file: %s", rel(in.Asset))
-	why("      ", "shells")
+	why("      ", "shells", "inner shell")
 	if p.Outer != "" {
 		line("      outer: %s", strconv.Quote(p.Outer))
 	}
@@ -77,11 +77,13 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	line("      factor: %.8g", p.Factor)
 	why("      ", "axis")
 	line("      axis: [%.6f, %.6f, %.6f]", p.Globe.Axis.X, p.Globe.Axis.Y, p.Globe.Axis.Z)
+	why("      ", "gap")
+	line("      close_gap: %t", p.CloseGap)
 	if len(p.Borrowed()) > 0 {
 		line("      borrow: true # of what is missing, the built-in eye's")
 	}
 	line("    globe: {radius: %.4g}", R)
-	why("    ", "limbus")
+	why("    ", "cornea", "limbus")
 	line("    limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
 	p.partKeys("cornea", line, why, rel)
 	p.partKeys("iris", line, why, rel)

@@ -27,6 +27,11 @@ func Finish(m *mesh.Mesh, name string, note func(format string, args ...any)) {
 			note("%s: the closed mesh is inside out; its triangles are turned", name)
 			inside = true
 		}
+	} else if against > 0.9*area && outward(m) {
+		note("%s: its normals are negated: they point inward, though its triangles wind outward; the normals are turned", name)
+		for i := range m.N {
+			m.N[i] = m.N[i].Neg()
+		}
 	} else if against > 0.9*area {
 		note("%s: the triangles wind clockwise, against their normals; they are turned", name)
 		inside = true
@@ -41,4 +46,10 @@ func Finish(m *mesh.Mesh, name string, note func(format string, args ...any)) {
 	if m.N == nil {
 		mesh.Normals(m)
 	}
+}
+
+// outward says whether a mesh is closed and its triangles wind outward.
+func outward(m *mesh.Mesh) bool {
+	open, bad := mesh.Closed(m)
+	return open == 0 && bad == 0 && m.Volume() > 0
 }

@@ -163,7 +163,7 @@ func sag(R, Q, r float64) float64 { return r * r / (R + math.Sqrt(R*R-(1+Q)*r*r)
 //
 // The error follows from those of R, Q, apex and globe to first order.
 func (c *Cornea) Root(globe, globeSE float64) Value {
-	const by = "geometric root: where the conic of the cornea meets the sphere of the globe"
+	const by = byRoot
 	if c.cov == nil {
 		return none(by, "the cornea is not held: %s", c.Radius.Why)
 	}

@@ -12,7 +12,7 @@ import (
 // the iris about it. Both are found in each of the sectors and their median is taken; the errors are those of the
 // medians.
 func edges(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64, colour func(geom.UV) [3]float64) (edge, dark Value) {
-	const byEdge, byDark = "edge of the colour: the steepest step of lightness about the axis", "dark disc in the picture: half of the iris' lightness"
+	const byDark = "dark disc in the picture: half of the iris' lightness"
 	q := look(m, centre, f, reach)
 	const steps = 2 * rings
 	var light [sectors][steps]float64

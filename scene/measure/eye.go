@@ -66,6 +66,31 @@ func Look(m *mesh.Mesh) (r Rough, err error) {
 	return r, nil
 }
 
+// Within returns the share of the shell's area that lies within a share of the radius of its sphere.
+func (r *Rough) Within(share float64) float64 {
+	on, all := 0.0, 0.0
+	for _, q := range r.pts {
+		all += q.A
+		if math.Abs(q.P.Sub(r.Sphere.Centre).Len()/r.Sphere.Radius.V-1) < share {
+			on += q.A
+		}
+	}
+	return on / all
+}
+
+// Outward is the mean of the cosine between the shell's surface, as its triangles wind, and the direction from its
+// sphere's centre, by area: near 1 for a ball wound outward, -1 inward.
+func (r *Rough) Outward() float64 {
+	sum, all := 0.0, 0.0
+	for _, q := range r.pts {
+		v := q.P.Sub(r.Sphere.Centre)
+		if l := v.Len(); l > 0 {
+			sum, all = sum+q.A*q.N.Dot(v)/l, all+q.A
+		}
+	}
+	return sum / all
+}
+
 // Known is what the asker knows better than any measure; zero: nothing.
 type Known struct {
 	Axis   geom.Vec
@@ -94,11 +119,18 @@ type Eye struct {
 	Apex   float64 // of the front pole above Centre
 	Gap    Value   // between the shells outside the limbus
 
-	Hole       pupil.Pupil
-	Pupil      Value   // radius of the hole, or of the dark disc
-	DarkPupil  Value   // radius of the dark disc in the picture
-	ForemostIn float64 // height of the foremost point of the inner shell above Centre
+	Hole        pupil.Pupil
+	Pupil       Value // radius of the hole, or of the dark disc
+	PupilSteady bool  // the hole is the same with a fifth less or more looked at
+	DarkPupil   Value // radius of the dark disc in the picture
 }
+
+// Definitions of the limbus' radius.
+const (
+	byRoot = "root of the cornea, where its conic meets the globe"
+	byIris = "root of the iris, the middle of the inner shell's flank"
+	byEdge = "edge of the colour, the steepest step of lightness about the axis"
+)
 
 // limbusShare is the difference of two definitions of the limbus, as a share, up to which they say the same: the root of
 // the iris lies a little within the cornea's. Own choice.
@@ -154,12 +186,12 @@ func Measure(outer, inner *mesh.Mesh, known Known) (*Eye, error) {
 		reach = max(0.25*R, min(0.8*R, e.Root.V))
 	}
 	if outer == nil {
-		e.Root = none("geometric root: where the conic of the cornea meets the sphere of the globe", "there is no outer shell")
+		e.Root = none(byRoot, "there is no outer shell")
 		e.Cornea.Radius = none("apical radius of the conic through the cap", "there is no outer shell")
 		e.Cornea.Q = none("asphericity of the conic through the cap", "there is no outer shell")
 	}
-	e.Iris = none("iris root: the middle of the inner shell's flank between iris and white", "there is no inner shell")
-	e.Edge = none("edge of the colour: the steepest step of lightness about the axis", "there is no picture")
+	e.Iris = none(byIris, "there is no inner shell")
+	e.Edge = none(byEdge, "there is no picture")
 	e.DarkPupil = none("dark disc in the picture", "there is no picture")
 	if in.pts != nil {
 		e.Iris = IrisRoot(inner, in.Sphere, e.Frame)
@@ -205,14 +237,14 @@ func (e *Eye) axes(out, in []Point, toward geom.Vec, reach float64, hasOuter boo
 		}
 		return some
 	}
-	const byCornea, byIris = "axis about which the cornea is a surface of revolution", "axis about which the iris is a surface of revolution"
+	const byCornea, byInner = "axis about which the cornea is a surface of revolution", "axis about which the iris is a surface of revolution"
 	e.CorneaAxis = Axis{Dir: toward, SE: none(byCornea, "there is no outer shell")}
 	if hasOuter {
 		e.CorneaAxis = Revolution(near(out, 1.25), toward, byCornea)
 	}
-	e.IrisAxis = Axis{Dir: toward, SE: none(byIris, "there is no inner shell")}
+	e.IrisAxis = Axis{Dir: toward, SE: none(byInner, "there is no inner shell")}
 	if in != nil {
-		e.IrisAxis = Revolution(near(in, 1.25), toward, byIris)
+		e.IrisAxis = Revolution(near(in, 1.25), toward, byInner)
 	}
 	e.Tilt = Between(e.CorneaAxis, e.IrisAxis)
 	e.AxisAgrees = e.Tilt.Held && e.Tilt.V < max(1.5, 2*e.Tilt.SE) && e.Tilt.V < 3
@@ -347,7 +379,7 @@ func (e *Eye) length(pts []Point) {
 	for _, d := range dist {
 		near = min(near, d)
 	}
-	if len(back) < 4 || near > 0.04 {
+	if near > 0.04 {
 		e.Length = none(by, "the shell has no back")
 		e.Length.V = e.Apex - lo
 		return
@@ -359,7 +391,7 @@ func (e *Eye) length(pts []Point) {
 	}
 	det := s0*s2 - s1*s1
 	pole, se := t0/s0, e.Globe.Spread/R
-	if det > 1e-6*s0*s2 {
+	if s0 > 3 && det > 1e-6*s0*s2 {
 		b := (s0*t1 - s1*t0) / det
 		pole = (s2*t0 - s1*t1) / det
 		sq := 0.0
@@ -413,6 +445,33 @@ func (e *Eye) gap(out, in []Point) {
 	e.Gap = Value{V: mid, SE: 1.2533 * spread(off) / math.Sqrt(float64(len(gaps))), By: by, N: len(gaps), Held: true}
 }
 
+// ragged returns the standard deviation of a hole's contour from its waves up to the fourth.
+func ragged(p *pupil.Pupil) float64 {
+	const n, waves = 128, 4
+	var r [n]float64
+	for i := range r {
+		r[i] = p.At(2 * math.Pi * float64(i) / n)
+	}
+	sum := 0.0
+	for i := range r {
+		v := r[i]
+		for k := range waves + 1 {
+			var a, b float64
+			for j := range r {
+				sin, cos := math.Sincos(2 * math.Pi * float64(k*j%n) / n)
+				a, b = a+r[j]*cos*2/n, b+r[j]*sin*2/n
+			}
+			if k == 0 {
+				a /= 2
+			}
+			sin, cos := math.Sincos(2 * math.Pi * float64(k*i%n) / n)
+			v -= a*cos + b*sin
+		}
+		sum += v * v
+	}
+	return math.Sqrt(sum / (n - 2*waves - 1))
+}
+
 // pupil measures the hole of the inner shell.
 func (e *Eye) pupil(inner *mesh.Mesh) {
 	const by = "radius of the circle of the hole's area"
@@ -424,7 +483,15 @@ func (e *Eye) pupil(inner *mesh.Mesh) {
 		}
 		return
 	}
-	// The hole is counted in cells: its area errs by the cells of its rim, half of one each at random.
+	// The hole is counted in cells: its area errs by the cells of its rim, half of one each at random; and by its rim's
+	// raggedness, what is left of its contour beyond the fourth wave about it, of which an eighth of a turn is one piece.
 	cell := 2 * e.Limbus.V / 513
-	e.Pupil = Value{V: e.Hole.Radius, SE: cell / 2, By: by, N: int(math.Pi * e.Hole.Radius * e.Hole.Radius / (cell * cell)), Held: true}
+	e.Pupil = Value{V: e.Hole.Radius, SE: math.Hypot(cell/2, ragged(&e.Hole)/math.Sqrt(8)), By: by, N: int(math.Pi * e.Hole.Radius * e.Hole.Radius / (cell * cell)), Held: true}
+	e.PupilSteady = true
+	for _, k := range []float64{0.8, 1.2} {
+		q := pupil.Find(inner, e.Centre, e.Frame, k*e.Limbus.V)
+		if e.PupilSteady = e.PupilSteady && q.Open && math.Abs(q.Radius-e.Hole.Radius) < 0.05*e.Hole.Radius; !e.PupilSteady {
+			return
+		}
+	}
 }

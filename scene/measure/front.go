@@ -91,7 +91,7 @@ func (q *front) meridian() (z [sectors][rings]float64) {
 // the sphere has come about, and it ends where half of its turn against the iris is gone. radius is that of the inner
 // shell's own sphere, centre its centre. The definition is our own.
 func IrisRoot(m *mesh.Mesh, s Sphere, f geom.Frame) Value {
-	const by = "iris root: the middle of the inner shell's flank between iris and white"
+	const by = byIris
 	R := s.Radius.V
 	reach := 0.92 * R
 	q := look(m, s.Centre, f, reach)

@@ -54,8 +54,8 @@ func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
 	p.Plane = median(ring)
 	// The hole: what is reached from the middle without climbing to within a tenth of the reach of the iris plane.
 	deep := p.Plane - 0.25*reach
-	mid := n/2*n + n/2
-	if z[mid] > deep {
+	mid, ok := start(z, n, deep)
+	if !ok {
 		return p
 	}
 	seen := make([]bool, n*n)
@@ -174,6 +174,20 @@ func (p *Pupil) outline(hole func(x, y float64) bool, reach, cell float64) {
 			p.contour[k] *= p.Radius / math.Sqrt(round)
 		}
 	}
+}
+
+// start returns the cell from which the hole is followed: the middle, or where that is not deep, the deep cell nearest to
+// it within half of the reach: a pupil beside the axis.
+func start(z []float64, n int, deep float64) (at int, ok bool) {
+	best := n * n / 16 // of the squared distance in cells
+	for y := range n {
+		for x := range n {
+			if d := (x-n/2)*(x-n/2) + (y-n/2)*(y-n/2); d < best && z[y*n+x] <= deep {
+				at, best, ok = y*n+x, d, true
+			}
+		}
+	}
+	return at, ok
 }
 
 // At returns the distance of the contour from its centre at an azimuth (rad, from +X toward +Y).
