@@ -15,6 +15,7 @@ import (
 	"catchlight/render"
 	"catchlight/scene"
 	"catchlight/scene/adopt"
+	units "catchlight/scene/asset"
 	"catchlight/scene/imageio"
 )
 
@@ -27,20 +28,30 @@ type adoptFlags struct {
 	size    int
 	spp     int
 	workers int
+
+	unit                  string
+	factor, limbus, pupil float64
+	closeGap              bool
 }
 
 func adoptCommand() *cobra.Command {
 	var f adoptFlags
 	c := &cobra.Command{
 		Use:   "adopt ASSET [MAP-FOLDER]",
-		Short: "Propose a scene for an eye of your own: shells, unit, axis, pupil and maps, each with a reason, and three drafts",
+		Short: "Propose a scene for an eye of your own: shells, unit, axis, limbus, pupil and maps, each with a reason, and three drafts",
 		Long: `Propose a scene for an eye of your own.
 
 ASSET is a file with the eye's meshes, MAP-FOLDER a folder with its pictures. What is found goes to a folder of its own,
 out/adopt-NAME unless --out says otherwise, and never over anything that is there: scene.yaml, a page with each guess and
 its reason (list.html), the same as findings.json, and drafts by a window, under a small grazing key and under an
-overcast sky. In the scene file a guess to check is marked UNSURE, what is missing and taken from the built-in eye
-BORROWED, and what has two answers QUESTION.
+overcast sky; the first is there a second time with limbus, pupil and axis drawn over it. In the scene file a guess to
+check is marked UNSURE, what is missing and taken from the built-in eye BORROWED, and what has two answers QUESTION.
+A guess is sure only where the shells determine it and two independent measures agree. Nothing is written that the
+renderer would refuse.
+
+Look at the size first: lengths in mm follow from it. What you know better - unit, factor, limbus - is told with
+flags, and all other guesses are made with it. The shape stays as modelled: the pupil changes only with --pupil, the
+gap between the shells only with --close-gap.
 
 Pictures are told by their names. --print-names shows the table of words; --names FILE adds words of your own.`,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -66,6 +77,11 @@ Pictures are told by their names. --print-names shows the table of words; --name
 	fl.StringVar(&f.names, "names", "", "table of names that adds to the built-in one")
 	fl.BoolVar(&f.print, "print-names", false, "print the built-in table of names and end")
 	fl.StringVar(&f.side, "side", "", "which eye of a pair: left or right")
+	fl.StringVar(&f.unit, "unit", "", "unit of the file's lengths, of a format that has none: mm, cm, m or inch")
+	fl.Float64Var(&f.factor, "factor", 0, "factor from the file's size to true size, after its unit; 0: measured")
+	fl.Float64Var(&f.limbus, "limbus", 0, "radius of the limbus in mm at true size; 0: measured")
+	fl.Float64Var(&f.pupil, "pupil", 0, "warp the pupil to this diameter in mm at true size; 0 leaves it as modelled")
+	fl.BoolVar(&f.closeGap, "close-gap", false, "lay the inner shell close beneath the outer one outside the limbus")
 	fl.BoolVar(&f.drafts, "drafts", true, "render the three drafts")
 	fl.IntVar(&f.size, "size", 512, "pixels of a draft's side")
 	fl.IntVar(&f.spp, "samples", 8, "samples per pixel of a draft")
@@ -82,6 +98,17 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 	case f.spp < 1 || f.spp > 65536:
 		return usageError{fmt.Errorf("--samples %d is outside [1, 65536]", f.spp)}
 	}
+	for _, q := range []struct {
+		flag   string
+		v, top float64
+	}{{"factor", f.factor, 1e9}, {"limbus", f.limbus, 30}, {"pupil", f.pupil, 20}} {
+		if !(q.v >= 0 && q.v <= q.top) {
+			return usageError{fmt.Errorf("--%s %g is outside [0, %g]", q.flag, q.v, q.top)}
+		}
+	}
+	if _, ok := units.Unit(f.unit); f.unit != "" && !ok {
+		return usageError{fmt.Errorf("--unit %q must be mm, cm, m or inch", f.unit)}
+	}
 	names, err := adopt.LoadNames(f.names)
 	if err != nil {
 		return usageError{err}
@@ -90,6 +117,7 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 	if err != nil {
 		return err
 	}
+	in.Unit, in.Factor, in.Limbus, in.Pupil, in.CloseGap = f.unit, f.factor, f.limbus, f.pupil, f.closeGap
 	p, err := adopt.Propose(in)
 	if err != nil {
 		return fmt.Errorf("%s: %w", asset, err)
@@ -99,6 +127,19 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 		return err
 	}
 	file := filepath.Join(dir, "scene.yaml")
+	cache := render.NewCache()
+	if err := p.Fit(func(q *adopt.Proposal) error { return tryScene(ctx, file, q.Scene(in, dir), f, cache) }); err != nil {
+		if ctx.Err() != nil {
+			return errInterrupted
+		}
+		return fmt.Errorf("%s: what was found can't be rendered, so nothing is written: %w", asset, err)
+	}
+	for _, note := range in.Notes {
+		fmt.Fprintln(stderr, "note:", note)
+	}
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return err
+	}
 	if err := writeText(file, p.Scene(in, dir)); err != nil {
 		return err
 	}
@@ -123,7 +164,7 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 		return err
 	}
 	if f.drafts {
-		if drafts, err = renderDrafts(ctx, file, dir, p.Borrowed(), f, stderr); err != nil {
+		if drafts, err = renderDrafts(ctx, file, dir, f, cache, stderr); err != nil {
 			return err
 		}
 		if err := page(); err != nil {
@@ -134,7 +175,7 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 	return nil
 }
 
-// newFolder makes the folder of an adopted eye: the one asked for, which must be new or empty, else the first free one.
+// newFolder names the folder of an adopted eye: the one asked for, which must be new or empty, else the first free one.
 func newFolder(want, asset string) (string, error) {
 	free := func(dir string) bool {
 		list, err := os.ReadDir(dir)
@@ -144,7 +185,7 @@ func newFolder(want, asset string) (string, error) {
 		if !free(want) {
 			return "", fmt.Errorf("--out %s: is there already and not empty; nothing is written over", want)
 		}
-		return want, os.MkdirAll(want, 0o777)
+		return want, nil
 	}
 	base := filepath.Join("out", "adopt-"+strings.TrimSuffix(filepath.Base(asset), filepath.Ext(asset)))
 	for i := 1; i < 10000; i++ {
@@ -153,7 +194,7 @@ func newFolder(want, asset string) (string, error) {
 			dir = fmt.Sprintf("%s-%d", base, i)
 		}
 		if free(dir) {
-			return dir, os.MkdirAll(dir, 0o777)
+			return dir, nil
 		}
 	}
 	return "", fmt.Errorf("%s: ten thousand of them are there already; name another with --out", base)
@@ -166,11 +207,30 @@ func writeText(file, text string) error {
 	})
 }
 
-// renderDrafts renders the scene under each of its lights, and badges what is borrowed.
-func renderDrafts(ctx context.Context, file, dir string, borrowed []string, f *adoptFlags, stderr io.Writer) ([]adopt.Draft, error) {
+// tryScene says whether the renderer takes a scene that is not written yet. The shells that it makes stay in the cache for
+// the drafts.
+func tryScene(ctx context.Context, file, text string, f *adoptFlags, cache *render.Cache) error {
+	d, err := scene.Parse(file, []byte(text), "picture.width=16", "picture.height=16", "picture.samples=1")
+	if err != nil {
+		return err
+	}
+	draftDetail(d)
+	if !f.drafts {
+		for i := range d.Objects {
+			if e := d.Objects[i].Eye; e != nil {
+				e.MapSize = min(e.MapSize, 128)
+			}
+		}
+	}
+	_, err = render.Prepare(ctx, d, render.Options{Workers: f.workers, Cache: cache})
+	return err
+}
+
+// renderDrafts renders the scene under each of its lights, and the first once more with limbus, pupil and axis over it.
+func renderDrafts(ctx context.Context, file, dir string, f *adoptFlags, cache *render.Cache, stderr io.Writer) ([]adopt.Draft, error) {
 	report := newReporter(stderr)
 	defer report.done()
-	opt := render.Options{Workers: f.workers, Progress: report, Cache: render.NewCache()}
+	opt := render.Options{Workers: f.workers, Progress: report, Cache: cache}
 	var drafts []adopt.Draft
 	for _, name := range adopt.Lights {
 		sets := []string{fmt.Sprintf("picture.width=%d", f.size), fmt.Sprintf("picture.height=%d", f.size), fmt.Sprintf("picture.samples=%d", f.spp)}
@@ -196,16 +256,21 @@ func renderDrafts(ctx context.Context, file, dir string, borrowed []string, f *a
 			}
 			return nil, err
 		}
-		if name == adopt.Lights[0] {
-			for _, w := range r.Warnings {
-				fmt.Fprintln(stderr, "note:", w)
-			}
-		}
 		draft := adopt.Draft{Title: name, File: "draft-" + name + ".png"}
 		if err := r.Write(filepath.Join(dir, draft.File)); err != nil {
 			return nil, err
 		}
 		drafts = append(drafts, draft)
+		if name == adopt.Lights[0] {
+			for _, w := range r.Warnings {
+				fmt.Fprintln(stderr, "note:", w)
+			}
+			marked := adopt.Draft{Title: "limbus (solid), pupil (dashed; seen through the cornea it looks about an eighth wider), axis (dotted)", File: "draft-outlines.png"}
+			if err := drawMarks(p, filepath.Join(dir, draft.File), filepath.Join(dir, marked.File)); err != nil {
+				return nil, err
+			}
+			drafts = append(drafts, marked)
+		}
 	}
 	return drafts, nil
 }

@@ -75,6 +75,13 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 		q = s.pupil(d)
 		if want := d.Iris.Pupil; want > 0 {
 			if err := q.Warp(s.inner, want, d.Limbus.Radius-d.Limbus.Width/2); err != nil {
+				lead := s.outer
+				if lead == nil {
+					lead = s.inner
+				}
+				if size := shells.SizeDoubt(lead); size != "" {
+					return nil, fmt.Errorf("asset.factor: %s (iris.pupil then: %w)", size, err)
+				}
 				return nil, fmt.Errorf("iris.pupil: %w", err)
 			}
 			s.notes = append(s.notes, fmt.Sprintf("the pupil, %.3g mm across in the file, is warped to %.3g mm", 2*q.Radius, want))

@@ -165,6 +165,11 @@ func TestAssetPupil(t *testing.T) {
 	d.Iris.Pupil = 10.5
 	_, err = takeShells(t, d)
 	assert.ErrorContains(t, err, "iris.pupil: a pupil of 10.5 mm would fold the iris")
+
+	// A wrong size is told first: the pupil's trouble follows from it.
+	d.Iris.Pupil, d.Asset.Factor = 4, 0.1
+	_, err = takeShells(t, d)
+	assert.ErrorContains(t, err, "asset.factor: the axial length of 2.4 mm is outside 15 to 35 mm: probably a factor of ten too little")
 }
 
 // A file with one shell gets the other from the built-in eye, at its own size and beneath or above it; colours come where

@@ -89,6 +89,10 @@ func (p *Proposal) scale(in Input, m *measure.Eye, say func(Finding)) error {
 		f.Grade = Unsure
 		f.Reason += fmt.Sprintf(", and hardly an eye is: %s; or %s", best, list[1])
 		p.Verdict = fmt.Sprintf("the eye is %.4g mm long: no eye's size; probably %s; factor %.6g makes it %.4g mm", length, best.What, best.Factor, best.Length)
+	case length < measure.UnitShort || length > measure.UnitLong:
+		f.Grade = Unsure
+		f.Reason += fmt.Sprintf(", and hardly an eye is: %s; or %s; a factor of %.5g would make it 24 mm", best, list[1], 24/length)
+		p.Verdict = fmt.Sprintf("the eye is %.4g mm long: no person's size; factor %.5g would make it 24 mm", length, 24/length)
 	case length < measure.GrownShort+2*m.Length.SE*unit || length > measure.GrownLong-2*m.Length.SE*unit:
 		// The unit may be right and the eye yet too big or too small: proposed, never done.
 		f.Grade = Unsure

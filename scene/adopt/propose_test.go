@@ -230,3 +230,6 @@ func (p *Proposal) grades() map[string]Grade {
 	}
 	return out
 }
+
+// between returns the degrees between two unit directions, for checks.
+func between(a, b geom.Vec) float64 { return geom.Degrees(math.Acos(max(-1, min(1, a.Dot(b))))) }

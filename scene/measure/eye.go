@@ -247,7 +247,8 @@ func (e *Eye) axes(out, in []Point, toward geom.Vec, reach float64, hasOuter boo
 		e.IrisAxis = Revolution(near(in, 1.25), toward, byInner)
 	}
 	e.Tilt = Between(e.CorneaAxis, e.IrisAxis)
-	e.AxisAgrees = e.Tilt.Held && e.Tilt.V < max(1.5, 2*e.Tilt.SE) && e.Tilt.V < 3
+	// An angle of two errors each way: 95 % lie within 2.45 of them (Rayleigh's distribution).
+	e.AxisAgrees = e.Tilt.Held && e.Tilt.V < max(1.5, 2.45*e.Tilt.SE) && e.Tilt.V < 3
 	a := e.CorneaAxis
 	switch {
 	case !a.SE.Held:
@@ -340,7 +341,7 @@ func (e *Eye) limbus(told, R float64) {
 	default:
 		// What is seen as the limbus lies between them.
 		e.Limbus = Value{V: (e.Root.V + e.Iris.V) / 2, SE: max(math.Abs(e.Root.V-e.Iris.V)/2, e.Root.SE/2, e.Iris.SE/2), N: e.Root.N, Held: true,
-			By: "middle between the geometric root of the cornea and the root of the iris"}
+			By: "the middle between both"}
 	}
 	agree := 0
 	for i := range held {

@@ -1,7 +1,9 @@
 package measure
 
 import (
+	"maps"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -114,7 +116,8 @@ func covariance(rows []row, n int, cut float64) (cov *mat.SymDense, used int, ok
 	cov = wrap(single)
 	if g := float64(len(patch)); g > float64(n)+3 {
 		many := mat.NewSymDense(n, nil)
-		for _, s := range patch {
+		for _, k := range slices.Sorted(maps.Keys(patch)) { // in one order: the same bits each time
+			s := patch[k]
 			for p := range n {
 				for q := p; q < n; q++ {
 					many.SetSym(p, q, many.At(p, q)+s[p]*s[q])

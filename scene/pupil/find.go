@@ -37,24 +37,34 @@ func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
 	cell := 2 * reach / float64(n)
 	at := func(x float64) int { return int(math.Floor((x + reach) / cell)) }
 	z := heights(m, centre, f, reach)
-	// The iris plane: the median height of a ring where there is iris for every usual pupil.
-	var ring []float64
-	for y := range n {
-		for x := range n {
-			px, py := (float64(x)+0.5)*cell-reach, (float64(y)+0.5)*cell-reach
-			if r := math.Hypot(px, py); r > 0.55*reach && r < 0.75*reach && !math.IsInf(z[y*n+x], -1) {
-				ring = append(ring, z[y*n+x])
+	// The iris plane: the median height of a ring where there is iris for every usual pupil, or where that shows no hole,
+	// of one farther out, for wide ones.
+	p := Pupil{Long: 1}
+	deep, mid, ok := 0.0, 0, false
+	for _, ring := range [][2]float64{{0.55, 0.75}, {0.75, 0.92}} {
+		var ringed []float64
+		for y := range n {
+			for x := range n {
+				px, py := (float64(x)+0.5)*cell-reach, (float64(y)+0.5)*cell-reach
+				if r := math.Hypot(px, py); r > ring[0]*reach && r < ring[1]*reach && !math.IsInf(z[y*n+x], -1) {
+					ringed = append(ringed, z[y*n+x])
+				}
 			}
 		}
+		if len(ringed) == 0 {
+			continue
+		}
+		plane := median(ringed)
+		if p.Plane == 0 {
+			p.Plane = plane
+		}
+		// The hole: what is reached from the middle without climbing to within a quarter of the reach of the iris plane.
+		deep = plane - 0.25*reach
+		if mid, ok = start(z, n, deep); ok {
+			p.Plane = plane
+			break
+		}
 	}
-	p := Pupil{Long: 1}
-	if len(ring) == 0 {
-		return p
-	}
-	p.Plane = median(ring)
-	// The hole: what is reached from the middle without climbing to within a tenth of the reach of the iris plane.
-	deep := p.Plane - 0.25*reach
-	mid, ok := start(z, n, deep)
 	if !ok {
 		return p
 	}

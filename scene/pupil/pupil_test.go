@@ -53,6 +53,14 @@ func TestFind(t *testing.T) {
 		require.InEpsilon(t, q.a, p.At(0), 0.12, name)
 		require.InEpsilon(t, q.b, p.At(math.Pi/2), 0.12, name)
 	}
+	// A pupil as wide as three quarters of the iris, and one that does not reach the axis.
+	wide := Find(cup(4.2, 4.2, 0, 0), geom.Vec{}, front, 5.5)
+	require.True(t, wide.Open)
+	require.InDelta(t, 4.2, wide.Radius, 0.06)
+	aside := Find(cup(0.8, 0.8, 1.4, 0.3), geom.Vec{}, front, 5.5)
+	require.True(t, aside.Open)
+	require.InDelta(t, 0.8, aside.Radius, 0.06)
+	require.InDelta(t, 1.4, aside.Offset[0], 0.03)
 	closed := Find(cup(0, 0, 9, 9), geom.Vec{}, front, 5.5)
 	require.False(t, closed.Open)
 }

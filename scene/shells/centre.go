@@ -60,10 +60,19 @@ func Centre(outer, inner *mesh.Mesh) (notes []string) {
 	}
 	notes = append(notes, fmt.Sprintf("the asset's eye is %.4g mm long and %.4g mm wide; moved by (%.3g, %.3g, %.3g) mm, so that its globe of radius %.4g mm has its centre in the origin",
 		length, size.X, -o.X, -o.Y, -o.Z, radius))
-	if length < asset.ShortEye || length > asset.LongEye {
-		notes = append(notes, fmt.Sprintf("the axial length of %.4g mm is outside %d to %d mm: %s", length, asset.ShortEye, asset.LongEye, unitGuess(length)))
+	if doubt := SizeDoubt(lead); doubt != "" {
+		notes = append(notes, doubt)
 	}
 	return notes
+}
+
+// SizeDoubt says that the length of an eye's shell, outer or inner, is no eye's, and what would mend it; "" where it is one's.
+func SizeDoubt(lead *mesh.Mesh) string {
+	length := lead.Bounds().Size().Z
+	if length >= asset.ShortEye && length <= asset.LongEye {
+		return ""
+	}
+	return fmt.Sprintf("the axial length of %.4g mm is outside %d to %d mm: %s", length, asset.ShortEye, asset.LongEye, unitGuess(length))
 }
 
 // unitGuess names the mistake of units that would explain an axial length in mm.
