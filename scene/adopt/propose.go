@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"catchlight/scene/asset"
 	"catchlight/scene/geom"
 	"catchlight/scene/imageio"
 	"catchlight/scene/measure"
@@ -78,6 +79,13 @@ func Propose(in Input) (*Proposal, error) {
 	}
 	if in.Metres && in.Unit != "" {
 		return nil, fmt.Errorf("the unit is given as %s, but the file's format fixes it; give a factor instead", in.Unit)
+	}
+	for _, n := range in.Notes {
+		for _, q := range []struct{ words, topic string }{{asset.NormalsNegated, "normals"}, {asset.WoundInward, "winding"}, {asset.ScaledToNothing, "scale"}} {
+			if strings.Contains(n, q.words) {
+				say(Finding{Topic: q.topic, Grade: Unsure, Choice: n, Reason: "noted by the reader of the file"})
+			}
+		}
 	}
 	list, extras, err := in.Names.piecesOf(in.Parts, say)
 	if err != nil {

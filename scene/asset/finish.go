@@ -2,6 +2,13 @@ package asset
 
 import "catchlight/scene/mesh"
 
+// Words of the notes that speak of a fault of a whole mesh, by which they are known again.
+const (
+	NormalsNegated  = "normals are negated"
+	WoundInward     = "its triangles are turned"
+	ScaledToNothing = "scaled to nothing"
+)
+
 // Finish makes missing normals, turns what is wound against its normals or inside out, and notes what is odd.
 func Finish(m *mesh.Mesh, name string, note func(format string, args ...any)) {
 	flat, area, against := 0, 0.0, 0.0
@@ -24,16 +31,16 @@ func Finish(m *mesh.Mesh, name string, note func(format string, args ...any)) {
 	inside := false
 	if m.N == nil {
 		if open, bad := mesh.Closed(m); open == 0 && bad == 0 && m.Volume() < 0 {
-			note("%s: the closed mesh is inside out; its triangles are turned", name)
+			note("%s: the closed mesh is inside out; "+WoundInward, name)
 			inside = true
 		}
 	} else if against > 0.9*area && outward(m) {
-		note("%s: its normals are negated: they point inward, though its triangles wind outward; the normals are turned", name)
+		note("%s: its "+NormalsNegated+": they point inward, though its triangles wind outward; the normals are turned", name)
 		for i := range m.N {
 			m.N[i] = m.N[i].Neg()
 		}
 	} else if against > 0.9*area {
-		note("%s: the triangles wind clockwise, against their normals; they are turned", name)
+		note("%s: the triangles wind clockwise, against its normals; "+WoundInward, name)
 		inside = true
 	} else if against > 0.01*area {
 		note("%s: %.0f %% of the area winds against its normals", name, 100*against/area)

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
+	"catchlight/scene/asset"
 	"catchlight/scene/geom"
 
 	"github.com/qmuntal/gltf"
@@ -68,7 +70,13 @@ func (r *reader) scene() error {
 		return err
 	}
 	if len(r.asset.Nodes) == 0 {
-		return r.bad("the scene shows no triangles")
+		why := ""
+		for _, n := range r.asset.Notes {
+			if strings.Contains(n, asset.ScaledToNothing) {
+				why += "; " + n
+			}
+		}
+		return r.bad("the scene shows no triangles%s", why)
 	}
 	r.noteSize()
 	return nil

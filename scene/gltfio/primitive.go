@@ -36,7 +36,7 @@ func (r *reader) mesh(i int) error {
 			return r.bad("nodes[%d] (%s): %v", i, r.nodeName(i), err)
 		}
 	} else if det := at.world.Det(); det == 0 {
-		r.note("%s is scaled to nothing and left out", r.nodeName(i))
+		r.note("%s is "+asset.ScaledToNothing+" (a scale of zero) and left out", r.nodeName(i))
 		return nil
 	} else if !(math.Abs(det) > 0) || math.IsInf(det, 0) || !at.world.T.Finite() {
 		return r.bad("nodes[%d] (%s): its place in the world is not finite", i, r.nodeName(i))

@@ -309,6 +309,14 @@ func TestNotes(t *testing.T) {
 	}
 }
 
+// A file whose every node is scaled to nothing says that, not only that nothing is shown.
+func TestAllScaledToNothing(t *testing.T) {
+	_, err := readAsset("marsh.gltf", []byte(square(`"mesh":0`, `"mesh":0,"scale":[0,0,0]`)), nil)
+	if err == nil || !strings.Contains(err.Error(), "marsh is scaled to nothing (a scale of zero)") {
+		t.Errorf("error %v", err)
+	}
+}
+
 // Nothing outside the folder is opened: not by name, not by a link; a file in a folder below is, with its name coded.
 func TestFolder(t *testing.T) {
 	data, _ := base64.StdEncoding.DecodeString(base64Of(square()))

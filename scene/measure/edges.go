@@ -33,8 +33,8 @@ func edges(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64, colour fu
 			u, v := q.u[i], q.v[i]
 			w := 1 - u - v
 			rgb := colour(geom.UV{U: w*a.U + u*b.U + v*c.U, V: w*a.V + u*b.V + v*c.V})
-			// Lightness as the eye has it, about the cube root of luminance (CIE 1976 L*).
-			l := math.Cbrt(max(0, 0.2126*rgb[0]+0.7152*rgb[1]+0.0722*rgb[2]))
+			// Linear, as tissues blend: the middle of a blend is its steepest place.
+			l := max(0, 0.2126*rgb[0]+0.7152*rgb[1]+0.0722*rgb[2])
 			s := int((math.Atan2(py, px)/(2*math.Pi)+1)*sectors) % sectors
 			light[s][k] += l
 			n[s][k]++
@@ -72,13 +72,13 @@ func edges(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64, colour fu
 			continue
 		}
 		at = append(at, float64(best)*d)
-		// The pupil: from the axis outward to half of the lightness of the iris, cubed: coded lightness is a cube root.
+		// The pupil: from the axis outward to half of the lightness of the iris.
 		if best > 12 {
 			var iris []float64
 			for k := best / 2; k < best-4; k++ {
 				iris = append(iris, row[k])
 			}
-			half := median(iris) * math.Cbrt(0.5)
+			half := median(iris) / 2
 			if row[0] < 0.7*half || row[1] < 0.7*half {
 				for k := 1; k < best; k++ {
 					if row[k] > half {

@@ -121,7 +121,7 @@ type Eye struct {
 
 	Hole        pupil.Pupil
 	Pupil       Value // radius of the hole, or of the dark disc
-	PupilSteady bool  // the hole is the same with a fifth less or more looked at
+	PupilSteady bool  // the hole is the same with an eighth and a quarter less looked at
 	DarkPupil   Value // radius of the dark disc in the picture
 }
 
@@ -324,25 +324,6 @@ func (e *Eye) limbus(told, R float64) {
 			held = append(held, v)
 		}
 	}
-	switch {
-	case len(held) == 0:
-		// Share of a grown person's eye: 5.85 of 12 mm.
-		e.Limbus = none("a grown person's share of the globe's radius", "nothing measurable marks it")
-		e.Limbus.V, e.Limbus.SE = 0.4875*R, 0.1*R
-	case e.Edge.Held:
-		e.Limbus = e.Edge
-	case len(held) == 1:
-		e.Limbus = held[0]
-	case Agree(e.Root, e.Iris, limbusShare):
-		e.Limbus = e.Root
-		if e.Iris.SE < e.Root.SE {
-			e.Limbus = e.Iris
-		}
-	default:
-		// What is seen as the limbus lies between them.
-		e.Limbus = Value{V: (e.Root.V + e.Iris.V) / 2, SE: max(math.Abs(e.Root.V-e.Iris.V)/2, e.Root.SE/2, e.Iris.SE/2), N: e.Root.N, Held: true,
-			By: "the middle between both"}
-	}
 	agree := 0
 	for i := range held {
 		for j := range i {
@@ -354,6 +335,23 @@ func (e *Eye) limbus(told, R float64) {
 		}
 	}
 	e.LimbusAgrees = agree > 0
+	switch {
+	case len(held) == 0:
+		// Share of a grown person's eye: 5.85 of 12 mm.
+		e.Limbus = none("a grown person's share of the globe's radius", "nothing measurable marks it")
+		e.Limbus.V, e.Limbus.SE = 0.4875*R, 0.1*R
+	case len(held) == 1:
+		e.Limbus = held[0]
+	case e.LimbusAgrees && e.Root.Held:
+		e.Limbus = e.Root
+	case e.Edge.Held:
+		// What is painted is what is seen.
+		e.Limbus = e.Edge
+	default:
+		// What would be seen as the limbus lies between them.
+		e.Limbus = Value{V: (e.Root.V + e.Iris.V) / 2, SE: max(math.Abs(e.Root.V-e.Iris.V)/2, e.Root.SE/2, e.Iris.SE/2), N: e.Root.N, Held: true,
+			By: "the middle between both"}
+	}
 }
 
 // length measures the axial length, from the front of the cornea to the back pole, both of the lead shell.
@@ -489,7 +487,7 @@ func (e *Eye) pupil(inner *mesh.Mesh) {
 	cell := 2 * e.Limbus.V / 513
 	e.Pupil = Value{V: e.Hole.Radius, SE: math.Hypot(cell/2, ragged(&e.Hole)/math.Sqrt(8)), By: by, N: int(math.Pi * e.Hole.Radius * e.Hole.Radius / (cell * cell)), Held: true}
 	e.PupilSteady = true
-	for _, k := range []float64{0.8, 1.2} {
+	for _, k := range []float64{0.75, 0.88} {
 		q := pupil.Find(inner, e.Centre, e.Frame, k*e.Limbus.V)
 		if e.PupilSteady = e.PupilSteady && q.Open && math.Abs(q.Radius-e.Hole.Radius) < 0.05*e.Hole.Radius; !e.PupilSteady {
 			return

@@ -48,9 +48,8 @@ func look(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) *front {
 	return q
 }
 
-func (q *front) at(x float64) int        { return int(math.Floor(max(-1, min(grid, (x+q.reach)/q.cell)))) }
-func (q *front) place(i int) float64     { return (float64(i)+0.5)*q.cell - q.reach }
-func (q *front) cellAt(x, y float64) int { return q.at(y)*grid + q.at(x) }
+func (q *front) at(x float64) int    { return int(math.Floor(max(-1, min(grid, (x+q.reach)/q.cell)))) }
+func (q *front) place(i int) float64 { return (float64(i)+0.5)*q.cell - q.reach }
 
 // rings of the meridian and sectors about the axis.
 const rings = 96

@@ -21,12 +21,6 @@ func none(by, format string, a ...any) Value {
 	return Value{By: by, Why: fmt.Sprintf(format, a...), V: math.NaN(), SE: math.Inf(1)}
 }
 
-// scaled returns the value in a unit of which k make one of the old.
-func (v Value) scaled(k float64) Value {
-	v.V, v.SE = v.V*k, v.SE*math.Abs(k)
-	return v
-}
-
 // String gives the number with its error and definition, or why there is none.
 func (v Value) String() string {
 	if !v.Held {
@@ -37,14 +31,15 @@ func (v Value) String() string {
 
 func short(x float64) string { return fmt.Sprintf("%.3g", x) }
 
-// Agree says whether two independent measures of one thing agree: within two standard errors of their difference, and
-// within share of their mean. Two values of which one is not held do not agree.
+// Agree says whether two independent measures of one thing agree: they differ by no more than share of their mean, and
+// the error of their difference is no larger, so that it is no accident. Where two definitions are of one thing in the
+// body but not quite of one line, share is how far they may lie apart. Two values of which one is not held do not agree.
 func Agree(a, b Value, share float64) bool {
 	if !a.Held || !b.Held {
 		return false
 	}
-	d := math.Abs(a.V - b.V)
-	return d <= 2*math.Hypot(a.SE, b.SE) && d <= share*math.Abs(a.V+b.V)/2
+	most := share * math.Abs(a.V+b.V) / 2
+	return math.Abs(a.V-b.V) <= most && math.Hypot(a.SE, b.SE) <= most
 }
 
 func median(v []float64) float64 {
