@@ -224,6 +224,17 @@ func (l *Light) Turned(angle float64) *Light {
 	return &c
 }
 
+// Scaled returns a copy of the light whose radiance is k times as much, k finite and at least 0. Tables are shared.
+func (l *Light) Scaled(k float64) *Light {
+	c := *l
+	c.radiance, c.meanLum = l.radiance.Scale(k), k*l.meanLum
+	c.spots = make([]*Light, len(l.spots))
+	for i, s := range l.spots {
+		c.spots[i] = s.Scaled(k)
+	}
+	return &c
+}
+
 // behind reports whether ref is where a flat one-sided light does not shine, or in its plane.
 func (l *Light) behind(ref geom.Vec) bool {
 	z := ref.Sub(l.centre).Dot(l.frame.N)

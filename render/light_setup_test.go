@@ -122,3 +122,49 @@ lights: [{name: window, kind: rectangle, position: [0, 0, 50000], width: 300, he
 		assert.InEpsilon(t, 100/math.Pi/(50*50), pic.Mean[0][1], 0.02, "bars of %g mm", bar)
 	}
 }
+
+// A balanced light set-up brings the card to 0.18 whatever its lights' own level; a picture of surroundings stands for one.
+func TestBalance(t *testing.T) {
+	dir := t.TempDir()
+	for name, text := range map[string]string{
+		"key.yaml":       "light_setup: {balance: key, key_direction: {azimuth: 30, elevation: 20}}\nlights:\n  - {name: key, kind: rectangle, orbit: {azimuth: 30, elevation: 20, distance: 900}, radiance: [700, 500, 300]}\n  - {name: sky, kind: constant, radiance: 0.01}\n",
+		"brightest.yaml": "light_setup: {balance: brightest, ev: 1}\nlights:\n  - {name: sun, kind: distant, angle: 4, orbit: {azimuth: -50, elevation: 35}, irradiance: 0.001}\n",
+	} {
+		writeFile(t, filepath.Join(dir, name), text)
+	}
+	for file, want := range map[string]struct{ level, azimuth, elevation float64 }{
+		filepath.Join(dir, "key.yaml"):                 {0.18, 30, 20},
+		filepath.Join(dir, "brightest.yaml"):           {0.36, -50, 35},
+		"../testdata/images/environment/apartment.hdr": {0.18, 0, 0},
+	} {
+		d, err := scene.Parse("card.yaml", []byte(fmt.Sprintf(card, want.azimuth, want.elevation, -want.elevation, want.azimuth)))
+		require.NoError(t, err)
+		d, err = d.WithLightSetup(file)
+		require.NoError(t, err)
+		if filepath.Ext(file) == ".hdr" {
+			// Where its light comes from is not known here: a ball shows it. On it the brightest point is as bright as the card.
+			d, err = d.With("objects=[{name: ball, shape: sphere, radius: 3, transform: {translate: [0, 0, 8]}, material: {colour: 0.18}}]", "camera.width=7", "camera.orbit.azimuth=-25", "picture.width=16", "picture.height=16")
+			require.NoError(t, err)
+			p, err := Prepare(context.Background(), d, Options{})
+			require.NoError(t, err)
+			most := 0.0
+			for az := 0.0; az < 360; az += 90 {
+				v, err := d.With(fmt.Sprintf("camera.orbit.azimuth=%g", az))
+				require.NoError(t, err)
+				q, err := Prepare(context.Background(), v, Options{})
+				require.NoError(t, err)
+				pic := finish(t, q).Film.Develop()
+				for i, m := range pic.Mean {
+					if i%16 > 4 && i%16 < 12 && i/16 > 4 && i/16 < 12 {
+						most = max(most, m.Luminance())
+					}
+				}
+			}
+			require.InDelta(t, 0.18, most, 0.03)
+			require.Contains(t, strings.Join(p.Warnings, "\n"), "brought to the grey card")
+			continue
+		}
+		l, se := cardReads(t, d)
+		require.InDelta(t, want.level, l, 0.01*want.level+4*se, file)
+	}
+}

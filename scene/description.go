@@ -131,7 +131,8 @@ type LightSetup struct {
 	Shows        string    `key:"shows" default:"" doc:"one line that says what they show of an eye"`
 	KeyDirection Direction `key:"key_direction" doc:"where the main light comes from"`
 	Rotation     float64   `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" source:"neutral: changes nothing" doc:"turns all lights about +Y, right-handed"`
-	EV           float64   `key:"ev" unit:"EV" range:"[-40,40]" default:"0" source:"neutral: changes nothing" doc:"stops on top of each light's own; a light set-up is balanced by it so that a grey card of 18 % at the eye, facing the key, reads 0.18"`
+	EV           float64   `key:"ev" unit:"EV" range:"[-40,40]" default:"0" source:"neutral: changes nothing" doc:"stops on top of each light's own; the light set-ups in the program are balanced by it so that a grey card of 18 % at the eye, facing the key, reads 0.18"`
+	Balance      string    `key:"balance" oneof:"none|key|brightest" default:"none" doc:"brings the lights to the level at which a grey card of 18 % in the eye's place reads 0.18 before tone mapping: facing key_direction, or facing where most light comes from; ev goes on top"`
 }
 
 // Direction is a direction by angles.

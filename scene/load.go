@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strconv"
+	"strings"
 )
 
 // source is what a description was read from.
@@ -104,7 +106,7 @@ func (d *Description) WithLightSetup(path string) (*Description, error) {
 	if d.source == nil {
 		return nil, errors.New("scene: only a description that was read from a file can be lit anew")
 	}
-	data, err := readCapped(path)
+	data, err := lightSetupText(path)
 	if err != nil {
 		return nil, Problems{{File: path, Message: "cannot be read: " + cause(err)}}
 	}
@@ -136,6 +138,22 @@ func (d *Description) WithLightSetup(path string) (*Description, error) {
 	s.tree, s.lit, s.set = &tree, path, slices.Clone(s.set)
 	return decode(&s)
 }
+
+// lightSetupText reads a light set-up. A picture of surroundings stands for one that holds nothing else, brought to the level of
+// the grey card.
+func lightSetupText(path string) ([]byte, error) {
+	if !slices.Contains(Surroundings, strings.ToLower(filepath.Ext(path))) {
+		return readCapped(path)
+	}
+	if _, err := os.Stat(path); err != nil {
+		return nil, err
+	}
+	name := strconv.Quote(filepath.Base(path))
+	return []byte("light_setup: {about: " + name + ", balance: brightest}\nlights: [{name: surroundings, kind: environment, file: " + name + "}]\n"), nil
+}
+
+// Surroundings are the endings of pictures that can stand for a light set-up.
+var Surroundings = []string{".hdr", ".exr", ".pfm"}
 
 // list returns the entries of a block, and none of anything else.
 func (n *node) list() []entry {

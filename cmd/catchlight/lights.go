@@ -23,7 +23,7 @@ func lightSetupFolder(scenePath string) string {
 // findLightSetup returns the file of a light set-up that is given by name or by file: a user's own goes before one of that
 // name in the program.
 func findLightSetup(scenePath, word string) (string, error) {
-	if strings.ContainsAny(word, `/\`) || filepath.Ext(word) == ".yaml" {
+	if strings.ContainsAny(word, `/\`) || filepath.Ext(word) == ".yaml" || slices.Contains(scene.Surroundings, strings.ToLower(filepath.Ext(word))) {
 		if _, err := os.Stat(word); err != nil {
 			return "", usageError{fmt.Errorf("--lights %s: %w", word, errors.Unwrap(err))}
 		}
@@ -66,7 +66,8 @@ func lightsCommand() *cobra.Command {
 A light set-up is a file with the keys light_setup and lights. The rendering commands take one in place of the scene's own
 lights with --lights NAME or --lights FILE. Those listed here live in the program; one of your own in the folder light_setups
 beside the scene goes before one of the same name. All of them are balanced: a grey card of 18 % in the eye's place, facing the
-key, reads 0.18 before tone mapping. --set light_setup.rotation=30 turns the lights about the upright axis, --set
+key, reads 0.18 before tone mapping. A latitude-longitude picture (.hdr, .exr, .pfm) stands for a light set-up too and is brought
+to the same level, facing where most of its light comes from (light_setup.balance). --set light_setup.rotation=30 turns the lights about the upright axis, --set
 light_setup.ev=-0.3 replaces their level.`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {

@@ -102,7 +102,9 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 	}
 	p.balance()
 	o.Phase("preparing lights")
+	own := len(p.out.Lights)
 	p.lights()
+	p.level(own)
 	p.lit()
 	p.camera()
 	var filter film.Filter
