@@ -74,6 +74,7 @@ type Camera struct {
 	Width         float64    `key:"width" unit:"mm" range:"(0,1e6]" default:"30" source:"our own choice" only:"orthographic|plate" doc:"width of the orthographic picture or of the plate; the height follows from the picture"`
 	FNumber       float64    `key:"f_number" range:"[0,1000]" default:"0" source:"neutral: changes nothing" only:"perspective" doc:"aperture of the thin lens; 0 is a pinhole"`
 	FocusDistance float64    `key:"focus_distance" unit:"mm" range:"[0,1e6]" default:"0" source:"neutral: changes nothing" only:"perspective" doc:"distance of the sharp plane; 0 is the distance of target"`
+	FocusOn       string     `key:"focus_on" oneof:"distance|iris|cornea" default:"distance" only:"perspective" doc:"what is sharp: the plane at focus_distance, the iris of the first eye, or the front of its cornea"`
 	Normal        *geom.Vec  `key:"normal" only:"plate" doc:"direction that the plate faces"`
 	Shift         [2]float64 `key:"shift" range:"[-10,10]" default:"[0, 0]" source:"neutral: changes nothing" doc:"moves the picture by this share of its width and height (right, up)"`
 }

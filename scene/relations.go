@@ -177,6 +177,9 @@ func (r relation) camera(p *Camera, sound bool) {
 	} else {
 		r.oneOf([]string{"position"}, []string{"orbit"})
 	}
+	if p.FocusOn != "distance" && p.FocusOn != "" && r.given("focus_distance") {
+		r.at(r.later("focus_distance", "focus_on"), "give either focus_distance or focus_on %s, not both", p.FocusOn)
+	}
 	if r.given("fov") && r.given("focal_length") {
 		r.at(r.later("focal_length", "fov"), "give either focal_length or fov, not both")
 	}

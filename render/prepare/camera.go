@@ -1,6 +1,7 @@
 package prepare
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -49,6 +50,15 @@ func (p *preparer) camera() {
 	k := Camera(p.d)
 	if p.out.Plate = k.Kind == camera.Plate; p.out.Plate {
 		p.out.PlateNormal = k.Normal.Unit()
+	}
+	if on := p.d.Camera.FocusOn; on == "iris" || on == "cornea" {
+		if at, ok := p.sharp(on == "iris"); ok {
+			k.Focus = at.Sub(k.Position).Dot(k.Aim.Sub(k.Position).Unit())
+		}
+		if !(k.Focus > 0) {
+			p.fail("camera.focus_on", fmt.Errorf("there is no eye before the camera whose %s could be sharp", on))
+			return
+		}
 	}
 	cam, err := camera.New(k)
 	if err != nil {
@@ -101,4 +111,27 @@ func View(v *scene.View) (*view.View, error) {
 		out.Table.Low, out.Table.High = *s.Low, *s.High
 	}
 	return out, nil
+}
+
+// sharp returns the point of the first eye that is to be sharp, in the world: the middle of the ring of iris about the pupil, or
+// the front of the cornea.
+func (p *preparer) sharp(iris bool) (geom.Vec, bool) {
+	if len(p.out.Eyes) == 0 {
+		return geom.Vec{}, false
+	}
+	e := &p.out.Eyes[0]
+	outer, inner := &p.out.Objects[e.Outer], &p.out.Objects[e.Inner]
+	if !iris {
+		return outer.ToWorld.Point(geom.Vec{Z: outer.Mesh.Bounds().Hi.Z}), true
+	}
+	sum, n := 0.0, 0.0
+	for _, v := range inner.Mesh.P {
+		if r := math.Hypot(v.X, v.Y); v.Z > 0 && r > 0.35*e.LimbusRadius && r < 0.8*e.LimbusRadius {
+			sum, n = sum+v.Z, n+1
+		}
+	}
+	if n == 0 {
+		return geom.Vec{}, false
+	}
+	return inner.ToWorld.Point(geom.Vec{Z: sum / n}), true
 }
