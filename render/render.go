@@ -262,19 +262,19 @@ func (s *Stats) add(benches []bench) {
 }
 
 // warn adds what the counts give reason to say.
-func (res *Result) warn(finished bool, spp int) {
-	s := &res.Stats
+func (r *Result) warn(finished bool, spp int) {
+	s := &r.Stats
 	if s.WalkLeaks > 0 {
-		res.Warnings = append(res.Warnings, strconv.FormatInt(s.WalkLeaks, 10)+" rays or walks met a shell from the wrong side")
+		r.Warnings = append(r.Warnings, strconv.FormatInt(s.WalkLeaks, 10)+" rays or walks met a shell from the wrong side")
 	}
 	if s.CutPaths > 0 {
-		res.Warnings = append(res.Warnings, strconv.FormatInt(s.CutPaths, 10)+" paths were cut at advanced.max_depth")
+		r.Warnings = append(r.Warnings, strconv.FormatInt(s.CutPaths, 10)+" paths were cut at advanced.max_depth")
 	}
 	if s.Dropped > 0 {
-		res.Warnings = append(res.Warnings, strconv.FormatUint(s.Dropped, 10)+" samples were not finite and are left out")
+		r.Warnings = append(r.Warnings, strconv.FormatUint(s.Dropped, 10)+" samples were not finite and are left out")
 	}
-	if a := res.Achieved; finished && a.ShareOver > 0 {
-		res.Warnings = append(res.Warnings, fmt.Sprintf("%.2f %% of the pixels are still above the target error at %d samples; raise picture.samples", 100*a.ShareOver, spp))
+	if a := r.Achieved; finished && a.ShareOver > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%.2f %% of the pixels are still above the target error at %d samples; raise picture.samples", 100*a.ShareOver, spp))
 	}
 }
 

@@ -84,21 +84,21 @@ func (f *compareFlags) film(d *scene.Description, photo *compare.Photo, sized bo
 }
 
 // check refuses flags that do not go together, and returns the given points of the limbus.
-func (g *photoFlags) check(f *compareFlags, words []string) ([][]float64, error) {
-	if len(words) != 1 || f.vary != "" {
+func (f *photoFlags) check(vary string, words []string) ([][]float64, error) {
+	if len(words) != 1 || vary != "" {
 		return nil, usageError{errors.New("--ref stands in for one of two pictures: give one look, and no --vary")}
 	}
-	if g.patch != "" && g.chart != "" {
+	if f.patch != "" && f.chart != "" {
 		return nil, usageError{errors.New("--patch and --chart both set white and exposure: give one")}
 	}
-	if !(g.reads > 0 && g.reads <= 1) {
-		return nil, usageError{fmt.Errorf("--reads %g is outside (0, 1]", g.reads)}
+	if !(f.reads > 0 && f.reads <= 1) {
+		return nil, usageError{fmt.Errorf("--reads %g is outside (0, 1]", f.reads)}
 	}
-	limb, err := places("limbus", g.limbus, 2, 2)
+	limb, err := places("limbus", f.limbus, 2, 2)
 	if err != nil {
 		return nil, err
 	}
-	if g.limbus != "" && len(limb) < limbus.LeastPoints {
+	if f.limbus != "" && len(limb) < limbus.LeastPoints {
 		return nil, usageError{fmt.Errorf("--limbus: %d points; %d are needed at least", len(limb), limbus.LeastPoints)}
 	}
 	return limb, nil
@@ -132,7 +132,7 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 		return err
 	}
 	r := &photoRun{compareFlags: f, cmd: cmd, d: d, opt: render.Options{Workers: f.workers, Cache: render.NewCache()}}
-	if r.limb, err = f.photo.check(f, words); err != nil {
+	if r.limb, err = f.photo.check(f.vary, words); err != nil {
 		return err
 	}
 	if err := r.read(); err != nil {
