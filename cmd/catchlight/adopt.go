@@ -89,6 +89,7 @@ Pictures are told by their names. --print-names shows the table of words; --name
 	return c
 }
 
+// Long: one command from its flags to its files, in order.
 func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, stderr io.Writer) error {
 	switch {
 	case f.side != "" && f.side != "left" && f.side != "right":

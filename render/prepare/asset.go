@@ -22,6 +22,8 @@ var (
 )
 
 // assetShells takes both shells from the file, in the frame of the eye, with their tissue colour.
+//
+// Long: an imported eye passes through its stages once, in this order.
 func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 	m.opens(string(d.Asset.File))
 	a, err := meshio.ReadMorphed(string(d.Asset.File), d.Asset.Unit, weights(d.Asset.Morph))

@@ -23,6 +23,8 @@ func mm(v measure.Value, k float64) string {
 const surely = 0.95
 
 // scale settles unit and factor, and says whether the size reads as an eye.
+//
+// Long: one verdict on the size after the other, each with its reason in words.
 func (p *Proposal) scale(in Input, m *measure.Eye, say func(Finding)) error {
 	length := m.Length.V
 	unit := 1.0

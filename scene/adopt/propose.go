@@ -71,6 +71,8 @@ var units = []struct {
 
 // Propose looks at the input and proposes a scene. An error means that there is nothing to propose; its text says what
 // is missing.
+//
+// Long: one question about the eye after the other, in the order in which the answers rest on each other.
 func Propose(in Input) (*Proposal, error) {
 	p := &Proposal{Factor: 1, Unit: "mm"}
 	say := func(f Finding) {

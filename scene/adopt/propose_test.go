@@ -79,6 +79,8 @@ func turned(a geom.Affine) func(o, n *mesh.Mesh) []Part {
 
 // Eyes scrambled on purpose: every guess about shells, axis and size is right, or marked as unsure, borrowed or a
 // question. What is true is known, because the scrambling is ours.
+//
+// Long: a table of mistakes.
 func TestPlantedMistakes(t *testing.T) {
 	names, err := LoadNames("")
 	require.NoError(t, err)

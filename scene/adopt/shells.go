@@ -45,6 +45,8 @@ const minorPiece = 0.2
 
 // piecesOf returns the pieces of a file that can be shells, the largest first, and the names of those that can't. It says
 // what is wrong with them. The error says that a shell can't be measured at all.
+//
+// Long: each piece is read, measured and refused in one pass.
 func (n Names) piecesOf(parts []Part, say func(Finding)) (list []piece, extras []string, err error) {
 	far := 0.0
 	var flat []string
@@ -224,6 +226,8 @@ next:
 }
 
 // choose picks the shells of an eyeball, and says why. By containment first, by names where that says nothing.
+//
+// Long: one rule after the other, each with its reason in words.
 func choose(list []piece, e *eyeball, say func(f Finding)) {
 	is := func(i int, w string) bool { return slices.Contains(list[i].words, w) }
 	// Who contains most is outside.

@@ -100,6 +100,7 @@ func fillHole(m *mesh.Mesh, limbus float64) {
 	}
 }
 
+// Long: a table of faulty files.
 func variants(w truth) []faulty {
 	R := w.length / 2
 	flip := func(m *mesh.Mesh) {

@@ -39,6 +39,8 @@ const heldAxis = 2.0
 //
 // A line with direction d and moment c meets the normal line (n, p x n) where d.(p x n) + c.n = 0; the sum of squares
 // is least for an eigenvector. Source: Pottmann and Wallner, Computational Line Geometry (2001), section 4.2.
+//
+// Long: the fit and its error share the sums over points.
 func Revolution(pts []Point, toward geom.Vec, by string) Axis {
 	no := func(why string) Axis { return Axis{Dir: toward, SE: none(by, "%s", why)} }
 	if len(pts) < 24 {

@@ -49,6 +49,7 @@ func FitCornea(pts []Point, foot geom.Vec, f geom.Frame, aperture float64) Corne
 	return c
 }
 
+// Long: the fit and its error share the sums over points.
 func fitCap(pts []Point, foot geom.Vec, f geom.Frame, aperture float64) Cornea {
 	const byR, byQ = "apical radius of the conic through the cap", "asphericity of the conic through the cap"
 	c := Cornea{Aperture: aperture}

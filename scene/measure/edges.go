@@ -11,6 +11,8 @@ import (
 // steepest rise of lightness outward; the pupil, where it is painted, a disc about the axis that is darker than half of
 // the iris about it. Both are found in each of the sectors and their median is taken; the errors are those of the
 // medians.
+//
+// Long: both edges are sought in one walk over the sectors.
 func edges(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64, colour func(geom.UV) [3]float64) (edge, dark Value) {
 	const byDark = "dark disc in the picture: half of the iris' lightness"
 	q := look(m, centre, f, reach)

@@ -32,6 +32,8 @@ const (
 // Find draws the heights of the inner shell along the axis into a grid and follows the hole about the middle.
 // f is the frame of the eye about centre: N the axis, T up. reach is the half width of the look: the
 // radius of the limbus.
+//
+// Long: the hole is followed and its moments are summed in one walk.
 func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
 	n := cells
 	cell := 2 * reach / float64(n)
