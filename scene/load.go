@@ -31,11 +31,28 @@ type source struct {
 //
 // Every error is a Problems with all that is wrong. Load may be called by many goroutines at once.
 func Load(path string, set ...string) (*Description, error) {
+	if advice := noScene(path); advice != "" {
+		return nil, Problems{{File: path, Message: advice}}
+	}
 	data, err := readCapped(path)
 	if err != nil {
 		return nil, Problems{{File: path, Message: "cannot be read: " + cause(err)}}
 	}
 	return Parse(path, data, set...)
+}
+
+// noScene says what to do with a file that is no scene by its ending; "" for all else.
+func noScene(path string) string {
+	end := strings.ToLower(filepath.Ext(path))
+	switch {
+	case slices.Contains([]string{".glb", ".gltf", ".obj", ".ply", ".stl"}, end):
+		return "is a file of meshes, not a scene: catchlight adopt " + path + " measures the eye in it and proposes a scene"
+	case slices.Contains(Surroundings, end):
+		return "is a picture, not a scene: catchlight render SCENE --lights " + path + " lights a scene by it"
+	case slices.Contains([]string{".png", ".jpg", ".jpeg", ".tif", ".tiff"}, end):
+		return "is a picture, not a scene: name it in a scene as the file of a map, such as iris.colour"
+	}
+	return ""
 }
 
 // LoadLit is Load with the lights of a light set-up's file in place of the scene's own; WithLightSetup says more.

@@ -57,3 +57,15 @@ func TestParse(t *testing.T) {
 	require.Equal(t, colour.Grey(0.5), d.Objects[1].Material.Colour.Value)
 	require.False(t, d.Objects[1].Material.Colour.Given)
 }
+
+// A file that is no scene is called what it is, with what to do about it.
+func TestNoScene(t *testing.T) {
+	for file, want := range map[string]string{
+		"eye.glb":   "eye.glb: is a file of meshes, not a scene: catchlight adopt eye.glb",
+		"marsh.HDR": "marsh.HDR: is a picture, not a scene: catchlight render SCENE --lights marsh.HDR",
+		"iris.png":  "iris.png: is a picture, not a scene: name it in a scene as the file of a map",
+	} {
+		_, err := Load(file)
+		require.ErrorContains(t, err, want)
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	_ "embed"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -71,6 +72,11 @@ func runWatch(ctx context.Context, path string, f *watchFlags, given func(string
 		return usageError{fmt.Errorf("--pixels %d is outside [16, 4096]", f.pix)}
 	case f.spp < 1 || f.spp > 65536:
 		return usageError{fmt.Errorf("--samples %d is outside [1, 65536]", f.spp)}
+	}
+	if info, err := os.Stat(path); err != nil {
+		return fmt.Errorf("%s: there is no such file to watch: %w", path, errors.Unwrap(err))
+	} else if info.IsDir() {
+		return fmt.Errorf("%s: is a folder, not a scene file", path)
 	}
 	if f.crop != "" && !given("pixels") {
 		f.pix = 256
