@@ -10,6 +10,7 @@ import (
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 	"catchlight/scene/meshio"
+	"catchlight/scene/parallel"
 	"catchlight/scene/pupil"
 	"catchlight/scene/shells"
 	"catchlight/scene/texture"
@@ -52,24 +53,9 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 	if err != nil {
 		return nil, err
 	}
-	var look [2]asset.Material
-	for i, q := range []struct {
-		what  string
-		node  string
-		nodes []asset.Node
-		to    **mesh.Mesh
-	}{{"outer", d.Asset.Outer, outer, &s.outer}, {"inner", d.Asset.Inner, inner, &s.inner}} {
-		if len(q.nodes) == 0 {
-			continue
-		}
-		look[i] = q.nodes[0].Material
-		from := &shells.Source{What: q.what, Node: q.node, Factor: d.Asset.Factor, Turn: turn, FacetError: d.Asset.FacetError, Subdivide: d.Asset.Subdivide}
-		made, notes, err := shells.Take(asset.Merge(q.nodes), from, rays)
-		if err != nil {
-			return nil, err
-		}
-		*q.to = made
-		s.notes = append(s.notes, notes...)
+	look, err := s.take(d.Asset, outer, inner, turn)
+	if err != nil {
+		return nil, err
 	}
 	s.notes = append(s.notes, shells.Centre(s.outer, s.inner)...)
 	var q pupil.Pupil
@@ -109,6 +95,31 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 	return s, nil
 }
 
+// take makes both shells of their nodes, at the same time, and returns their materials; either may have no nodes.
+func (s *eyeball) take(a *scene.Asset, outer, inner []asset.Node, turn geom.Affine) (look [2]asset.Material, err error) {
+	var made [2]*mesh.Mesh
+	var notes [2][]string
+	var failed [2]error
+	parallel.Each(2, 2, func(i int) {
+		nodes := [2][]asset.Node{outer, inner}[i]
+		if len(nodes) == 0 {
+			return
+		}
+		look[i] = nodes[0].Material
+		from := &shells.Source{What: [2]string{"outer", "inner"}[i], Node: [2]string{a.Outer, a.Inner}[i], Factor: a.Factor, Turn: turn,
+			FacetError: a.FacetError, Subdivide: a.Subdivide}
+		made[i], notes[i], failed[i] = shells.Take(asset.Merge(nodes), from, rays)
+	})
+	for i := range made {
+		if failed[i] != nil {
+			return look, failed[i]
+		}
+		s.notes = append(s.notes, notes[i]...)
+	}
+	s.outer, s.inner = made[0], made[1]
+	return look, nil
+}
+
 // charted refuses maps of a shell without texture coordinates.
 func (s *eyeball) charted(d *scene.Eye) error {
 	for _, q := range []struct {
@@ -142,6 +153,7 @@ func (p *preparer) judge(s *eyeball, d *scene.Eye) error {
 	if err != nil {
 		return fmt.Errorf("inner shell: %w", err)
 	}
+	s.outerBVH, s.innerBVH = outer, inner // the outer shell stays as it is from here on
 	if out, of := shells.Pierced(s.outer, caster(outer), s.inner); out > 0 {
 		s.notes = append(s.notes, fmt.Sprintf("the inner shell pokes through the outer shell at %d of %d vertices looked at: light is lost or wrong there", out, of))
 	}
@@ -157,7 +169,8 @@ func (p *preparer) judge(s *eyeball, d *scene.Eye) error {
 		return nil
 	}
 	gap := shells.Gap(s.outer, s.inner)
-	if moved, most := shells.Snug(s.inner, caster(outer), zoneWeight(d.Limbus), gap); moved > 0 {
+	if moved, most := shells.Snug(s.inner, caster(outer), zoneWeight(d.Limbus), gap, p.o.WorkerCount()); moved > 0 {
+		s.innerBVH = nil
 		s.notes = append(s.notes, fmt.Sprintf("outside the limbus the inner shell now lies %.2g mm beneath the outer shell, as tissue under a tear film does: %d vertices moved by up to %.3g mm",
 			gap, moved, most))
 	}

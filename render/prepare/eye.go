@@ -9,6 +9,7 @@ import (
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
+	"catchlight/scene/parallel"
 )
 
 // eye makes a two-shell eye whose frame to takes into the world; it returns the outer shell's hierarchy in that frame, or
@@ -68,14 +69,15 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	ix := int32(len(p.out.Eyes))
 	object := frozen.Object{Name: b.Name + ".outer", Shape: frozen.Mesh, ToWorld: to, Mask: p.mask(b), Mesh: s.outer, BVH: s.outerBVH,
 		Closed: true, Material: frozen.Material{Kind: frozen.Outer}, Eye: ix}
-	if e.Normal.Valid() {
-		object.Tangents = mesh.MakeTangents(s.outer)
-	}
+	var frames [2]*mesh.Tangents
+	parallel.Each(2, 2, func(i int) {
+		if [2]bool{e.Normal.Valid(), e.InnerNormal.Valid()}[i] {
+			frames[i] = mesh.MakeTangents([2]*mesh.Mesh{s.outer, s.inner}[i])
+		}
+	})
+	object.Tangents = frames[0]
 	e.Outer = p.add(object, s.outer.Bounds())
-	object.Name, object.Mesh, object.BVH, object.Material.Kind, object.Tangents = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner, nil
-	if e.InnerNormal.Valid() {
-		object.Tangents = mesh.MakeTangents(s.inner)
-	}
+	object.Name, object.Mesh, object.BVH, object.Material.Kind, object.Tangents = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner, frames[1]
 	e.Inner = p.add(object, s.inner.Bounds())
 	p.out.Eyes = append(p.out.Eyes, e)
 	return s.outerBVH

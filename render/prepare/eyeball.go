@@ -48,11 +48,15 @@ func (p *preparer) shells(d *scene.Eye, m *making) (*eyeball, error) {
 	if s.inner.Part != nil && d.Iris.PupilClosed {
 		s.inner.Part = nil
 	}
-	if s.outerBVH, err = p.hierarchy(s.outer); err != nil {
-		return s, fmt.Errorf("outer shell: %w", err)
+	if s.outerBVH == nil {
+		if s.outerBVH, err = p.hierarchy(s.outer); err != nil {
+			return s, fmt.Errorf("outer shell: %w", err)
+		}
 	}
-	if s.innerBVH, err = p.hierarchy(s.inner); err != nil {
-		return s, fmt.Errorf("inner shell: %w", err)
+	if s.innerBVH == nil {
+		if s.innerBVH, err = p.hierarchy(s.inner); err != nil {
+			return s, fmt.Errorf("inner shell: %w", err)
+		}
 	}
 	s.far = s.inner.Bounds().Size().Len()
 	s.cross = s.crossing(d.Limbus.Radius, d.Limbus.Width)

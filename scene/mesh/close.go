@@ -22,14 +22,19 @@ func Close(m *Mesh) (out *Mesh, holes int, err error) {
 		return m, 0, nil
 	}
 	tri, at, _ := topology(m)
-	run := make(map[edge]bool) // open edges: whether the triangle runs from the smaller to the larger number
-	for _, t := range sound(tri) {
+	tri = sound(tri)
+	id, n := edgesOf(tri)
+	sides := make([]int32, n)
+	for _, t := range id {
+		for _, e := range t {
+			sides[e]++
+		}
+	}
+	run := make(map[edge]bool, open) // open edges: whether the triangle runs from the smaller to the larger number
+	for i, t := range tri {
 		for k := range 3 {
-			e := edgeOf(t[k], t[(k+1)%3])
-			if _, twice := run[e]; twice {
-				delete(run, e)
-			} else {
-				run[e] = t[k] < t[(k+1)%3]
+			if sides[id[i][k]] == 1 {
+				run[edgeOf(t[k], t[(k+1)%3])] = t[k] < t[(k+1)%3]
 			}
 		}
 	}

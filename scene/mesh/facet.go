@@ -29,9 +29,10 @@ func FacetError(m *Mesh, crease float64) float64 {
 		n      geom.Vec
 		height float64
 	}
-	first := make(map[edge]side, 3*len(tri)/2)
+	id, count := edgesOf(tri)
+	first := make([]side, count) // of a height above 0
 	worst := 0.0
-	for _, t := range tri {
+	for i, t := range tri {
 		a, b, c := at[t[0]], at[t[1]], at[t[2]]
 		n := b.Sub(a).Cross(c.Sub(a))
 		l := n.Len()
@@ -39,11 +40,10 @@ func FacetError(m *Mesh, crease float64) float64 {
 			continue
 		}
 		for k := range 3 {
-			e := edgeOf(t[k], t[(k+1)%3])
-			s := side{n.Mul(1 / l), l / at[e[0]].Sub(at[e[1]]).Len()}
-			o, ok := first[e]
-			if !ok {
-				first[e] = s
+			s := side{n.Mul(1 / l), l / at[t[k]].Sub(at[t[(k+1)%3]]).Len()}
+			o := first[id[i][k]]
+			if o.height == 0 {
+				first[id[i][k]] = s
 				continue
 			}
 			if turn := angle(o.n, s.n); turn < crease {

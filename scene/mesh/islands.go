@@ -73,3 +73,19 @@ func Islands(m *Mesh, eps float64) []*Mesh {
 	})
 	return out
 }
+
+// Touching reports for each vertex whether a triangle of that part has a corner in its place.
+func Touching(m *Mesh, part Part) []bool {
+	place, at := places(m.P, 0)
+	met := make([]bool, len(at))
+	for i, t := range m.Tri {
+		if m.Part[i] == part {
+			met[place[t[0]]], met[place[t[1]]], met[place[t[2]]] = true, true, true
+		}
+	}
+	out := make([]bool, len(m.P))
+	for v, q := range place {
+		out[v] = met[q]
+	}
+	return out
+}

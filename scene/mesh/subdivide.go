@@ -27,16 +27,11 @@ func Subdivide(m *Mesh, levels int) (*Mesh, error) {
 		return nil, fmt.Errorf("%d levels of subdivision of %d triangles: levels must be 0 or more and give at most %d triangles", levels, len(m.Tri), MaxTriangles)
 	}
 	place, at := places(m.P, 0)
-	// A wedge is what shares a position and texture coordinates.
-	type key struct {
-		place uint32
-		uv    geom.UV
-	}
 	var uv []geom.UV
 	var placeOf []uint32 // of each wedge
 	var tri, wedges [][3]uint32
 	var part []Part
-	seen := make(map[key]uint32)
+	seen := newTable[wedge](len(m.P))
 	for i, t := range m.Tri {
 		p := [3]uint32{place[t[0]], place[t[1]], place[t[2]]}
 		if p[0] == p[1] || p[1] == p[2] || p[2] == p[0] {
@@ -44,14 +39,12 @@ func Subdivide(m *Mesh, levels int) (*Mesh, error) {
 		}
 		var w [3]uint32
 		for k, v := range t {
-			q := key{place: place[v]}
+			q := wedge{place: place[v]}
 			if m.UV != nil {
 				q.uv = m.UV[v]
 			}
-			id, ok := seen[q]
-			if !ok {
-				id = uint32(len(uv))
-				seen[q] = id
+			id := seen.number(q, hashWedge(q))
+			if int(id) == len(uv) {
 				uv, placeOf = append(uv, q.uv), append(placeOf, q.place)
 			}
 			w[k] = id
@@ -113,21 +106,19 @@ type cornerInfo struct {
 
 func refine(tri [][3]uint32, old int) *refinement {
 	r := &refinement{old: old, corner: make([]cornerInfo, old), tri: make([][3]uint32, 0, 4*len(tri))}
-	index := make(map[edge]uint32, 3*len(tri)/2)
-	mid := make([][3]uint32, len(tri))
+	mid, count := edgesOf(tri)
+	r.edges = make([]edgeInfo, count)
 	for i, t := range tri {
 		for k := range 3 {
 			a, b, c := t[k], t[(k+1)%3], t[(k+2)%3]
-			e, ok := index[edgeOf(a, b)]
-			if !ok {
-				e = uint32(len(r.edges))
-				index[edgeOf(a, b)] = e
-				r.edges = append(r.edges, edgeInfo{a: a, b: b, c: c, sides: 1})
+			e := &r.edges[mid[i][k]]
+			if e.sides == 0 {
+				*e = edgeInfo{a: a, b: b, c: c, sides: 1}
 			} else {
-				r.edges[e].d = c
-				r.edges[e].sides++
+				e.d = c
+				e.sides++
 			}
-			mid[i][k] = uint32(old) + e
+			mid[i][k] += uint32(old)
 		}
 	}
 	for i, t := range tri {

@@ -173,18 +173,11 @@ type cornerKind struct {
 
 // weldCorners numbers the distinct corners of m's triangles.
 func weldCorners(m *Mesh) (tri [][3]uint32, kinds []cornerKind) {
-	seen := make(map[cornerKind]uint32, len(m.P))
-	to := make([]uint32, len(m.P))
-	for v := range m.P {
-		k := cornerKind{m.P[v].Add(geom.Vec{}), m.N[v].Add(geom.Vec{}), m.UV[v]} // -0 becomes 0
-		id, ok := seen[k]
-		if !ok {
-			id = uint32(len(kinds))
-			seen[k] = id
-			kinds = append(kinds, k)
-		}
-		to[v] = id
-	}
+	to, kinds := intern(len(m.P), func(v int) cornerKind {
+		return cornerKind{m.P[v].Add(geom.Vec{}), m.N[v].Add(geom.Vec{}), m.UV[v]} // -0 becomes 0
+	}, func(k cornerKind) uint64 {
+		return mix(mix(mix(hashVec(k.p), hashVec(k.n)), math.Float64bits(k.uv.U+0)), math.Float64bits(k.uv.V+0))
+	})
 	tri = make([][3]uint32, len(m.Tri))
 	for i, t := range m.Tri {
 		tri[i] = [3]uint32{to[t[0]], to[t[1]], to[t[2]]}
@@ -195,7 +188,8 @@ func weldCorners(m *Mesh) (tri [][3]uint32, kinds []cornerKind) {
 // neighbours returns for each edge k (corner k to k + 1) of each triangle the triangle across, which runs along it the
 // other way, or -1. Triangles marked as flat have none.
 func neighbours(tri [][3]uint32, flat []bool) [][3]int32 {
-	open := make(map[edge]int32, 3*len(tri)/2) // directed; 3 x triangle + edge
+	id, count := edgesOf(tri)
+	open := make([][2]int32, count) // by direction: 3 x triangle + edge + 1 of one that waits for its neighbour
 	next := make([][3]int32, len(tri))
 	for i, t := range tri {
 		next[i] = [3]int32{-1, -1, -1}
@@ -203,12 +197,16 @@ func neighbours(tri [][3]uint32, flat []bool) [][3]int32 {
 			continue
 		}
 		for k := range 3 {
-			a, b := t[k], t[(k+1)%3]
-			if j, ok := open[edge{b, a}]; ok {
+			run := 0
+			if t[k] > t[(k+1)%3] {
+				run = 1
+			}
+			o := &open[id[i][k]]
+			if j := o[1-run] - 1; j >= 0 {
 				next[i][k], next[j/3][j%3] = j/3, int32(i)
-				delete(open, edge{b, a})
-			} else if _, twice := open[edge{a, b}]; !twice {
-				open[edge{a, b}] = int32(3*i + k)
+				o[1-run] = 0
+			} else if o[run] == 0 {
+				o[run] = int32(3*i + k + 1)
 			}
 		}
 	}

@@ -12,11 +12,7 @@ import (
 // triangles stay, in their order, also those that lose their area. eps is 0 or more; 0 joins equal positions only.
 func Weld(m *Mesh, eps float64) *Mesh {
 	place, at := places(m.P, eps)
-	type key struct {
-		place uint32
-		uv    geom.UV
-	}
-	seen := make(map[key]uint32)
+	seen := newTable[wedge](len(m.P))
 	to := make([]uint32, len(m.P))
 	used := make([]bool, len(m.P))
 	for _, t := range m.Tri {
@@ -29,14 +25,12 @@ func Weld(m *Mesh, eps float64) *Mesh {
 		if !used[v] {
 			continue
 		}
-		k := key{place: place[v]}
+		k := wedge{place: place[v]}
 		if m.UV != nil {
 			k.uv = m.UV[v]
 		}
-		id, ok := seen[k]
-		if !ok {
-			id = uint32(len(out.P))
-			seen[k] = id
+		id := seen.number(k, hashWedge(k))
+		if int(id) == len(out.P) {
 			out.P = append(out.P, at[place[v]])
 			if m.UV != nil {
 				out.UV = append(out.UV, m.UV[v])
@@ -64,35 +58,55 @@ func Weld(m *Mesh, eps float64) *Mesh {
 func places(p []geom.Vec, eps float64) (place []uint32, at []geom.Vec) {
 	place = make([]uint32, len(p))
 	if !(eps > 0) {
-		seen := make(map[geom.Vec]uint32, len(p))
+		seen := newTable[geom.Vec](len(p))
 		for v, x := range p {
 			x = x.Add(geom.Vec{}) // -0 becomes 0
-			id, ok := seen[x]
-			if !ok {
-				id = uint32(len(at))
-				seen[x] = id
+			id := seen.number(x, hashVec(x))
+			if int(id) == len(at) {
 				at = append(at, p[v])
 			}
 			place[v] = id
 		}
 		return place, at
 	}
+	// Cells of four eps: a point reaches into a neighbour on one side at most, and seldom.
 	type cell [3]int64
-	grid := make(map[cell][]uint32, len(p))
+	hash := func(c cell) uint64 { return mix(mix(mix(0, uint64(c[0])), uint64(c[1])), uint64(c[2])) }
+	const none = math.MaxUint32
+	grid := newTable[cell](len(p))
+	head := make([]uint32, 0, len(p)) // the last place in each cell
+	next := make([]uint32, 0, len(p)) // the place before it in the same cell
+	width := 4 * eps
 	for v, x := range p {
-		c := cell{int64(math.Floor(x.X / eps)), int64(math.Floor(x.Y / eps)), int64(math.Floor(x.Z / eps))}
-		id := uint32(math.MaxUint32)
-		for i := int64(0); i < 27; i++ {
-			for _, q := range grid[cell{c[0] + i%3 - 1, c[1] + i/3%3 - 1, c[2] + i/9 - 1}] {
-				if at[q].Sub(x).Len2() <= eps*eps && q < id {
-					id = q
+		lo := cell{int64(math.Floor((x.X - eps) / width)), int64(math.Floor((x.Y - eps) / width)), int64(math.Floor((x.Z - eps) / width))}
+		hi := cell{int64(math.Floor((x.X + eps) / width)), int64(math.Floor((x.Y + eps) / width)), int64(math.Floor((x.Z + eps) / width))}
+		id := uint32(none)
+		for i := lo[0]; i <= hi[0]; i++ {
+			for j := lo[1]; j <= hi[1]; j++ {
+				for k := lo[2]; k <= hi[2]; k++ {
+					c := cell{i, j, k}
+					n, ok := grid.find(c, hash(c))
+					if !ok {
+						continue
+					}
+					for q := head[n]; q != none; q = next[q] {
+						if at[q].Sub(x).Len2() <= eps*eps && q < id {
+							id = q
+						}
+					}
 				}
 			}
 		}
-		if id == math.MaxUint32 {
+		if id == none {
 			id = uint32(len(at))
 			at = append(at, x)
-			grid[c] = append(grid[c], id)
+			c := cell{int64(math.Floor(x.X / width)), int64(math.Floor(x.Y / width)), int64(math.Floor(x.Z / width))}
+			n := grid.number(c, hash(c))
+			if int(n) == len(head) {
+				head = append(head, none)
+			}
+			next = append(next, head[n])
+			head[n] = id
 		}
 		place[v] = id
 	}
@@ -125,22 +139,17 @@ func edgeOf(a, b uint32) edge {
 // A closed, consistently wound surface gives 0, 0.
 func Closed(m *Mesh) (open, nonManifold int) {
 	tri, _, _ := topology(m)
-	type runs struct{ up, down int }
-	count := make(map[edge]runs)
-	for _, t := range tri {
-		if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
-			continue
-		}
-		for k := range 3 {
-			a, b := t[k], t[(k+1)%3]
-			e := edgeOf(a, b)
-			c := count[e]
-			if a < b {
-				c.up++
+	tri = sound(tri)
+	id, n := edgesOf(tri)
+	type runs struct{ up, down int32 }
+	count := make([]runs, n)
+	for i, t := range tri {
+		for k, e := range id[i] {
+			if t[k] < t[(k+1)%3] {
+				count[e].up++
 			} else {
-				c.down++
+				count[e].down++
 			}
-			count[e] = c
 		}
 	}
 	for _, c := range count {

@@ -31,15 +31,21 @@ func Cavity(m *mesh.Mesh, inner, outer Rays, workers int) []mesh.Part {
 			}
 			f := geom.NewFrame(n.Unit())
 			o := geom.Mix(a, b, c, 1.0/3, 1.0/3).Mad(eps, f.N)
-			again := 0
+			again, free := 0, 0
 			for _, v := range fan {
 				d := f.World(v)
-				in, ok := ray[0](o, d, math.Inf(1))
-				if !ok {
-					continue
+				in, met := ray[0](o, d, math.Inf(1))
+				if met {
+					_, out := ray[1](o, d, in.T*(1-1e-6))
+					met = !out
 				}
-				if out, ok := ray[1](o, d, math.Inf(1)); !(ok && out.T < in.T) {
+				if met {
 					again++
+				} else {
+					free++
+				}
+				if 2*again > rays || 2*free >= rays {
+					break // the rest can't turn it
 				}
 			}
 			if 2*again > rays {

@@ -5,6 +5,7 @@ import (
 
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
+	"catchlight/scene/parallel"
 )
 
 // filmGap is the least distance in mm between the shells of an asset outside the limbus: our own choice.
@@ -31,29 +32,32 @@ func sagitta(m *mesh.Mesh) float64 {
 // not at all in the iris. Outside it the outer shell is a thin coat on the tissue, and a gap would show as a clear rim about
 // the eye. Gaps of more than a quarter of the distance from the centre are left: such a shell is not a globe there. It
 // returns how many vertices moved, and the farthest move.
-func Snug(m *mesh.Mesh, outer Rays, zone func(q geom.Vec) float64, gap float64) (moved int, most float64) {
-	hold := make(map[geom.Vec]bool) // positions with a triangle that faces the cavity; seams hold together
-	for i, t := range m.Tri {
-		if m.Part[i] == mesh.Backing {
-			hold[m.P[t[0]]], hold[m.P[t[1]]], hold[m.P[t[2]]] = true, true, true
+func Snug(m *mesh.Mesh, outer Rays, zone func(q geom.Vec) float64, gap float64, workers int) (moved int, most float64) {
+	hold := mesh.Touching(m, mesh.Backing) // where a triangle faces the cavity; seams hold together
+	const block = 1024
+	blocks := (len(m.P) + block - 1) / block
+	count, far := make([]int, blocks), make([]float64, blocks)
+	parallel.With(blocks, workers, outer, func(ray Ray, y int) {
+		for i := y * block; i < min(len(m.P), (y+1)*block); i++ {
+			q := m.P[i]
+			w := 1 - zone(q)
+			r := q.Len()
+			if w == 0 || r == 0 || hold[i] {
+				continue
+			}
+			dir := q.Mul(1 / r)
+			h, ok := ray(q, dir, r/4)
+			if !ok || h.T <= gap {
+				continue
+			}
+			move := w * (h.T - gap)
+			m.P[i] = q.Mad(move, dir)
+			count[y]++
+			far[y] = max(far[y], move)
 		}
-	}
-	ray := outer()
-	for i, q := range m.P {
-		w := 1 - zone(q)
-		r := q.Len()
-		if w == 0 || r == 0 || hold[q] {
-			continue
-		}
-		dir := q.Mul(1 / r)
-		h, ok := ray(q, dir, r/4)
-		if !ok || h.T <= gap {
-			continue
-		}
-		move := w * (h.T - gap)
-		m.P[i] = q.Mad(move, dir)
-		moved++
-		most = max(most, move)
+	})
+	for y := range count {
+		moved, most = moved+count[y], max(most, far[y])
 	}
 	mesh.Normals(m)
 	return
