@@ -343,8 +343,7 @@ func (s *Scene) mappedNormal(e *Eye, p *ShellPoint, derivs bool) (n, d1, d2 geom
 		a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
 		w := 1 - u - v
 		uv := geom.UV{U: w*a.U + u*b.U + v*c.U, V: w*a.V + u*b.V + v*c.V}
-		tu, tv := s.Objects[e.Outer].Tangents.Frame(p.Prim, base, u, v)
-		return PerturbNormal(base, tu, tv, e.Normal.Normal(uv, 0), e.NormalGain)
+		return s.Objects[e.Outer].Tilted(p.Prim, base, u, v, e.Normal.Normal(uv, 0), e.NormalGain)
 	}
 	n = at(p.U, p.V)
 	if !derivs {
@@ -376,23 +375,20 @@ func (s *Scene) ShellDerivs(e *Eye, p *ShellPoint, mapped bool) (e1, e2, d1, d2 
 	return
 }
 
-// PerturbNormal tilts the unit normal n by the unit normal m of a tangent-space normal map, green up; gain scales the
-// slopes. tu and tv are the unit directions of growing u and of up in the picture.
-func PerturbNormal(n, tu, tv geom.Vec, m geom.Vec, gain float64) geom.Vec {
-	z := max(0.02, m.Z)
-	p, q := -gain*m.X/z, -gain*m.Y/z // slopes dh/du, dh/dv
-	t := tu.Mad(-tu.Dot(n), n)
-	b := tv.Mad(-tv.Dot(n), n)
-	if t.Len2() < 1e-12 || b.Len2() < 1e-12 {
+// Tilted returns the unit normal, in the object's frame, that a vector q of a tangent-space normal map, green up, stands for at
+// barycentrics u, v of a triangle; gain scales its slopes, as the standard's scale does. Where the mesh gives no
+// direction it is n. See mesh.Tangents.
+func (b *Object) Tilted(prim uint32, n geom.Vec, u, v float64, q geom.Vec, gain float64) geom.Vec {
+	d := b.Tangents.Decode(b.Mesh, prim, u, v, gain*q.X, gain*q.Y, max(0.02, q.Z))
+	if d.Len2() < 1e-12 {
 		return n
 	}
-	return n.Mad(-p, t.Unit()).Mad(-q, b.Unit()).Unit()
+	return d.Unit()
 }
 
 // MappedNormal tilts the shading normal of an eye's surface point by a normal map of its object; gain scales the slopes.
 func (s *Scene) MappedNormal(sf *Surface, m *texture.Map, gain float64) geom.Vec {
 	b := &s.Objects[sf.Object]
 	n := b.ToLocal.Vector(sf.Ns).Unit()
-	tu, tv := b.Tangents.Frame(sf.Prim, n, sf.U, sf.V)
-	return b.ToWorld.Vector(PerturbNormal(n, tu, tv, m.Normal(sf.UV, 0), gain)).Unit()
+	return b.ToWorld.Vector(b.Tilted(sf.Prim, n, sf.U, sf.V, m.Normal(sf.UV, 0), gain)).Unit()
 }

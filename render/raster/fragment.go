@@ -142,8 +142,7 @@ func (k *Look) mapped(f *fragment, n geom.Vec, m *texture.Map, gain float64) geo
 		sum = sum.Add(m.Normal(q, width))
 	}
 	local := b.ToLocal.Vector(n).Unit()
-	tu, tv := b.Tangents.Frame(f.sf.Prim, local, f.sf.U, f.sf.V)
-	return b.ToWorld.Vector(frozen.PerturbNormal(local, tu, tv, sum.Unit(), gain)).Unit()
+	return b.ToWorld.Vector(b.Tilted(f.sf.Prim, local, f.sf.U, f.sf.V, sum.Unit(), gain)).Unit()
 }
 
 // widen returns a GGX alpha that also covers how the normal turns within the pixel, so that small highlights do not break up.

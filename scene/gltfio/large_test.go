@@ -116,9 +116,8 @@ func TestNormalTangent(t *testing.T) {
 			}
 			p := geom.Mix(m.P[tri[0]], m.P[tri[1]], m.P[tri[2]], u, v)
 			uv := geom.UV{U: (1-u-v)*m.UV[tri[0]].U + u*m.UV[tri[1]].U + v*m.UV[tri[2]].U, V: (1-u-v)*m.UV[tri[0]].V + u*m.UV[tri[1]].V + v*m.UV[tri[2]].V}
-			tu, tv := f.Frame(uint32(i), geom.Vec{Z: 1}, u, v)
 			q := bump.Normal(uv, 0)
-			got := tu.Mul(q.X).Mad(q.Y, tv).Mad(q.Z, geom.Vec{Z: 1})
+			got := f.Decode(m, uint32(i), u, v, q.X, q.Y, q.Z).Unit()
 			if want, ok := normalAbove(m, domes, p.X-320, p.Y); ok {
 				off = append(off, geom.Degrees(math.Acos(min(1, got.Dot(want)))))
 			}

@@ -9,21 +9,23 @@ import (
 // Tangents is the frame that a tangent-space normal map is read in, at the corners of a mesh's triangles.
 type Tangents struct {
 	T      []geom.Vec  // unit, square to the vertex normal: the direction in which u grows
-	Sign   []int8      // one a T: the direction up in the picture is Sign (N x T)
+	Sign   []int8      // one a T: the direction up in the picture is Sign (N x T), the standard's w
 	Corner [][3]uint32 // one a triangle: indices into T of its corners
 }
 
-// Frame returns the directions in which u and up in the picture grow at barycentrics u, v of a triangle, for the
-// shading normal n there. Both are unit and square to n, or zero where T has no direction.
-func (f *Tangents) Frame(tri uint32, n geom.Vec, u, v float64) (tu, tv geom.Vec) {
-	c := f.Corner[tri]
-	t := geom.Mix(f.T[c[0]], f.T[c[1]], f.T[c[2]], u, v)
-	t = t.Mad(-t.Dot(n), n)
-	if t.Len2() < 1e-12 {
-		return geom.Vec{}, geom.Vec{}
+// Decode takes a vector (x, y, z) of a tangent-space normal map, x along growing u and y up in the picture, into the mesh's
+// space at barycentrics u, v of a triangle: x T + y B + z N, where B = Sign (N x T) at each corner and all three are
+// interpolated as they are, neither made unit nor square to each other. The result is not of unit length.
+//
+// A map that was baked by the inverse of this comes back exactly. Sources: glTF 2.0, section 3.7.2.1, for B; Mikkelsen 2008
+// (see MakeTangents) for the interpolation.
+func (f *Tangents) Decode(m *Mesh, tri uint32, u, v, x, y, z float64) (out geom.Vec) {
+	c, t := f.Corner[tri], m.Tri[tri]
+	for k, w := range [3]float64{1 - u - v, u, v} {
+		n, d := m.N[t[k]], f.T[c[k]]
+		out = out.Mad(w*x, d).Mad(w*y*float64(f.Sign[c[k]]), n.Cross(d)).Mad(w*z, n)
 	}
-	t = t.Unit()
-	return t, n.Cross(t).Mul(float64(f.Sign[c[0]]))
+	return out
 }
 
 // anyHand marks a triangle whose texture coordinates span no area: it joins whichever group reaches it.

@@ -39,7 +39,7 @@ func TestTangentsPlane(t *testing.T) {
 		m := grid(3, c.to)
 		f := MakeTangents(m)
 		for i := range m.Tri {
-			tu, tv := f.Frame(uint32(i), geom.Vec{Z: 1}, 0.3, 0.2)
+			tu, tv := f.Decode(m, uint32(i), 0.3, 0.2, 1, 0, 0), f.Decode(m, uint32(i), 0.3, 0.2, 0, 1, 0)
 			if tu.Sub(c.t).Len() > 1e-12 || tv.Sub(c.b).Len() > 1e-12 {
 				t.Fatalf("%s: triangle %d: %v, %v", c.name, i, tu, tv)
 			}
