@@ -16,8 +16,7 @@ const MaxTriangles = 1 << 24
 //
 // Texture coordinates are smoothed by the same rules on their own connectivity inside a chart, so that they follow the
 // surface. On the border of a chart they are interpolated linearly, so that what was painted to match on both sides of
-// a seam still does. Normals are angle-weighted
-// and new; Part is inherited. Triangles with two corners in one place are left out. The error reports more than MaxTriangles.
+// a seam still does. Normals are new; Part is inherited. Triangles with two corners in one place are left out. The error reports more than MaxTriangles.
 //
 // Source: Loop, Smooth Subdivision Surfaces Based on Triangles, MSc thesis, University of Utah, 1987; boundary rules
 // of Hoppe et al., Piecewise Smooth Surface Reconstruction, SIGGRAPH 1994; texture coordinates as in DeRose, Kass and
