@@ -337,6 +337,9 @@ func (d *decoder) surfaceMap(f *field, n *node, m *MapSpec, path string) {
 	switch n.kind {
 	case blockNode:
 		sound := len(d.problems)
+		if n.get("file") != nil {
+			m.Value = colour.RGB{} // the key's default is no value that was given
+		}
 		d.block(f.block, n, reflect.ValueOf(m).Elem(), path)
 		if value := n.get("value"); value != nil && len(d.problems) == sound {
 			d.colour(f, value, &m.Value, join(path, "value")) // once more, for the range of this map

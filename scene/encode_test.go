@@ -3,6 +3,7 @@ package scene
 import (
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -70,4 +71,14 @@ func ExampleDefault() {
 	// Output:
 	// scene in code: lights.lamp: give radiance or power
 	// scene in code: lights.lamp: give position or orbit
+}
+
+// A material whose colour is a picture has that alone: the key's default is no second value beside it.
+func TestMapOfAFileIsSound(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "map.png")
+	require.NoError(t, os.WriteFile(file, nil, 0o666))
+	d, err := Parse("scene.yaml", []byte("camera: {orbit: {azimuth: 0}}\nlights: [{name: sky, kind: constant, radiance: 1}]\nobjects: [{name: ball, shape: sphere, material: {colour: {file: "+file+"}}}]\n"))
+	require.NoError(t, err)
+	require.NoError(t, d.Check())
+	require.Zero(t, d.Objects[0].Material.Colour.Value)
 }
