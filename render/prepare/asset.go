@@ -91,6 +91,12 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 		return nil, err
 	}
 	s.own = ownTissue(look[0], look[1])
+	if s.own.picture {
+		said := making{}
+		s.own.iris = said.colours(fmt.Sprintf("%s: colour of the inner shell", d.Asset.File), s.own.iris)
+		s.own.white = s.own.iris
+		s.notes = append(s.notes, said.notes...)
+	}
 	s.own.outerNormal, s.own.innerNormal = normalOf(look[0], s.outer), normalOf(look[1], s.inner)
 	return s, nil
 }

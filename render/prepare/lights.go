@@ -175,13 +175,23 @@ func facing(n geom.Vec, roll float64) geom.Frame {
 	return geom.Frame{S: s.Mul(cos).Mad(sin, t), T: t.Mul(cos).Mad(-sin, s), N: n}
 }
 
-// clampNegative returns an environment's picture with negative and non-finite texels set to zero, and says how many.
+// maxRadiance is the most that a texel of an environment shines: what a scene may give a light.
+const maxRadiance = 1e12
+
+// clampNegative returns an environment's picture with negative and non-finite texels set to zero and those above maxRadiance
+// set to it, and says how many.
 func clampNegative(pic *imageio.Picture) (*texture.Image, []string) {
 	planes := pic.RGB()
 	n := pic.W * pic.H
 	pix := make([]float32, 3*n)
 	bad, worst := 0, float32(0)
+	bright, first, high := 0, 0, colour.RGB{}
 	for i := 0; i < n; i++ {
+		if v := (colour.RGB{float64(planes[0][i]), float64(planes[1][i]), float64(planes[2][i])}); v.Finite() && max(v[0], v[1], v[2]) > maxRadiance {
+			if bright++; bright == 1 {
+				first, high = i, v
+			}
+		}
 		for c := 0; c < 3; c++ {
 			v := planes[c][i]
 			if !(v >= 0) || math.IsInf(float64(v), 0) {
@@ -189,12 +199,17 @@ func clampNegative(pic *imageio.Picture) (*texture.Image, []string) {
 				worst = min(worst, v)
 				v = 0
 			}
-			pix[3*i+c] = v
+			pix[3*i+c] = min(v, maxRadiance)
 		}
 	}
 	img := texture.NewImage(pic.W, pic.H, 3, pix)
-	if bad == 0 {
-		return img, nil
+	var notes []string
+	if bad > 0 {
+		notes = append(notes, fmt.Sprintf("%d values of the picture are negative or not finite (lowest %g) and count as 0", bad, worst))
 	}
-	return img, []string{fmt.Sprintf("%d values of the picture are negative or not finite (lowest %g) and count as 0", bad, worst)}
+	if bright > 0 {
+		notes = append(notes, fmt.Sprintf("%d texels of the picture shine brighter than %g, first at u %.4g, v %.4g with (%.4g, %.4g, %.4g); they count as %g",
+			bright, float64(maxRadiance), (float64(first%pic.W)+0.5)/float64(pic.W), (float64(first/pic.W)+0.5)/float64(pic.H), high[0], high[1], high[2], float64(maxRadiance)))
+	}
+	return img, notes
 }

@@ -19,13 +19,20 @@ import (
 // texture makes a map of a spec as a stage of its own; colours says that 8- and 16-bit pictures hold colour unless the
 // spec says otherwise. key is the place of the spec in the scene.
 func (p *preparer) texture(key string, s *scene.MapSpec, colours bool) (texture.Map, error) {
-	return stage(p, "map "+key, []any{s, colours}, func(m *making) (texture.Map, error) { return p.picture(m, s, colours) })
+	return stage(p, "map "+key, []any{s, colours}, func(m *making) (texture.Map, error) { return p.picture(m, key, s, colours) })
 }
 
-// picture makes a map of a spec within the stage m.
-func (p *preparer) picture(m *making, s *scene.MapSpec, colours bool) (texture.Map, error) {
+// picture makes a map of a spec within the stage m; key is its place in the scene, for notes. Colours stay within 0 to
+// maxColour.
+func (p *preparer) picture(m *making, key string, s *scene.MapSpec, colours bool) (texture.Map, error) {
 	if s.File == "" {
-		return texture.Constant(s.Value.Scale(s.Gain).Add(colour.Grey(s.Offset))), nil
+		t := texture.Constant(s.Value.Scale(s.Gain).Add(colour.Grey(s.Offset)))
+		if c := t.Mean(); colours && (min(c[0], c[1], c[2]) < 0 || max(c[0], c[1], c[2]) > 1) {
+			t, _ = t.Within(0, maxColour)
+			m.notes = append(m.notes, fmt.Sprintf("%s: gain and offset make (%.4g, %.4g, %.4g) of the value; what is outside 0 to %g counts as the end",
+				key, c[0], c[1], c[2], maxColour))
+		}
+		return t, nil
 	}
 	as := imageio.As{SRGB: s.Space == "srgb" || s.Space == "p3" || s.Space == "auto" && colours, Colour: colours, Channel: s.Channel}
 	from, other := spaces[s.Space]
@@ -39,7 +46,28 @@ func (p *preparer) picture(m *making, s *scene.MapSpec, colours bool) (texture.M
 			t = t.Turned(&turn)
 		}
 	}
-	return t.Scaled(s.Gain, s.Offset), err
+	if err != nil {
+		return t, err
+	}
+	t = t.Scaled(s.Gain, s.Offset)
+	if colours {
+		t = m.colours(key, t)
+	}
+	return t, nil
+}
+
+// maxColour is the largest reflectance of a map: a body that sends back all it gets, or more, never lets light go. A plain
+// value of a scene may reach 1, for energy checks.
+const maxColour = 0.98
+
+// colours keeps a map within 0 to maxColour, and notes what was outside.
+func (m *making) colours(key string, t texture.Map) texture.Map {
+	t, out := t.Within(0, maxColour)
+	if out.Count > 0 {
+		m.notes = append(m.notes, fmt.Sprintf("%s: %d of %d texels are outside 0 to %g, first at u %.4g, v %.4g with (%.4g, %.4g, %.4g); they count as the end",
+			key, out.Count, out.Of, maxColour, out.At.U, out.At.V, out.Value[0], out.Value[1], out.Value[2]))
+	}
+	return t
 }
 
 // normals makes the map of a normal map.

@@ -60,6 +60,7 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 				return film.RGB(uv, 0)
 			}, workers)
 		}
+		mostIris, mostWhite := most(&d.Iris.Colour, d.Iris.SigmaS), most(&d.Sclera.Colour, d.Sclera.SigmaS)
 		lend := s.lentMap.Valid() && !s.own.picture
 		lendIris, lendWhite := lend && !d.Iris.Colour.Given, lend && !d.Sclera.Colour.Given
 		c.colour = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
@@ -74,11 +75,7 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 					out = l.Mul(d.Sclera.Tint)
 				}
 			}
-			q := colour.Lerp(out, in, w)
-			for k := range q {
-				q[k] = max(0, min(q[k], maxColour))
-			}
-			return q
+			return colour.Lerp(upTo(out, mostWhite), upTo(in, mostIris), w)
 		}, workers)
 		if d.Iris.SigmaS == nil && d.Sclera.SigmaS == nil {
 			c.alpha = c.colour.Map(func(q colour.RGB) colour.RGB { return albedo(q, nil, nil) }, workers)
@@ -86,8 +83,8 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 		}
 		c.alpha = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 			uv, w := look(i, v)
-			return colour.Lerp(albedo(white.RGB(uv, 0).Mul(whiteTint), d.Sclera.SigmaA, d.Sclera.SigmaS),
-				albedo(iris.RGB(uv, 0).Mul(irisTint), d.Iris.SigmaA, d.Iris.SigmaS), w)
+			return colour.Lerp(albedo(upTo(white.RGB(uv, 0).Mul(whiteTint), mostWhite), d.Sclera.SigmaA, d.Sclera.SigmaS),
+				albedo(upTo(iris.RGB(uv, 0).Mul(irisTint), mostIris), d.Iris.SigmaA, d.Iris.SigmaS), w)
 		}, workers)
 		return c, nil
 	})
@@ -126,7 +123,7 @@ func (p *preparer) tissueMaps(s *eyeball, d *scene.Eye, m *making) (iris, white 
 	}
 	if d.Iris.Colour.Given {
 		var e error
-		if iris, e = p.picture(m, &d.Iris.Colour, true); e != nil {
+		if iris, e = p.picture(m, "iris.colour", &d.Iris.Colour, true); e != nil {
 			err = errors.Join(err, fmt.Errorf("iris.colour: %w", e))
 		}
 		m.notes = append(m.notes, tileNotes("iris.colour", s.inner, &iris)...)
@@ -134,7 +131,7 @@ func (p *preparer) tissueMaps(s *eyeball, d *scene.Eye, m *making) (iris, white 
 	}
 	if d.Sclera.Colour.Given {
 		var e error
-		if white, e = p.picture(m, &d.Sclera.Colour, true); e != nil {
+		if white, e = p.picture(m, "sclera.colour", &d.Sclera.Colour, true); e != nil {
 			err = errors.Join(err, fmt.Errorf("sclera.colour: %w", e))
 		}
 		m.notes = append(m.notes, tileNotes("sclera.colour", s.inner, &white)...)
@@ -149,5 +146,18 @@ func (p *preparer) tissueMaps(s *eyeball, d *scene.Eye, m *making) (iris, white 
 	return
 }
 
-// maxColour is the largest tissue reflectance; a colour of exactly 1 is let through for energy checks.
-const maxColour = 1
+// most is the largest reflectance that a zone's colour is let through with: 1 for a plain value or coefficients.
+func most(s *scene.MapSpec, scatter *colour.RGB) float64 {
+	if scatter != nil || s.Given && s.File == "" {
+		return 1
+	}
+	return maxColour
+}
+
+// upTo keeps a colour within 0 to top.
+func upTo(c colour.RGB, top float64) colour.RGB {
+	for k, v := range c {
+		c[k] = max(0, min(v, top))
+	}
+	return c
+}

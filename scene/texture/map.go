@@ -41,6 +41,8 @@ type Map struct {
 	offset float64
 	down   bool           // a normal map whose green points down
 	turn   *colour.Matrix // of a picture in other primaries; nil for none
+	kept   bool           // colours stay within lo to hi
+	lo, hi float64
 }
 
 // Constant returns a map that is c everywhere.
@@ -128,7 +130,11 @@ func (m *Map) scaled(c colour.RGB) colour.RGB {
 	if m.turn != nil {
 		c = m.turn.Apply(c)
 	}
-	return colour.RGB{m.gain*c[0] + m.offset, m.gain*c[1] + m.offset, m.gain*c[2] + m.offset}
+	c = colour.RGB{m.gain*c[0] + m.offset, m.gain*c[1] + m.offset, m.gain*c[2] + m.offset}
+	if m.kept {
+		c = clamped(c, m.lo, m.hi)
+	}
+	return c
 }
 
 // Turned returns the colour map m whose picture's linear colours are taken through a matrix at each look-up, before gain
