@@ -57,7 +57,7 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.notes = append(s.notes, shells.Centre(s.outer, s.inner)...)
+	s.notes = append(s.notes, shells.Centre(s.outer, s.inner, d.Limbus.Radius+d.Limbus.Width/2)...)
 	var q pupil.Pupil
 	if s.inner != nil {
 		q = s.pupil(d)

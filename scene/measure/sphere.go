@@ -3,9 +3,8 @@ package measure
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
-
 	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
 )
 
 // Sphere is the sphere that most of a shell lies on.
@@ -17,53 +16,13 @@ type Sphere struct {
 	Spread   float64 // standard deviation of what lies within, robust
 }
 
-// algebraic returns the sphere of least squares |p|^2 = 2 c.p + k, weighted by area. It is the start of the fit: on
-// small caps it is too small by 12 R s^2/h^2 (noise s, sagitta h).
-func algebraic(pts []Point) (c geom.Vec, r float64, ok bool) {
-	var mid geom.Vec
-	sum := 0.0
-	for _, q := range pts {
-		mid, sum = mid.Mad(q.A, q.P), sum+q.A
-	}
-	if !(sum > 0) {
-		return
-	}
-	mid = mid.Mul(1 / sum)
-	size := 0.0
-	for _, q := range pts {
-		size += q.A / sum * q.P.Sub(mid).Len2()
-	}
-	if size = math.Sqrt(size); !(size > 0) || math.IsInf(size, 0) {
-		return
-	}
-	a, b := mat.NewSymDense(4, nil), mat.NewVecDense(4, nil)
-	for _, q := range pts {
-		k, p := q.A/sum, q.P.Sub(mid).Mul(1/size)
-		j := [4]float64{2 * p.X, 2 * p.Y, 2 * p.Z, 1}
-		for i := range j {
-			for l := i; l < 4; l++ {
-				a.SetSym(i, l, a.At(i, l)+k*j[i]*j[l])
-			}
-			b.SetVec(i, b.AtVec(i)+k*j[i]*p.Len2())
-		}
-	}
-	var x mat.VecDense
-	if err := x.SolveVec(a, b); err != nil {
-		return
-	}
-	c = geom.Vec{X: x.AtVec(0), Y: x.AtVec(1), Z: x.AtVec(2)}
-	r = math.Sqrt(x.AtVec(3)+c.Len2()) * size
-	c = c.Mul(size).Add(mid)
-	return c, r, r > 0 && !math.IsInf(r, 0) && c.Finite()
-}
-
 // FitSphere fits a sphere to most of a shell: from the algebraic one, Gauss-Newton on |p - c| - r with Tukey's biweight,
 // whose cut shrinks from 0.3 r to 0.03 r, so that a cornea does not pull it. ok is false where no sphere fits.
 //
 // Source of the weight: Huber, Robust Statistics (1981), section 4.8.
 func FitSphere(pts []Point) (s Sphere, ok bool) {
 	const by = "sphere of most of the shell"
-	c, r, ok := algebraic(pts)
+	c, r, ok := mesh.FitSphere(len(pts), func(i int) (geom.Vec, float64) { return pts[i].P, pts[i].A })
 	if !ok {
 		s.Radius = none(by, "no sphere passes through it")
 		return s, false
