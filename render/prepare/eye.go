@@ -60,6 +60,7 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 		}
 		p.warn = append(p.warn, tileNotes(key+".iris.normal", s.inner, &e.InnerNormal)...)
 	}
+	p.oneRelief(key, s, &e)
 	e.Prepare()
 	e.PrepareRough(p.out.Settings.Coat)
 	e.Tissue = frozen.Tissue{

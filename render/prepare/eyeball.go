@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"catchlight/render/accel"
 	"catchlight/render/frozen"
@@ -26,6 +27,8 @@ type eyeball struct {
 	grown *eye.Eye                            // of a built eye
 	own   assetTissue                         // of an imported one
 	front func(v geom.Vec) (geom.UV, float64) // texture coordinates and zone weight in front of a direction
+
+	outerRelief, innerRelief *raised // nil without a height map
 
 	lent    func(v geom.Vec) geom.UV // where the built-in eye keeps the colour in front of a direction
 	lentMap texture.Map              // its colours; not valid where nothing is borrowed
@@ -102,7 +105,8 @@ func (p *preparer) displaceShells(s *eyeball, d *scene.Eye, m *making) error {
 		key  string
 		m    *mesh.Mesh
 		spec *scene.HeightMap
-	}{{"cornea.height", s.outer, d.Cornea.Height}, {"iris.height", s.inner, d.Iris.Height}} {
+		to   **raised
+	}{{"cornea.height", s.outer, d.Cornea.Height, &s.outerRelief}, {"iris.height", s.inner, d.Iris.Height, &s.innerRelief}} {
 		if q.spec == nil || q.spec.Scale == 0 {
 			continue
 		}
@@ -111,8 +115,12 @@ func (p *preparer) displaceShells(s *eyeball, d *scene.Eye, m *making) error {
 			return fmt.Errorf("%s: %w", q.key, err)
 		}
 		s.notes = append(s.notes, tileNotes(q.key, q.m, &h)...)
+		base := &mesh.Mesh{P: slices.Clone(q.m.P), N: q.m.N, UV: q.m.UV, Tri: q.m.Tri}
 		if err := displace(q.m, h, q.spec.ZeroLevel, q.spec.Scale); err != nil {
 			return fmt.Errorf("%s: %w", q.key, err)
+		}
+		if h.Varies() {
+			*q.to = &raised{base: base, after: q.m.N, height: h, scale: q.spec.Scale}
 		}
 	}
 	return nil
