@@ -37,12 +37,12 @@ func darkAspect(pic *film.Picture, n int, level float64) (aspect float64, pixels
 // Jay 1962, which it agrees with, were not found.
 func TestPupilSeenObliquely(t *testing.T) {
 	const n = 72
-	yaml := fmt.Sprintf(furnace, 8, 9.0, "{name: eye, shape: eye, eye: {map_size: 128, "+
-		"iris: {pupil: 6, pupil_offset: [0, 0], colour: 0.9, scatter: false}, sclera: {colour: 0.9, scatter: false}}}")
+	yaml := fmt.Sprintf(furnace, 8, 9.0, "{name: eye, shape: eye, map_size: 128, "+
+		"iris: {pupil: 6, pupil_offset: [0, 0], colour: 0.9, scattering: false}, sclera: {colour: 0.9, scattering: false}}")
 	top := apex(prepare(t, yaml))
 	for _, a := range []float64{0, 20, 40, 55, 70} {
-		pic := trace(t, yaml, fmt.Sprintf("film.width=%d", n), fmt.Sprintf("film.height=%d", n), fmt.Sprintf("camera.aim=[0, 0, %g]", top-3),
-			fmt.Sprintf("camera.orbit.azimuth=%g", a), "camera.orbit.elevation=0", "trace.effects.coat=false").Film.Develop()
+		pic := trace(t, yaml, fmt.Sprintf("picture.width=%d", n), fmt.Sprintf("picture.height=%d", n), fmt.Sprintf("camera.target=[0, 0, %g]", top-3),
+			fmt.Sprintf("camera.orbit.azimuth=%g", a), "camera.orbit.elevation=0", "effects.tear_film=false").Film.Develop()
 		got, pixels := darkAspect(&pic, n, 0.3)
 		want := 0.99 * math.Cos(a/1.121*math.Pi/180)
 		t.Logf("%2.0f degrees: %.3f, measured on people %.3f, flat disc %.3f (%d pixels)", a, got, want, math.Cos(a*math.Pi/180), pixels)
@@ -56,9 +56,9 @@ func TestPupilSeenObliquely(t *testing.T) {
 // white. step is the distance from a tenth to nine tenths of that rise, the mean of both sides.
 func visibleIris(t *testing.T, set ...string) (steepest, halfway, step float64) {
 	const n, span = 120, 15.0
-	yaml := fmt.Sprintf(furnace, 32, span, "{name: eye, shape: eye, eye: {map_size: 512, sclera: {veins: 0, mottling: 0}}}")
-	pic := trace(t, yaml, append(set, fmt.Sprintf("film.width=%d", n), "film.height=8", "camera.aim=[0, 0, 10]",
-		"camera.orbit.azimuth=0", "camera.orbit.elevation=0", "trace.effects.coat=false")...).Film.Develop()
+	yaml := fmt.Sprintf(furnace, 32, span, "{name: eye, shape: eye, map_size: 512, sclera: {veins: 0, mottling: 0}}")
+	pic := trace(t, yaml, append(set, fmt.Sprintf("picture.width=%d", n), "picture.height=8", "camera.target=[0, 0, 10]",
+		"camera.orbit.azimuth=0", "camera.orbit.elevation=0", "effects.tear_film=false")...).Film.Develop()
 	const px = span / n
 	for side := range 2 {
 		// From outside inward, the mean of the rows, each pixel with its neighbours.
@@ -117,7 +117,7 @@ func TestVisibleIris(t *testing.T) {
 	assert.Greater(t, step, 0.2)
 	assert.Less(t, step, 2.0)
 	// A limbus half a millimetre farther in is seen there: the measure follows what it measures.
-	narrow, _, _ := visibleIris(t, "bodies.eye.eye.limbus.radius=5.35")
+	narrow, _, _ := visibleIris(t, "objects.eye.limbus.radius=5.35")
 	t.Logf("limbus 0.5 mm farther in: %.2f mm", narrow)
 	assert.InDelta(t, steepest-1, narrow, 0.3)
 }
@@ -126,14 +126,14 @@ func TestVisibleIris(t *testing.T) {
 func TestReflectanceOfWhiteAndIrisLong(t *testing.T) {
 	row := longTable(t, "reflectance", "Share of an even sky of radiance 1 that the built eye's white (6.8 to 7.6 mm from the axis) and iris (3 to 4.5 mm) send back "+
 		"toward the front, without the mirror image of the sky: red, green, blue in linear Rec. 709, luminance Y.\n\n"+
-		"Published ranges: none found in these terms. Hyperspectral pictures of 11 irises exist as spectra only (Medina et al., J. Biomedical Optics 16(7), "+
-		"2011); in other measurements the cornea's reflection dominates (Chen et al., J. Display Technology 10, 2014). For the white a review of thesis "+
-		"abstracts names small differences with age, and no absolute values.\n\n| what | R | G | B | Y | published |\n| --- | --- | --- | --- | --- | --- |")
+		"Published ranges: none found in these terms. Hyperspectral pictures of irises were analysed by components (abstract; Medina et al., J. Biomedical Optics 16(7), "+
+		"2011); in other measurements the cornea's reflection dominates (Chen et al., J. Display Technology 10, 2014). For the white one thesis "+
+		"(University of Georgia, found as an abstract) names small differences with age, and no absolute values.\n\n| what | R | G | B | Y | published |\n| --- | --- | --- | --- | --- | --- |")
 	const n, span = 64, 18.0
 	for _, pattern := range []string{"hazel", "grey-blue", "brown", "green", "amber"} {
-		yaml := fmt.Sprintf(furnace, 64, span, "{name: eye, shape: eye, eye: {map_size: 1024, iris: {pattern: "+pattern+"}}}")
-		pic := trace(t, yaml, fmt.Sprintf("film.width=%d", n), fmt.Sprintf("film.height=%d", n), "camera.aim=[0, 0, 10]", "camera.orbit.azimuth=0",
-			"camera.orbit.elevation=0", "trace.effects.coat=false").Film.Develop()
+		yaml := fmt.Sprintf(furnace, 64, span, "{name: eye, shape: eye, map_size: 1024, iris: {pattern: "+pattern+"}}")
+		pic := trace(t, yaml, fmt.Sprintf("picture.width=%d", n), fmt.Sprintf("picture.height=%d", n), "camera.target=[0, 0, 10]", "camera.orbit.azimuth=0",
+			"camera.orbit.elevation=0", "effects.tear_film=false").Film.Develop()
 		ring := func(from, to float64) colour.RGB {
 			var c colour.RGB
 			k := 0.0

@@ -37,7 +37,7 @@ func newTable[K comparable](n int) *table[K] {
 
 // number returns the number of k, a new one where it has none.
 func (t *table[K]) number(k K, hash uint64) uint32 {
-	if k == k { //nolint:staticcheck // NaN
+	if same := k; same == k { // else it is NaN
 		for h := hash & t.mask; ; h = (h + 1) & t.mask {
 			s := t.slot[h]
 			if s == 0 {
