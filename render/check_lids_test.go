@@ -18,9 +18,8 @@ import (
 )
 
 // White lids about a white eye in a white furnace can't be seen: skin, inner corner and lashes plainly, under their coats and
-// the tears; and skin by random walks, over the lower lid and the cheek. The colours are put on after preparing, as no colour
-// key reaches 1. About the corners, where the block of the inner corner and the skin overlap and facets fold, a walk in two
-// hundred leaves one object inside the other and is lost, as in a crevice: there white tissue reads 1 % low.
+// the tears; and skin by random walks, over the lower lid and the cheek (TestWhiteCorners looks at both ends of the opening).
+// The colours are put on after preparing, as no colour key reaches 1.
 func TestWhiteLidsFurnace(t *testing.T) {
 	const eye = "{name: eye, shape: eye, lids: {facet_size: 0.4, lashes: {density: 0.3}}, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
 	for _, c := range []struct {

@@ -51,10 +51,16 @@ type Stats struct {
 	// Bent is the mean luminance over the picture of the light that came straight from a light through a cornea, of the lights
 	// that the solver connects; NotFound the share of it that the solver did not find, so that it came by chance alone:
 	// nothing is lost, but that share is as noisy as without the solver.
-	Bent     float64  `json:"light_through_cornea"`
-	NotFound float64  `json:"energy_not_found"`
+	Bent     float64 `json:"light_through_cornea"`
+	NotFound float64 `json:"energy_not_found"`
+	// Lost is the share of what the camera's rays carry (of its luminance) that ended at a shell met from the wrong side: as much
+	// light as that is missing under an even sky.
+	Lost     float64  `json:"lost_share"`
 	Warnings []string `json:"warnings,omitempty"`
 }
+
+// mostLost is how large Stats.Lost may be without a word: a hundredth of what an 8-bit picture can show.
+const mostLost = 4e-5
 
 // Result is a picture, whole or partial.
 type Result struct {
@@ -247,6 +253,7 @@ func (s *Stats) add(benches []bench) {
 	var unfound float64
 	for i := range benches {
 		s.Bent, unfound = s.Bent+benches[i].t.Bent, unfound+benches[i].t.Unfound
+		s.Lost += benches[i].t.Lost / math.Max(1, float64(s.Samples))
 	}
 	if s.Bent > 0 {
 		s.NotFound = unfound / s.Bent
@@ -264,8 +271,8 @@ func (s *Stats) add(benches []bench) {
 // warn adds what the counts give reason to say.
 func (r *Result) warn(finished bool, spp int) {
 	s := &r.Stats
-	if s.WalkLeaks > 0 {
-		r.Warnings = append(r.Warnings, strconv.FormatInt(s.WalkLeaks, 10)+" rays or walks met a shell from the wrong side")
+	if s.Lost > mostLost {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%d rays or walks met a shell from the wrong side and ended: %.2g %% of the light is missing", s.WalkLeaks, 100*s.Lost))
 	}
 	if s.CutPaths > 0 {
 		r.Warnings = append(r.Warnings, strconv.FormatInt(s.CutPaths, 10)+" paths were cut at advanced.max_depth")

@@ -126,6 +126,9 @@ type Object struct {
 	Material    Material
 	Eye         int32        // index into Scene.Eyes for Outer and Inner, else -1
 	Lit         *Lit         // how light falls on a scattering object; nil: from all around
+	Apart       bool         // of flesh: whoever made it keeps it out of all eyes
+	Before      []int32      // of flesh: objects that it may reach into and that go before it: eyes' outer shells, and flesh
+	Behind      []int32      // of flesh: flesh that it goes before
 	OpacityMask *OpacityMask // of a mesh with texture coordinates: parts that are not there; nil: all is
 }
 

@@ -1,8 +1,6 @@
 package pathtrace
 
 import (
-	"math"
-
 	"catchlight/material/microfacet"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
@@ -24,8 +22,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	wo := p.ray.D.Neg()
 	if wo.Dot(sf.Ng) <= 0 {
-		t.Stats.Buried++
-		return false
+		return t.within(p, sf, out)
 	}
 	n := bend(wo, sf.Ng, sf.Ns)
 	p.settle(BodyDirect)
@@ -68,15 +65,21 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0)))
 	if !t.set.Scattering || fl.Solid {
-		p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(sf.UV, 0))).Mul(fl.Top)
-	} else {
-		var exit frozen.Surface
-		if !t.walkFlesh(p, sf, &exit) {
-			return false
-		}
-		p.beta = p.beta.Mul(fl.Paint(m.Colour.RGB(exit.UV, 0)))
-		sf = &exit
+		p.beta = p.beta.Mul(fl.Top)
+		return t.leaveFlesh(p, sf, out)
 	}
+	u0, u1 := t.smp.D2(p.vertex, sampler.WalkStart, p.branch)
+	d := geom.NewFrame(sf.Ns.Neg()).World(geom.CosineHemisphere(u0, u1))
+	if k := d.Dot(sf.Ng); k > 0 {
+		d = d.Mad(-2*k, sf.Ng)
+	}
+	return t.walkFlesh(p, sf.Object, sf.P.Mad(-sf.Eps, sf.Ng), d.Unit(), sf.Ns, out)
+}
+
+// leaveFlesh sends a path that comes from within on from a surface point of flesh, evenly and through its coat.
+func (t *Tracer) leaveFlesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
+	m := &t.scene.Objects[sf.Object].Material
+	p.beta = p.beta.Mul(m.Flesh.Paint(m.Colour.RGB(sf.UV, 0)))
 	v := vertex{ns: sf.Ns, eye: -1, every: p.sharp || p.vertex < 3, class: p.class}
 	v.p, v.ng = t.matte(sf, sf.Ng, sf.Ns)
 	return t.leaveEvenly(p, &v, &answer{lobe: coatedLobe, shell: -1, object: sf.Object}, out)
@@ -166,73 +169,4 @@ func (t *Tracer) evaluateSheen(a *answer, wi geom.Vec) (colour.RGB, float64) {
 	}
 	f := t.sheen(t.scene.Objects[a.object].Material.Flesh, cos)
 	return colour.Grey(v * f * wi.Z), pdf
-}
-
-// walkFlesh follows a random walk in the object of a surface point, in the world, until it leaves; it multiplies the path
-// by the walk's weight and fills the surface where it leaves. It is false where the walk ended inside.
-func (t *Tracer) walkFlesh(p *path, sf, exit *frozen.Surface) bool {
-	t.Stats.Walks++
-	b := &t.scene.Objects[sf.Object]
-	f := b.Material.Flesh
-	u0, u1 := t.smp.D2(p.vertex, sampler.WalkStart, p.branch)
-	d := geom.NewFrame(sf.Ns.Neg()).World(geom.CosineHemisphere(u0, u1))
-	if k := d.Dot(sf.Ng); k > 0 {
-		d = d.Mad(-2*k, sf.Ng)
-	}
-	d = d.Unit()
-	pos := sf.P.Mad(-sf.Eps, sf.Ng)
-	rng := t.smp.Stream(p.vertex, sampler.Walk, p.branch)
-	beta := colour.Grey(1)
-	fl := flight{sigma: &f.Sigma}
-	reach := b.Bounds.Size().Len()
-	for step := 0; ; step++ {
-		t.Stats.WalkSteps++
-		t.Stats.WalkRays++
-		var h frozen.Hit
-		var hit bool
-		carried := beta.Mul(p.beta) // by the whole path
-		if !(carried.Max() > 0) {
-			return false
-		}
-		if step == 0 && t.set.Guided { // to the far side, which says how thick the object is
-			half := math.Inf(1)
-			if hit = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, half, &h); hit {
-				half = h.T / 2 / max(0.2, -d.Dot(sf.Ng))
-			}
-			fl.aim(sf.Ns, sf.Ns, b.Lit.At(sf.Ns), nil, half, &f.Sigma, &f.Guide)
-			fl.steer(&f.Sigma, &f.Guide)
-			fl.choose(&rng, carried, &d)
-			hit = hit && h.T < fl.dist
-		} else {
-			fl.choose(&rng, carried, &d)
-			hit = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, fl.dist, &h)
-		}
-		fly := fl.dist
-		if hit {
-			fly = h.T
-		}
-		if math.IsInf(fly, 1) || !hit && fly > reach { // out through a crack
-			t.Stats.WalkLeaks++
-			return false
-		}
-		beta = beta.Mul(fl.weight(fly, !hit))
-		fl.fresh = false
-		if hit {
-			h.Object = sf.Object
-			*exit = t.scene.Surface(geom.Ray{O: pos, D: d}, &h)
-			if exit.Ng.Dot(d) <= 0 { // met from outside: a crease let the walk out by a hair
-				t.Stats.WalkLeaks++
-				pos = pos.Mad(fly+sf.Eps, d)
-				continue
-			}
-			p.beta = p.beta.Mul(beta)
-			return true
-		}
-		pos = pos.Mad(fly, d)
-		beta = beta.Mul(f.Alpha)
-		if !survives(&beta, step, &rng) {
-			return false
-		}
-		fl.fresh = true
-	}
 }

@@ -18,9 +18,9 @@ import (
 func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	b := &t.scene.Objects[sf.Object]
 	e := &t.scene.Eyes[b.Eye]
-	if p.ray.D.Dot(sf.Ng) >= 0 {
-		t.Stats.WalkLeaks++
-		return false
+	within := p.ray.D.Dot(sf.Ng) >= 0 // the ray started inside by a hair, in a crease
+	if within {
+		t.Stats.WalkFolds++
 	}
 	if sf.Part == mesh.Backing {
 		return false
@@ -43,7 +43,7 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	if scatter && t.set.Scattering {
 		var exit frozen.Surface
 		var d, last geom.Vec
-		collisions := t.walk(p, b, e, sf, &exit, &d, &last, out)
+		collisions := t.walk(p, b, e, sf, within, &exit, &d, &last, out)
 		if collisions < 0 {
 			return false
 		}
@@ -91,7 +91,7 @@ func (t *Tracer) inChamber(v *vertex) {
 }
 
 // walk follows a random walk below the inner shell until it leaves, in the eye's own frame, and multiplies the path
-// by the walk's weight. It fills the surface where the walk leaves, the world direction in which it does, and its last
+// by the walk's weight; with within it goes on as the path came. It fills the surface where the walk leaves, the world direction in which it does, and its last
 // collision in the eye's frame. It returns the number of collisions, or -1 if the walk ended inside. With the exact exit each
 // collision is connected to a light.
 //
@@ -103,7 +103,7 @@ func (t *Tracer) inChamber(v *vertex) {
 // colour).
 //
 // Long: the hot loop; its steps share a dozen values, which calls would pass on at every step.
-func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surface, exit *frozen.Surface, dir, last *geom.Vec, out *film.Sample) int {
+func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surface, within bool, exit *frozen.Surface, dir, last *geom.Vec, out *film.Sample) int {
 	t.Stats.Walks++
 	tis := &e.Tissue
 	m := b.Mesh
@@ -111,7 +111,9 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 	pos := b.ToLocal.Point(sf.P)
 	eps := sf.Eps / b.Scale
 	var d geom.Vec
-	if t.set.ExactExit {
+	if within {
+		pos, d = b.ToLocal.Point(p.ray.O), b.ToLocal.Vector(p.ray.D).Unit()
+	} else if t.set.ExactExit {
 		d = b.ToLocal.Vector(p.ray.D).Unit()
 	} else {
 		u0, u1 := t.smp.D2(p.vertex, sampler.WalkStart, p.branch)
@@ -122,7 +124,9 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 		}
 		d = d.Unit()
 	}
-	pos = pos.Mad(-eps, ng)
+	if !within {
+		pos = pos.Mad(-eps, ng)
+	}
 	rng := t.smp.Stream(p.vertex, sampler.Walk, p.branch)
 	lamps := t.smp.Stream(p.vertex, sampler.Connection, p.branch)
 	beta := colour.Grey(1)
@@ -177,7 +181,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			n := m.P[tri[1]].Sub(m.P[tri[0]]).Cross(m.P[tri[2]].Sub(m.P[tri[0]]))
 			if n.Dot(d) <= 0 {
 				// Met from outside: a crease let the walk out by a hair. It goes on inside.
-				t.Stats.WalkLeaks++
+				t.Stats.WalkFolds++
 				pos = pos.Mad(fly+eps, d)
 				continue
 			}
@@ -195,7 +199,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			continue
 		}
 		if pos.Len2() > 4*e.Far*e.Far {
-			t.Stats.WalkLeaks++
+			t.lose(p, beta)
 			return -1
 		}
 		if !pure {

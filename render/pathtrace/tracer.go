@@ -58,9 +58,10 @@ type Stats struct {
 	Walks        int64 `json:"walks"`      // random walks in tissue
 	WalkSteps    int64 `json:"walk_steps"` // flights between collisions, borders of zones included
 	WalkRays     int64 `json:"walk_rays"`  // cast for them
-	WalkLeaks    int64 `json:"walk_leaks"` // met a shell from the wrong side
+	WalkLeaks    int64 `json:"walk_leaks"` // met a shell from the wrong side and ended there; see lost_share
 	CutPaths     int64 `json:"cut_paths"`  // ended by advanced.max_depth
-	Buried       int64 `json:"buried"`     // met flesh from within, where objects reach into each other
+	Within       int64 `json:"within"`     // met flesh from within, where objects reach into each other, and went on in it
+	WalkFolds    int64 `json:"walk_folds"` // rays or walks that a crease of an eye's inner shell let in or out by a hair, and that went on inside
 }
 
 // Plus adds two counts.
@@ -71,7 +72,7 @@ func (a Stats) Plus(b Stats) Stats {
 		a.SolverRays + b.SolverRays, a.SolverCalls + b.SolverCalls, a.SolverFound + b.SolverFound,
 		a.SolverSteps + b.SolverSteps, a.SolverChecks + b.SolverChecks, a.SolverAgreed + b.SolverAgreed,
 		a.Walks + b.Walks, a.WalkSteps + b.WalkSteps, a.WalkRays + b.WalkRays,
-		a.WalkLeaks + b.WalkLeaks, a.CutPaths + b.CutPaths, a.Buried + b.Buried,
+		a.WalkLeaks + b.WalkLeaks, a.CutPaths + b.CutPaths, a.Within + b.Within, a.WalkFolds + b.WalkFolds,
 	}
 }
 
@@ -95,6 +96,8 @@ type Tracer struct {
 	// Bent is the luminance that came to the film, summed over samples, straight from lights through a cornea, of the
 	// lights that the solver connects; Unfound the part of it that only chance brought, as the solver did not find its path.
 	Bent, Unfound float64
+	// Lost is the luminance of what the WalkLeaks carried, of 1 that each sample starts with.
+	Lost float64
 }
 
 // New makes a worker for a scene.

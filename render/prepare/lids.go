@@ -92,7 +92,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 		if m == nil {
 			return
 		}
-		p.add(frozen.Object{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Closed: closed, Eye: -1, Material: mat}, m.Bounds())
+		p.add(frozen.Object{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Closed: closed, Apart: m == g.Skin, Eye: -1, Material: mat}, m.Bounds())
 	}
 	mask := p.mask(b)
 	if !p.d.Effects.Shadow {

@@ -101,6 +101,7 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 		return nil, err
 	}
 	p.balance()
+	order(p.out.Objects)
 	o.Phase("preparing lights")
 	own := len(p.out.Lights)
 	p.lights()

@@ -37,6 +37,16 @@ func (b Box) Centre() Vec { return b.Lo.Add(b.Hi).Mul(0.5) }
 // Size returns the edge lengths.
 func (b Box) Size() Vec { return b.Hi.Sub(b.Lo) }
 
+// Holds reports whether the box holds p.
+func (b Box) Holds(p Vec) bool {
+	return p.X >= b.Lo.X && p.X <= b.Hi.X && p.Y >= b.Lo.Y && p.Y <= b.Hi.Y && p.Z >= b.Lo.Z && p.Z <= b.Hi.Z
+}
+
+// Meets reports whether the boxes have a point in common.
+func (b Box) Meets(c Box) bool {
+	return b.Lo.X <= c.Hi.X && c.Lo.X <= b.Hi.X && b.Lo.Y <= c.Hi.Y && c.Lo.Y <= b.Hi.Y && b.Lo.Z <= c.Hi.Z && c.Lo.Z <= b.Hi.Z
+}
+
 // Hit returns the parameter interval of o + t d, t in [t0, t1], that lies in the box; ok is false where none does.
 // inv is the componentwise reciprocal of d (infinities allowed).
 func (b Box) Hit(o, inv Vec, t0, t1 float64) (lo, hi float64, ok bool) {

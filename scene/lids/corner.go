@@ -91,16 +91,23 @@ func (s *socket) block(box [4]float64, z func(x, y float64) float64, paint func(
 	for i := range m.UV {
 		m.UV[i] = geom.UV{U: (float64(i%w) + 0.5) / w, V: (float64(i/w) + 0.5) / w}
 	}
-	// The back: a fan from one point.
-	c := uint32(len(m.P))
+	// The back: a fan from one point. Its facets are flat, with vertices of their own: bent normals on so long ones would say that
+	// the smooth surface lies a millimetre off them, within the globe.
 	x, y := (box[0]+box[1])/2, (box[2]+box[3])/2
-	m.P = append(m.P, s.head(geom.Vec{X: x, Y: y, Z: z(x, y) - 4}))
-	m.N = append(m.N, geom.Vec{Z: -1})
-	m.UV = append(m.UV, geom.UV{})
+	c := s.head(geom.Vec{X: x, Y: y, Z: z(x, y) - 4})
 	const last = w * (w - 1)
 	for i := range w - 1 {
 		for _, e := range [][2]int{{i + 1, i}, {last + i, last + i + 1}, {i * w, (i + 1) * w}, {(i+1)*w + w - 1, i*w + w - 1}} {
-			m.Tri = append(m.Tri, s.wind(uint32(e[0]), c, uint32(e[1])))
+			if m.P[e[0]] == m.P[e[1]] {
+				continue
+			}
+			k := uint32(len(m.P))
+			t := s.wind(k, k+1, k+2)
+			m.Tri = append(m.Tri, t)
+			m.P = append(m.P, m.P[e[0]], c, m.P[e[1]])
+			n := m.P[t[1]].Sub(m.P[t[0]]).Cross(m.P[t[2]].Sub(m.P[t[0]])).Unit()
+			m.N = append(m.N, n, n, n)
+			m.UV = append(m.UV, m.UV[e[0]], m.UV[e[0]], m.UV[e[1]])
 		}
 	}
 	return m, pix
