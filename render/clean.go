@@ -24,23 +24,39 @@ func layers(d *scene.Description) []film.Layer {
 	return []film.Layer{{Name: "mirrored", Light: film.Any, Sector: film.Any, Classes: 1 << pathtrace.Reflection}}
 }
 
+// Denoised says what taking out the grain did to the picture as a whole, as shares of the raw picture's mean luminance.
+type Denoised struct {
+	Shift float64 `json:"shift_of_mean"` // of the denoised picture against the raw one
+	Taken float64 `json:"taken_first"`   // what the filter alone took off the mean, before it was given back
+}
+
 // clean returns the denoised picture of a film with the layers of its description.
-func (p *Prepared) clean(f *film.Film, o Options) ([]colour.RGB, error) {
+func (p *Prepared) clean(f *film.Film, o Options) ([]colour.RGB, *Denoised, error) {
 	w, h := f.Size()
 	planes := p.features(f, o.workers())
 	rest, mirrored := f.Halves(0)
-	out, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: rest.Mean, Var: rest.Var, Features: planes[:]}, o.workers())
+	out, taken, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: rest.Mean, Var: rest.Var, Features: planes[:]}, o.workers())
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	gloss, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: mirrored.Mean, Var: mirrored.Var, Features: planes[:glossFeatures]}, o.workers())
+	gloss, more, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: mirrored.Mean, Var: mirrored.Var, Features: planes[:glossFeatures]}, o.workers())
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
+	var raw, shown colour.RGB
 	for i := range out {
 		out[i] = out[i].Add(gloss[i])
+		shown = shown.Add(out[i])
+		for k := range 2 {
+			raw = raw.Add(rest.Mean[k][i].Add(mirrored.Mean[k][i]).Scale(0.5))
+		}
 	}
-	return out, nil
+	var q Denoised
+	if l := raw.Luminance(); l > 0 {
+		q.Shift = shown.Luminance()/l - 1
+		q.Taken = taken.Add(more).Luminance() * float64(w*h) / l
+	}
+	return out, &q, nil
 }
 
 // The planes of features. What is mirrored depends on the first three alone.

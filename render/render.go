@@ -55,8 +55,9 @@ type Stats struct {
 	NotFound float64 `json:"energy_not_found"`
 	// Lost is the share of what the camera's rays carry (of its luminance) that ended at a shell met from the wrong side: as much
 	// light as that is missing under an even sky.
-	Lost     float64  `json:"lost_share"`
-	Warnings []string `json:"warnings,omitempty"`
+	Lost     float64   `json:"lost_share"`
+	Denoised *Denoised `json:"denoised,omitempty"`
+	Warnings []string  `json:"warnings,omitempty"`
 }
 
 // mostLost is how large Stats.Lost may be without a word: a hundredth of what an 8-bit picture can show.
@@ -172,7 +173,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	s.Warnings = res.Warnings
 	if d.Picture.Denoise && failed == nil {
 		o.phase("denoising")
-		res.clean, failed = p.clean(f, o)
+		res.clean, res.Stats.Denoised, failed = p.clean(f, o)
 	}
 	return res, errors.Join(failed, stop)
 }

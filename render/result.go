@@ -50,7 +50,7 @@ func Joined(ctx context.Context, d *scene.Description, f *film.Film) (*Result, e
 		if err != nil {
 			return nil, err
 		}
-		if r.clean, err = p.clean(f, Options{}); err != nil {
+		if r.clean, r.Stats.Denoised, err = p.clean(f, Options{}); err != nil {
 			return nil, err
 		}
 	}

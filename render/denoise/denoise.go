@@ -13,7 +13,8 @@ const (
 	patch   = 2    // pixels to either side of a patch: 5 x 5
 	strict  = 0.5  // how far patches may differ, in standard deviations of noise (k of Rousselle et al.)
 	ridge   = 2e-3 // of the summed weight, on features scaled to a variance of one: keeps fits with few neighbours tame
-	unsure  = 4    // times a pixel's own variance that a neighbour may have and count in full
+	unsure  = 4    // times the variance of its surroundings that a pixel may have and count in full
+	around  = 3    // pixels to either side of those surroundings: 7 x 7
 	hold    = 0.1  // added to that: a few neighbours alone give no slope
 	tile    = 32   // pixels
 	least   = 1e-9 // added to variances, as a share of the picture's own mean square
@@ -24,14 +25,14 @@ const (
 type Input struct {
 	W, H     int
 	Half     [2][]colour.RGB // mean of either half of the samples
-	Var      []colour.RGB    // variance of one half's mean, by channel
+	Var      [2][]colour.RGB // variance of either mean by channel, told by that half's own samples
 	Features [][]float32     // planes of W x H with little or no noise; at most 12
 }
 
 func (in *Input) check() error {
 	n := in.W * in.H
-	if in.W < 1 || in.H < 1 || len(in.Half[0]) != n || len(in.Half[1]) != n || len(in.Var) != n {
-		return fmt.Errorf("denoise: %d x %d pixels, but halves of %d and %d and variances of %d", in.W, in.H, len(in.Half[0]), len(in.Half[1]), len(in.Var))
+	if in.W < 1 || in.H < 1 || len(in.Half[0]) != n || len(in.Half[1]) != n || len(in.Var[0]) != n || len(in.Var[1]) != n {
+		return fmt.Errorf("denoise: %d x %d pixels, but halves of %d and %d and variances of %d and %d", in.W, in.H, len(in.Half[0]), len(in.Half[1]), len(in.Var[0]), len(in.Var[1]))
 	}
 	if len(in.Features) > maxDims {
 		return fmt.Errorf("denoise: %d features, at most %d", len(in.Features), maxDims)
@@ -44,13 +45,18 @@ func (in *Input) check() error {
 	return nil
 }
 
-// Clean returns the picture without grain. Its bits do not depend on the number of workers.
-func Clean(in *Input, workers int) ([]colour.RGB, error) {
+// Clean returns the picture without grain, and what the filter alone had taken off the picture's mean, which is back in it. The
+// bits do not depend on the number of workers.
+func Clean(in *Input, workers int) (out []colour.RGB, taken colour.RGB, err error) {
 	if err := in.check(); err != nil {
-		return nil, err
+		return nil, taken, err
 	}
 	c := &cleaner{Input: in, out: make([]colour.RGB, in.W*in.H)}
-	c.spread()
+	for k := range 2 {
+		c.variance[k] = c.spread(in.Var[k], 1)
+		c.usual[k] = c.spread(in.Var[k], around)
+	}
+	c.floor()
 	c.scale()
 	nx, ny := (in.W+tile-1)/tile, (in.H+tile-1)/tile
 	parallel.With(nx*ny, workers, func() *bench { return newBench(len(in.Features)) }, func(b *bench, i int) {
@@ -58,37 +64,46 @@ func Clean(in *Input, workers int) ([]colour.RGB, error) {
 			c.tile(b, i%nx*tile, i/nx*tile, half)
 		}
 	})
-	return c.out, nil
+	taken = c.giveBack()
+	return c.out, taken, nil
 }
 
 type cleaner struct {
 	*Input
-	variance []colour.RGB // of Var, over 3 x 3 pixels
-	features []float32    // [pixel][feature], scaled to a variance of one
+	variance [2][]colour.RGB // mean of Var over 3 x 3 pixels
+	usual    [2][]colour.RGB // mean of Var over the surroundings
+	features []float32       // [pixel][feature], scaled to a variance of one
 	eps      float64
 	out      []colour.RGB
 }
 
-// spread smooths the variances: eight replicates tell a pixel's own to no better than a factor of two.
-func (c *cleaner) spread() {
-	c.variance = make([]colour.RGB, c.W*c.H)
-	sum := 0.0
+// spread returns the variances' means over windows that reach r pixels to either side: few replicates tell a pixel's own to no
+// better than a factor of two.
+func (c *cleaner) spread(of []colour.RGB, r int) []colour.RGB {
+	out := make([]colour.RGB, c.W*c.H)
 	for y := range c.H {
 		for x := range c.W {
 			var s colour.RGB
 			n := 0.0
-			for v := max(0, y-1); v <= min(c.H-1, y+1); v++ {
-				for u := max(0, x-1); u <= min(c.W-1, x+1); u++ {
-					if q := c.Var[v*c.W+u]; !math.IsNaN(q[0] + q[1] + q[2]) {
+			for v := max(0, y-r); v <= min(c.H-1, y+r); v++ {
+				for u := max(0, x-r); u <= min(c.W-1, x+r); u++ {
+					if q := of[v*c.W+u]; !math.IsNaN(q[0] + q[1] + q[2]) {
 						s = s.Add(q)
 						n++
 					}
 				}
 			}
-			c.variance[y*c.W+x] = s.Scale(1 / max(1, n))
-			a := c.Half[0][y*c.W+x]
-			sum += a[0]*a[0] + a[1]*a[1] + a[2]*a[2]
+			out[y*c.W+x] = s.Scale(1 / max(1, n))
 		}
+	}
+	return out
+}
+
+// floor sets what is added to variances.
+func (c *cleaner) floor() {
+	sum := 0.0
+	for _, a := range c.Half[0] {
+		sum += a[0]*a[0] + a[1]*a[1] + a[2]*a[2]
 	}
 	c.eps = least*sum/float64(3*c.W*c.H) + 1e-30
 }
@@ -140,8 +155,8 @@ func (c *cleaner) tile(b *bench, x0, y0, half int) {
 	x1, y1 := min(x0+tile, c.W), min(y0+tile, c.H)
 	for dy := -reach; dy <= reach; dy++ {
 		for dx := -reach; dx <= reach; dx++ {
-			c.distances(b, x0, y0, x1, y1, dx, dy, c.Half[1-half])
-			c.gather(b, x0, y0, x1, y1, dx, dy, c.Half[half])
+			c.distances(b, x0, y0, x1, y1, dx, dy, 1-half)
+			c.gather(b, x0, y0, x1, y1, dx, dy, half)
 		}
 	}
 	for y := y0; y < y1; y++ {
@@ -166,12 +181,15 @@ func (c *cleaner) tile(b *bench, x0, y0, half int) {
 // sure says that a pixel has no grain: both halves agree to the bit and no pixel beside it varies, as where no object is. (A
 // dark pixel whose few samples all met nothing agrees too, but its neighbours vary.)
 func (c *cleaner) sure(i int) bool {
-	return c.Half[0][i] == c.Half[1][i] && c.variance[i] == colour.RGB{}
+	return c.Half[0][i] == c.Half[1][i] && c.variance[0][i] == colour.RGB{} && c.variance[1][i] == colour.RGB{}
 }
 
 // distances fills dist, on the tile and a rim, with the excess of the squared differences between each pixel and the
-// one at (dx, dy) over what noise makes, in units of noise. Pairs that leave the picture are NaN.
-func (c *cleaner) distances(b *bench, x0, y0, x1, y1, dx, dy int, u []colour.RGB) {
+// one at (dx, dy) over what noise makes, in units of noise. Pairs that leave the picture are NaN. Values and variances are those
+// of one half: were the other one's variances in it, pixels that came out too dark would seem sure, keep to themselves and stay
+// dark, while too bright ones would be evened out, and the picture would darken.
+func (c *cleaner) distances(b *bench, x0, y0, x1, y1, dx, dy, half int) {
+	u, variance := c.Half[half], c.variance[half]
 	const e = tile + 2*patch
 	for y := y0 - patch; y < y1+patch; y++ {
 		for x := x0 - patch; x < x1+patch; x++ {
@@ -182,7 +200,7 @@ func (c *cleaner) distances(b *bench, x0, y0, x1, y1, dx, dy int, u []colour.RGB
 				continue
 			}
 			p, q := y*c.W+x, yq*c.W+xq
-			vp, vq := &c.variance[p], &c.variance[q]
+			vp, vq := &variance[p], &variance[q]
 			s := 0.0
 			for k := range 3 {
 				d := u[p][k] - u[q][k]
@@ -194,8 +212,9 @@ func (c *cleaner) distances(b *bench, x0, y0, x1, y1, dx, dy int, u []colour.RGB
 }
 
 // gather averages distances over patches and adds the neighbours at (dx, dy) to each pixel's fit.
-func (c *cleaner) gather(b *bench, x0, y0, x1, y1, dx, dy int, u []colour.RGB) {
+func (c *cleaner) gather(b *bench, x0, y0, x1, y1, dx, dy, half int) {
 	const e = tile + 2*patch
+	u, own, usual := c.Half[half], c.Var[half], c.usual[1-half]
 	d := b.dims - 1
 	tri := b.dims * (b.dims + 1) / 2
 	var f [maxDims + 1]float64
@@ -225,10 +244,11 @@ func (c *cleaner) gather(b *bench, x0, y0, x1, y1, dx, dy int, u []colour.RGB) {
 				w = math.Exp(-far)
 			}
 			p, q := y*c.W+x, yq*c.W+xq
-			// A neighbour that is far less sure than this pixel holds a stray bright sample that the other half knows nothing of.
-			vp, vq := &c.variance[p], &c.variance[q]
-			if own, its := unsure*(vp[0]+vp[1]+vp[2]+c.eps), vq[0]+vq[1]+vq[2]; its > own {
-				w *= own / its
+			// One that is far less sure than the other half knows its surroundings to be holds a stray bright sample. The pixel in
+			// the middle is no exception: where few others are like it, it would stand out alone.
+			vs, vq := &usual[q], &own[q]
+			if may, its := unsure*(vs[0]+vs[1]+vs[2]+c.eps), vq[0]+vq[1]+vq[2]; its > may {
+				w *= may / its
 			}
 			fp, fq := c.features[p*d:p*d+d:p*d+d], c.features[q*d:q*d+d:q*d+d]
 			for k := range fp {

@@ -24,11 +24,18 @@ func noisy(w, h int, sigma float64, truth func(x, y int) colour.RGB, features ..
 			in.Half[k][i] = c
 		}
 	}
-	in.Var = make([]colour.RGB, w*h)
-	for i := range in.Var {
-		in.Var[i] = colour.Grey(sigma * sigma)
-	}
+	in.deviates(sigma)
 	return in
+}
+
+// deviates says that every pixel has a deviation of sigma.
+func (in *Input) deviates(sigma float64) {
+	for k := range in.Var {
+		in.Var[k] = make([]colour.RGB, in.W*in.H)
+		for i := range in.Var[k] {
+			in.Var[k][i] = colour.Grey(sigma * sigma)
+		}
+	}
 }
 
 // rms is the distance from the truth over the pixels that keep picks.
@@ -53,7 +60,7 @@ func rms(in *Input, out []colour.RGB, truth func(x, y int) colour.RGB, keep func
 func TestEvenField(t *testing.T) {
 	truth := func(x, y int) colour.RGB { return colour.RGB{0.4, 0.3, 0.2} }
 	in := noisy(70, 50, 0.1, truth)
-	out, err := Clean(in, 2)
+	out, _, err := Clean(in, 2)
 	require.NoError(t, err)
 	raw := 0.1 / math.Sqrt2
 	require.Less(t, rms(in, out, truth, nil), raw/6)
@@ -79,14 +86,12 @@ func TestLinearInFeatures(t *testing.T) {
 		return colour.RGB{0.5 * a, 0.3*a + 0.1*b + 0.2, 0.4 + 0.05*b}
 	}
 	clean := noisy(w, h, 1e-6, truth, paint, tilt)
-	for i := range clean.Var {
-		clean.Var[i] = colour.Grey(0.01)
-	}
-	out, err := Clean(clean, 2)
+	clean.deviates(0.1)
+	out, _, err := Clean(clean, 2)
 	require.NoError(t, err)
 	require.Less(t, rms(clean, out, truth, nil), 0.004, "the ridge alone")
 	in := noisy(w, h, 0.1, truth, paint, tilt)
-	out, err = Clean(in, 2)
+	out, _, err = Clean(in, 2)
 	require.NoError(t, err)
 	require.Less(t, rms(in, out, truth, nil), 0.1/math.Sqrt2/3)
 }
@@ -100,7 +105,7 @@ func TestEdgeOfLight(t *testing.T) {
 		return colour.Grey(0.9)
 	}
 	in := noisy(64, 48, 0.1, truth, make([]float32, 64*48))
-	out, err := Clean(in, 2)
+	out, _, err := Clean(in, 2)
 	require.NoError(t, err)
 	require.Less(t, rms(in, out, truth, func(x, y int) bool { return x == 29 || x == 30 }), 0.05)
 	require.Less(t, rms(in, out, truth, nil), 0.1/math.Sqrt2/4)
@@ -113,12 +118,12 @@ func TestSurePixels(t *testing.T) {
 	for y := 19; y <= 21; y++ {
 		for x := 19; x <= 21; x++ {
 			at := y*40 + x
-			in.Half[0][at], in.Half[1][at], in.Var[at] = colour.Grey(7), colour.Grey(7), colour.RGB{}
+			in.Half[0][at], in.Half[1][at], in.Var[0][at], in.Var[1][at] = colour.Grey(7), colour.Grey(7), colour.RGB{}, colour.RGB{}
 		}
 	}
 	lone := 10*40 + 10
-	in.Half[0][lone], in.Half[1][lone], in.Var[lone] = colour.RGB{}, colour.RGB{}, colour.RGB{}
-	out, err := Clean(in, 1)
+	in.Half[0][lone], in.Half[1][lone], in.Var[0][lone], in.Var[1][lone] = colour.RGB{}, colour.RGB{}, colour.RGB{}, colour.RGB{}
+	out, _, err := Clean(in, 1)
 	require.NoError(t, err)
 	require.Equal(t, colour.Grey(7), out[20*40+20])
 	require.NotEqual(t, colour.RGB{}, out[lone])
@@ -131,9 +136,9 @@ func TestWorkersDoNotMatter(t *testing.T) {
 		f[i] = float32(i % 70)
 	}
 	in := noisy(70, 40, 0.05, truth, f)
-	a, err := Clean(in, 1)
+	a, _, err := Clean(in, 1)
 	require.NoError(t, err)
-	b, err := Clean(in, 5)
+	b, _, err := Clean(in, 5)
 	require.NoError(t, err)
 	require.Equal(t, a, b)
 	for _, c := range a {
@@ -142,10 +147,10 @@ func TestWorkersDoNotMatter(t *testing.T) {
 }
 
 func TestBadInput(t *testing.T) {
-	_, err := Clean(&Input{W: 4, H: 4}, 1)
+	_, _, err := Clean(&Input{W: 4, H: 4}, 1)
 	require.ErrorContains(t, err, "4 x 4 pixels")
 	in := noisy(4, 4, 1, func(x, y int) colour.RGB { return colour.RGB{} }, make([]float32, 3))
-	_, err = Clean(in, 1)
+	_, _, err = Clean(in, 1)
 	require.ErrorContains(t, err, "feature 0 has 3 pixels")
 }
 
@@ -160,7 +165,7 @@ func BenchmarkClean(b *testing.B) {
 	}
 	in := noisy(128, 128, 0.1, func(x, y int) colour.RGB { return colour.Grey(0.5) }, f...)
 	for b.Loop() {
-		if _, err := Clean(in, 1); err != nil {
+		if _, _, err := Clean(in, 1); err != nil {
 			b.Fatal(err)
 		}
 	}

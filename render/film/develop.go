@@ -191,19 +191,21 @@ func Quantile(confidence float64, freedom int) float64 {
 	return t.Quantile(0.5 + confidence/2)
 }
 
-// Halves returns the means of the even and of the odd replicates, and the variance of such a mean estimated from all of
-// them, of the whole picture less layer i, and of layer i; i < 0 takes nothing away and leaves layer empty. A pixel with
-// fewer than two replicates has NaN as its variance.
+// Halves returns the means of the even and of the odd replicates, and the variance of each mean estimated from that half's own
+// replicates, of the whole picture less layer i, and of layer i; i < 0 takes nothing away and leaves layer empty. Where a half has
+// fewer than two replicates, all of them tell the variance of both halves; a pixel with fewer than two in all has NaN.
 func (f *Film) Halves(i int) (rest, layer Halved) {
 	n := f.width * f.height
 	for _, h := range []*Halved{&rest, &layer} {
-		h.Mean[0], h.Mean[1], h.Var = make([]colour.RGB, n), make([]colour.RGB, n), make([]colour.RGB, n)
+		for k := range 2 {
+			h.Mean[k], h.Var[k] = make([]colour.RGB, n), make([]colour.RGB, n)
+		}
 	}
 	for p := range n {
 		for which, h := range []*Halved{&rest, &layer} {
 			var total [2]float64
 			var q, sum colour.RGB
-			var used float64
+			var used [2]float64
 			each := func(c int) (v colour.RGB) {
 				if i >= 0 {
 					copy(v[:], f.layerSums[i][3*c:3*c+3])
@@ -221,29 +223,41 @@ func (f *Film) Halves(i int) (rest, layer Halved) {
 					continue
 				}
 				v := each(c)
-				used++
+				used[k&1]++
 				total[k&1] += float64(f.counts[c])
 				h.Mean[k&1][p] = h.Mean[k&1][p].Add(v)
 				sum = sum.Add(v)
 			}
 			all := total[0] + total[1]
 			if total[0] == 0 || total[1] == 0 {
-				h.Var[p] = colour.Grey(math.NaN())
+				h.Var[0][p], h.Var[1][p] = colour.Grey(math.NaN()), colour.Grey(math.NaN())
 				if all > 0 { // one half alone stands in for both
 					m := sum.Scale(1 / all)
 					h.Mean[0][p], h.Mean[1][p] = m, m
 				}
 				continue
 			}
+			h.Mean[0][p], h.Mean[1][p] = h.Mean[0][p].Scale(1/total[0]), h.Mean[1][p].Scale(1/total[1])
 			mean := sum.Scale(1 / all)
+			own := min(used[0], used[1]) > 1
 			for k := range f.k {
-				if c := p*f.k + k; f.counts[c] > 0 {
-					d := each(c).Sub(mean.Scale(float64(f.counts[c]))).Scale(1 / all)
+				c := p*f.k + k
+				if f.counts[c] == 0 {
+					continue
+				}
+				n := float64(f.counts[c])
+				if own {
+					d := each(c).Sub(h.Mean[k&1][p].Scale(n)).Scale(1 / total[k&1])
+					h.Var[k&1][p] = h.Var[k&1][p].Add(d.Mul(d).Scale(used[k&1] / (used[k&1] - 1)))
+				} else {
+					d := each(c).Sub(mean.Scale(n)).Scale(1 / all)
 					q = q.Add(d.Mul(d))
 				}
 			}
-			h.Var[p] = q.Scale(2 * used / (used - 1))
-			h.Mean[0][p], h.Mean[1][p] = h.Mean[0][p].Scale(1/total[0]), h.Mean[1][p].Scale(1/total[1])
+			if !own {
+				q = q.Scale(2 * (used[0] + used[1]) / (used[0] + used[1] - 1))
+				h.Var[0][p], h.Var[1][p] = q, q
+			}
 		}
 	}
 	return rest, layer
@@ -252,5 +266,5 @@ func (f *Film) Halves(i int) (rest, layer Halved) {
 // Halved is a picture in two independent halves.
 type Halved struct {
 	Mean [2][]colour.RGB
-	Var  []colour.RGB // of either mean
+	Var  [2][]colour.RGB // of each mean
 }

@@ -6,7 +6,8 @@ import (
 )
 
 // Halves against their definition: the two means weighted by their samples are the whole, the layer and the rest add up to
-// the picture, and the variance is that of a mean of half as many replicates, twice the square of the picture's error.
+// the picture, and the variance of each mean is that of its own four replicates, as a statistics book has it:
+// sum (x - mean)^2 / (n (n - 1)).
 func TestHalves(t *testing.T) {
 	f := film(t, Config{Width: 20, Height: 10, SPP: 24, Layers: []Layer{{"key", 0, Any, AllClasses}}})
 	s := f.Sample()
@@ -29,10 +30,21 @@ func TestHalves(t *testing.T) {
 					t.Fatalf("pixel %d: layer and rest of a half miss it by %g", i, d)
 				}
 			}
-			if e := whole.Error[i][c]; math.Abs(all.Var[i][c]-2*e*e) > 1e-9*e*e {
-				t.Fatalf("pixel %d: variance of a half is %g, not twice %g", i, all.Var[i][c], e*e)
+			for h := range 2 {
+				var x [4]float64
+				for k := range x {
+					at := i*f.k + 2*k + h
+					x[k] = f.sums[4*at+c] / float64(f.counts[at])
+				}
+				mean, sum := (x[0]+x[1]+x[2]+x[3])/4, 0.0
+				for _, v := range x {
+					sum += (v - mean) * (v - mean)
+				}
+				if v := all.Var[h][i][c]; math.Abs(v-sum/12) > 1e-9*sum {
+					t.Fatalf("pixel %d: variance of half %d is %g, not %g", i, h, v, sum/12)
+				}
 			}
-			if none.Mean[0][i][c] != 0 || none.Var[i][c] != 0 {
+			if none.Mean[0][i][c] != 0 || none.Var[0][i][c] != 0 {
 				t.Fatal("without a layer nothing is taken away")
 			}
 		}
