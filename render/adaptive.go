@@ -37,9 +37,22 @@ func ParseTarget(s string) (float64, error) {
 // TargetSPP is the most samples per pixel of a render that has a target and no bound of its own.
 const TargetSPP = 4096
 
-// barrier reports whether a tile may stop after n samples: after two in each replicate, then steps of about
+// leastSPP is how many samples every pixel gets before its tile may stop.
+const leastSPP = 6 * film.Replicates
+
+// barrier reports whether a tile may stop after n samples: after six in each replicate, then steps of about
 // half. They never depend on a render's own bounds, so a render that goes on decides as one that never paused.
+//
+// Noise of light is skewed: where rare bright samples have not come yet, a tile seems less noisy and is darker too. A tile
+// that may stop whenever its error reads low stops darker than the truth. The first barrier counts most for that, as few
+// rare samples have come by then. Measured against each tile's own expectation, 24 seeds of the lidded ferry keeper at 64 x 48
+// pixels, 16 to 64 samples: -0.19 % +- 0.04 at worst over all targets with the first barrier at 16 samples, 0.01 % +- 0.01
+// where it is at 48; of single noise-like tiles (a test) -0.6 % and -0.03 % where the first barrier ends most of them, and
+// -0.2 % both ways where later ones do.
 func barrier(n int) bool {
+	if n < leastSPP {
+		return false
+	}
 	for b := 2 * film.Replicates; b <= n; b *= 2 {
 		if n == b || n == b+b/2 {
 			return true

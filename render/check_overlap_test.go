@@ -14,7 +14,7 @@ import (
 	"catchlight/scene/texture"
 )
 
-// white makes all flesh of a scene white under its coat, which no colour key does; it returns how many bodies there are.
+// white makes all flesh of a scene white under its coat, which no colour key does; it returns how many objects there are.
 func white(p *Prepared, scatter bool) (n int) {
 	for i := range p.Scene.Objects {
 		if m := &p.Scene.Objects[i].Material; m.Kind == frozen.Soft {
@@ -32,8 +32,8 @@ func TestWhiteOverlapFurnace(t *testing.T) {
 	const eye = "{name: eye, shape: eye, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
 	const ball = "{name: %s, shape: sphere, radius: 6, transform: {translate: [%g, 0, 10]}, material: {kind: tissue}}"
 	for _, c := range []struct {
-		name, bodies string
-		scatter      bool
+		name, objects string
+		scatter       bool
 	}{
 		{"eye and flesh", eye + ", " + fmt.Sprintf(ball, "a", 8.), true},
 		{"flesh and flesh", fmt.Sprintf(ball, "a", 8.) + ", " + fmt.Sprintf(ball, "b", 2.), true},
@@ -41,7 +41,7 @@ func TestWhiteOverlapFurnace(t *testing.T) {
 		{"eye and plain flesh", eye + ", " + fmt.Sprintf(ball, "a", 8.), false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			p := prepare(t, fmt.Sprintf(furnace, 32, 20.0, c.bodies), "camera.orbit={azimuth: 10}", "camera.target=[4, 0, 10]", "advanced.guided=false")
+			p := prepare(t, fmt.Sprintf(furnace, 32, 20.0, c.objects), "camera.orbit={azimuth: 10}", "camera.target=[4, 0, 10]", "advanced.guided=false")
 			require.NotZero(t, white(p, c.scatter))
 			r := finish(t, p)
 			pic := r.Film.Develop()

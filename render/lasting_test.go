@@ -52,7 +52,7 @@ func sameFilm(t *testing.T, a, b *film.Film, what string) {
 // A render that is stopped at any tile, again and again, with saves between, ends with the bits of one that ran through;
 // so does one that takes more samples after it was finished. Uniform samples and samples by error.
 func TestGoesOnToTheSameBits(t *testing.T) {
-	for _, sets := range [][]string{{"picture.samples=20"}, {"picture.samples=40", "picture.error=0.02"}} {
+	for _, sets := range [][]string{{"picture.samples=20"}, {"picture.samples=64", "picture.error=0.05"}} {
 		p := prepare(t, marshEye, sets...)
 		want := finish(t, p)
 		path := filepath.Join(t.TempDir(), "a.film")
@@ -73,7 +73,7 @@ func TestGoesOnToTheSameBits(t *testing.T) {
 			}
 		}
 		require.Greater(t, stops, 1)
-		q := prepare(t, marshEye, append(sets, "picture.samples=56")...)
+		q := prepare(t, marshEye, append(sets, "picture.samples=96")...)
 		more, err := q.Render(context.Background(), Options{Keep: k})
 		require.NoError(t, err)
 		sameFilm(t, finish(t, q).Film, more.Film, "more samples")

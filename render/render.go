@@ -80,14 +80,11 @@ type Result struct {
 }
 
 // rounds returns the samples per pixel after each round: one at first, so that there soon is a whole picture, then
-// as many as there are already, at most 16 more at a time. With stops every number after which a tile may stop is there.
-func rounds(spp int, stops bool) []int {
+// as many as there are already, at most 16 more at a time. Every number after which a tile may stop is there.
+func rounds(spp int) []int {
 	var out []int
 	for n := 0; n < spp; {
 		step := min(max(n, 1), 16)
-		if stops && (n == 16 || n == 24) {
-			step = 8
-		}
 		n = min(n+step, spp)
 		out = append(out, n)
 	}
@@ -185,7 +182,7 @@ func (r *run) trace(ctx context.Context, benches []bench) (finished bool, err er
 		r.ready.Add(int64(min(n, d.Picture.Samples)))
 	}
 	r.saved = time.Now()
-	rs := rounds(d.Picture.Samples, d.Picture.Error > 0)
+	rs := rounds(d.Picture.Samples)
 	for k, to := range rs {
 		var seat atomic.Int64
 		var cut atomic.Bool

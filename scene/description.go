@@ -54,7 +54,7 @@ type Picture struct {
 	Width       int     `key:"width" range:"[1,16384]" default:"640" source:"our own choice" unit:"px" doc:"width of the picture"`
 	Height      int     `key:"height" range:"[1,16384]" default:"640" source:"our own choice" unit:"px" doc:"height of the picture"`
 	Samples     int     `key:"samples" range:"[1,1048576]" default:"64" source:"our own choice" doc:"samples per pixel"`
-	Error       float64 `key:"error" range:"[0,0.5]" default:"0" source:"neutral: changes nothing" doc:"stop each tile once its standard error is at most this share of the display signal, with samples as the most; 0 gives every pixel that many samples"`
+	Error       float64 `key:"error" range:"[0,0.5]" default:"0" source:"neutral: changes nothing" doc:"stop each tile once its standard error is at most this share of the display signal, with samples as the most and 48 as the least; such pictures read low by up to 0.2 % of the mean; 0 gives every pixel that many samples"`
 	Seed        int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of all random numbers"`
 	Filter      string  `key:"filter" oneof:"gaussian|hann|tent|box" default:"gaussian" doc:"pixel reconstruction filter, importance sampled"`
 	FilterWidth float64 `key:"filter_width" range:"[1,8]" default:"3" source:"our own choice: three deviations of a Gaussian of half a pixel either way" unit:"px" doc:"full width of the pixel filter (a box of width 1 is one pixel)"`

@@ -58,7 +58,9 @@ numbers goes to NAME.json beside the first picture. Ctrl-C leaves a whole pictur
 and exits with 130; a second Ctrl-C ends at once.
 
 --error draft, final, print or a number stops each tile of 16 x 16 pixels once its standard error is at most 2, 0.75 or
-0.4 steps of an 8-bit level (or that share of the display signal); --samples is then the most that a pixel gets.
+0.4 steps of an 8-bit level (or that share of the display signal); --samples is then the most that a pixel gets, and 48 the least
+(or --samples). A tile stops on its own samples, so such a picture reads low: by up to 0.2 % of the mean in trials with rare bright
+samples, by 0.01 to 0.06 % in eyes in lids, and by 0.02 % or less of bare ones. Without --error there is no such shift.
 
 --keep saves the sums in NAME.film now and then and at the end; --continue goes on from there, after an interrupt, a crash
 or a finished render, with the samples and error now asked for, to the same bits as one run. --shard i/n renders one part
