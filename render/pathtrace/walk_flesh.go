@@ -32,6 +32,8 @@ func (t *Tracer) within(p *path, sf *frozen.Surface, out *film.Sample) bool {
 // The borders between flesh and flesh change the coefficients and nothing else: only where flesh borders on air does light
 // leave by the coat's law. What meets an eye's outer shell goes on as a ray from outside it. Where an object's surface folds into
 // itself, a walk is out once it has left as often as it has entered.
+//
+// Long: one loop whose state (flight, coefficients, folds) every case of what a flight meets changes.
 func (t *Tracer) walkFlesh(p *path, object int32, pos, d, up geom.Vec, out *film.Sample) bool {
 	t.Stats.Walks++
 	rng := t.smp.Stream(p.vertex, sampler.Walk, p.branch)
