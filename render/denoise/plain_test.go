@@ -43,6 +43,8 @@ func rough(w, h int, seed uint64, truth func(x, y int) colour.RGB, features ...[
 
 // plain is Clean, slow and straight from its definition, for a picture with one feature: fits solved by Cramer's rule, light given
 // back pair by pair.
+//
+// Long: the definition written out once, from top to bottom.
 func plain(in *Input) []colour.RGB {
 	w, h := in.W, in.H
 	n := w * h

@@ -16,7 +16,7 @@ import (
 func TestNegatedNormals(t *testing.T) {
 	box := func() *mesh.Mesh {
 		m := &mesh.Mesh{
-			P:   []geom.Vec{{}, {X: 1}, {Y: 1}, {Z: 1}},
+			P:   []geom.Vec{{X: -1, Y: -1, Z: -1}, {X: 1, Y: -1, Z: 1}, {X: 1, Y: 1, Z: -1}, {X: -1, Y: 1, Z: 1}},
 			Tri: [][3]uint32{{0, 2, 1}, {0, 1, 3}, {0, 3, 2}, {1, 2, 3}},
 		}
 		mesh.Normals(m)
@@ -43,7 +43,7 @@ func TestNegatedNormals(t *testing.T) {
 				continue
 			}
 			require.Greater(t, m.Volume(), 0.0)
-			require.Less(t, m.N[0].Dot(geom.Vec{X: 1, Y: 1, Z: 1}), 0.0, "outward at the corner in the origin")
+			require.Less(t, m.N[0].Dot(geom.Vec{X: 1, Y: 1, Z: 1}), 0.0, "outward at its first corner")
 			if negate {
 				require.Contains(t, said, "normals are negated")
 			} else {

@@ -137,7 +137,7 @@ func TestSkin(t *testing.T) {
 		{"weights alone", strings.Replace(bent(`,"skin":0`, nodes, ""), `"JOINTS_0":4,`, "", 1), "together"},
 		{"joints as floats", strings.Replace(bent(`,"skin":0`, nodes, ""), `"JOINTS_0":4`, `"JOINTS_0":5`, 1), "UNSIGNED"},
 		{"no weight at all", strings.Replace(bent(`,"skin":0`, nodes, ""), `{"bufferView":6,"componentType":5126,"count":3,"type":"VEC4"}`,
-			`{"componentType":5126,"count":3,"type":"VEC4","sparse":{"count":1,"indices":{"bufferView":4,"componentType":5121},"values":{"bufferView":6}}}`, 1), "vertex 0 depends on no joint"},
+			`{"componentType":5126,"count":3,"type":"VEC4","sparse":{"count":1,"indices":{"bufferView":4,"componentType":5121},"values":{"bufferView":6}}}`, 1), "vertex 0 is bound to no joint"},
 	} {
 		if _, err := readAsset("heron.gltf", []byte(c.file), nil); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: got %v, want an error about %q", c.name, err, c.want)
