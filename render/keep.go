@@ -91,7 +91,7 @@ func Program() (Identity, error) {
 func IdentityOf(d *scene.Description) (Identity, error) {
 	c := *d
 	c.Picture.Samples, c.Picture.Error = 1, 0
-	h, err := c.Fingerprint()
+	h, err := Fingerprint(&c)
 	if err != nil {
 		return Identity{}, err
 	}

@@ -61,7 +61,7 @@ func (w *Watcher) Run(ctx context.Context) error {
 		before := stamps(files)
 		d, err := w.Load()
 		if err == nil {
-			files = d.Files()
+			files = Files(d)
 			before = extend(before, files)
 			err = w.draft(ctx, d, before, func(r *Result, last bool) error {
 				return w.Show(Draft{Number: number, Result: r, Last: last, Changed: changed, Age: time.Since(seen)})

@@ -79,3 +79,15 @@ func (d *decoder) budget(tree *node) *node {
 	}
 	return &out
 }
+
+// BudgetFile returns the file of the raster look's budget, or "" where it comes with the program or there is none.
+func (d *Description) BudgetFile() string {
+	name := d.Raster.Budget
+	if name == "" || BudgetText(name) != "" {
+		return ""
+	}
+	if !filepath.IsAbs(name) {
+		name = filepath.Join(filepath.Dir(d.File), name)
+	}
+	return name
+}

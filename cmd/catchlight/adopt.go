@@ -20,14 +20,15 @@ import (
 )
 
 type adoptFlags struct {
-	out     string
-	names   string
-	print   bool
-	side    string
-	drafts  bool
-	size    int
-	spp     int
-	workers int
+	out       string
+	names     string
+	print     bool
+	side      string
+	drafts    bool
+	size      int
+	spp       int
+	workers   int
+	overwrite bool
 
 	unit                  string
 	factor, limbus, pupil float64
@@ -74,6 +75,7 @@ Pictures are told by their names. --print-names shows the table of words; --name
 	}
 	fl := c.Flags()
 	fl.StringVarP(&f.out, "out", "o", "", "folder to make; must be new or empty")
+	overwriteFlag(fl, &f.overwrite)
 	fl.StringVar(&f.names, "names", "", "table of names that adds to the built-in one")
 	fl.BoolVar(&f.print, "print-names", false, "print the built-in table of names and end")
 	fl.StringVar(&f.side, "side", "", "which eye of a pair: left or right")
@@ -123,7 +125,7 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 	if err != nil {
 		return fmt.Errorf("%s: %w", asset, err)
 	}
-	dir, err := newFolder(f.out, asset)
+	dir, err := newFolder(f.out, asset, f.overwrite)
 	if err != nil {
 		return err
 	}
@@ -177,14 +179,14 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 }
 
 // newFolder names the folder of an adopted eye: the one asked for, which must be new or empty, else the first free one.
-func newFolder(want, asset string) (string, error) {
+func newFolder(want, asset string, overwrite bool) (string, error) {
 	free := func(dir string) bool {
 		list, err := os.ReadDir(dir)
 		return errors.Is(err, os.ErrNotExist) || err == nil && len(list) == 0
 	}
 	if want != "" {
-		if !free(want) {
-			return "", fmt.Errorf("--out %s: is there already and not empty; nothing is written over", want)
+		if !overwrite && !free(want) {
+			return "", fmt.Errorf("--out %s: is there already and not empty; nothing is written over without --overwrite", want)
 		}
 		return want, nil
 	}

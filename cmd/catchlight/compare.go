@@ -122,13 +122,18 @@ func fileName(text string) string {
 	}, text)
 }
 
-// make opens the job of a comparison and renders what is missing of its pictures. Without an error the caller closes the job.
-func (f *compareFlags) make(cmd *cobra.Command, path string, shots []*shot, count string) (*job.Job, *tally, error) {
-	dir := f.out
-	if dir == "" {
-		dir = filepath.Join("out", "compare-"+sceneName(path))
+// folder is that of a comparison.
+func (f *compareFlags) folder(path string) string {
+	if f.out != "" {
+		return f.out
 	}
-	j, err := openJob(cmd, dir, path, shots)
+	return filepath.Join("out", "compare-"+sceneName(path))
+}
+
+// make opens the job of a comparison and renders what is missing of its pictures. The comparison writes the files more
+// besides, and reads inputs that no scene names. Without an error the caller closes the job.
+func (f *compareFlags) make(cmd *cobra.Command, path string, shots []*shot, count string, more []string, inputs ...string) (*job.Job, *tally, error) {
+	j, err := openJob(cmd, f.folder(path), path, shots, &f.jobFlags, more, inputs...)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -173,7 +178,7 @@ func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 	if err != nil {
 		return err
 	}
-	j, t, err := f.make(cmd, path, shots, "2 pictures")
+	j, t, err := f.make(cmd, path, shots, "2 pictures", compare.FileNames(shots[0].name, shots[1].name))
 	if err != nil {
 		return err
 	}

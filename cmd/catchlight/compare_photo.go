@@ -135,6 +135,11 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 	if r.limb, err = f.photo.check(f.vary, words); err != nil {
 		return err
 	}
+	more := append(compare.FileNames("photograph", words[0]), "limbus.png")
+	plan := []job.Item{{Name: words[0], Files: []string{words[0] + ".exr", words[0] + ".json"}}}
+	if err := guardJob(f.folder(path), &job.Manifest{Plan: plan, More: append(more, "report.json"), Overwrite: f.overwrite}, append(render.Files(d), f.photo.file)); err != nil {
+		return err
+	}
 	if err := r.read(); err != nil {
 		return err
 	}
@@ -142,7 +147,7 @@ func runPhoto(cmd *cobra.Command, path string, f *compareFlags, d *scene.Descrip
 		return err
 	}
 	shots := []*shot{{name: words[0], look: words[0], d: r.d}}
-	j, t, err := f.make(cmd, path, shots, "1 picture")
+	j, t, err := f.make(cmd, path, shots, "1 picture", more, f.photo.file)
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"catchlight/render"
+	"catchlight/render/job"
 	"catchlight/scene"
 	"catchlight/scene/eye"
 	"catchlight/scene/gltfio"
@@ -26,6 +28,7 @@ type growing struct {
 	out, object, maps, format, green, layout, meshes string
 	size, bits                                       int
 	tile, tileSize, tileLongest                      float64
+	overwrite                                        bool
 }
 
 // mapReport is one map in the report.
@@ -69,6 +72,7 @@ The eye is that of the first object of shape eye, or of --object. A short scene 
 	}
 	f := c.Flags()
 	f.StringVar(&g.out, "out", "", "folder for the files; it is made")
+	overwriteFlag(f, &g.overwrite)
 	f.StringVar(&g.object, "object", "", "name of the eye's object")
 	f.StringVar(&g.maps, "maps", "all", "maps to bake, by name with commas; all or none")
 	f.StringVar(&g.format, "format", "png", "png or exr")
@@ -144,6 +148,9 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 	case b.Eye.Asset != nil:
 		return usageError{fmt.Errorf("%s: the shells of %s come from a file; only a built eye can be grown", path, b.Name)}
 	}
+	if err := g.guard(render.Files(d)); err != nil {
+		return err
+	}
 	par, err := b.Eye.Params()
 	if err != nil {
 		return err
@@ -171,11 +178,56 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 		return err
 	}
 	name := filepath.Join(g.out, "grown.json")
-	if err := os.WriteFile(name, append(text, '\n'), 0o666); err != nil {
+	if err := writeBytes(name, append(text, '\n')); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "wrote %d maps and %d meshes into %s; %s says what they hold\n", len(r.Maps), len(r.Meshes), g.out, name)
 	return nil
+}
+
+// names are the files that are to be written into the folder.
+func (g *growing) names() []string {
+	out := []string{"grown.json"}
+	for _, k := range eye.Kinds() {
+		if g.maps == "none" || g.maps != "all" && !slices.Contains(list(g.maps), string(k)) {
+			continue
+		}
+		out = append(out, string(k)+"."+g.format)
+		if g.layout == "apart" {
+			out = append(out, string(k)+"_iris."+g.format)
+		}
+	}
+	if g.tile > 0 && g.maps != "none" {
+		out = append(out, "wobble."+g.format)
+	}
+	for _, k := range list(g.meshes) {
+		if k != "none" {
+			out = append(out, "eye."+k)
+		}
+	}
+	return out
+}
+
+// guard refuses to write over what an earlier run did not make, and over what the scene reads.
+func (g *growing) guard(inputs []string) error {
+	made := madeBy(g.out, "grown.json", func(data []byte) (out []string) {
+		var r growReport
+		if json.Unmarshal(data, &r) != nil || r.IrisShare == 0 {
+			return nil
+		}
+		for _, m := range r.Maps {
+			out = append(out, m.File)
+		}
+		return append(append(out, r.Meshes...), "grown.json")
+	})
+	if err := job.CheckFolder(g.out, g.names(), made, g.overwrite); err != nil {
+		return err
+	}
+	var outputs []string
+	for _, n := range g.names() {
+		outputs = append(outputs, filepath.Join(g.out, n))
+	}
+	return job.CheckOutputs(outputs, inputs, g.overwrite)
 }
 
 // code says how a map's values are stored in 0 to 1: value = scale stored + offset.

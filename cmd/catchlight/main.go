@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"catchlight/render/job"
 	"catchlight/scene"
 )
 
@@ -49,10 +50,11 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fmt.Fprintln(stderr, err)
 	var usage usageError
 	var problems scene.Problems
+	var taken *job.TakenError
 	switch {
 	case errors.Is(err, errInterrupted):
 		return exitInterrupted
-	case errors.As(err, &usage), errors.As(err, &problems):
+	case errors.As(err, &usage), errors.As(err, &problems), errors.As(err, &taken):
 		return exitUsage
 	}
 	return exitFailed

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -19,7 +20,8 @@ import (
 )
 
 type mergeFlags struct {
-	out []string
+	out       []string
+	overwrite bool
 }
 
 func mergeCommand() *cobra.Command {
@@ -57,6 +59,7 @@ kernel are refused, and so is a part given twice or left out.`,
 		},
 	}
 	c.Flags().StringArrayVarP(&f.out, "out", "o", nil, "picture to write, repeatable; or folder of the whole")
+	overwriteFlag(c.Flags(), &f.overwrite)
 	return c
 }
 
@@ -66,11 +69,14 @@ func mergeFolders(ctx context.Context, parts []string, f *mergeFlags, stdout, st
 	if len(f.out) != 1 {
 		return usageError{errors.New("merge: --out names the folder of the whole, once")}
 	}
-	m, err := job.Merge(f.out[0], parts)
+	if err := job.CheckOutputs(f.out, parts, f.overwrite); err != nil {
+		return err
+	}
+	m, err := job.Merge(f.out[0], parts, f.overwrite)
 	if err != nil {
 		return err
 	}
-	return execute(ctx, append(append([]string{m.Kind}, m.Args...), "--out="+f.out[0]), stdout, stderr)
+	return execute(ctx, append(append([]string{m.Kind}, m.Args...), "--out="+f.out[0], fmt.Sprintf("--overwrite=%t", f.overwrite)), stdout, stderr)
 }
 
 // mergeFilms joins parts of one picture's samples.
@@ -82,6 +88,20 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 		if err := render.CheckFormat(o); err != nil {
 			return usageError{fmt.Errorf("--out %w", err)}
 		}
+	}
+	stats := strings.TrimSuffix(f.out[0], filepath.Ext(f.out[0])) + ".json"
+	outputs := append(slices.Clone(f.out), stats)
+	inputs := slices.Clone(parts)
+	for _, p := range parts {
+		inputs = append(inputs, strings.TrimSuffix(p, filepath.Ext(p))+".json")
+	}
+	if err := job.CheckOutputs(outputs, inputs, f.overwrite); err != nil {
+		return err
+	}
+	if err := ownReport(stats, f.overwrite); err != nil {
+		return err
+	}
+	for _, o := range outputs {
 		if err := writable(o); err != nil {
 			return err
 		}
@@ -110,6 +130,9 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 				d, err = scene.Load(r.Scene, r.Overrides...)
 			}
 			if err != nil {
+				return err
+			}
+			if err := job.CheckOutputs(outputs, render.Files(d), f.overwrite); err != nil {
 				return err
 			}
 			id, err := render.IdentityOf(d)
@@ -144,5 +167,5 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 		}
 		fmt.Fprintf(stdout, "wrote %s (%d x %d, %s)\n", o, r.Width, r.Height, samples(r))
 	}
-	return writeStats(strings.TrimSuffix(f.out[0], filepath.Ext(f.out[0]))+".json", d, r, render.Shard{}, 0, 0)
+	return writeStats(stats, d, r, render.Shard{}, 0, 0)
 }

@@ -21,28 +21,30 @@ import (
 
 	"catchlight/render"
 	"catchlight/render/film"
+	"catchlight/render/job"
 	"catchlight/scene"
 	"catchlight/scene/imageio"
 )
 
 type renderFlags struct {
-	out     []string
-	set     []string
-	lights  string
-	size    string
-	spp     int
-	seed    int
-	workers int
-	stats   string
-	probe   string
-	target  string
-	denoise bool
-	keep    bool
-	every   time.Duration
-	goOn    bool
-	shard   string
-	look    string
-	profile string
+	out       []string
+	set       []string
+	lights    string
+	size      string
+	spp       int
+	seed      int
+	workers   int
+	stats     string
+	probe     string
+	target    string
+	denoise   bool
+	keep      bool
+	every     time.Duration
+	goOn      bool
+	shard     string
+	look      string
+	profile   string
+	overwrite bool
 }
 
 func renderCommand() *cobra.Command {
@@ -97,6 +99,7 @@ func (f *renderFlags) shared(fl *pflag.FlagSet) {
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
 	fl.BoolVar(&f.denoise, "denoise", false, "show pictures with their grain taken out (picture.denoise); .exr files hold both")
 	fl.StringVar(&f.profile, "budget", "", "budget of the raster look: lean, middle, full, or a .yaml file; the scene's own raster keys go before it")
+	overwriteFlag(fl, &f.overwrite)
 	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
 }
 
@@ -248,6 +251,21 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	if shard.Count > 1 {
 		outs, f.stats = nil, strings.TrimSuffix(keep.Path, ".film")+".json"
 		files = []string{keep.Path, f.stats}
+	}
+	named := slices.Clone(files)
+	for _, o := range files {
+		if keep == nil || o != keep.Path {
+			named = append(named, partialName(o))
+		}
+	}
+	if keep != nil && shard.Count <= 1 {
+		named = append(named, keep.Path)
+	}
+	if err := job.CheckOutputs(named, render.Files(d), f.overwrite); err != nil {
+		return err
+	}
+	if err := ownReport(f.stats, f.overwrite); err != nil {
+		return err
 	}
 	for _, o := range files {
 		if err := writable(o); err != nil {

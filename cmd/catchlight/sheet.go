@@ -345,13 +345,22 @@ func runSheet(cmd *cobra.Command, path string, f *sheetFlags) error {
 		dir = filepath.Join("out", "sheet-"+sceneName(path))
 	}
 	shots := c.shots()
-	j, err := openJob(cmd, dir, path, shots)
+	j, err := openJob(cmd, dir, path, shots, &f.jobFlags, f.pageNames())
 	if err != nil {
 		return err
 	}
 	defer j.Close()
 	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, cmd.ErrOrStderr())
 	return f.finish(cmd.Context(), j, c, d, t, err, cmd.OutOrStdout(), cmd.ErrOrStderr())
+}
+
+// pageNames are the files of the page.
+func (f *sheetFlags) pageNames() []string {
+	var out []string
+	for _, kind := range f.pages {
+		out = append(out, "sheet."+kind)
+	}
+	return out
 }
 
 // smaller gives the film a longer side of some pixels where no size was asked for.

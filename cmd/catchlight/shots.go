@@ -110,7 +110,7 @@ func (s *shot) item() (job.Item, error) {
 				c.View.Background = "environment"
 			}
 		}
-		print, err := c.Fingerprint()
+		print, err := render.Fingerprint(&c)
 		if err != nil {
 			return job.Item{}, err
 		}
@@ -144,7 +144,7 @@ func (f *jobFlags) add(fl *pflag.FlagSet, what string) {
 func arguments(cmd *cobra.Command, scenePath string) []string {
 	out := []string{scenePath}
 	cmd.Flags().Visit(func(f *pflag.Flag) {
-		if slices.Contains([]string{"out", "shard", "workers", "keep-every", "cache"}, f.Name) {
+		if slices.Contains([]string{"out", "shard", "workers", "keep-every", "cache", "overwrite"}, f.Name) {
 			return
 		}
 		if list, ok := f.Value.(pflag.SliceValue); ok {
@@ -211,20 +211,38 @@ func (t *tally) String() string {
 }
 
 // openJob plans shots into a folder.
-func openJob(cmd *cobra.Command, dir, scenePath string, shots []*shot) (*job.Job, error) {
+// more names what the command writes besides the pictures, inputs what it reads besides their scenes.
+func openJob(cmd *cobra.Command, dir, scenePath string, shots []*shot, f *jobFlags, more []string, inputs ...string) (*job.Job, error) {
 	program, err := render.Program()
 	if err != nil {
 		return nil, err
 	}
-	m := job.Manifest{Kind: cmd.Name(), Args: arguments(cmd, scenePath), Program: program.String()}
+	m := job.Manifest{Kind: cmd.Name(), Args: arguments(cmd, scenePath), Program: program.String(), More: append(more, "report.json"), Overwrite: f.overwrite}
+	var scenes []*scene.Description
 	for _, s := range shots {
 		it, err := s.item()
 		if err != nil {
 			return nil, err
 		}
 		m.Plan = append(m.Plan, it)
+		scenes = append(scenes, s.d)
+	}
+	if err := guardJob(dir, &m, append(render.Files(scenes...), inputs...)); err != nil {
+		return nil, err
 	}
 	return job.Open(dir, m)
+}
+
+// guardJob refuses a folder that holds what the job did not make, and outputs that are inputs.
+func guardJob(dir string, m *job.Manifest, inputs []string) error {
+	if err := job.Guard(dir, m); err != nil {
+		return err
+	}
+	var outputs []string
+	for _, n := range m.Names() {
+		outputs = append(outputs, filepath.Join(dir, n))
+	}
+	return job.CheckOutputs(outputs, inputs, m.Overwrite)
 }
 
 // exrBytes is about what a picture takes on disk, per pixel: eleven channels that hardly pack.

@@ -180,7 +180,7 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 	if dir == "" {
 		dir = filepath.Join("out", "turntable-"+sceneName(path))
 	}
-	j, err := openJob(cmd, dir, path, shots)
+	j, err := openJob(cmd, dir, path, shots, &f.jobFlags, shownNames(names, shots))
 	if err != nil {
 		return err
 	}
@@ -198,6 +198,20 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 		return err
 	}
 	return f.show(cmd.Context(), j, d, names, poses, shots, t, stdout)
+}
+
+// shownNames are the files that show makes.
+func shownNames(looks []string, shots []*shot) []string {
+	out := []string{"player.html"}
+	for _, n := range looks {
+		out = append(out, n+".apng", n+".mp4")
+	}
+	for _, s := range shots {
+		if !strings.HasSuffix(s.name, "-again") {
+			out = append(out, s.name+".png")
+		}
+	}
+	return out
 }
 
 // grain is how much frames of one pose and different seeds differ, in steps of an 8-bit level.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	_ "embed"
 	"encoding/json"
@@ -15,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"catchlight/render"
+	"catchlight/render/job"
 	"catchlight/scene"
 	"catchlight/scene/pages"
 )
@@ -43,6 +45,7 @@ good draft stays. --crop iris shows the iris alone. Ctrl-C ends the watch.`,
 	}
 	fl := c.Flags()
 	fl.StringVarP(&f.out, "out", "o", "", "folder of the drafts; out/watch-NAME without it")
+	overwriteFlag(fl, &f.overwrite)
 	fl.StringVar(&f.crop, "crop", "", "part of the picture: iris")
 	fl.IntVar(&f.pix, "pixels", 384, "longer side of the draft in pixels (256 with --crop)")
 	fl.IntVar(&f.spp, "samples", 12, "samples per pixel of the last pass")
@@ -84,6 +87,15 @@ func runWatch(ctx context.Context, path string, f *watchFlags, given func(string
 	dir := f.out
 	if dir == "" {
 		dir = filepath.Join("out", "watch-"+strings.TrimSuffix(filepath.Base(path), filepath.Ext(path)))
+	}
+	made := madeBy(dir, "state.js", func(data []byte) []string {
+		if !bytes.HasPrefix(data, []byte("showDraft(")) {
+			return nil
+		}
+		return []string{"watch.html", "state.js"}
+	})
+	if err := job.CheckFolder(dir, []string{"watch.html", "state.js"}, made, f.overwrite); err != nil {
+		return err
 	}
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return fmt.Errorf("--out %s: %w", dir, err)

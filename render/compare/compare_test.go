@@ -209,6 +209,7 @@ func TestFiles(t *testing.T) {
 	by := map[string][]byte{}
 	for _, f := range files {
 		require.NotContains(t, by, f.Name)
+		require.Contains(t, FileNames("high", "low"), f.Name)
 		by[f.Name] = f.Data
 	}
 	size := func(name string, w, h int) image.Image {

@@ -61,6 +61,12 @@ func (r *Result) Files() ([]File, error) {
 	return out, first
 }
 
+// FileNames are the names of all files that a comparison of two sides of these names may leave.
+func FileNames(reference, test string) []string {
+	return []string{reference + ".png", test + ".png", "side-by-side.png", "wipe.png", "wipe.apng", "blink.apng",
+		"difference-signed.png", "difference-absolute.png", "flip.png", "hdr-flip.png", "regions.png", "compare.json", "compare.html"}
+}
+
 func encode(m image.Image) ([]byte, error) {
 	var b bytes.Buffer
 	err := png.Encode(&b, m)

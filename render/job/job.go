@@ -41,6 +41,9 @@ type Manifest struct {
 	Program string            `json:"program"` // what the bits depend on besides the items' keys
 	Plan    []Item            `json:"plan"`    // all pictures of the job, in order
 	Done    map[string][]File `json:"done"`    // by the item's name
+	More    []string          `json:"more"`    // names of what the command writes besides, of the whole job
+
+	Overwrite bool `json:"-"` // the folder may hold what the command did not make
 }
 
 // Job is a folder with its manifest, locked for this process.
@@ -58,8 +61,12 @@ var temporary = regexp.MustCompile(`^\..+\.[0-9]+-[0-9]+\.tmp$`)
 
 // Open takes a folder for a job: makes it where it is missing, locks it, clears what a killed process left, and takes
 // over from the manifest there whatever is finished, unchanged on disk, and still part of the plan. What was part of an
-// earlier plan alone is removed.
+// earlier plan alone is removed, where it is still as it was made. A folder with files that no manifest there speaks for is
+// refused with a *TakenError, before anything is done in it, unless the manifest says Overwrite.
 func Open(dir string, m Manifest) (*Job, error) {
+	if err := Guard(dir, &m); err != nil {
+		return nil, err
+	}
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, fmt.Errorf("%s: the folder can't be made: %w", dir, cause(err))
 	}
@@ -99,12 +106,17 @@ func (j *Job) takeOver() error {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return j.write()
+	case err != nil && j.m.Overwrite:
+		return j.write()
 	case err != nil:
 		return err
-	case old.Kind != j.m.Kind:
+	case old.Kind != j.m.Kind && !j.m.Overwrite:
 		return fmt.Errorf("%s: holds a %s; give another folder for this %s", j.Dir, old.Kind, j.m.Kind)
 	}
 	keys, ours := map[string]string{}, map[string]bool{}
+	for _, f := range j.m.More {
+		ours[f] = true
+	}
 	for _, it := range j.m.Plan {
 		keys[it.Name] = it.Key
 		for _, f := range it.Files {
@@ -118,9 +130,14 @@ func (j *Job) takeOver() error {
 			continue
 		}
 		for _, f := range files {
-			if !ours[f.Name] {
+			if !ours[f.Name] && whole(j.Dir, []File{f}) {
 				os.Remove(filepath.Join(j.Dir, f.Name))
 			}
+		}
+	}
+	for _, f := range old.More {
+		if !ours[f] {
+			os.Remove(filepath.Join(j.Dir, f))
 		}
 	}
 	return j.write()
@@ -148,11 +165,15 @@ func Read(dir string) (*Manifest, error) {
 	if err := json.Unmarshal(data, &m); err != nil {
 		return nil, fmt.Errorf("%s: no manifest of a job: %w", path, err)
 	}
+	names := slices.Clone(m.More)
 	for _, files := range m.Done {
 		for _, f := range files {
-			if !filepath.IsLocal(f.Name) {
-				return nil, fmt.Errorf("%s: the file name %q leaves the folder", path, f.Name)
-			}
+			names = append(names, f.Name)
+		}
+	}
+	for _, n := range names {
+		if !filepath.IsLocal(n) {
+			return nil, fmt.Errorf("%s: the file name %q leaves the folder", path, n)
 		}
 	}
 	return &m, nil
@@ -233,7 +254,7 @@ func cause(err error) error {
 // Merge puts the finished items of folders that hold parts of one job into dir, and returns the manifest of the whole.
 // The parts must be of the same command, arguments, program and plan; an item that two parts finished must have the same
 // files in both; one that none finished is an error.
-func Merge(dir string, parts []string) (*Manifest, error) {
+func Merge(dir string, parts []string, overwrite bool) (*Manifest, error) {
 	var whole *Manifest
 	from := map[string]string{} // item: folder
 	for i, p := range parts {
@@ -242,7 +263,7 @@ func Merge(dir string, parts []string) (*Manifest, error) {
 			return nil, err
 		}
 		if i == 0 {
-			whole = &Manifest{Kind: m.Kind, Args: m.Args, Program: m.Program, Plan: m.Plan, Done: map[string][]File{}}
+			whole = &Manifest{Kind: m.Kind, Args: m.Args, Program: m.Program, Plan: m.Plan, Done: map[string][]File{}, More: m.More, Overwrite: overwrite}
 		}
 		switch {
 		case m.Kind != whole.Kind:

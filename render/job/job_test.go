@@ -78,7 +78,7 @@ func TestMerge(t *testing.T) {
 	}
 	a, b := part(m, map[int]string{0: "x", 2: "z"}), part(m, map[int]string{1: "y"})
 	whole, one := t.TempDir(), part(m, map[int]string{0: "x", 1: "y", 2: "z"})
-	_, err := Merge(whole, []string{b, a})
+	_, err := Merge(whole, []string{b, a}, false)
 	require.NoError(t, err)
 	require.Equal(t, names(t, one), names(t, whole))
 	for _, n := range names(t, one) {
@@ -94,11 +94,11 @@ func TestMerge(t *testing.T) {
 		"it was made by build 2":                         {a, part(other, map[int]string{1: "y"})},
 		"its a differs":                                  {a, part(m, map[int]string{0: "w", 1: "y"})},
 	} {
-		_, err := Merge(t.TempDir(), parts)
+		_, err := Merge(t.TempDir(), parts, false)
 		require.ErrorContains(t, err, want)
 	}
 	put(t, b, "b.exr", "damaged")
-	_, err = Merge(t.TempDir(), []string{a, b})
+	_, err = Merge(t.TempDir(), []string{a, b}, false)
 	require.ErrorContains(t, err, "it is not as the manifest")
 }
 
