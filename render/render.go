@@ -105,7 +105,8 @@ type run struct {
 	progress sync.Mutex
 	rest     sync.RWMutex // workers hold it for reading while they write to the film
 	failed   error        // of the first save that failed; under rest
-	saved    time.Time
+	start    time.Time
+	saved    atomic.Int64 // ns from the start to the last save
 }
 
 // bench is what one worker has for itself.
@@ -123,7 +124,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	start := time.Now()
 	d := p.Description
 	w, h, spp := d.Picture.Width, d.Picture.Height, d.Picture.Samples
-	r := &run{p: p, o: o}
+	r := &run{p: p, o: o, start: start}
 	if err := r.open(); err != nil {
 		return nil, err
 	}
@@ -181,7 +182,7 @@ func (r *run) trace(ctx context.Context, benches []bench) (finished bool, err er
 	for _, n := range r.done {
 		r.ready.Add(int64(min(n, d.Picture.Samples)))
 	}
-	r.saved = time.Now()
+	r.saved.Store(int64(time.Since(r.start)))
 	rs := rounds(d.Picture.Samples)
 	for k, to := range rs {
 		var seat atomic.Int64
@@ -201,6 +202,11 @@ func (r *run) trace(ctx context.Context, benches []bench) (finished bool, err er
 		}
 	}
 	return finished, r.failed
+}
+
+// due says whether it is time to save.
+func (r *run) due() bool {
+	return r.o.Keep != nil && r.o.Keep.due(r.start.Add(time.Duration(r.saved.Load())))
 }
 
 // round brings a tile to that many samples, unless its error is small enough, and saves the film when it is time.
@@ -225,11 +231,11 @@ func (r *run) round(b *bench, tile, to int) {
 		o.Progress.Advance(n, int64(r.f.Tiles())*int64(spp))
 		r.progress.Unlock()
 	}
-	if o.Keep != nil && o.Keep.due(r.saved) {
+	if r.due() {
 		r.rest.Lock()
-		if r.failed == nil && o.Keep.due(r.saved) {
+		if r.failed == nil && r.due() {
 			r.failed = o.Keep.save(r.f)
-			r.saved = time.Now()
+			r.saved.Store(int64(time.Since(r.start)))
 		}
 		r.rest.Unlock()
 	}

@@ -137,9 +137,7 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 		}
 		return fmt.Errorf("%s: what was found can't be rendered, so nothing is written: %w", asset, err)
 	}
-	for _, note := range in.Notes {
-		fmt.Fprintln(stderr, "note:", note)
-	}
+	tell(stderr, in.Notes)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
 	}
@@ -265,9 +263,7 @@ func renderDrafts(ctx context.Context, file, dir string, f *adoptFlags, cache *r
 		}
 		drafts = append(drafts, draft)
 		if name == adopt.Lights[0] {
-			for _, w := range r.Warnings {
-				fmt.Fprintln(stderr, "note:", w)
-			}
+			tell(stderr, r.Warnings)
 			marked := adopt.Draft{Title: "limbus (solid), pupil (dashed; seen through the cornea it looks about an eighth wider), axis (dotted)", File: "draft-outlines.png"}
 			if err := drawMarks(p, filepath.Join(dir, draft.File), filepath.Join(dir, marked.File)); err != nil {
 				return nil, err

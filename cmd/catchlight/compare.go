@@ -140,9 +140,7 @@ func (f *compareFlags) make(cmd *cobra.Command, path string, shots []*shot, coun
 	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
 	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, stderr)
 	if t != nil {
-		for _, w := range t.warnings {
-			fmt.Fprintln(stderr, "note:", w)
-		}
+		tell(stderr, t.warnings)
 		fmt.Fprintf(stdout, "%s: %s\n", count, t)
 	}
 	if err != nil {

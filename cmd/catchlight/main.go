@@ -15,21 +15,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"catchlight/render/job"
 	"catchlight/scene"
 )
-
-// Exit codes: 0 done, 1 failed, 2 bad usage or bad scene, 130 interrupted.
-const (
-	exitFailed      = 1
-	exitUsage       = 2
-	exitInterrupted = 130
-)
-
-// usageError marks what is wrong with the arguments.
-type usageError struct{ error }
-
-var errInterrupted = errors.New("interrupted")
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -43,21 +30,16 @@ func main() {
 
 // run carries out one command line and returns the exit code.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	err := execute(ctx, args, stdout, stderr)
-	if err == nil {
-		return 0
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	out, notes := &door{w: stdout, gone: cancel}, &door{w: stderr, gone: cancel}
+	err := execute(ctx, args, out, notes)
+	out.flush()
+	if err != nil {
+		fmt.Fprintln(notes, err)
 	}
-	fmt.Fprintln(stderr, err)
-	var usage usageError
-	var problems scene.Problems
-	var taken *job.TakenError
-	switch {
-	case errors.Is(err, errInterrupted):
-		return exitInterrupted
-	case errors.As(err, &usage), errors.As(err, &problems), errors.As(err, &taken):
-		return exitUsage
-	}
-	return exitFailed
+	notes.flush()
+	return exitCode(err)
 }
 
 // oldFlags are options that had another name before.
@@ -92,7 +74,7 @@ Optical and anatomical defaults serve pictures; they are no medical advice.`,
 		}
 		return usageError{errors.New(text)}
 	})
-	root.AddCommand(renderCommand(), growCommand(), sheetCommand(), turntableCommand(), compareCommand(), adoptCommand(), watchCommand(), mergeCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand())
+	root.AddCommand(renderCommand(), growCommand(), sheetCommand(), turntableCommand(), compareCommand(), adoptCommand(), watchCommand(), mergeCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand(), exitCodesTopic())
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)

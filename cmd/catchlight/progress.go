@@ -13,7 +13,7 @@ import (
 // reporter shows how work goes on: a bar with the time left on a terminal, else a line now and then.
 type reporter struct {
 	w     io.Writer
-	term  bool
+	term  *os.File // nil where it is no terminal
 	phase string
 	bar   *progressbar.ProgressBar
 	start time.Time
@@ -23,23 +23,28 @@ type reporter struct {
 const lineEvery = 5 * time.Second
 
 func newReporter(w io.Writer) *reporter {
-	f, ok := w.(*os.File)
-	return &reporter{w: w, term: ok && term.IsTerminal(int(f.Fd()))}
+	r := &reporter{w: w}
+	if d, ok := w.(*door); ok {
+		if f := d.terminal(); f != nil && term.IsTerminal(int(f.Fd())) {
+			r.term = f
+		}
+	}
+	return r
 }
 
 // Phase implements render.Progress.
 func (r *reporter) Phase(name string) {
 	r.done()
 	r.phase, r.start, r.last = name, time.Now(), time.Now()
-	fmt.Fprintln(r.w, name)
+	fmt.Fprintln(r.w, oneLine(name))
 }
 
 // Advance implements render.Progress.
 func (r *reporter) Advance(done, total int64) {
-	if r.term {
+	if r.term != nil {
 		if r.bar == nil {
-			r.bar = progressbar.NewOptions64(total, progressbar.OptionSetWriter(r.w), progressbar.OptionSetPredictTime(true),
-				progressbar.OptionSetDescription(r.phase), progressbar.OptionThrottle(200*time.Millisecond), progressbar.OptionClearOnFinish())
+			r.bar = progressbar.NewOptions64(total, progressbar.OptionSetWriter(r.term), progressbar.OptionSetPredictTime(true),
+				progressbar.OptionSetDescription(oneLine(r.phase)), progressbar.OptionThrottle(200*time.Millisecond), progressbar.OptionClearOnFinish())
 		}
 		_ = r.bar.Set64(done)
 		return

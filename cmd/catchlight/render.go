@@ -300,9 +300,7 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		}
 		return err
 	}
-	for _, w := range r.Warnings {
-		fmt.Fprintln(stderr, "note:", w)
-	}
+	tell(stderr, r.Warnings)
 	return f.leave(outs, d, r, opt, prepared, err, stdout)
 }
 

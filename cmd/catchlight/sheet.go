@@ -381,7 +381,7 @@ func sceneName(path string) string {
 func (t *tally) report(j *job.Job, more map[string]any) error {
 	r := map[string]any{
 		"program": versionText(), "rendered": t.made, "there_already": t.kept, "from_cache": t.cached,
-		"seconds": t.seconds, "seconds_by_picture": t.times, "warnings": t.warnings,
+		"seconds": t.seconds, "seconds_by_picture": t.times, "warnings": append([]string{}, t.warnings...),
 	}
 	for k, v := range more {
 		r[k] = v
@@ -393,9 +393,7 @@ func (f *sheetFlags) finish(_ context.Context, j *job.Job, c *cells, d *scene.De
 	if t == nil {
 		return failed
 	}
-	for _, w := range t.warnings {
-		fmt.Fprintln(stderr, "note:", w)
-	}
+	tell(stderr, t.warnings)
 	fmt.Fprintf(stdout, "%d cells: %s\n", len(c.shots()), t)
 	if failed != nil {
 		return failed

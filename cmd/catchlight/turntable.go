@@ -190,9 +190,7 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 	if t == nil {
 		return err
 	}
-	for _, w := range t.warnings {
-		fmt.Fprintln(stderr, "note:", w)
-	}
+	tell(stderr, t.warnings)
 	fmt.Fprintf(stdout, "%d frames: %s\n", len(shots), t)
 	if err != nil || t.others > 0 {
 		return err
