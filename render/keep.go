@@ -8,6 +8,7 @@ import (
 	"os"
 	"runtime"
 	"runtime/debug"
+	"strings"
 	"sync"
 	"time"
 
@@ -22,13 +23,23 @@ import (
 type Keep struct {
 	Path   string
 	Every  time.Duration // between saves; 0 saves at the end alone
-	Record string        // Identity.String of the picture; a film of another is refused
+	Record string        // Record.String of the picture; a film of another is refused
 	Final  bool          // saves a finished film too, to take more samples later
 }
 
 func (k *Keep) due(last time.Time) bool { return k.Every > 0 && time.Since(last) >= k.Every }
 
-func (k *Keep) save(f *film.Film) error { return imageio.WriteAtomic(k.Path, f.Save) }
+func (k *Keep) save(f *film.Film) error {
+	if err := imageio.WriteAtomic(k.Path, f.Save); err != nil {
+		return &SaveError{err}
+	}
+	return nil
+}
+
+// SaveError says that the sums of a render could not be saved at its end. Its pictures are as sound as without.
+type SaveError struct{ error }
+
+func (e *SaveError) Unwrap() error { return e.error }
 
 // load returns the film that is saved, or nil where there is none.
 func (k *Keep) load(w, h int) (*film.Film, error) {
@@ -39,7 +50,7 @@ func (k *Keep) load(w, h int) (*film.Film, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := sameIdentity(k.Path, f.Record(), k.Record); err != nil {
+	if err := sameRecord(k.Path, f.Record(), k.Record); err != nil {
 		return nil, err
 	}
 	if fw, fh := f.Size(); fw != w || fh != h {
@@ -87,10 +98,28 @@ func Program() (Identity, error) {
 	return Identity{"", build, arch(), accel.Kernel()}, err
 }
 
+// lightOf returns the description with all set back that leaves a sample's light as it is: their number, the error that ends
+// them, and how light is shown.
+func lightOf(d *scene.Description) scene.Description {
+	c := WithoutView(d)
+	c.Picture.Samples, c.Picture.Error = 1, 0
+	return c
+}
+
+// WithoutView returns the description with the keys of view set back that change how light is shown and not what light
+// there is: all but whether the camera sees the surroundings.
+func WithoutView(d *scene.Description) scene.Description {
+	c := *d
+	c.View = scene.View{Background: "not environment"}
+	if d.View.Background == "environment" {
+		c.View.Background = d.View.Background
+	}
+	return c
+}
+
 // IdentityOf returns the identity of a description's picture in this program.
 func IdentityOf(d *scene.Description) (Identity, error) {
-	c := *d
-	c.Picture.Samples, c.Picture.Error = 1, 0
+	c := lightOf(d)
 	h, err := Fingerprint(&c)
 	if err != nil {
 		return Identity{}, err
@@ -106,29 +135,96 @@ func (i Identity) String() string {
 	return string(b)
 }
 
-// sameIdentity says in words what differs between two records.
-func sameIdentity(path, got, want string) error {
-	var g, w Identity
+// Differs returns nil for the same identity, else an error that names all that differs.
+func (i Identity) Differs(other Identity) error { return i.differs(other, "") }
+
+// differs is Differs; about says more of scenes that differ.
+func (i Identity) differs(other Identity, about string) error {
+	var out []string
+	for _, c := range []struct{ what, a, b string }{
+		{"build of the program", i.Build, other.Build}, {"processor", i.Arch, other.Arch},
+		{"ray kernel", i.Kernel, other.Kernel}, {"scene", i.Scene, other.Scene},
+	} {
+		switch {
+		case c.a == c.b:
+		case c.what == "scene" && about != "":
+			out = append(out, "of another scene: "+about)
+		default:
+			out = append(out, fmt.Sprintf("of another %s (%.16s, wanted %.16s)", c.what, c.b, c.a))
+		}
+	}
+	if out == nil {
+		return nil
+	}
+	return errors.New("it is " + strings.Join(out, " and "))
+}
+
+// Record is what a film keeps of its picture: the identity, and the keys of the scene, so that it can be said what differs.
+type Record struct {
+	Identity
+	Keys []string `json:"keys,omitempty"` // scene.Description.Keys of what the light hangs on
+}
+
+// mostKeys bounds the keys of a record, in bytes; a longer list is left out.
+const mostKeys = 1 << 19
+
+// RecordOf returns the record of a description's film in this program.
+func RecordOf(d *scene.Description) (Record, error) {
+	id, err := IdentityOf(d)
+	if err != nil {
+		return Record{}, err
+	}
+	c := lightOf(d)
+	keys, err := c.Keys()
+	if err != nil {
+		return Record{}, fmt.Errorf("%s: %w", d.File, err)
+	}
+	n := 0
+	for _, k := range keys {
+		n += len(k) + 3
+	}
+	if n > mostKeys {
+		keys = nil
+	}
+	return Record{id, keys}, nil
+}
+
+// ParseRecord reads what String wrote; a text of another kind is the zero Record.
+func ParseRecord(text string) (r Record) {
+	_ = json.Unmarshal([]byte(text), &r) // what can't be read differs from all records
+	return r
+}
+
+// String is the record on one line.
+func (r Record) String() string {
+	b, _ := json.Marshal(r) // strings always have a form
+	return string(b)
+}
+
+// Differs is Identity.Differs with the keys of the scene that differ, and their values.
+func (r Record) Differs(other Record) error {
+	about := ""
+	if r.Keys != nil && other.Keys != nil {
+		if about = scene.Differing(r.Keys, other.Keys); about == "" {
+			about = "a file that it names has another content"
+		}
+	}
+	return r.differs(other.Identity, about)
+}
+
+// sameRecord says in words what differs between two records.
+func sameRecord(path, got, want string) error {
 	if got == want {
 		return nil
 	}
-	if json.Unmarshal([]byte(got), &g) != nil || json.Unmarshal([]byte(want), &w) != nil {
-		return fmt.Errorf("%s: recorded as %q, wanted %q", path, got, want)
+	g, w := ParseRecord(got), ParseRecord(want)
+	if g.Build == "" || w.Build == "" {
+		return fmt.Errorf("%s: recorded as %.200q, wanted %.200q", path, got, want)
 	}
-	return fmt.Errorf("%s: %w", path, w.Differs(g))
-}
-
-// Differs returns nil for the same identity, else an error that names the first thing that differs.
-func (i Identity) Differs(other Identity) error {
-	for _, c := range []struct{ what, a, b string }{
-		{"scene", i.Scene, other.Scene}, {"build of the program", i.Build, other.Build},
-		{"processor", i.Arch, other.Arch}, {"ray kernel", i.Kernel, other.Kernel},
-	} {
-		if c.a != c.b {
-			return fmt.Errorf("it is of another %s (%.16s, wanted %.16s)", c.what, c.b, c.a)
-		}
+	if err := w.Differs(g); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
 	}
-	return nil
+	return nil // only one of them has its keys
 }
 
 func arch() string {

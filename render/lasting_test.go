@@ -14,7 +14,7 @@ import (
 )
 
 func keepOf(t *testing.T, p *Prepared, path string) *Keep {
-	id, err := IdentityOf(p.Description)
+	id, err := RecordOf(p.Description)
 	require.NoError(t, err)
 	return &Keep{Path: path, Every: time.Nanosecond, Final: true, Record: id.String()}
 }

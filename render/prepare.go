@@ -22,6 +22,9 @@ type Cache = prep.Cache
 // NewCache returns an empty cache.
 func NewCache() *Cache { return prep.NewCache() }
 
+// Noter is a Progress that also hears at once of what can't wait for the end, such as a save that failed.
+type Noter interface{ Note(text string) }
+
 // Options say how to work; they never change the picture.
 type Options struct {
 	Workers  int // 0 takes one per processor
@@ -38,6 +41,13 @@ func (o Options) preparing() prep.Options {
 func (o Options) workers() int { return o.preparing().WorkerCount() }
 
 func (o Options) phase(name string) { o.preparing().Phase(name) }
+
+// note says something at once.
+func (o Options) note(text string) {
+	if n, ok := o.Progress.(Noter); ok {
+		n.Note(text)
+	}
+}
 
 // Prepared is a scene ready to render.
 type Prepared struct{ prep.Prepared }

@@ -36,7 +36,7 @@ func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 		s.Cover(pic.Alpha[i])
 		s.End()
 	}
-	r := &Result{Width: pic.Width, Height: pic.Height, SPP: 1, Film: f, Look: "raster", d: d, view: p.View}
+	r := &Result{Width: pic.Width, Height: pic.Height, SPP: 1, Film: f, Look: "raster", Finished: true, d: d, view: p.View}
 	r.Achieved, r.errors = Achieved{SPPLeast: 1, SPPMost: 1, SPPMean: 1}, make([]float64, pic.Width*pic.Height) // no samples, no grain
 	r.Warnings = append(append(r.Warnings, p.Warnings...), look.Notes...)
 	t := &r.Stats

@@ -72,6 +72,7 @@ type Result struct {
 	Warnings      []string
 	Achieved      Achieved
 	Look          string // "raster"; empty for traced
+	Finished      bool   // every pixel has what was asked for
 
 	d      *scene.Description
 	view   *view.View   // nil where the result did not come from Render
@@ -104,7 +105,6 @@ type run struct {
 
 	progress sync.Mutex
 	rest     sync.RWMutex // workers hold it for reading while they write to the film
-	failed   error        // of the first save that failed; under rest
 	start    time.Time
 	saved    atomic.Int64 // ns from the start to the last save
 }
@@ -136,15 +136,16 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 		benches[i] = bench{pathtrace.New(p.Scene, uint64(d.Picture.Seed)), f.Sample(), sampler.New(uint64(d.Picture.Seed))}
 	}
 	r.whole = slices.Min(r.done) > 0
-	finished, failed := r.trace(ctx, benches)
+	finished := r.trace(ctx, benches)
 	stop := ctx.Err()
 	if finished {
 		stop = nil
 	}
-	if o.Keep != nil && failed == nil && (o.Keep.Final || !finished) {
+	var failed error
+	if o.Keep != nil && (o.Keep.Final || !finished) {
 		failed = o.Keep.save(f)
 	}
-	res := &Result{Width: w, Height: h, Film: f, d: d, view: p.View}
+	res := &Result{Width: w, Height: h, Film: f, Finished: finished, d: d, view: p.View}
 	for _, n := range r.done {
 		if res.SPP == 0 || n < res.SPP {
 			res.SPP = n
@@ -169,15 +170,18 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	res.Warnings = append(res.Warnings, p.Warnings...)
 	res.warn(finished, spp)
 	s.Warnings = res.Warnings
-	if d.Picture.Denoise && failed == nil {
+	if d.Picture.Denoise {
 		o.phase("denoising")
-		res.clean, res.Stats.Denoised, failed = p.clean(f, o)
+		var err error
+		if res.clean, res.Stats.Denoised, err = p.clean(f, o); err != nil {
+			failed, res.Finished = errors.Join(failed, err), false
+		}
 	}
 	return res, errors.Join(failed, stop)
 }
 
-// trace renders in rounds until every tile has its samples or ctx ends; finished says which. The error is of a save.
-func (r *run) trace(ctx context.Context, benches []bench) (finished bool, err error) {
+// trace renders in rounds until every tile has its samples or ctx ends; finished says which.
+func (r *run) trace(ctx context.Context, benches []bench) (finished bool) {
 	d := r.p.Description
 	for _, n := range r.done {
 		r.ready.Add(int64(min(n, d.Picture.Samples)))
@@ -197,11 +201,11 @@ func (r *run) trace(ctx context.Context, benches []bench) (finished bool, err er
 		})
 		r.whole = true
 		finished = k == len(rs)-1 && !cut.Load()
-		if r.failed != nil || ctx.Err() != nil {
+		if ctx.Err() != nil {
 			break
 		}
 	}
-	return finished, r.failed
+	return finished
 }
 
 // due says whether it is time to save.
@@ -233,8 +237,12 @@ func (r *run) round(b *bench, tile, to int) {
 	}
 	if r.due() {
 		r.rest.Lock()
-		if r.failed == nil && r.due() {
-			r.failed = o.Keep.save(r.f)
+		if r.due() {
+			if err := o.Keep.save(r.f); err != nil {
+				r.progress.Lock()
+				o.note(fmt.Sprintf("%v; the render goes on, and tries again in %v", err, o.Keep.Every))
+				r.progress.Unlock()
+			}
 			r.saved.Store(int64(time.Since(r.start)))
 		}
 		r.rest.Unlock()

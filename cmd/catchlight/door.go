@@ -37,7 +37,7 @@ func (d *door) Write(p []byte) (int, error) {
 		}
 	}
 	d.rest = append([]byte(nil), text[cut:]...)
-	if _, err := io.WriteString(d.w, visible(string(text[:cut]))); err != nil {
+	if _, err := d.w.Write([]byte(visible(string(text[:cut])))); err != nil {
 		if d.gone != nil && (errors.Is(err, syscall.EPIPE) || errors.Is(err, syscall.EIO)) {
 			d.gone()
 		}
@@ -50,7 +50,7 @@ func (d *door) Write(p []byte) (int, error) {
 func (d *door) flush() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	_, _ = io.WriteString(d.w, visible(string(d.rest)))
+	_, _ = d.w.Write([]byte(visible(string(d.rest))))
 	d.rest = nil
 }
 

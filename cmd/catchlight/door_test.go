@@ -54,7 +54,7 @@ func TestNamesDoNotSteerTheTerminal(t *testing.T) {
 	said := 0
 	for _, args := range [][]string{
 		{"render", "marsh.yaml"}, {"render", "evil.yaml"}, {"render", "marsh.yaml", "--probe", "8,6"}, {"lights", "\x1b[31m"},
-		{"render", "\x1b[31m.yaml"}, {"render", file, "--set", "bodies." + evil + "=3"}, {"\x1b[31m"}, {"adopt", "reed.obj", "--drafts=false"},
+		{"render", "\x1b[31m.yaml"}, {"render", file, "--set", "objects." + evil + "=3"}, {"\x1b[31m"}, {"adopt", "reed.obj", "--drafts=false"},
 		{"render", file, "-o", "\x1b[31m.png"},
 	} {
 		_, stdout, stderr := catchlight(args...)

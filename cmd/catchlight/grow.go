@@ -157,6 +157,9 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 	}
 	par.MapSize = g.size
 	fmt.Fprintln(stderr, "growing", b.Name)
+	for _, n := range g.names() {
+		imageio.Sweep(filepath.Join(g.out, n))
+	}
 	e, err := eye.Grow(par)
 	if err != nil {
 		return err

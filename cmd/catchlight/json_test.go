@@ -57,12 +57,12 @@ func TestShapesOfJSON(t *testing.T) {
 	file := writeHeron(t)
 	put(t, "float.yaml", float)
 	for _, args := range []string{
-		"render float.yaml -o a.png --stats stats.json --error draft --spp 16",
+		"render float.yaml -o a.png --stats stats.json --error draft --samples 16",
 		"render float.yaml -o b.png --look raster",
 		"render float.yaml -o c.png --shard 1/2",
-		"sheet float.yaml -o sheet --size 8x8 --spp 2 --cache=",
-		"turntable " + file + " -o turn --frames 2 --size 8x8 --spp 2",
-		"compare " + file + " --vary trace.max_depth=3,4 -o compare --size 16x16 --spp 2 --cache=",
+		"sheet float.yaml -o sheet --size 8x8 --samples 2 --cache=",
+		"turntable " + file + " -o turn --frames 2 --size 8x8 --samples 2",
+		"compare " + file + " --vary trace.max_depth=3,4 -o compare --size 16x16 --samples 2 --cache=",
 		"grow " + file + " --out grown --size 64 --maps zones --meshes none --wobble 0",
 	} {
 		code, _, stderr := catchlight(strings.Fields(args)...)

@@ -7,11 +7,9 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
 	"runtime"
 	"runtime/debug"
 	"strings"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -19,13 +17,7 @@ import (
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	go func() {
-		// After the first signal the default action comes back: a second one ends the program at once.
-		<-ctx.Done()
-		stop()
-	}()
-	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
+	os.Exit(run(interruptible(), os.Args[1:], os.Stdout, os.Stderr))
 }
 
 // run carries out one command line and returns the exit code.
@@ -78,7 +70,8 @@ Optical and anatomical defaults serve pictures; they are no medical advice.`,
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	return root.ExecuteContext(ctx)
+	ran, err := root.ExecuteContextC(withArgs(ctx, args))
+	return jobInterrupted(ran.Name(), args, err)
 }
 
 // exactly wants n arguments, each a what.

@@ -17,6 +17,7 @@ import (
 	"catchlight/render/film"
 	"catchlight/render/job"
 	"catchlight/scene"
+	"catchlight/scene/imageio"
 )
 
 type mergeFlags struct {
@@ -102,6 +103,7 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 		return err
 	}
 	for _, o := range outputs {
+		imageio.Sweep(o)
 		if err := writable(o); err != nil {
 			return err
 		}
@@ -135,17 +137,17 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 			if err := job.CheckOutputs(outputs, render.Files(d), f.overwrite); err != nil {
 				return err
 			}
-			id, err := render.IdentityOf(d)
+			now, err := render.RecordOf(d)
 			if err != nil {
 				return err
 			}
-			if err := id.Differs(r.Identity); err != nil {
-				return fmt.Errorf("%s: %w", p, err)
+			if err := now.Differs(render.ParseRecord(g.Record())); err != nil {
+				return fmt.Errorf("%s: the scene as it is now, or this program, does not go with it: %w", p, err)
 			}
 			continue
 		}
-		if err := first.Identity.Differs(r.Identity); err != nil {
-			return fmt.Errorf("%s: %w", p, err)
+		if err := render.ParseRecord(whole.Record()).Differs(render.ParseRecord(g.Record())); err != nil {
+			return fmt.Errorf("%s: it does not go with %s: %w", p, parts[0], err)
 		}
 		if r.SPP != first.SPP {
 			return fmt.Errorf("%s: it is of a render with %d spp, the first part of one with %d", p, r.SPP, first.SPP)

@@ -57,6 +57,14 @@ func (r *reporter) Advance(done, total int64) {
 	}
 }
 
+// Note implements render.Noter.
+func (r *reporter) Note(text string) {
+	if r.bar != nil {
+		_ = r.bar.Clear()
+	}
+	tell(r.w, []string{text})
+}
+
 // done takes the bar away.
 func (r *reporter) done() {
 	if r.bar != nil {

@@ -65,8 +65,9 @@ and exits with 130; a second Ctrl-C ends at once.
 samples, by 0.01 to 0.06 % in eyes in lids, and by 0.02 % or less of bare ones. Without --error there is no such shift.
 
 --keep saves the sums in NAME.film now and then and at the end; --continue goes on from there, after an interrupt, a crash
-or a finished render, with the samples and error now asked for, to the same bits as one run. --shard i/n renders one part
-of the samples into NAME.shard-i-of-n.film; catchlight merge puts the parts together.
+or a finished render, with the samples, the error and the keys of view now asked for, to the same bits as one run. A save that
+fails is told and tried again. --shard i/n renders one part of the samples into NAME.shard-i-of-n.film; catchlight merge
+puts the parts together.
 
 Overrides name keys by path, lists by name or index:
 
@@ -267,6 +268,9 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	if err := ownReport(f.stats, f.overwrite); err != nil {
 		return err
 	}
+	for _, o := range named {
+		imageio.Sweep(o)
+	}
 	for _, o := range files {
 		if err := writable(o); err != nil {
 			return err
@@ -301,13 +305,13 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		return err
 	}
 	tell(stderr, r.Warnings)
-	return f.leave(outs, d, r, opt, prepared, err, stdout)
+	return f.leave(ctx, outs, d, r, opt, prepared, err, stdout)
 }
 
-// leave writes the pictures and the statistics of a render that took prepared seconds to prepare; cut is why it ended early,
-// nil where it did not.
-func (f *renderFlags) leave(outs []string, d *scene.Description, r *render.Result, opt render.Options, prepared float64, cut error, stdout io.Writer) error {
-	partial := cut != nil
+// leave writes the pictures and the statistics of a render that took prepared seconds to prepare; cut is why it ended early or
+// was not saved, nil where all is as asked for.
+func (f *renderFlags) leave(ctx context.Context, outs []string, d *scene.Description, r *render.Result, opt render.Options, prepared float64, cut error, stdout io.Writer) error {
+	partial := !r.Finished
 	stats := f.stats
 	if partial {
 		stats = partialName(stats)
@@ -328,13 +332,10 @@ func (f *renderFlags) leave(outs []string, d *scene.Description, r *render.Resul
 	if err := writeStats(stats, d, r, opt.Shard, prepared, time.Since(wrote).Seconds()); err != nil {
 		return err
 	}
-	if partial {
-		if !errors.Is(cut, context.Canceled) {
-			return cut
-		}
-		return errInterrupted
+	if partial && errors.Is(cut, context.Canceled) {
+		return f.interrupted(ctx, opt.Keep, cut)
 	}
-	return nil
+	return cut
 }
 
 // partialName is the name of a picture with fewer samples than asked for.
@@ -386,11 +387,11 @@ func (f *renderFlags) keeping(d *scene.Description, base string) (*render.Keep, 
 	if !f.keep && !f.goOn && shard.Count <= 1 {
 		return nil, shard, nil
 	}
-	id, err := render.IdentityOf(d)
+	record, err := render.RecordOf(d)
 	if err != nil {
 		return nil, shard, err
 	}
-	k := &render.Keep{Path: base + ".film", Every: f.every, Record: id.String(), Final: true}
+	k := &render.Keep{Path: base + ".film", Every: f.every, Record: record.String(), Final: true}
 	if shard.Count > 1 {
 		k.Path = fmt.Sprintf("%s.shard-%d-of-%d.film", base, shard.Index, shard.Count)
 	}

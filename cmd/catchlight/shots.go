@@ -104,11 +104,7 @@ func (s *shot) item() (job.Item, error) {
 	if s.key == "" {
 		c := *s.d
 		if c.Picture.Error == 0 {
-			see := c.View.Background == "environment"
-			c.View = scene.View{}
-			if see {
-				c.View.Background = "environment"
-			}
+			c = render.WithoutView(s.d)
 		}
 		print, err := render.Fingerprint(&c)
 		if err != nil {
@@ -166,7 +162,8 @@ type wholeJob struct {
 
 const perShot = 1 << 20
 
-func (w *wholeJob) Phase(string) {}
+func (w *wholeJob) Phase(string)     {}
+func (w *wholeJob) Note(text string) { w.r.Note(text) }
 func (w *wholeJob) Advance(done, total int64) {
 	w.r.Advance(w.done*perShot+done*perShot/max(total, 1), w.total*perShot)
 }
@@ -226,6 +223,9 @@ func openJob(cmd *cobra.Command, dir, scenePath string, shots []*shot, f *jobFla
 		}
 		m.Plan = append(m.Plan, it)
 		scenes = append(scenes, s.d)
+	}
+	if m.Keys, err = shots[0].d.Keys(); err != nil {
+		return nil, err
 	}
 	if err := guardJob(dir, &m, append(render.Files(scenes...), inputs...)); err != nil {
 		return nil, err

@@ -14,6 +14,7 @@ import (
 	"slices"
 	"time"
 
+	"catchlight/scene"
 	"catchlight/scene/imageio"
 )
 
@@ -36,12 +37,13 @@ type File struct {
 
 // Manifest is the list of a job.
 type Manifest struct {
-	Kind    string            `json:"kind"`    // of the command
-	Args    []string          `json:"args"`    // that make the same job again
-	Program string            `json:"program"` // what the bits depend on besides the items' keys
-	Plan    []Item            `json:"plan"`    // all pictures of the job, in order
-	Done    map[string][]File `json:"done"`    // by the item's name
-	More    []string          `json:"more"`    // names of what the command writes besides, of the whole job
+	Kind    string            `json:"kind"`       // of the command
+	Args    []string          `json:"args"`       // that make the same job again
+	Program string            `json:"program"`    // what the bits depend on besides the items' keys
+	Plan    []Item            `json:"plan"`       // all pictures of the job, in order
+	Done    map[string][]File `json:"done"`       // by the item's name
+	More    []string          `json:"more"`       // names of what the command writes besides, of the whole job
+	Keys    []string          `json:"scene_keys"` // of the first picture's scene, as scene.Description.Keys, to tell what differs
 
 	Overwrite bool `json:"-"` // the folder may hold what the command did not make
 }
@@ -263,7 +265,7 @@ func Merge(dir string, parts []string, overwrite bool) (*Manifest, error) {
 			return nil, err
 		}
 		if i == 0 {
-			whole = &Manifest{Kind: m.Kind, Args: m.Args, Program: m.Program, Plan: m.Plan, Done: map[string][]File{}, More: m.More, Overwrite: overwrite}
+			whole = &Manifest{Kind: m.Kind, Args: m.Args, Program: m.Program, Plan: m.Plan, Done: map[string][]File{}, More: m.More, Keys: m.Keys, Overwrite: overwrite}
 		}
 		switch {
 		case m.Kind != whole.Kind:
@@ -273,7 +275,11 @@ func Merge(dir string, parts []string, overwrite bool) (*Manifest, error) {
 		case !slices.Equal(m.Args, whole.Args):
 			return nil, fmt.Errorf("%s: its arguments are %q, those of %s %q", p, m.Args, parts[0], whole.Args)
 		case !slices.EqualFunc(m.Plan, whole.Plan, func(a, b Item) bool { return a.Name == b.Name && a.Key == b.Key }):
-			return nil, fmt.Errorf("%s: its plan is another than that of %s: the scene or a file that it names differs", p, parts[0])
+			what := scene.Differing(m.Keys, whole.Keys)
+			if what == "" {
+				what = "a file that the scene names has another content"
+			}
+			return nil, fmt.Errorf("%s: its plan is another than that of %s: %s", p, parts[0], what)
 		}
 		for _, it := range m.Plan {
 			files := m.Done[it.Name]

@@ -1,6 +1,7 @@
 package imageio
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -14,8 +15,14 @@ var serial atomic.Int64
 // the temporary file is removed and what path held before stays.
 func WriteAtomic(path string, write func(w io.Writer) error) (err error) {
 	dir, base := filepath.Split(path)
-	tmp := filepath.Join(dir, fmt.Sprintf(".%s.%d-%d.tmp", base, os.Getpid(), serial.Add(1)))
-	f, err := os.OpenFile(tmp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	var tmp string
+	var f *os.File
+	for range 1000 { // a killed process of this number may have left some
+		tmp = filepath.Join(dir, fmt.Sprintf(".%s.%d-%d.tmp", base, os.Getpid(), serial.Add(1)))
+		if f, err = os.OpenFile(tmp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666); !errors.Is(err, os.ErrExist) {
+			break
+		}
+	}
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
