@@ -58,6 +58,9 @@ func (r *reader) scene() error {
 			return err
 		}
 	}
+	if err := r.countAll(); err != nil {
+		return err
+	}
 	var all []error // a mistake in one mesh does not hide those in others
 	for _, i := range r.order {
 		if d.Nodes[i].Mesh != nil && len(all) < MaxProblems {
