@@ -289,7 +289,7 @@ type Medium struct {
 type MapSpec struct {
 	Value   colour.RGB `key:"value" default:"[0, 0, 0]" source:"neutral: changes nothing" doc:"constant value"`
 	File    Path       `key:"file" default:"" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture: .png, .jpg, .tif, .hdr, .exr or .pfm; {tile} in the name stands for the numbers 1001 and up of a set of tiles"`
-	Space   string     `key:"space" oneof:"auto|srgb|p3|linear|linear-rec2020|linear-ap1" default:"auto" doc:"how its numbers are coded: srgb (8 and 16 bit pictures; Rec. 709 primaries), p3 (the same with P3 primaries and white D65), linear (Rec. 709, or as an OpenEXR file states), linear in Rec. 2020 or in AP1; auto: colour maps in 8 or 16 bit are srgb, all else is linear; tags in a PNG never count"`
+	Space   string     `key:"space" oneof:"auto|srgb|p3|linear|linear-rec2020|linear-ap1" default:"auto" doc:"how its numbers are coded: srgb (8 and 16 bit pictures; Rec. 709 primaries), p3 (the same with P3 primaries and white D65), linear (Rec. 709, whatever the file states), linear in Rec. 2020 or in AP1; auto: colour maps in 8 or 16 bit are srgb, all else is linear, with the primaries that an OpenEXR file states; tags in a PNG never count"`
 	Channel string     `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y, or any of an OpenEXR file"`
 	Tiling  string     `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
 	Gain    float64    `key:"gain" range:"[-1e6,1e6]" default:"1" source:"neutral: changes nothing" doc:"multiplies the values"`

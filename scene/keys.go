@@ -48,7 +48,10 @@ func (d *Description) Keys() ([]string, error) {
 			if key == "about" {
 				continue
 			}
-			w := v.Field(f.index)
+			if f.within > 0 && v.Field(f.within-1).IsNil() {
+				continue
+			}
+			w := f.in(v)
 			if f.pointer {
 				if w.IsNil() {
 					out = append(out, key+"=null")

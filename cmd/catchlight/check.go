@@ -21,6 +21,9 @@ func checkCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if err := pic.Plain(false); err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
 			planes := pic.RGB()
 			n := float64(3 * pic.W * pic.H)
 			var sum, bad, clipped float64

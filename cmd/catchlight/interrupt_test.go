@@ -126,14 +126,14 @@ func TestContinueSaysWhatDiffers(t *testing.T) {
 	require.Zero(t, code, stderr)
 	code, _, stderr = catchlight("render", file, "--samples", "5", "-o", "a.pfm", "--continue", "--set", "lights.sky.ev=1", "--seed", "4")
 	require.Equal(t, exitFailed, code)
-	require.Contains(t, stderr, "a.picture: it is of another scene: picture.seed is 4, was 1; lights.sky.ev is 1, was 0\n")
+	require.Contains(t, stderr, "a.film: it is of another scene: picture.seed is 4, was 1; lights.sky.ev is 1, was 0\n")
 	for i, seed := range []string{"1", "2"} {
 		code, _, stderr = catchlight("render", file, "-o", "b.pfm", "--seed", seed, "--shard", fmt.Sprintf("%d/2", i+1))
 		require.Zero(t, code, stderr)
 	}
 	code, _, stderr = catchlight("merge", "b.shard-1-of-2.film", "b.shard-2-of-2.film", "-o", "b.pfm")
 	require.Equal(t, exitFailed, code)
-	require.Contains(t, stderr, "b.shard-2-of-2.picture: it does not go with b.shard-1-of-2.picture: it is of another scene: picture.seed is 1, was 2\n")
+	require.Contains(t, stderr, "b.shard-2-of-2.film: it does not go with b.shard-1-of-2.film: it is of another scene: picture.seed is 1, was 2\n")
 	// Parts of a sheet, with the scene changed between.
 	sheet := []string{"sheet", "float.yaml", "--vary", "picture.seed=1,2", "--size", "8x8", "--cache=", "--shard"}
 	code, _, stderr = catchlight(append(sheet, "1/2", "-o", "one")...)

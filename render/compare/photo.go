@@ -29,6 +29,9 @@ func ReadPhoto(path string) (*Photo, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := pic.Plain(true); err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
 	taken := imageio.TakenFrom(data)
 	known := len(pic.Notes) // of all channels, error bars too
 	pic.Working()

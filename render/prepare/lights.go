@@ -126,6 +126,9 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 			if err != nil {
 				return nil, err
 			}
+			if err := pic.Plain(true); err != nil {
+				return nil, fmt.Errorf("%s: %w", s.File, err)
+			}
 			pic.Working()
 			m.notes = append(append(m.notes, pic.Notes...), pic.LatLong()...)
 			img, notes := clampNegative(pic)

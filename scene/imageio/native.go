@@ -40,11 +40,14 @@ func ReadTexture(path string, as As) (im *texture.Image, notes []string, err err
 	return TextureOf(path, data, as)
 }
 
-// TextureOf is ReadTexture for a picture in memory; name is used in messages only.
+// TextureOf is ReadTexture for a picture in memory; name is as in ReadBytes.
 func TextureOf(name string, data []byte, as As) (im *texture.Image, notes []string, err error) {
 	for _, k := range kinds {
 		if k.native == nil || !bytes.HasPrefix(data, []byte(k.start)) {
 			continue
+		}
+		if err := checkName(name, k.name); err != nil {
+			return nil, nil, named(name, err)
 		}
 		c, err := k.native(data)
 		if err != nil {
@@ -66,6 +69,8 @@ func TextureOf(name string, data []byte, as As) (im *texture.Image, notes []stri
 			return nil, nil, fmt.Errorf("%s: there is no channel %q; it has %s", name, as.Channel, strings.Join(p.Names, ", "))
 		}
 		p.Names, p.Pix = []string{"Y"}, [][]float32{plane}
+	} else if err := p.Plain(as.Colour); err != nil {
+		return nil, nil, named(name, err)
 	} else if as.Colour {
 		p.Working()
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"catchlight/scene/colour"
 	"catchlight/scene/half"
@@ -48,6 +49,21 @@ func (p *Picture) RGB() [3][]float32 {
 		y = p.Pix[0]
 	}
 	return [3][]float32{y, y, y}
+}
+
+// Plain returns an error where it is not plain which channels are meant: where none is called R, G, B or Y, unless there is
+// but one and no colour is wanted. Only OpenEXR files can be so.
+func (p *Picture) Plain(colour bool) error {
+	for _, n := range []string{"R", "G", "B", "Y"} {
+		if p.Channel(n) != nil {
+			return nil
+		}
+	}
+	if len(p.Names) == 1 && !colour {
+		return nil
+	}
+	return bad("", "there are no colours in it: none of its channels (%s) is R, G, B or Y; save the colours as R, G and B, or, for a map, name one channel with the key channel",
+		strings.Join(p.Names, ", "))
 }
 
 // Image returns the picture as a texture. colourSpaceSRGB is for a display-coded picture that holds colour: its

@@ -7,9 +7,12 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
+	"strings"
 )
 
-// Read decodes the picture in the file path into planes. The kind of picture is told from its content. An error is a
+// Read decodes the picture in the file path into planes. The kind of picture is told from its content, and must be
+// what the name says. An error is a
 // *FormatError, an *UnsupportedError or comes from the operating system, and names the file.
 func Read(path string) (*Picture, error) {
 	data, err := ReadFile(path)
@@ -79,9 +82,10 @@ var strangers = []struct{ name, start string }{
 	{"PNM", "P6"}, {"PNM", "P5"},
 }
 
-// ReadBytes decodes a picture from memory; name is used in messages only. It does not keep data.
+// ReadBytes decodes a picture from memory. name is for messages; where it ends as a kind of picture does, the picture must
+// be of that kind. It does not keep data.
 func ReadBytes(name string, data []byte) (*Picture, error) {
-	p, err := decode(data)
+	p, err := decode(name, data)
 	if err != nil {
 		return nil, named(name, err)
 	}
@@ -104,12 +108,30 @@ func named(name string, err error) error {
 	return err
 }
 
-func decode(data []byte) (*Picture, error) {
+// endings are the kinds that the ends of file names promise.
+var endings = map[string]string{
+	".png": "PNG", ".jpg": "JPEG", ".jpeg": "JPEG", ".tif": "TIFF", ".tiff": "TIFF",
+	".hdr": "Radiance HDR", ".pfm": "PFM", ".exr": kindEXR,
+}
+
+// checkName returns an error where a file's name promises another kind of picture than it holds: one of them is a mistake,
+// and other programs go by the name.
+func checkName(name, kind string) error {
+	if want := endings[strings.ToLower(filepath.Ext(name))]; want != "" && want != kind {
+		return bad("", "the content is %s, the name says %s; give the file the ending of what it is, or save it anew", kind, want)
+	}
+	return nil
+}
+
+func decode(name string, data []byte) (*Picture, error) {
 	if len(data) == 0 {
 		return nil, bad("", "the file is empty")
 	}
 	for _, k := range kinds {
 		if bytes.HasPrefix(data, []byte(k.start)) {
+			if err := checkName(name, k.name); err != nil {
+				return nil, err
+			}
 			return k.planes(data)
 		}
 	}
