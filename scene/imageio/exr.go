@@ -27,6 +27,8 @@ const (
 	exrRLE
 	exrZIPS
 	exrZIP
+	exrPIZ
+	exrPXR24
 )
 
 var exrMethods = []struct {
@@ -35,7 +37,7 @@ var exrMethods = []struct {
 	ratio float64 // the most that a block can shrink; 0: this package cannot read it
 }{
 	{"NONE", 1, 1}, {"RLE", 1, 64}, {"ZIPS", 1, maxRatio}, {"ZIP", 16, maxRatio},
-	{"PIZ", 32, 0}, {"PXR24", 16, 0}, {"B44", 32, 0}, {"B44A", 32, 0}, {"DWAA", 32, 0}, {"DWAB", 256, 0},
+	{"PIZ", 32, pizRatio}, {"PXR24", 16, maxRatio * 4 / 3}, {"B44", 32, 0}, {"B44A", 32, 0}, {"DWAA", 32, 0}, {"DWAB", 256, 0},
 	{"HTJ2K256", 256, 0}, {"HTJ2K32", 32, 0},
 }
 
@@ -56,31 +58,72 @@ func (t exrType) size() int {
 	return 4
 }
 
+// exrRead names the methods that are read, for messages.
+const exrRead = "NONE, RLE, ZIPS, ZIP, PIZ and PXR24 are read"
+
+// exrUnpacker undoes the compression of a file's blocks.
+type exrUnpacker struct {
+	method int
+	piz    pizScratch
+	planes []exrPlane
+}
+
+// block undoes the compression of a block of lines of w texels, which must have exactly n bytes.
+func (u *exrUnpacker) block(packed []byte, channels []exrChannel, w, lines, n int) ([]byte, error) {
+	if u.method != exrPIZ && u.method != exrPXR24 {
+		return exrUnpack(u.method, packed, n)
+	}
+	u.planes = u.planes[:0]
+	short := 0
+	for _, c := range channels {
+		u.planes = append(u.planes, exrPlane{w, c.typ})
+		short += w * lines * c.typ.packed24()
+	}
+	if u.method == exrPIZ {
+		return u.piz.unpack(packed, u.planes, lines, n)
+	}
+	z, err := exrInflate(packed, short)
+	if err != nil {
+		return nil, err
+	}
+	return exrUnpack24(z, u.planes, lines, n), nil
+}
+
+// exrInflate undoes deflate, which must give exactly n bytes.
+func exrInflate(packed []byte, n int) ([]byte, error) {
+	t := make([]byte, n)
+	z, err := zlib.NewReader(bytes.NewReader(packed))
+	if err != nil {
+		return nil, err
+	}
+	if _, err := io.ReadFull(z, t); err != nil {
+		return nil, fmt.Errorf("packed data give less than %d bytes: %w", n, err)
+	}
+	switch k, err := z.Read(make([]byte, 1)); {
+	case k > 0:
+		return nil, fmt.Errorf("packed data give more than %d bytes", n)
+	case err != io.EOF:
+		return nil, fmt.Errorf("packed data: %w", err)
+	}
+	return t, nil
+}
+
 // exrUnpack undoes ZIP, ZIPS or RLE: it decodes packed, which must give exactly n bytes, then undoes the predictor
 // (each byte was stored as its difference from the one before, plus 128) and the split into even and odd bytes.
 //
 // Source of predictor and split: they are not in the layout document; from memory of the published library
 // (ImfZip.cpp), checked against its files.
 func exrUnpack(method int, packed []byte, n int) ([]byte, error) {
-	t := make([]byte, n)
+	var t []byte
+	var err error
 	if method == exrRLE {
-		if err := exrRuns(packed, t); err != nil {
-			return nil, err
-		}
+		t = make([]byte, n)
+		err = exrRuns(packed, t)
 	} else {
-		z, err := zlib.NewReader(bytes.NewReader(packed))
-		if err != nil {
-			return nil, err
-		}
-		if _, err := io.ReadFull(z, t); err != nil {
-			return nil, fmt.Errorf("packed data give less than %d bytes: %w", n, err)
-		}
-		switch k, err := z.Read(make([]byte, 1)); {
-		case k > 0:
-			return nil, fmt.Errorf("packed data give more than %d bytes", n)
-		case err != io.EOF:
-			return nil, fmt.Errorf("packed data: %w", err)
-		}
+		t, err = exrInflate(packed, n)
+	}
+	if err != nil {
+		return nil, err
 	}
 	for i := 1; i < n; i++ {
 		t[i] += t[i-1] - 128

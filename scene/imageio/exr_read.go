@@ -3,6 +3,8 @@ package imageio
 import (
 	"bytes"
 	"encoding/binary"
+	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -23,7 +25,8 @@ type exrHeader struct {
 	text               map[string]string
 	hasChromaticities  bool
 	tileW, tileH       uint32
-	levels             byte // 0: the full size alone
+	chunks             int32 // of a part of several
+	levels             byte  // 0: the full size alone
 }
 
 type exrChannel struct {
@@ -65,59 +68,305 @@ func (r *exrBytes) str(limit int) (string, bool) {
 	return s, true
 }
 
-// decodeEXR reads single-part files of scan lines or tiles (the full size of several) without compression or with RLE, ZIPS or ZIP, channels of half, float
-// or uint. Values are kept as they are, NaN and infinities included.
+// decodeEXR reads flat files of scan lines or tiles (the full size of several), of one part or more, with channels of half,
+// float or uint. Values are kept as they are, NaN and infinities included.
+//
+// Of several parts the first that holds colours is the picture, else the first that is read. The channels of other parts of
+// the same data window come with it, called PART.CHANNEL; what else there is is noted.
 func decodeEXR(data []byte) (*Picture, error) {
 	r := &exrBytes{b: data[4:]}
-	if len(r.b) < 4 {
-		return nil, bad(kindEXR, "the file ends after its magic number")
-	}
-	version := uint32(r.i32())
-	if v := version & 0xff; v != 2 {
-		return nil, unsupported(kindEXR, "version %d of the format; version 2 is read", v)
-	}
-	if extra := version &^ (0xff | exrTiled | exrLongNames | exrDeep | exrMultipart); extra != 0 {
-		return nil, bad(kindEXR, "unknown version flags %#x", extra)
-	}
-	switch {
-	case version&exrMultipart != 0:
-		return nil, unsupported(kindEXR, "a file of several parts; single-part files are read")
-	case version&exrDeep != 0:
-		return nil, unsupported(kindEXR, "deep data; flat files are read")
-	}
-	h, err := exrReadHeader(r, version)
+	parts, version, err := exrReadHeaders(r)
 	if err != nil {
 		return nil, err
 	}
-	tiled := version&exrTiled != 0
-	if tiled && !h.seen["tiles"] {
-		return nil, bad(kindEXR, "a file of tiles without the attribute \"tiles\"")
+	shown, notes := exrShown(parts)
+	if len(shown) == 0 {
+		return nil, unsupported(kindEXR, "%s", notes[0])
 	}
-	m := exrMethods[h.method]
-	if m.ratio == 0 {
-		return nil, unsupported(kindEXR, "%s compression; NONE, RLE, ZIPS and ZIP are read", m.name)
+	base := parts[shown[0]]
+	w64, h64 := base.size()
+	channels, bits := 0, 0.0 // bits of a texel, as few as they can be in the file
+	for _, i := range shown {
+		bits += float64(8*parts[i].texel()) / exrMethods[parts[i].method].ratio
+		channels += len(parts[i].channels)
 	}
-	texel := 0
-	for _, c := range h.channels {
-		texel += c.typ.size()
-	}
-	w64, h64 := int64(h.x1)-int64(h.x0)+1, int64(h.y1)-int64(h.y0)+1
-	if err := checkSize(kindEXR, w64, h64, float64(8*texel), len(r.b), m.ratio); err != nil {
+	if err := checkSize(kindEXR, w64, h64, bits, len(r.b), 1); err != nil {
 		return nil, err
 	}
-	if n := w64 * h64 * int64(len(h.channels)); n > 4*MaxTexels {
-		return nil, bad(kindEXR, "%d channels of %d x %d texels are %d values, at most %d are read", len(h.channels), w64, h64, n, 4*MaxTexels)
+	if channels > MaxChannels {
+		return nil, unsupported(kindEXR, "more than %d channels", MaxChannels)
 	}
-	p := &Picture{W: int(w64), H: int(h64), Attrs: h.text}
-	read := exrReadBlocks
-	if tiled {
-		read = exrReadTiles
+	if n := w64 * h64 * int64(channels); n > 4*MaxTexels {
+		return nil, bad(kindEXR, "%d channels of %d x %d texels are %d values, at most %d are read", channels, w64, h64, n, 4*MaxTexels)
 	}
-	if err := read(p, h, r, len(data)-len(r.b), data, texel); err != nil {
+	tables, first, err := exrTables(r, parts, version, len(data))
+	if err != nil {
 		return nil, err
 	}
-	exrNotes(p, h)
+	p := &Picture{W: int(w64), H: int(h64), Attrs: base.text, Notes: notes}
+	all := &exrHeader{}
+	var planes [][]float32
+	for _, i := range shown {
+		h := parts[i]
+		c := exrChunks{table: tables[i], first: first, data: data, part: -1}
+		if version&exrMultipart != 0 {
+			c.part = int32(i)
+		}
+		read := exrReadBlocks
+		if h.tiled(version) {
+			read = exrReadTiles
+		}
+		got, err := read(p, h, &c)
+		if err != nil {
+			if c.part >= 0 {
+				err = exrInPart(h, err)
+			}
+			return nil, err
+		}
+		planes = append(planes, got...)
+		for _, ch := range h.channels {
+			if i != shown[0] && !strings.HasPrefix(ch.name, h.text["name"]+".") {
+				ch.name = h.text["name"] + "." + ch.name
+			}
+			all.channels = append(all.channels, ch)
+		}
+	}
+	for i, c := range all.channels {
+		if slices.ContainsFunc(all.channels[:i], func(o exrChannel) bool { return o.name == c.name }) {
+			return nil, bad(kindEXR, "two parts have a channel that comes out as %q", c.name)
+		}
+	}
+	exrOrder(p, all, planes)
+	base.channels = all.channels
+	exrNotes(p, base)
 	return p, nil
+}
+
+// exrInPart says in which part a fault is.
+func exrInPart(h *exrHeader, err error) error {
+	var fe *FormatError
+	if errors.As(err, &fe) {
+		fe.Msg = fmt.Sprintf("part %q: %s", h.text["name"], fe.Msg)
+	}
+	return err
+}
+
+// MaxParts is the most parts of an OpenEXR file that is read.
+const MaxParts = 256
+
+// exrReadHeaders reads version and headers.
+func exrReadHeaders(r *exrBytes) (parts []*exrHeader, version uint32, err error) {
+	if len(r.b) < 4 {
+		return nil, 0, bad(kindEXR, "the file ends after its magic number")
+	}
+	version = uint32(r.i32())
+	if v := version & 0xff; v != 2 {
+		return nil, 0, unsupported(kindEXR, "version %d of the format; version 2 is read", v)
+	}
+	if extra := version &^ (0xff | exrTiled | exrLongNames | exrDeep | exrMultipart); extra != 0 {
+		return nil, 0, bad(kindEXR, "unknown version flags %#x", extra)
+	}
+	if version&exrMultipart == 0 {
+		if version&exrDeep != 0 {
+			return nil, 0, unsupported(kindEXR, "deep data; flat files are read")
+		}
+		h, err := exrReadHeader(r, version)
+		if err != nil {
+			return nil, 0, err
+		}
+		if h.tiled(version) && !h.seen["tiles"] {
+			return nil, 0, bad(kindEXR, "a file of tiles without the attribute \"tiles\"")
+		}
+		return []*exrHeader{h}, version, nil
+	}
+	names := map[string]bool{}
+	for {
+		if len(r.b) > 0 && r.b[0] == 0 { // an empty header ends them
+			r.take(1)
+			break
+		}
+		if len(parts) == MaxParts {
+			return nil, 0, unsupported(kindEXR, "more than %d parts", MaxParts)
+		}
+		h, err := exrReadHeader(r, version)
+		if err != nil {
+			return nil, 0, exrInPart(&exrHeader{text: map[string]string{"name": fmt.Sprint("number ", len(parts))}}, err)
+		}
+		for _, need := range []string{"name", "type", "chunkCount"} {
+			if !h.seen[need] {
+				return nil, 0, bad(kindEXR, "part number %d lacks the attribute %q", len(parts), need)
+			}
+		}
+		name := h.text["name"]
+		switch kind := h.text["type"]; {
+		case name == "" || names[name]:
+			return nil, 0, bad(kindEXR, "part number %d is called %.100q, as no other or none", len(parts), name)
+		case !slices.Contains([]string{"scanlineimage", "tiledimage", "deepscanline", "deeptile"}, kind):
+			return nil, 0, unsupported(kindEXR, "part %q is of the type %.100q", name, kind)
+		case h.chunks < 1:
+			return nil, 0, bad(kindEXR, "part %q claims %d chunks", name, h.chunks)
+		case h.tiled(version) && !h.seen["tiles"]:
+			return nil, 0, bad(kindEXR, "part %q is of tiles, without the attribute \"tiles\"", name)
+		}
+		names[name] = true
+		parts = append(parts, h)
+	}
+	if len(parts) == 0 {
+		return nil, 0, bad(kindEXR, "the file has no part")
+	}
+	return parts, version, nil
+}
+
+// exrShown returns the parts that make the picture, the one that gives it its size and colours first, and notes on the rest.
+func exrShown(parts []*exrHeader) (shown []int, notes []string) {
+	name := func(h *exrHeader) string {
+		if len(parts) == 1 {
+			return ""
+		}
+		return fmt.Sprintf("part %q: ", h.text["name"])
+	}
+	var flat []int
+	base := -1
+	for i, h := range parts {
+		m := exrMethods[h.method]
+		switch {
+		case strings.HasPrefix(h.text["type"], "deep") && len(parts) > 1:
+			notes = append(notes, name(h)+"deep data; flat parts are read")
+			continue
+		case m.ratio == 0:
+			notes = append(notes, fmt.Sprintf("%s%s compression; %s", name(h), m.name, exrRead))
+			continue
+		}
+		flat = append(flat, i)
+		if base < 0 || !parts[base].coloured() && h.coloured() {
+			base = i
+		}
+	}
+	for _, i := range flat {
+		h := parts[i]
+		switch {
+		case i == base:
+			shown = append([]int{i}, shown...)
+		case [4]int32{h.x0, h.y0, h.x1, h.y1} == [4]int32{parts[base].x0, parts[base].y0, parts[base].x1, parts[base].y1}:
+			shown = append(shown, i)
+		default:
+			notes = append(notes, name(h)+"its data window is not that of the picture; it is left out")
+		}
+	}
+	return shown, notes
+}
+
+// coloured reports whether a part holds a picture of colours or greys.
+func (h *exrHeader) coloured() bool {
+	has := func(name string) bool {
+		return slices.ContainsFunc(h.channels, func(c exrChannel) bool { return c.name == name })
+	}
+	return has("R") && has("G") && has("B") || has("Y")
+}
+
+// size returns the width and height of the data window.
+func (h *exrHeader) size() (w, hh int64) {
+	return int64(h.x1) - int64(h.x0) + 1, int64(h.y1) - int64(h.y0) + 1
+}
+
+// texel returns the bytes of a texel.
+func (h *exrHeader) texel() int {
+	n := 0
+	for _, c := range h.channels {
+		n += c.typ.size()
+	}
+	return n
+}
+
+func (h *exrHeader) tiled(version uint32) bool {
+	if version&exrMultipart != 0 {
+		return strings.HasSuffix(h.text["type"], "tile") || h.text["type"] == "tiledimage"
+	}
+	return version&exrTiled != 0
+}
+
+// exrChunks is where the chunks of a part lie.
+type exrChunks struct {
+	table []byte // places of the chunks that make the full size
+	first uint64 // where chunks begin
+	data  []byte
+	part  int32 // its number, which stands before each chunk of a file of several; else -1
+}
+
+// exrTables reads the tables of places. first is where the chunks of all parts begin.
+func exrTables(r *exrBytes, parts []*exrHeader, version uint32, size int) (tables [][]byte, first uint64, err error) {
+	for i, h := range parts {
+		want := h.fullChunks(version)
+		n := want
+		if version&exrMultipart != 0 {
+			if n = int64(h.chunks); n < want || n > want && !h.tiled(version) && !strings.HasPrefix(h.text["type"], "deep") {
+				return nil, 0, bad(kindEXR, "part %q claims %d chunks, must have %d", h.text["name"], n, want)
+			}
+		}
+		if int64(len(r.b)/8) < n {
+			what := "blocks"
+			if h.tiled(version) {
+				what = "tiles"
+			}
+			if len(parts) > 1 {
+				what += fmt.Sprintf(" of part number %d", i)
+			}
+			return nil, 0, bad(kindEXR, "the file ends in its table of %d %s", n, what)
+		}
+		tables = append(tables, r.take(int(8*n)))
+	}
+	return tables, uint64(size - len(r.b)), nil
+}
+
+// fullChunks returns how many chunks make the full size; the header's windows may still be of any size.
+func (h *exrHeader) fullChunks(version uint32) int64 {
+	w, hh := h.size()
+	if !h.tiled(version) {
+		n := int64(exrMethods[h.method].lines)
+		return max(hh+n-1, 0) / n
+	}
+	tw, th := int64(h.tileW), int64(h.tileH)
+	return max((w+tw-1)/tw, 0) * max((hh+th-1)/th, 0)
+}
+
+// chunk returns the chunk in a place of the table, behind the number of its part. what names it; least is the bytes that it
+// must have behind that number.
+func (c *exrChunks) chunk(i, least int, what string) (*exrBytes, error) {
+	at := binary.LittleEndian.Uint64(c.table[8*i:])
+	if c.part >= 0 {
+		least += 4
+	}
+	size := uint64(len(c.data))
+	if at < c.first || at > size || size-at < uint64(least) {
+		return nil, bad(kindEXR, "%s is said to start at byte %d, outside %d to %d", what, at, c.first, len(c.data)-least)
+	}
+	b := &exrBytes{b: c.data[at:]}
+	if c.part >= 0 {
+		if got := b.i32(); got != c.part {
+			return nil, bad(kindEXR, "%s says that it is of part number %d, not %d", what, got, c.part)
+		}
+	}
+	return b, nil
+}
+
+// body returns the bytes of a chunk, of which its length stands next, unpacked: n bytes.
+func (c *exrChunks) body(b *exrBytes, u *exrUnpacker, h *exrHeader, w, lines, n int, what string) ([]byte, error) {
+	size := b.i32()
+	if size < 0 || int(size) > len(b.b) || int(size) > n {
+		return nil, bad(kindEXR, "%s claims %d bytes; %d are left in the file, unpacked it has %d", what, size, len(b.b), n)
+	}
+	buf := b.take(int(size))
+	if int(size) == n { // a block that does not shrink is stored as it is
+		return buf, nil
+	}
+	if h.method == exrNone {
+		return nil, bad(kindEXR, "%s has %d bytes, must have %d", what, size, n)
+	}
+	buf, err := u.block(buf, h.channels, w, lines, n)
+	if err != nil {
+		return nil, bad(kindEXR, "%s: %v", what, err)
+	}
+	return buf, nil
 }
 
 // exrReadHeader reads attributes up to the empty name that ends them, and checks that what is required is there.
@@ -167,11 +416,12 @@ func exrReadHeader(r *exrBytes, version uint32) (*exrHeader, error) {
 // attribute takes in one attribute; unknown ones are passed over.
 func (h *exrHeader) attribute(name, typ string, value []byte, limit int) error {
 	want := map[string]string{"channels": "chlist", "compression": "compression", "dataWindow": "box2i",
-		"displayWindow": "box2i", "tiles": "tiledesc", "lineOrder": "lineOrder", "chromaticities": "chromaticities"}[name]
+		"displayWindow": "box2i", "tiles": "tiledesc", "lineOrder": "lineOrder", "chromaticities": "chromaticities",
+		"name": "string", "type": "string", "chunkCount": "int"}[name]
 	if want != "" && typ != want {
 		return bad(kindEXR, "the attribute %q is of type %q, must be %q", name, typ, want)
 	}
-	fixed := map[string]int{"compression": 1, "lineOrder": 1, "box2i": 16, "chromaticities": 32, "tiledesc": 9}
+	fixed := map[string]int{"compression": 1, "lineOrder": 1, "box2i": 16, "chromaticities": 32, "tiledesc": 9, "int": 4}
 	if n, ok := fixed[typ]; ok && want != "" && len(value) != n {
 		return bad(kindEXR, "the attribute %q has %d bytes, must have %d", name, len(value), n)
 	}
@@ -182,7 +432,7 @@ func (h *exrHeader) attribute(name, typ string, value []byte, limit int) error {
 	case name == "compression":
 		h.method = int(v.u8())
 		if h.method >= len(exrMethods) {
-			return unsupported(kindEXR, "compression method number %d; NONE, RLE, ZIPS and ZIP are read", h.method)
+			return unsupported(kindEXR, "compression method number %d; %s", h.method, exrRead)
 		}
 	case name == "dataWindow":
 		h.x0, h.y0, h.x1, h.y1 = v.i32(), v.i32(), v.i32(), v.i32()
@@ -200,6 +450,8 @@ func (h *exrHeader) attribute(name, typ string, value []byte, limit int) error {
 		if h.levels = v.u8() & 0xf; h.levels > 2 {
 			return bad(kindEXR, "level mode %d, must be 0, 1 or 2", h.levels)
 		}
+	case name == "chunkCount":
+		h.chunks = v.i32()
 	case name == "chromaticities":
 		for i := range h.chromaticities {
 			h.chromaticities[i] = v.f32()
@@ -252,49 +504,33 @@ func (h *exrHeader) channelList(v *exrBytes, limit int) error {
 	return nil
 }
 
-// exrReadBlocks fills the picture's planes from the blocks that the table at r says. offset is where r stands in data,
-// texel how many bytes a texel has.
-func exrReadBlocks(p *Picture, h *exrHeader, r *exrBytes, offset int, data []byte, texel int) error {
-	m := exrMethods[h.method]
+// exrReadBlocks returns the planes of a part of scan lines.
+func exrReadBlocks(p *Picture, h *exrHeader, c *exrChunks) ([][]float32, error) {
+	m, texel := exrMethods[h.method], h.texel()
 	blocks := (p.H + m.lines - 1) / m.lines
-	if len(r.b)/8 < blocks {
-		return bad(kindEXR, "the file ends in its table of %d blocks", blocks)
-	}
-	table := r.take(8 * blocks)
-	first := uint64(offset + 8*blocks)
+	u := exrUnpacker{method: h.method}
 	planes := make([][]float32, len(h.channels))
-	for c := range planes {
-		planes[c] = make([]float32, p.W*p.H)
+	for k := range planes {
+		planes[k] = make([]float32, p.W*p.H)
 	}
 	for b := range blocks {
 		y := b * m.lines
-		at := binary.LittleEndian.Uint64(table[8*b:])
 		line := int64(h.y0) + int64(y)
-		if at == 0 {
-			return bad(kindEXR, "scan line %d is missing: its block was never written", line)
+		if binary.LittleEndian.Uint64(c.table[8*b:]) == 0 {
+			return nil, bad(kindEXR, "scan line %d is missing: its block was never written", line)
 		}
-		if at < first || at > uint64(len(data)) || uint64(len(data))-at < 8 {
-			return bad(kindEXR, "the block of scan line %d is said to start at byte %d, outside %d to %d", line, at, first, len(data)-8)
+		what := fmt.Sprintf("the block of scan line %d", line)
+		r, err := c.chunk(b, 8, what)
+		if err != nil {
+			return nil, err
 		}
-		c := &exrBytes{b: data[at:]}
-		got, size := c.i32(), c.i32()
-		if int64(got) != line {
-			return bad(kindEXR, "the block of scan line %d says that it is of line %d", line, got)
+		if got := r.i32(); int64(got) != line {
+			return nil, bad(kindEXR, "%s says that it is of line %d", what, got)
 		}
 		lines := min(m.lines, p.H-y)
-		raw := lines * p.W * texel
-		if size < 0 || int(size) > len(c.b) || int(size) > raw {
-			return bad(kindEXR, "the block of scan line %d claims %d bytes; %d are left in the file, unpacked it has %d", line, size, len(c.b), raw)
-		}
-		buf := c.take(int(size))
-		if int(size) != raw { // a block that does not shrink is stored as it is
-			if h.method == exrNone {
-				return bad(kindEXR, "the block of scan line %d has %d bytes, must have %d", line, size, raw)
-			}
-			var err error
-			if buf, err = exrUnpack(h.method, buf, raw); err != nil {
-				return bad(kindEXR, "the block of scan line %d: %v", line, err)
-			}
+		buf, err := c.body(r, &u, h, p.W, lines, lines*p.W*texel, what)
+		if err != nil {
+			return nil, err
 		}
 		for j := range lines {
 			for k, ch := range h.channels {
@@ -304,51 +540,36 @@ func exrReadBlocks(p *Picture, h *exrHeader, r *exrBytes, offset int, data []byt
 			}
 		}
 	}
-	exrOrder(p, h, planes)
-	return nil
+	return planes, nil
 }
 
-// exrReadTiles fills the picture's planes from the tiles of the full size, whose places stand first in the table at r.
-func exrReadTiles(p *Picture, h *exrHeader, r *exrBytes, offset int, data []byte, texel int) error {
-	tw, th := int(h.tileW), int(h.tileH)
+// exrReadTiles returns the planes of a part of tiles: those of the full size, whose places stand first in the table.
+func exrReadTiles(p *Picture, h *exrHeader, c *exrChunks) ([][]float32, error) {
+	tw, th, texel := int(h.tileW), int(h.tileH), h.texel()
 	nx, ny := (p.W+tw-1)/tw, (p.H+th-1)/th
-	if len(r.b)/8 < nx*ny {
-		return bad(kindEXR, "the file ends in its table of %d tiles", nx*ny)
-	}
-	table := r.take(8 * nx * ny)
-	first := uint64(offset + 8*nx*ny)
+	u := exrUnpacker{method: h.method}
 	planes := make([][]float32, len(h.channels))
-	for c := range planes {
-		planes[c] = make([]float32, p.W*p.H)
+	for k := range planes {
+		planes[k] = make([]float32, p.W*p.H)
 	}
 	for i := range nx * ny {
 		tx, ty := i%nx, i/nx
-		at := binary.LittleEndian.Uint64(table[8*i:])
-		if at == 0 {
-			return bad(kindEXR, "tile (%d, %d) is missing: it was never written", tx, ty)
+		what := fmt.Sprintf("tile (%d, %d)", tx, ty)
+		if binary.LittleEndian.Uint64(c.table[8*i:]) == 0 {
+			return nil, bad(kindEXR, "%s is missing: it was never written", what)
 		}
-		if at < first || at > uint64(len(data)) || uint64(len(data))-at < 20 {
-			return bad(kindEXR, "tile (%d, %d) is said to start at byte %d, outside %d to %d", tx, ty, at, first, len(data)-20)
+		r, err := c.chunk(i, 20, what)
+		if err != nil {
+			return nil, err
 		}
-		c := &exrBytes{b: data[at:]}
-		if gx, gy, lx, ly := c.i32(), c.i32(), c.i32(), c.i32(); int(gx) != tx || int(gy) != ty || lx != 0 || ly != 0 {
-			return bad(kindEXR, "tile (%d, %d) says that it is tile (%d, %d) of level (%d, %d)", tx, ty, gx, gy, lx, ly)
+		if gx, gy, lx, ly := r.i32(), r.i32(), r.i32(), r.i32(); int(gx) != tx || int(gy) != ty || lx != 0 || ly != 0 {
+			return nil, bad(kindEXR, "%s says that it is tile (%d, %d) of level (%d, %d)", what, gx, gy, lx, ly)
 		}
 		x, y := tx*tw, ty*th
 		w, lines := min(tw, p.W-x), min(th, p.H-y)
-		size, raw := c.i32(), w*lines*texel
-		if size < 0 || int(size) > len(c.b) || int(size) > raw {
-			return bad(kindEXR, "tile (%d, %d) claims %d bytes; %d are left in the file, unpacked it has %d", tx, ty, size, len(c.b), raw)
-		}
-		buf := c.take(int(size))
-		if int(size) != raw {
-			if h.method == exrNone {
-				return bad(kindEXR, "tile (%d, %d) has %d bytes, must have %d", tx, ty, size, raw)
-			}
-			var err error
-			if buf, err = exrUnpack(h.method, buf, raw); err != nil {
-				return bad(kindEXR, "tile (%d, %d): %v", tx, ty, err)
-			}
+		buf, err := c.body(r, &u, h, w, lines, w*lines*texel, what)
+		if err != nil {
+			return nil, err
 		}
 		for j := range lines {
 			for k, ch := range h.channels {
@@ -361,8 +582,7 @@ func exrReadTiles(p *Picture, h *exrHeader, r *exrBytes, offset int, data []byte
 	if h.levels != 0 {
 		p.note("of the sizes in the file the full one is read")
 	}
-	exrOrder(p, h, planes)
-	return nil
+	return planes, nil
 }
 
 func exrConvert(dst []float32, src []byte, t exrType) {

@@ -139,9 +139,17 @@ func headerOf(path string, f io.ReaderAt, n int64) (h Header, err error) {
 		}
 		err = size(w, hh, 4*h.Channels)
 	case strings.HasPrefix(start, "\x76\x2f\x31\x01") && len(data) >= 8:
-		x, e := exrReadHeader(&exrBytes{b: data[8:]}, binary.LittleEndian.Uint32(data[4:]))
+		parts, _, e := exrReadHeaders(&exrBytes{b: data[4:]})
 		if e != nil {
 			return h, e
+		}
+		shown, notes := exrShown(parts)
+		if len(shown) == 0 {
+			return h, fmt.Errorf("%s: %s", path, notes[0])
+		}
+		x, all := parts[shown[0]], 0
+		for _, i := range shown {
+			all += len(parts[i].channels)
 		}
 		has := func(name string) bool {
 			return slices.ContainsFunc(x.channels, func(c exrChannel) bool { return c.name == name })
@@ -158,7 +166,7 @@ func headerOf(path string, f io.ReaderAt, n int64) (h Header, err error) {
 				h.Bits = 32
 			}
 		}
-		err = size(int64(x.x1)-int64(x.x0)+1, int64(x.y1)-int64(x.y0)+1, 4*len(x.channels))
+		err = size(int64(x.x1)-int64(x.x0)+1, int64(x.y1)-int64(x.y0)+1, 4*all)
 	default:
 		err = fmt.Errorf("%s: not a picture that is read", path)
 	}
