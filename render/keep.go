@@ -107,9 +107,10 @@ func lightOf(d *scene.Description) scene.Description {
 }
 
 // WithoutView returns the description with the keys of view set back that change how light is shown and not what light
-// there is: all but whether the camera sees the surroundings.
+// there is: all but whether the camera sees the surroundings. The primaries of files go with them.
 func WithoutView(d *scene.Description) scene.Description {
 	c := *d
+	c.Picture.Primaries = "rec709"
 	c.View = scene.View{Background: "not environment"}
 	if d.View.Background == "environment" {
 		c.View.Background = d.View.Background

@@ -93,22 +93,36 @@ func (r *Result) Write(path string) error {
 	case ".pfm":
 		return imageio.WritePFM(path, w, h, 3, interleave(pic.Mean))
 	}
-	return r.linear(path, &pic, meta)
+	if name := r.d.Picture.Primaries; name != "rec709" {
+		meta["primaries"] = name + ": R, G, B and " + CleanLayer + "; errors and intervals are of the channels of Rec. 709"
+	}
+	return r.linear(path, &pic, meta, outputs[r.d.Picture.Primaries])
 }
 
+// outputs are the primaries and whites that picture.primaries names.
+var outputs = map[string]colour.Primaries{"rec709": colour.Rec709, "p3-d65": colour.P3, "rec2020": colour.Rec2020, "ap1": colour.AP1}
+
 // WriteCell writes the OpenEXR file of Write without what it says of the view and of where the scene came from, so that
-// the same light makes the same bytes.
+// the same light makes the same bytes. It is in Rec. 709.
 func (r *Result) WriteCell(path string) error {
 	pic := r.Film.Develop()
 	meta := r.record()
 	for _, k := range []string{"scene", "about", "display"} {
 		delete(meta, k)
 	}
-	return r.linear(path, &pic, meta)
+	return r.linear(path, &pic, meta, colour.Rec709)
 }
 
-func (r *Result) linear(path string, pic *film.Picture, meta map[string]string) error {
+func (r *Result) linear(path string, pic *film.Picture, meta map[string]string, in colour.Primaries) error {
 	w, h := r.Width, r.Height
+	turn := func(c colour.RGB) colour.RGB { return c }
+	if in != colour.Rec709 {
+		m, err := in.FromRec709()
+		if err != nil {
+			return err
+		}
+		turn = m.Apply
+	}
 	ch := func(name string, half bool, at func(i int) float64) imageio.EXRChannel {
 		p := make([]float32, w*h)
 		for i := range p {
@@ -124,16 +138,16 @@ func (r *Result) linear(path string, pic *film.Picture, meta map[string]string) 
 	interval := pic.Interval(sigma3)
 	for c, n := range []string{"R", "G", "B"} {
 		channels = append(channels,
-			ch(n, false, func(i int) float64 { return pic.Mean[i][c] }),
+			ch(n, false, func(i int) float64 { return turn(pic.Mean[i])[c] }),
 			ch("error."+n, true, func(i int) float64 { return pic.Error[i][c] }),
 			ch("interval."+n, true, func(i int) float64 { return interval[i][c] }))
 	}
 	if r.clean != nil {
 		for c, n := range []string{"R", "G", "B"} {
-			channels = append(channels, ch(CleanLayer+"."+n, false, func(i int) float64 { return r.clean[i][c] }))
+			channels = append(channels, ch(CleanLayer+"."+n, false, func(i int) float64 { return turn(r.clean[i])[c] }))
 		}
 	}
-	return imageio.WriteEXR(path, w, h, channels, meta)
+	return imageio.WriteEXRIn(path, w, h, channels, meta, in)
 }
 
 // look is the view that the picture is shown with: the one that Prepare made, else made anew from the description.

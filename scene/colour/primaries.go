@@ -121,6 +121,15 @@ func adapt(from, to RGB) (Matrix, error) {
 	return back.Mul(d).Mul(bradford), nil
 }
 
+// FromRec709 returns the map from linear RGB of Rec. 709 to that of the primaries p; white goes to white.
+func (p Primaries) FromRec709() (Matrix, error) {
+	m, err := p.ToRec709()
+	if err != nil {
+		return m, err
+	}
+	return m.Inverse()
+}
+
 // ToRec709 returns the map from linear RGB of the primaries p to that of Rec. 709; white goes to white.
 func (p Primaries) ToRec709() (Matrix, error) {
 	from, err := p.toXYZ()

@@ -43,7 +43,12 @@ func (c *EXRChannel) fits() bool {
 // WriteEXR writes linear channels as a scan-line file with ZIP compression, primaries Rec. 709, and attrs as string
 // attributes, all in alphabetical order. attrs may be nil.
 func WriteEXR(path string, w, h int, channels []EXRChannel, attrs map[string]string) error {
-	head, sorted, err := exrHead(path, w, h, channels, attrs)
+	return WriteEXRIn(path, w, h, channels, attrs, colour.Rec709)
+}
+
+// WriteEXRIn is WriteEXR for colours of other primaries, which the header states. The values are written as they are.
+func WriteEXRIn(path string, w, h int, channels []EXRChannel, attrs map[string]string, in colour.Primaries) error {
+	head, sorted, err := exrHead(path, w, h, channels, attrs, in)
 	if err != nil {
 		return err
 	}
@@ -51,7 +56,7 @@ func WriteEXR(path string, w, h int, channels []EXRChannel, attrs map[string]str
 }
 
 // exrHead makes the header, and the channels sorted by name with Half as they will be stored.
-func exrHead(path string, w, h int, channels []EXRChannel, attrs map[string]string) ([]byte, []EXRChannel, error) {
+func exrHead(path string, w, h int, channels []EXRChannel, attrs map[string]string, in colour.Primaries) ([]byte, []EXRChannel, error) {
 	fail := func(format string, args ...any) ([]byte, []EXRChannel, error) {
 		return nil, nil, &FormatError{path, kindEXR, fmt.Sprintf(format, args...)}
 	}
@@ -107,9 +112,9 @@ func exrHead(path string, w, h int, channels []EXRChannel, attrs map[string]stri
 		return out
 	}
 	window := words(0, 0, uint32(w-1), uint32(h-1))
-	put("adoptedNeutral", "v2f", floats(colour.Rec709[6:]...))
+	put("adoptedNeutral", "v2f", floats(in[6:]...))
 	put("channels", "chlist", list)
-	put("chromaticities", "chromaticities", floats(colour.Rec709[:]...))
+	put("chromaticities", "chromaticities", floats(in[:]...))
 	put("compression", "compression", []byte{exrZIP})
 	put("dataWindow", "box2i", window)
 	put("displayWindow", "box2i", window)
