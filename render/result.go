@@ -93,10 +93,14 @@ func (r *Result) Write(path string) error {
 	case ".pfm":
 		return imageio.WritePFM(path, w, h, 3, interleave(pic.Mean))
 	}
-	if name := r.d.Picture.Primaries; name != "rec709" {
+	in, known := outputs[r.d.Picture.Primaries]
+	if !known {
+		in = colour.Rec709
+	}
+	if name := r.d.Picture.Primaries; in != colour.Rec709 {
 		meta["primaries"] = name + ": R, G, B and " + CleanLayer + "; errors and intervals are of the channels of Rec. 709"
 	}
-	return r.linear(path, &pic, meta, outputs[r.d.Picture.Primaries])
+	return r.linear(path, &pic, meta, in)
 }
 
 // outputs are the primaries and whites that picture.primaries names.

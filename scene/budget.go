@@ -54,6 +54,7 @@ func (d *decoder) budget(tree *node) *node {
 			d.add(name.at, "raster.budget", name.text, "cannot be read: %s", cause(err))
 			return tree
 		}
+		d.use(name, file)
 	}
 	budget, problems := parseTree(data, place{file: file}, false)
 	if len(problems) > 0 {

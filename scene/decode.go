@@ -25,6 +25,7 @@ type decoder struct {
 	folder   string // of the scene file; relative paths start there
 	trusted  bool   // no range checks: the values are defaults, which may lie outside to mean "not given"
 	problems Problems
+	uses     []Use // places that name files
 }
 
 // add notes a problem. value is the value as written, or "".
@@ -429,6 +430,7 @@ func (d *decoder) fileName(f *field, n *node, p *Path, path string) {
 			d.add(n.at, path, shorten(n.text), "%s: no such tile (looked for %s with %d to %d)", shorten(n.text), shorten(full), texture.FirstTile, texture.LastTile)
 			return
 		}
+		d.use(n, full)
 		*p = Path(full)
 		return
 	}
@@ -440,6 +442,7 @@ func (d *decoder) fileName(f *field, n *node, p *Path, path string) {
 	case !info.Mode().IsRegular():
 		d.add(n.at, path, shorten(n.text), "%s: not a file", shorten(n.text))
 	default:
+		d.use(n, full)
 		*p = Path(full)
 	}
 }

@@ -58,6 +58,21 @@ func (d *Description) named() []string {
 		}
 	}
 	add(d.File)
+	for _, p := range d.paths() {
+		tiles, _ := TileFiles(p)
+		if len(tiles) == 0 {
+			add(string(p))
+		}
+		for _, n := range slices.Sorted(maps.Keys(tiles)) {
+			add(tiles[n])
+		}
+	}
+	return out
+}
+
+// paths lists the file names of the description as they stand in it, sets of tiles by their pattern.
+func (d *Description) paths() []Path {
+	var out []Path
 	var walk func(v reflect.Value)
 	walk = func(v reflect.Value) {
 		switch v.Kind() {
@@ -76,16 +91,8 @@ func (d *Description) named() []string {
 				walk(v.Index(i))
 			}
 		case reflect.String:
-			p, ok := v.Interface().(Path)
-			if !ok {
-				return
-			}
-			tiles, _ := TileFiles(p)
-			if len(tiles) == 0 {
-				add(string(p))
-			}
-			for _, n := range slices.Sorted(maps.Keys(tiles)) {
-				add(tiles[n])
+			if p, ok := v.Interface().(Path); ok && p != "" {
+				out = append(out, p)
 			}
 		}
 	}

@@ -7,8 +7,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"os"
-	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -18,6 +19,7 @@ import (
 func (d *Description) Fingerprint() (string, error) {
 	c := *d
 	c.About, c.File, c.source = "", "", nil
+	c.Raster.Budget = "" // its keys are in Raster
 	text, err := json.Marshal(&c)
 	if err != nil {
 		return "", fmt.Errorf("%s: fingerprint: %w", d.File, err)
@@ -35,9 +37,12 @@ func (d *Description) Fingerprint() (string, error) {
 		swap = append(swap, quoted(f), `"`+h+`"`)
 		fmt.Fprintln(sum, h)
 	}
-	// What is left of folders belongs to sets of tiles, whose files are hashed above.
-	folder := quoted(filepath.Dir(d.File) + string(filepath.Separator))
-	swap = append(swap, strings.TrimSuffix(folder, `"`), `"`)
+	// Sets of tiles stand by their numbers; their files are hashed above.
+	for _, p := range c.paths() {
+		if tiles, _ := TileFiles(p); len(tiles) > 0 {
+			swap = append(swap, quoted(string(p)), fmt.Sprintf("%q", fmt.Sprint("tiles ", slices.Sorted(maps.Keys(tiles)))))
+		}
+	}
 	_, err = strings.NewReplacer(swap...).WriteString(sum, string(text))
 	return hex.EncodeToString(sum.Sum(nil)), err
 }

@@ -19,6 +19,7 @@ type source struct {
 	tree *node  // of the file, before any override, with a light set-up's lights where there is one
 	lit  string // file of the light set-up, "" for the scene's own lights
 	set  []string
+	uses []Use // where files are named
 }
 
 // Load reads a scene file, puts the overrides on it, in order, and checks everything that can be checked without
@@ -211,5 +212,6 @@ func decode(s *source) (*Description, error) {
 	if err := d.problems.sorted(); err != nil {
 		return nil, err
 	}
+	s.uses = d.uses
 	return out, nil
 }
