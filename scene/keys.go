@@ -45,7 +45,7 @@ func (d *Description) Keys() ([]string, error) {
 	walk = func(b *block, v reflect.Value, path string) error {
 		for _, f := range b.fields {
 			key := join(path, f.key)
-			if key == "about" || key == "raster.profile" { // whose keys are those of raster
+			if key == "about" || key == "raster.budget" { // whose keys are those of raster
 				continue
 			}
 			if f.within > 0 && v.Field(f.within-1).IsNil() {

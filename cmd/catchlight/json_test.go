@@ -62,7 +62,7 @@ func TestShapesOfJSON(t *testing.T) {
 		"render float.yaml -o c.png --shard 1/2",
 		"sheet float.yaml -o sheet --size 8x8 --samples 2 --cache=",
 		"turntable " + file + " -o turn --frames 2 --size 8x8 --samples 2",
-		"compare " + file + " --vary trace.max_depth=3,4 -o compare --size 16x16 --samples 2 --cache=",
+		"compare " + file + " --vary advanced.max_depth=3,4 -o compare --size 16x16 --samples 2 --cache=",
 		"grow " + file + " --out grown --size 64 --maps zones --meshes none --wobble 0",
 	} {
 		code, _, stderr := catchlight(strings.Fields(args)...)
