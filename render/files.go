@@ -17,7 +17,7 @@ import (
 	"catchlight/scene/meshio"
 )
 
-// Files lists all files that the pictures of descriptions hang on, each once: the scene files, light set-ups and budgets, the files
+// Files lists all files that the pictures of descriptions depend on, each once: the scene files, light set-ups and budgets, the files
 // that they name, and the files that those name in turn. What lives in the program is left out.
 func Files(list ...*scene.Description) []string {
 	var out []string

@@ -163,7 +163,7 @@ func (i Identity) differs(other Identity, about string) error {
 // Record is what a film keeps of its picture: the identity, and the keys of the scene, so that it can be said what differs.
 type Record struct {
 	Identity
-	Keys []string `json:"keys,omitempty"` // scene.Description.Keys of what the light hangs on
+	Keys []string `json:"keys,omitempty"` // scene.Description.Keys of what the light depends on
 }
 
 // mostKeys bounds the keys of a record, in bytes; a longer list is left out.

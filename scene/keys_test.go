@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// The list of keys does not hang on where the files lie, and says what differs: values by both, files by their keys, entries
+// The list of keys does not depend on where the files lie, and says what differs: values by both, files by their keys, entries
 // that one side lacks.
 func TestKeys(t *testing.T) {
 	const text = `

@@ -114,7 +114,7 @@ func resolve(file string) string {
 	}
 }
 
-// owner tells what in a folder an account speaks for: its pictures, and what else its command writes.
+// owner tells which files of a folder a manifest names: its pictures, and what else its command writes.
 func (m *Manifest) owner(items []Item) func(name string) bool {
 	return func(name string) bool {
 		if name == ManifestName || m.More == nil || slices.Contains(m.More, name) {
@@ -137,7 +137,7 @@ func (m *Manifest) owner(items []Item) func(name string) bool {
 	}
 }
 
-// Guard refuses a folder with files that the account there does not speak for.
+// Guard refuses a folder with files that the manifest there does not name.
 func Guard(dir string, m *Manifest) error {
 	old, err := Read(dir)
 	var made func(string) bool

@@ -63,7 +63,7 @@ var temporary = regexp.MustCompile(`^\..+\.[0-9]+-[0-9]+\.tmp$`)
 
 // Open takes a folder for a job: makes it where it is missing, locks it, clears what a killed process left, and takes
 // over from the manifest there whatever is finished, unchanged on disk, and still part of the plan. What was part of an
-// earlier plan alone is removed, where it is still as it was made. A folder with files that no manifest there speaks for is
+// earlier plan alone is removed, where it is still as it was made. A folder with files that no manifest there names is
 // refused with a *TakenError, before anything is done in it, unless the manifest says Overwrite.
 func Open(dir string, m Manifest) (*Job, error) {
 	if err := Guard(dir, &m); err != nil {
