@@ -209,7 +209,7 @@ func TestNoRoom(t *testing.T) {
 	require.NoError(t, os.Mkdir("small", 0o777))
 	small, err := filepath.Abs("small")
 	require.NoError(t, err)
-	if err := syscall.Mount("tmpfs", small, "tmpfs", 0, "size=64k"); err != nil {
+	if err := syscall.Mount("tmpfs", small, "tmpfs", 0, "size=128k"); err != nil {
 		t.Skipf("no small disk can be made here: %v", err)
 	}
 	defer syscall.Unmount(small, syscall.MNT_DETACH)
@@ -218,7 +218,7 @@ func TestNoRoom(t *testing.T) {
 	require.Contains(t, stderr, "small/turn: the work needs about ")
 	require.Contains(t, stderr, "0.1 MB are free")
 	// The cache's disk is full while the cells' is not.
-	require.NoError(t, os.WriteFile("small/full", make([]byte, 36<<10), 0o666))
+	require.NoError(t, os.WriteFile("small/full", make([]byte, 72<<10), 0o666))
 	args := []string{"sheet", file, "-o", "sheet", "--pupils", "2,3,4", "--size", "32x32"}
 	code, _, stderr = catchlight(append(args, "--cache", "small")...)
 	require.Equal(t, exitFailed, code)

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 )
 
 // TakenError says that work would write over a file, or into a folder, that it did not make.
@@ -45,7 +46,7 @@ func CheckFolder(dir string, planned []string, made func(name string) bool, over
 		return nil
 	}
 	list, err := os.ReadDir(dir)
-	if errors.Is(err, os.ErrNotExist) {
+	if missing(err) {
 		return nil
 	}
 	if err != nil {
@@ -62,6 +63,11 @@ func CheckFolder(dir string, planned []string, made func(name string) bool, over
 		}
 	}
 	return nil
+}
+
+// missing reports that nothing is there; a folder that can't be made is told where it is made.
+func missing(err error) bool {
+	return errors.Is(err, os.ErrNotExist) || errors.Is(err, syscall.ENOTDIR)
 }
 
 // places finds files again under other names.
@@ -142,7 +148,7 @@ func Guard(dir string, m *Manifest) error {
 	old, err := Read(dir)
 	var made func(string) bool
 	switch {
-	case errors.Is(err, os.ErrNotExist):
+	case missing(err):
 	case err != nil:
 		if m.Overwrite {
 			return nil
