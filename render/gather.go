@@ -23,7 +23,7 @@ type Gathering struct {
 	Scene string            // name of the scene file in the folder
 	Setup string            // of its light set-up, "" without one and for one that lives in the program
 	Files map[string]string // by name in the folder, with slashes: where it is now
-	text  map[string][]byte // of the scene file and its light set-up, by name in the folder
+	text  map[string][]byte // of the scene file and its light set-up, unless that is a picture, by name in the folder
 }
 
 // Gather plans the folder: the scene file, its light set-up in light_setups, and all else in files, in folders of their own that are called
@@ -31,25 +31,7 @@ type Gathering struct {
 // light set-up, or d itself; the files of the scene's own lights come along all the same.
 func Gather(d, lit *scene.Description) (*Gathering, error) {
 	g := &Gathering{d: lit, Scene: filepath.Base(d.File), Files: map[string]string{}, text: map[string][]byte{}}
-	folders, taken := map[string]string{}, map[string]bool{}
-	place := func(file string) string {
-		dir, base := filepath.Split(file)
-		dir = resolved(dir)
-		to, ok := folders[dir]
-		if !ok {
-			name := filepath.Base(dir)
-			if !filepath.IsLocal(name) || name == "." {
-				name = "root"
-			}
-			to = name
-			for n := 2; taken[strings.ToLower(to)]; n++ { // some systems don't tell capitals from small letters
-				to = name + "-" + strconv.Itoa(n)
-			}
-			taken[strings.ToLower(to)] = true
-			folders[dir] = to
-		}
-		return path.Join("files", to, base)
-	}
+	place := shelves{map[string]string{}, map[string]bool{}}.place
 	put := func(name, from string) error {
 		if other, ok := g.Files[name]; ok && resolved(other) != resolved(from) {
 			return fmt.Errorf("%s and %s would both become %s", other, from, name)
@@ -58,8 +40,10 @@ func Gather(d, lit *scene.Description) (*Gathering, error) {
 		return nil
 	}
 	uses := map[string][]scene.Use{}
+	setup := lit.LightSetupFile()
+	picture := slices.Contains(scene.Surroundings, strings.ToLower(filepath.Ext(setup)))
 	for _, u := range append(d.Uses(), lit.Uses()...) {
-		if slices.Contains(uses[u.In], u) {
+		if slices.Contains(uses[u.In], u) || picture && u.In == setup { // which has no text of its own
 			continue
 		}
 		uses[u.In] = append(uses[u.In], u)
@@ -90,9 +74,13 @@ func Gather(d, lit *scene.Description) (*Gathering, error) {
 		}
 	}
 	own := map[string]string{g.Scene: d.File}
-	if setup := lit.LightSetupFile(); setup != "" && !builtin.Is(setup) {
+	if setup != "" && !builtin.Is(setup) {
 		g.Setup = path.Join("light_setups", filepath.Base(setup))
-		own[g.Setup] = setup
+		if picture {
+			g.Files[g.Setup] = setup
+		} else {
+			own[g.Setup] = setup
+		}
 	}
 	for name, file := range own {
 		text, err := os.ReadFile(file)
@@ -105,6 +93,32 @@ func Gather(d, lit *scene.Description) (*Gathering, error) {
 		}
 	}
 	return g, nil
+}
+
+// shelves are the folders in files, by those that they stand for.
+type shelves struct {
+	folders map[string]string
+	taken   map[string]bool // in small letters: some systems don't tell them from capitals
+}
+
+// place is the name in the folder that a file gets.
+func (s shelves) place(file string) string {
+	dir, base := filepath.Split(file)
+	dir = resolved(dir)
+	to, ok := s.folders[dir]
+	if !ok {
+		name := filepath.Base(dir)
+		if !filepath.IsLocal(name) || name == "." {
+			name = "root"
+		}
+		to = name
+		for n := 2; s.taken[strings.ToLower(to)]; n++ {
+			to = name + "-" + strconv.Itoa(n)
+		}
+		s.taken[strings.ToLower(to)] = true
+		s.folders[dir] = to
+	}
+	return path.Join("files", to, base)
 }
 
 // resolved is a path that two names of one place share.
@@ -160,8 +174,8 @@ func (g *Gathering) Write(dir string) (int64, error) {
 			return total, err
 		}
 	}
-	if g.Setup != "" {
-		if err := write(g.Setup, strings.NewReader(string(g.text[g.Setup]))); err != nil {
+	if text, ok := g.text[g.Setup]; ok {
+		if err := write(g.Setup, strings.NewReader(string(text))); err != nil {
 			return total, err
 		}
 	}

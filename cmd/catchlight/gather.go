@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -25,9 +27,10 @@ func gatherCommand() *cobra.Command {
 		Long: `Put a scene and all its files into one folder, for a colleague or a farm.
 
 The folder gets the scene file, the light set-up of --lights in light_setups, and in files all that they name: maps with
-their tiles, meshes with their buffers, material libraries and pictures, environments, tables, budgets. What lives in the program
-stays there. File names in the scene and the light set-up are changed to hold in the folder; nothing else is, and comments stay. The scene is read again from the folder, and must be the same: rendered there,
-by the same program, it gives the same bits.
+their tiles, meshes with their buffers, material libraries and pictures, environments, tables, budgets. What lives in the
+program stays there. File names in the scene and the light set-up are changed to hold in the folder; nothing else is, and
+comments stay. The scene is read again from the folder, and must be the same: rendered there, by the same program, it gives
+the same bits.
 
   catchlight gather scenes/heron.yaml --lights low-sun --out heron-for-the-farm`,
 		Args: exactly(1, "one scene file is needed"),
@@ -77,7 +80,11 @@ func (f *gatherFlags) run(path string, stdout io.Writer) error {
 		return err
 	}
 	to := []string{"render", g.Scene}
-	if setup := lit.LightSetupFile(); setup != "" {
+	switch setup := lit.LightSetupFile(); {
+	case setup == "":
+	case slices.Contains(scene.Surroundings, strings.ToLower(filepath.Ext(setup))):
+		to = append(to, "--lights", g.Setup)
+	default:
 		to = append(to, "--lights", lightSetupName(setup))
 	}
 	fmt.Fprintf(stdout, "wrote %d files, %.1f MB, into %s; there: %s\n", len(outputs), float64(bytes)/1e6, f.out, commandLine(to))

@@ -17,6 +17,8 @@ import (
 
 // A scene whose files lie all over, gathered into one folder and moved elsewhere, with what it was made from gone, gives the
 // bits that it gave where it was. Nothing in its text changes but the names of files.
+//
+// Long: one scene that names a file of each kind, and where each must lie afterwards.
 func TestGather(t *testing.T) {
 	home := t.TempDir()
 	t.Chdir(home)
@@ -117,6 +119,38 @@ objects:
 	require.True(t, bytes.Equal(day, render("marsh.yaml", "one")), "by its own lights")
 	require.True(t, bytes.Equal(night, render("marsh.yaml", "two", "--lights", "night")), "by the light set-up")
 	require.True(t, bytes.Equal(raster, render("marsh.yaml", "three", "--look", "raster")), "the raster look, by its budget")
+}
+
+// A picture of surroundings stands for a light set-up as it is; what lives in the program stays there. The command that is
+// printed renders the same bits in the folder.
+func TestGatherSurroundings(t *testing.T) {
+	t.Chdir(t.TempDir())
+	require.NoError(t, os.Mkdir("skies", 0o777))
+	require.NoError(t, imageio.WritePFM("skies/dusk.pfm", 4, 2, 1, []float32{0.5, 1, 2, 1, 0.1, 0.1, 0.1, 0.1}))
+	put(t, "marsh.yaml", `picture: {width: 16, height: 12, samples: 4}
+camera: {kind: orthographic, width: 40, orbit: {distance: 200}}
+lights:
+  - {name: dome, kind: environment, file: "builtin:overcast_square.hdr"}
+objects:
+  - {name: float, shape: sphere, radius: 6}
+`)
+	before := everything(t)
+	render := func(lights string) []byte {
+		t.Helper()
+		code, _, stderr := catchlight("render", "marsh.yaml", "-o", "a.exr", "--lights", lights)
+		require.Zero(t, code, stderr)
+		b, err := os.ReadFile("a.exr")
+		require.NoError(t, err)
+		return b
+	}
+	want := render("skies/dusk.pfm")
+	code, stdout, stderr := catchlight("gather", "marsh.yaml", "--lights", "skies/dusk.pfm", "--out", "parcel")
+	require.Zero(t, code, stderr)
+	require.Contains(t, stdout, "wrote 2 files, 0.0 MB, into parcel; there: catchlight render marsh.yaml --lights light_setups/dusk.pfm\n")
+	t.Chdir("parcel")
+	got := everything(t)
+	require.Equal(t, map[string]string{"marsh.yaml": before["marsh.yaml"], filepath.Join("light_setups", "dusk.pfm"): before[filepath.Join("skies", "dusk.pfm")]}, got)
+	require.True(t, bytes.Equal(want, render("light_setups/dusk.pfm")))
 }
 
 // The scenes that come with the program can be gathered.
