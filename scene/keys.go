@@ -15,32 +15,7 @@ import (
 // list. The line about the scene is not among them.
 func (d *Description) Keys() ([]string, error) {
 	var out []string
-	hashes := map[string]string{}
-	content := func(p Path) (string, error) {
-		tiles, err := TileFiles(p)
-		if err != nil {
-			return "", err
-		}
-		list := []string{string(p)}
-		if len(tiles) > 0 {
-			list = list[:0]
-			for _, n := range slices.Sorted(maps.Keys(tiles)) {
-				list = append(list, tiles[n])
-			}
-		}
-		var all []string
-		for _, f := range list {
-			h, ok := hashes[f]
-			if !ok {
-				if h, err = HashFile(f); err != nil {
-					return "", err
-				}
-				hashes[f] = h
-			}
-			all = append(all, h[:16])
-		}
-		return "content " + strings.Join(all, "+"), nil
-	}
+	hashes := contents{}
 	var walk func(b *block, v reflect.Value, path string) error
 	walk = func(b *block, v reflect.Value, path string) error {
 		for _, f := range b.fields {
@@ -78,7 +53,7 @@ func (d *Description) Keys() ([]string, error) {
 				text := ""
 				if p := Path(w.String()); p != "" {
 					var err error
-					if text, err = content(p); err != nil {
+					if text, err = hashes.of(p); err != nil {
 						return fmt.Errorf("%s: %w", key, err)
 					}
 				}
@@ -97,6 +72,36 @@ func (d *Description) Keys() ([]string, error) {
 	}
 	err := walk(schema(), reflect.ValueOf(d).Elem(), "")
 	return out, err
+}
+
+// contents are the hashes of files by their names, each made once.
+type contents map[string]string
+
+// of says what a file holds, or all tiles of a set.
+func (c contents) of(p Path) (string, error) {
+	tiles, err := TileFiles(p)
+	if err != nil {
+		return "", err
+	}
+	list := []string{string(p)}
+	if len(tiles) > 0 {
+		list = list[:0]
+		for _, n := range slices.Sorted(maps.Keys(tiles)) {
+			list = append(list, tiles[n])
+		}
+	}
+	var all []string
+	for _, f := range list {
+		h, ok := c[f]
+		if !ok {
+			if h, err = HashFile(f); err != nil {
+				return "", err
+			}
+			c[f] = h
+		}
+		all = append(all, h[:16])
+	}
+	return "content " + strings.Join(all, "+"), nil
 }
 
 // mostDiffering bounds the keys that Differing names.

@@ -80,6 +80,28 @@ func mergeFolders(ctx context.Context, parts []string, f *mergeFlags, stdout, st
 	return execute(ctx, append(append([]string{m.Kind}, m.Args...), "--out="+f.out[0], fmt.Sprintf("--overwrite=%t", f.overwrite)), stdout, stderr)
 }
 
+// claim makes sure that the whole of some parts can be written, and is nobody else's; it returns all files of it.
+func (f *mergeFlags) claim(parts []string, stats string) (outputs []string, err error) {
+	outputs = append(slices.Clone(f.out), stats)
+	inputs := slices.Clone(parts)
+	for _, p := range parts {
+		inputs = append(inputs, strings.TrimSuffix(p, filepath.Ext(p))+".json")
+	}
+	if err := job.CheckOutputs(outputs, inputs, f.overwrite); err != nil {
+		return nil, err
+	}
+	if err := ownReport(stats, f.overwrite); err != nil {
+		return nil, err
+	}
+	for _, o := range outputs {
+		imageio.Sweep(o)
+		if err := writable(o); err != nil {
+			return nil, err
+		}
+	}
+	return outputs, nil
+}
+
 // mergeFilms joins parts of one picture's samples.
 func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Writer) error {
 	if len(f.out) == 0 {
@@ -91,22 +113,9 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 		}
 	}
 	stats := strings.TrimSuffix(f.out[0], filepath.Ext(f.out[0])) + ".json"
-	outputs := append(slices.Clone(f.out), stats)
-	inputs := slices.Clone(parts)
-	for _, p := range parts {
-		inputs = append(inputs, strings.TrimSuffix(p, filepath.Ext(p))+".json")
-	}
-	if err := job.CheckOutputs(outputs, inputs, f.overwrite); err != nil {
+	outputs, err := f.claim(parts, stats)
+	if err != nil {
 		return err
-	}
-	if err := ownReport(stats, f.overwrite); err != nil {
-		return err
-	}
-	for _, o := range outputs {
-		imageio.Sweep(o)
-		if err := writable(o); err != nil {
-			return err
-		}
 	}
 	var d *scene.Description
 	var whole *film.Film

@@ -248,33 +248,8 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	if err != nil {
 		return err
 	}
-	files := append(slices.Clone(outs), f.stats)
-	if shard.Count > 1 {
-		outs, f.stats = nil, strings.TrimSuffix(keep.Path, ".film")+".json"
-		files = []string{keep.Path, f.stats}
-	}
-	named := slices.Clone(files)
-	for _, o := range files {
-		if keep == nil || o != keep.Path {
-			named = append(named, partialName(o))
-		}
-	}
-	if keep != nil && shard.Count <= 1 {
-		named = append(named, keep.Path)
-	}
-	if err := job.CheckOutputs(named, render.Files(d), f.overwrite); err != nil {
+	if outs, err = f.claim(outs, d, keep, shard); err != nil {
 		return err
-	}
-	if err := ownReport(f.stats, f.overwrite); err != nil {
-		return err
-	}
-	for _, o := range named {
-		imageio.Sweep(o)
-	}
-	for _, o := range files {
-		if err := writable(o); err != nil {
-			return err
-		}
 	}
 	workers := f.workers
 	if workers == 0 {
@@ -306,6 +281,40 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	}
 	tell(stderr, r.Warnings)
 	return f.leave(ctx, outs, d, r, opt, prepared, err, stdout)
+}
+
+// claim makes sure that all that a render writes can be written, and is nobody else's. It returns the pictures that it
+// leaves: none where it is a part of one.
+func (f *renderFlags) claim(outs []string, d *scene.Description, keep *render.Keep, shard render.Shard) ([]string, error) {
+	files := append(slices.Clone(outs), f.stats)
+	if shard.Count > 1 {
+		outs, f.stats = nil, strings.TrimSuffix(keep.Path, ".film")+".json"
+		files = []string{keep.Path, f.stats}
+	}
+	named := slices.Clone(files)
+	for _, o := range files {
+		if keep == nil || o != keep.Path {
+			named = append(named, partialName(o))
+		}
+	}
+	if keep != nil && shard.Count <= 1 {
+		named = append(named, keep.Path)
+	}
+	if err := job.CheckOutputs(named, render.Files(d), f.overwrite); err != nil {
+		return nil, err
+	}
+	if err := ownReport(f.stats, f.overwrite); err != nil {
+		return nil, err
+	}
+	for _, o := range named {
+		imageio.Sweep(o)
+	}
+	for _, o := range files {
+		if err := writable(o); err != nil {
+			return nil, err
+		}
+	}
+	return outs, nil
 }
 
 // leave writes the pictures and the statistics of a render that took prepared seconds to prepare; cut is why it ended early or

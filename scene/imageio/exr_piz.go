@@ -120,6 +120,9 @@ func (r *bitReader) take(k int) int {
 }
 
 // huffman decodes exactly len(out) words. A table of code lengths stands before the code, itself packed.
+//
+// Long: header, packed lengths, canonical codes and the words themselves are read from one stream of bits, each held against what
+// is left of it.
 func (s *pizScratch) huffman(data []byte, out []uint16) error {
 	if len(data) < 20 {
 		return fmt.Errorf("the code has %d bytes, its head has 20", len(data))
