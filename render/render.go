@@ -49,10 +49,14 @@ type Stats struct {
 	// Ledger is the mean luminance over the picture, W/(m^2 sr), by the class of path that brought it.
 	Ledger map[string]float64 `json:"ledger"`
 	// Bent is the mean luminance over the picture of the light that came straight from a light through a cornea, of the lights
-	// that the solver connects; NotFound the share of it that the solver did not find, so that it came by chance alone:
-	// nothing is lost, but that share is as noisy as without the solver.
-	Bent     float64 `json:"light_through_cornea"`
-	NotFound float64 `json:"energy_not_found"`
+	// that the solver connects; NotFound the share of it that the solver does not find, so that it comes by chance alone.
+	// Of wide lights that is what chance brought: nothing is lost, but that share is as noisy as without the solver. A small
+	// light chance may never meet, so there it is the share that a lattice of rays thrown forward from the light tells (Missed),
+	// and the picture is darker by it; NotFoundMost is what it is at most by that lattice, about 95 times of 100.
+	Bent         float64  `json:"light_through_cornea"`
+	NotFound     float64  `json:"energy_not_found"`
+	NotFoundMost float64  `json:"energy_not_found_at_most"`
+	Missed       []Missed `json:"small_lights_through_cornea,omitempty"`
 	// Lost is the share of what the camera's rays carry (of its luminance) that ended at a shell met from the wrong side: as much
 	// light as that is missing under an even sky.
 	Lost     float64   `json:"lost_share"`
@@ -158,6 +162,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Picture.Seed, workers, accel.Kernel()
 	s.Seconds = time.Since(start).Seconds()
 	s.add(benches)
+	p.lost(benches, s)
 	s.HierarchyBytes, s.Triangles = p.Bytes, p.Triangles
 	s.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))
 	s.PeakBytes = peakMemory()
@@ -262,15 +267,9 @@ func (s *Stats) add(benches []bench) {
 		}
 		s.Ledger[name] = sum / math.Max(1, float64(s.Samples))
 	}
-	var unfound float64
 	for i := range benches {
-		s.Bent, unfound = s.Bent+benches[i].t.Bent, unfound+benches[i].t.Unfound
 		s.Lost += benches[i].t.Lost / math.Max(1, float64(s.Samples))
 	}
-	if s.Bent > 0 {
-		s.NotFound = unfound / s.Bent
-	}
-	s.Bent /= math.Max(1, float64(s.Samples))
 	s.SamplesPerSecond = float64(s.Samples) / math.Max(s.Seconds, 1e-9)
 	var within float64
 	for i := range benches {

@@ -184,6 +184,11 @@ func columns(used []bool) (first, n int) {
 	return from, w - gap
 }
 
+// Cone returns the axis of a hot spot and the angle about it, in radians, that holds all of its light.
+func (m *Map) Cone() (axis geom.Vec, angle float64) {
+	return m.axis, math.Acos(max(-1, min(1, m.least)))
+}
+
 // away reports whether d is too far from a hot spot to meet it.
 func (m *Map) away(d geom.Vec) bool { return m.spot && d.Dot(m.axis) < m.least }
 

@@ -58,6 +58,11 @@ type Camera struct {
 	focal         float64
 }
 
+// Film returns the top left corner of an orthographic camera's or a plate's film in the world, and its sides to the right and down.
+func (c *Camera) Film() (corner, right, down geom.Vec) {
+	return c.corner, c.dx.Mul(c.width), c.dy.Mul(c.height)
+}
+
 // Orbit returns the position at a distance from aim: azimuth 0 lies on +Z and grows toward +X, elevation grows toward
 // +Y.
 func Orbit(aim geom.Vec, azimuth, elevation, distance float64) geom.Vec {

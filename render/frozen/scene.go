@@ -178,6 +178,7 @@ type Scene struct {
 	LightBent       []bool    // connected through corneas by the solver; else met there by chance
 	LightSeen       []bool    // seen directly by the camera
 	LightPick       []float64 // probability with which a deep vertex chooses each light
+	Beams           []*Beams  // by eye, then by light: nil but for small lights
 	Camera          *camera.Camera
 	Plate           bool     // the camera is an irradiance plate
 	PlateNormal     geom.Vec // direction that it faces

@@ -212,10 +212,15 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	} else {
 		tg = target{distant: true, dir: b.ToLocal.Vector(s.Wi).Unit()}
 	}
-	sol, ok := t.solveCornea(e, x, tg)
-	if !ok {
-		return
+	for k := range t.pathsTo(v.eye, i, x, tg) {
+		t.connectAlong(p, v, i, l, s, q, beta, rng, x, &t.found[k], out)
 	}
+}
+
+// connectAlong is connectBent for one of the paths from x, the vertex in the eye's frame, to the light.
+func (t *Tracer) connectAlong(p *path, v *vertex, i int, l *light.Light, s *light.Sample, q float64, beta colour.RGB, rng *sampler.Stream, x geom.Vec, sol *solution, out *film.Sample) {
+	e := &t.scene.Eyes[v.eye]
+	b := &t.scene.Objects[e.Outer]
 	w := frozen.Bend(e.Zone(sol.y.P), v.zone)
 	if w <= 0 || e.BendAlpha() >= microfacet.MinAlpha {
 		return // a rough cornea is met by chance, and lights are connected to there
@@ -271,7 +276,7 @@ func (t *Tracer) connectBent(p *path, v *vertex, i int, l *light.Light, s *light
 	// pdf is a density over directions outside; dividing by the Jacobian makes it one over directions inside.
 	inside := pdf / sol.jacobian
 	c := beta.Mul(lum).Mul(pass).Scale(own / (inside + own))
-	t.Bent += c.Luminance()
+	t.Bent[i] += c.Luminance()
 	t.add(i, v.class, c, out)
 }
 
@@ -283,7 +288,7 @@ func (t *Tracer) refracted(p *path, i int, tg target, pdf float64, v colour.RGB)
 		return v
 	}
 	if pdf <= 0 {
-		t.Bent += v.Luminance()
+		t.Bent[i] += v.Luminance()
 		return v
 	}
 	e := &t.scene.Eyes[p.eye]
@@ -294,16 +299,16 @@ func (t *Tracer) refracted(p *path, i int, tg target, pdf float64, v colour.RGB)
 		tg.point = b.ToLocal.Point(tg.point)
 	}
 	t.Stats.SolverChecks++
-	sol, ok := t.solveCornea(e, b.ToLocal.Point(p.x), tg)
-	if !ok || sol.y.P.Sub(p.y).Len() > 1e-3 {
-		t.Bent += v.Luminance()
-		t.Unfound += v.Luminance()
+	jacobian, ok := t.pathAgain(p, i, b.ToLocal.Point(p.x), tg)
+	if !ok {
+		t.Bent[i] += v.Luminance()
+		t.Unfound[i] += v.Luminance()
 		return v
 	}
 	t.Stats.SolverAgreed++
-	inside := pdf * t.chosen(p, i) / sol.jacobian
+	inside := pdf * t.chosen(p, i) / jacobian
 	v = v.Scale(p.pdf / (p.pdf + inside))
-	t.Bent += v.Luminance()
+	t.Bent[i] += v.Luminance()
 	return v
 }
 

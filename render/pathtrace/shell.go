@@ -222,6 +222,7 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 		b := &t.scene.Objects[sf.Object]
 		p.chain = refracted
 		p.y = b.ToLocal.Point(sf.P)
+		p.facet = crossing{sf.Prim, sf.U, sf.V}
 	} else {
 		p.chain = unconnected
 	}

@@ -88,6 +88,7 @@ type Tracer struct {
 	energy *microfacet.EnergyTable // where a rough metal needs it, else nil
 	media  bool                    // some object holds a medium
 	stack  [4]path
+	found  [mostPaths]solution // from one point to one light through a cornea
 	n      int
 
 	Stats Stats
@@ -95,14 +96,16 @@ type Tracer struct {
 	Ledger [Classes]float64
 	// Bent is the luminance that came to the film, summed over samples, straight from lights through a cornea, of the
 	// lights that the solver connects; Unfound the part of it that only chance brought, as the solver did not find its path.
-	Bent, Unfound float64
+	// All by light.
+	Bent, Unfound []float64
 	// Lost is the luminance of what the WalkLeaks carried, of 1 that each sample starts with.
 	Lost float64
 }
 
 // New makes a worker for a scene.
 func New(s *frozen.Scene, seed uint64) *Tracer {
-	t := &Tracer{scene: s, set: s.Settings, sc: accel.NewScratch(), smp: sampler.New(seed)}
+	t := &Tracer{scene: s, set: s.Settings, sc: accel.NewScratch(), smp: sampler.New(seed),
+		Bent: make([]float64, len(s.Lights)), Unfound: make([]float64, len(s.Lights))}
 	for i := range s.Objects {
 		m := &s.Objects[i].Material
 		if m.Kind == frozen.Conductor && m.Alpha >= microfacet.MinAlpha {
@@ -148,6 +151,7 @@ type path struct {
 	deep  bool     // x is a collision in tissue: even skies were not connected to it
 	every bool     // x was connected to every light (else to one, by LightPick)
 	y     geom.Vec // where the path crossed the cornea (chain refracted), eye frame
+	facet crossing // the same on the shell's mesh
 	nest           // closed objects around the ray
 }
 

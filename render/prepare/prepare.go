@@ -108,6 +108,7 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 	p.level(own)
 	p.lit()
 	p.camera()
+	p.beams()
 	var filter film.Filter
 	if k, err := film.ParseFilter(d.Picture.Filter); err != nil {
 		p.fail("picture.filter", err)
