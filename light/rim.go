@@ -15,7 +15,7 @@ type Rim struct {
 
 // Rim returns the light's outline as seen from ref; ok is false for skies, which have none, and from inside a ball.
 func (l *Light) Rim(ref geom.Vec) (r Rim, ok bool) {
-	const beyond = 1.06 // round an eighth of a circle the corners of an octagon lie 1/cos(22.5 degrees) = 1.08 out, its sides at 1
+	const beyond = 1.09 // an octagon about a circle has its corners at 1/cos(22.5 degrees) = 1.083 radii
 	round := func(c, s, t geom.Vec, rad float64) {
 		for k := range 8 {
 			sin, cos := math.Sincos(float64(k) * math.Pi / 4)

@@ -59,8 +59,8 @@ type Camera struct {
 }
 
 // Film returns the top left corner of an orthographic camera's or a plate's film in the world, and its sides to the right and down.
-func (c *Camera) Film() (corner, right, down geom.Vec) {
-	return c.corner, c.dx.Mul(c.width), c.dy.Mul(c.height)
+func (k *Camera) Film() (corner, right, down geom.Vec) {
+	return k.corner, k.dx.Mul(k.width), k.dy.Mul(k.height)
 }
 
 // Orbit returns the position at a distance from aim: azimuth 0 lies on +Z and grows toward +X, elevation grows toward

@@ -21,6 +21,7 @@ type Beams struct {
 	start []int32 // by cell: where its list starts
 	list  []int32 // facets: triangle times parts^2 plus part
 	parts int     // of a triangle's side
+	grid  *facetGrid
 }
 
 // Facet names a part of a triangle of the outer shell.
@@ -38,19 +39,21 @@ const (
 	horizonCos   = 0.2  // facets that light strikes at less fall into listed cells
 	pastHorizon  = -0.6 // and those that look away farther are left out
 	mostFacets   = 400000
+	mostListed   = 6 << 20 // entries, before the cells are made wider
+	fewestCells  = 12
 	mostParts    = 16
-	normalTexels = 2    // across a facet of a shell with a normal map, about
+	normalTexels = 1    // across a facet of a shell with a normal map, about
 	tileTexels   = 2048 // taken for a side of a tile
 )
 
 // At returns the facets that may send light to x, in the eye's frame; listed is false in cells where there is but one path
 // as far as the table knows, and outside the table.
 func (b *Beams) At(x geom.Vec) (facets []int32, listed bool) {
-	i, j, k := int((x.X-b.lo.X)*b.inv.X), int((x.Y-b.lo.Y)*b.inv.Y), int((x.Z-b.lo.Z)*b.inv.Z)
-	if x.X < b.lo.X || x.Y < b.lo.Y || x.Z < b.lo.Z || i >= b.n[0] || j >= b.n[1] || k >= b.n[2] {
+	u, v, w := (x.X-b.lo.X)*b.inv.X, (x.Y-b.lo.Y)*b.inv.Y, (x.Z-b.lo.Z)*b.inv.Z
+	if !(u >= 0 && v >= 0 && w >= 0 && u < float64(b.n[0]) && v < float64(b.n[1]) && w < float64(b.n[2])) {
 		return nil, false
 	}
-	c := (k*b.n[1]+j)*b.n[0] + i
+	c := (int(w)*b.n[1]+int(v))*b.n[0] + int(u)
 	l := b.list[b.start[c]:b.start[c+1]]
 	return l, len(l) > 0
 }
@@ -171,7 +174,10 @@ func NewBeams(s *Scene, e *Eye, rim light.Rim, box geom.Box) *Beams {
 		return &Beams{}
 	}
 	if e.Normal.Valid() {
-		b.parts = partsOf(s, e, prims)
+		if e.facets == nil {
+			e.facets = newFacetGrid(s, e, prims, partsOf(s, e, prims))
+		}
+		b.grid, b.parts = e.facets, e.facets.parts
 	}
 	g := &binner{s: s, e: e, b: b, src: src, levels: make([]float64, b.n[2]+1)}
 	for k := range g.levels {
@@ -244,8 +250,9 @@ func (g *binner) run(prims []int32) {
 	}
 	var at Landing
 	bend := func(prim uint32, u, v float64, to []corner) {
+		g.s.corner(g.e, b.grid, prim, u, v, &at.Y)
 		for i := range to {
-			ok := g.s.Land(g.e, prim, u, v, g.src[i], -1e9, false, &at)
+			ok := g.s.land(g.e, g.src[i], -1e9, false, &at)
 			to[i] = corner{at.Y.P, at.D, at.Cos, ok && at.Cos > pastHorizon}
 		}
 	}
@@ -273,7 +280,12 @@ func (g *binner) run(prims []int32) {
 			g.facet(id, c)
 		}
 	}
-	// Which cells are listed, and by whom.
+	g.list()
+}
+
+// list says which cells are listed, and by whom.
+func (g *binner) list() {
+	b := g.b
 	n := b.n
 	listed := make([]bool, n[0]*n[1]*n[2])
 	each := func(q *binned, do func(cell int)) {
@@ -283,19 +295,34 @@ func (g *binner) run(prims []int32) {
 			}
 		}
 	}
-	for i := range g.boxes {
-		if g.boxes[i].marks {
-			each(&g.boxes[i], func(c int) { listed[c] = true })
-		}
-	}
-	b.start = make([]int32, len(listed)+1)
-	for i := range g.boxes {
-		each(&g.boxes[i], func(c int) {
-			if listed[c] {
-				b.start[c+1]++
+	for {
+		for i := range g.boxes {
+			if g.boxes[i].marks {
+				each(&g.boxes[i], func(c int) { listed[c] = true })
 			}
-		})
+		}
+		b.start = make([]int32, len(listed)+1)
+		total := 0
+		for i := range g.boxes {
+			each(&g.boxes[i], func(c int) {
+				if listed[c] {
+					b.start[c+1]++
+					total++
+				}
+			})
+		}
+		if total <= mostListed || n[0] <= fewestCells {
+			break
+		}
+		for i := range g.boxes {
+			q := &g.boxes[i]
+			q.x0, q.x1, q.y0, q.y1 = q.x0/2, q.x1/2, q.y0/2, q.y1/2
+		}
+		n[0], n[1] = n[0]/2, n[1]/2
+		b.inv.X, b.inv.Y = b.inv.X/2, b.inv.Y/2
+		listed = make([]bool, n[0]*n[1]*n[2])
 	}
+	b.n = n
 	for c := range listed {
 		b.start[c+1] += b.start[c]
 	}
@@ -367,5 +394,46 @@ func (g *binner) facet(id int32, c [3][]corner) {
 	}
 }
 
-// Empty returns a table that lists nothing.
-func (b *Beams) Empty() *Beams { return &Beams{} }
+// facetGrid keeps the normals at the corners of facets of a shell with a normal map, which take long to look up.
+type facetGrid struct {
+	parts  int
+	first  []int32 // by triangle: its first corner; -1 where it has none
+	normal []geom.Vec
+}
+
+func newFacetGrid(s *Scene, e *Eye, prims []int32, parts int) *facetGrid {
+	g := &facetGrid{parts: parts, first: make([]int32, len(s.Objects[e.Outer].Mesh.Tri))}
+	for i := range g.first {
+		g.first[i] = -1
+	}
+	side := 1 / float64(parts)
+	var y ShellPoint
+	for _, i := range prims {
+		g.first[i] = int32(len(g.normal))
+		for v := range parts + 1 {
+			for u := range parts + 1 - v {
+				y.Prim, y.U, y.V = uint32(i), float64(u)*side, float64(v)*side
+				s.shellPoint(e, &y, true)
+				g.normal = append(g.normal, y.N)
+			}
+		}
+	}
+	return g
+}
+
+// corner fills the point and normal of a facet's corner.
+func (s *Scene) corner(e *Eye, g *facetGrid, prim uint32, u, v float64, y *ShellPoint) {
+	y.Prim, y.U, y.V = prim, u, v
+	s.shellPoint(e, y, g == nil)
+	if g != nil {
+		m := float64(g.parts)
+		i, j := int32(u*m+0.5), int32(v*m+0.5)
+		y.N = g.normal[g.first[prim]+j*int32(g.parts+1)-j*(j-1)/2+i]
+	}
+}
+
+// LandCorner is Land without derivatives for a corner of a facet.
+func (s *Scene) LandCorner(e *Eye, b *Beams, f *Facet, k int, src Source, z float64, o *Landing) bool {
+	s.corner(e, b.grid, f.Prim, f.U[k], f.V[k], &o.Y)
+	return s.land(e, src, z, false, o)
+}

@@ -31,9 +31,14 @@ const steepest = 0.02
 // Land follows light from a source through the point u, v of the triangle prim, or of the plane that holds it. ok is false
 // where it does not come down to the plane z.
 func (s *Scene) Land(e *Eye, prim uint32, u, v float64, src Source, z float64, derivs bool, o *Landing) bool {
+	o.Y.Prim, o.Y.U, o.Y.V = prim, u, v
+	s.shellPoint(e, &o.Y, true)
+	return s.land(e, src, z, derivs, o)
+}
+
+// land is Land from the point and normal of o.Y.
+func (s *Scene) land(e *Eye, src Source, z float64, derivs bool, o *Landing) bool {
 	y := &o.Y
-	y.Prim, y.U, y.V = prim, u, v
-	s.shellPoint(e, y, true)
 	far := math.Inf(1)
 	o.Wl = src.To
 	if !src.Distant {

@@ -48,7 +48,7 @@ func (t *Tracer) pathsTo(eye int32, light int, x geom.Vec, tg target) int {
 	var r [mostRoots]root
 	for _, id := range list {
 		f := bm.Facet(id)
-		for i := range t.rootsIn(e, &f, x, src, &r) {
+		for i := range t.rootsIn(e, bm, &f, x, src, &r) {
 			if n == mostPaths {
 				break
 			}
@@ -99,7 +99,7 @@ func (t *Tracer) isRoot(e *frozen.Eye, bm *frozen.Beams, list []int32, x geom.Ve
 	}
 	f := bm.Facet(id)
 	var r [mostRoots]root
-	for i := range t.rootsIn(e, &f, x, src, &r) {
+	for i := range t.rootsIn(e, bm, &f, x, src, &r) {
 		if r[i].at.Det*l.Det <= 0 {
 			continue
 		}
@@ -135,11 +135,11 @@ const (
 
 // rootsIn finds the points of a facet that send light from a source to x, by Newton's method on the plane through x from up to
 // four seeds; position and normal run on past the facet's edges as they do within, and what ends outside is not the facet's.
-func (t *Tracer) rootsIn(e *frozen.Eye, f *frozen.Facet, x geom.Vec, src frozen.Source, r *[mostRoots]root) int {
+func (t *Tracer) rootsIn(e *frozen.Eye, bm *frozen.Beams, f *frozen.Facet, x geom.Vec, src frozen.Source, r *[mostRoots]root) int {
 	var c frozen.Landing
 	var px, py [3]float64
 	for k := range px {
-		if !t.scene.Land(e, f.Prim, f.U[k], f.V[k], src, x.Z, false, &c) {
+		if !t.scene.LandCorner(e, bm, f, k, src, x.Z, &c) {
 			return 0
 		}
 		px[k], py[k] = c.XAt-x.X, c.YAt-x.Y

@@ -11,6 +11,9 @@ import (
 // a cornea. Chance finds the other paths of wider lights, with some noise. Every hot spot is within it.
 const smallLight = 6 * degree
 
+// smallMapped is the same for eyes with a normal map, whose many small facets make the lists of wide lights long.
+const smallMapped = 2 * degree
+
 const degree = 0.017453292519943295
 
 // beams makes the tables of where light folds in the eyes, one for each eye and small light.
@@ -39,7 +42,11 @@ func (p *preparer) beams() {
 func smallRim(s *frozen.Scene, e *frozen.Eye, l *light.Light) (light.Rim, bool) {
 	b := &s.Objects[e.Outer]
 	rim, ok := l.Rim(b.ToWorld.Point(geom.Vec{Z: b.Mesh.Bounds().Hi.Z}))
-	return rim, ok && rim.Radius <= smallLight
+	most := smallLight
+	if e.Normal.Valid() {
+		most = smallMapped
+	}
+	return rim, ok && rim.Radius <= most
 }
 
 // receiver is the box of points, in an eye's frame, that the tables cover: the iris, a plate in front of it, and with the exact
