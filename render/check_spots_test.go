@@ -86,7 +86,7 @@ func TestHotSpotsKeepTheTag(t *testing.T) {
 	lamp := fmt.Sprintf("lights=[{name: marsh, kind: environment, file: %q, hot_spots: %%t}, {name: lamp, kind: distant, angle: 5, orbit: {azimuth: -30}, radiance: [9, 9, 9]}]", file)
 	var lamps [2]film.Halved
 	for k, cut := range []bool{true, false} {
-		p := prepare(t, fmt.Sprintf(underSun, 1, 1, file, cut), fmt.Sprintf(lamp, cut), "advanced.max_depth=9") // deep vertices choose between lights
+		p := prepare(t, fmt.Sprintf(underSun, 1, 1, file, cut), fmt.Sprintf(lamp, cut), "advanced.max_depth=9", "advanced.guided=false") // deep vertices choose between lights; guides look at the lights as they are cut
 		if cut {
 			require.Len(t, p.Scene.Lights, 3)
 		}

@@ -117,7 +117,8 @@ func TestComparePhoto(t *testing.T) {
 	require.InDelta(t, 28.8, tilt, 4, out)
 	for _, q := range r.Regions {
 		if q.Region == "sclera" {
-			require.InDelta(t, 1, float64(q.Ratio), 0.03)
+			// The median sets the exposure and means are compared: 1.028 to 1.038 over seven seeds, this program and the one before.
+			require.InDelta(t, 1, float64(q.Ratio), 0.045)
 			require.Less(t, float64(q.FLIP.Mean), 0.15, "mostly grain")
 		}
 	}
