@@ -124,3 +124,12 @@ func TestKeysAreFields(t *testing.T) {
 		require.Equal(t, strings.ToLower(camel.ReplaceAllString(name, "${1}_${2}")), f.key, path)
 	})
 }
+
+// Reports and manifests carry the number of their form, which is that of scene files.
+func TestStamp(t *testing.T) {
+	require.Equal(t, "{\n  \"format\": 2,\n  \"a\": 1\n}", string(Stamp([]byte("{\n  \"a\": 1\n}"))))
+	require.Equal(t, "[1]", string(Stamp([]byte("[1]"))))
+	d, err := Parse("scene.yaml", []byte(oneEye))
+	require.NoError(t, err)
+	require.Equal(t, Form, d.Format)
+}

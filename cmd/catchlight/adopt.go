@@ -144,11 +144,11 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 	if err := writeText(file, p.Scene(in, dir)); err != nil {
 		return err
 	}
-	found, err := json.MarshalIndent(p.Findings, "", "  ")
+	found, err := json.MarshalIndent(map[string]any{"findings": p.Findings}, "", "  ")
 	if err != nil {
 		return err
 	}
-	if err := writeText(filepath.Join(dir, "findings.json"), string(found)+"\n"); err != nil {
+	if err := writeText(filepath.Join(dir, "findings.json"), string(scene.Stamp(found))+"\n"); err != nil {
 		return err
 	}
 	for _, q := range p.Findings {

@@ -181,7 +181,7 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 		return err
 	}
 	name := filepath.Join(g.out, "grown.json")
-	if err := writeBytes(name, append(text, '\n')); err != nil {
+	if err := writeBytes(name, append(scene.Stamp(text), '\n')); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "wrote %d maps and %d meshes into %s; %s says what they hold\n", len(r.Maps), len(r.Meshes), g.out, name)

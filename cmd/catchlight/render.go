@@ -464,7 +464,7 @@ func writeJSON(path string, v any) error {
 		return err
 	}
 	return imageio.WriteAtomic(path, func(w io.Writer) error {
-		_, err := w.Write(append(data, '\n'))
+		_, err := w.Write(append(scene.Stamp(data), '\n'))
 		return err
 	})
 }

@@ -10,6 +10,7 @@ import (
 	"math"
 
 	"catchlight/render/page"
+	"catchlight/scene"
 	"catchlight/scene/colour"
 )
 
@@ -55,7 +56,7 @@ func (r *Result) Files() ([]File, error) {
 	made("regions.png", func() ([]byte, error) { return encode(r.RegionMap()) })
 	made("compare.json", func() ([]byte, error) {
 		data, err := json.MarshalIndent(r.Report, "", "  ")
-		return append(data, '\n'), err
+		return append(scene.Stamp(data), '\n'), err
 	})
 	made("compare.html", r.HTML)
 	return out, first

@@ -206,7 +206,7 @@ func (j *Job) write() error {
 		return err
 	}
 	return imageio.WriteAtomic(filepath.Join(j.Dir, ManifestName), func(w io.Writer) error {
-		_, err := w.Write(append(data, '\n'))
+		_, err := w.Write(append(scene.Stamp(data), '\n'))
 		return err
 	})
 }
