@@ -162,8 +162,8 @@ func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.F
 	add(innerX, sf.Ns)
 	lp := in.ToLocal.Point(sf.P)
 	c := e.Tissue.Colour.At(lp)
-	if e.Tissue.Film != nil {
-		q := e.Tissue.Film.At(lp)
+	if e.Tissue.Vessels != nil {
+		q := e.Tissue.Vessels.At(lp)
 		c = c.Mul(q).Mul(q)
 	}
 	paint(c)

@@ -54,7 +54,7 @@ type Tissue struct {
 	GuideSclera   Guide
 	Alpha         *VolumeMap // single-scattering albedo
 	Colour        *VolumeMap // diffuse reflectance
-	Film          *VolumeMap // share that what lies on top lets pass on one crossing; nil is all
+	Vessels       *VolumeMap // share of light that shallow vessels on top let pass on one crossing; nil is all
 }
 
 // Prepare fills what is derived.

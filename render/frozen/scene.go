@@ -51,8 +51,8 @@ const (
 	Matched // no interface: only what is inside counts
 	Outer
 	Inner
-	Soft  // a scattering object under a thin coat; see Flesh
-	Sheet // a thin sheet of water: it mirrors, and what is not mirrored goes straight on
+	Soft     // a scattering object under a thin coat; see Flesh
+	TearLine // the thin strip of tears along a lid: it mirrors, and what is not mirrored goes straight on
 )
 
 // Material is an object's surface, and the volume inside it.

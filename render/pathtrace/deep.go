@@ -106,8 +106,8 @@ func (t *Tracer) outOfTissue(b *frozen.Object, e *frozen.Eye, pos, d geom.Vec, r
 		}
 		rest -= step
 	}
-	if tis.Film != nil {
-		tr = tr.Mul(tis.Film.At(in.ToLocal.Point(exit.P)))
+	if tis.Vessels != nil {
+		tr = tr.Mul(tis.Vessels.At(in.ToLocal.Point(exit.P)))
 	}
 	return tr, true
 }

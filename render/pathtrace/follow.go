@@ -58,8 +58,8 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 			alive = t.dielectric(p, &sf, out)
 		case frozen.Soft:
 			alive = t.flesh(p, &sf, out)
-		case frozen.Sheet:
-			alive = t.sheet(p, &sf)
+		case frozen.TearLine:
+			alive = t.tearLine(p, &sf)
 		case frozen.Matched:
 			alive = t.matched(p, &sf)
 		}

@@ -33,8 +33,8 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	p.settle(iris)
 	tis := &e.Tissue
-	if tis.Film != nil {
-		p.beta = p.beta.Mul(tis.Film.At(lp))
+	if tis.Vessels != nil {
+		p.beta = p.beta.Mul(tis.Vessels.At(lp))
 	}
 	scatter := tis.ScatterIris
 	if tis.ScatterIris != tis.ScatterSclera {
@@ -56,8 +56,8 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 			straight = b.Blocks(t.sc, geom.Ray{O: exit.Leave(d), D: d}, 0, math.Inf(1))
 		}
 		if straight {
-			if tis.Film != nil {
-				p.beta = p.beta.Mul(tis.Film.At(b.ToLocal.Point(exit.P)))
+			if tis.Vessels != nil {
+				p.beta = p.beta.Mul(tis.Vessels.At(b.ToLocal.Point(exit.P)))
 			}
 			p.ray = geom.Ray{O: exit.Leave(d), D: d}
 			p.chain, p.sharp, p.past, p.mask = unconnected, false, false, frozen.ShadowRays
@@ -71,8 +71,8 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	} else {
 		p.beta = p.beta.Mul(tis.Colour.At(lp))
 	}
-	if tis.Film != nil {
-		p.beta = p.beta.Mul(tis.Film.At(b.ToLocal.Point(sf.P)))
+	if tis.Vessels != nil {
+		p.beta = p.beta.Mul(tis.Vessels.At(b.ToLocal.Point(sf.P)))
 	}
 	n := sf.Ns
 	if e.InnerNormal.Valid() {

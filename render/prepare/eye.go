@@ -64,7 +64,7 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	e.Prepare()
 	e.PrepareRough(p.out.Settings.Coat)
 	e.Tissue = frozen.Tissue{
-		ScatterIris: d.Iris.Scattering, ScatterSclera: d.Sclera.Scattering, Colour: tissue.colour, Alpha: tissue.alpha, Film: tissue.film,
+		ScatterIris: d.Iris.Scattering, ScatterSclera: d.Sclera.Scattering, Colour: tissue.colour, Alpha: tissue.alpha, Vessels: tissue.vessels,
 	}
 	p.extinction(&e, d, scale)
 	ix := int32(len(p.out.Eyes))

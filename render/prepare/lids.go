@@ -102,5 +102,5 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	add("skin", g.Skin, g.skin, Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering), true, mask)
 	add("corner", g.Corner, g.corner, Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering), true, mask)
 	add("lashes", g.Lashes, g.lashes, Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false), false, mask)
-	add("tears", g.Tears, g.tears, frozen.Material{Kind: frozen.Sheet, Index: tearIndex}, false, mask&^frozen.ShadowRays)
+	add("tears", g.Tears, g.tears, frozen.Material{Kind: frozen.TearLine, Index: tearIndex}, false, mask&^frozen.ShadowRays)
 }

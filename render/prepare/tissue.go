@@ -17,7 +17,7 @@ type front []float32
 // coat is the tissue's maps over the volume.
 type coat struct {
 	colour, alpha *frozen.VolumeMap
-	film          *frozen.VolumeMap // nil without vessels on top
+	vessels       *frozen.VolumeMap // nil without vessels on top
 }
 
 // tissue makes the maps over the volume. With a cache the way from directions to texture coordinates is a stage of its
@@ -54,10 +54,10 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 		}
 		c := &coat{}
 		if s.grown != nil && !d.Sclera.Colour.Given && d.Sclera.Veins > 0 {
-			film := texture.FromImage(s.grown.Film, texture.Clamp)
-			c.film = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
+			vessels := texture.FromImage(s.grown.Vessels, texture.Clamp)
+			c.vessels = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 				uv, _ := look(i, v)
-				return film.RGB(uv, 0)
+				return vessels.RGB(uv, 0)
 			}, workers)
 		}
 		mostIris, mostWhite := most(&d.Iris.Colour, d.Iris.SigmaS), most(&d.Sclera.Colour, d.Sclera.SigmaS)

@@ -94,7 +94,7 @@ func (k *Look) tint(e *frozen.Eye) texture.Map {
 	pix := make([]float32, 3*n*n)
 	frozen.Directions(n, func(i int, d geom.Vec) {
 		c := e.Tissue.Colour.At(d)
-		if f := e.Tissue.Film; f != nil {
+		if f := e.Tissue.Vessels; f != nil {
 			q := f.At(d)
 			c = c.Mul(q).Mul(q)
 		}

@@ -103,7 +103,7 @@ func (k *Look) shapes() geom.Box {
 		switch b.Material.Kind {
 		case frozen.Inner:
 			continue // seen through the outer one
-		case frozen.Sheet:
+		case frozen.TearLine:
 			continue // what lies beneath is drawn alone
 		case frozen.Matched:
 			k.note("%s: a volume without a surface is not drawn", b.Name)
@@ -117,7 +117,7 @@ func (k *Look) shapes() geom.Box {
 				k.note("%s: the shell is not in sight of the globe's centre all round, so it keeps its %d triangles", b.Name, len(solid.tri))
 			}
 		}
-		if b.Material.Kind == frozen.Dielectric || b.Material.Kind == frozen.Sheet {
+		if b.Material.Kind == frozen.Dielectric || b.Material.Kind == frozen.TearLine {
 			k.clear = append(k.clear, solid)
 		} else {
 			k.solids = append(k.solids, solid)
@@ -143,7 +143,7 @@ func (k *Look) answer(i int, b *frozen.Object) {
 			return fresnel.Conductor(c, m.Eta, m.K)
 		}
 		k.metal[i] = shading.NewResponse(m.Alpha, metal).Compensated(metal(1))
-	case frozen.Dielectric, frozen.Sheet:
+	case frozen.Dielectric, frozen.TearLine:
 		k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB { return colour.Grey(fresnel.Dielectric(c, m.Index)) })
 	case frozen.Soft:
 		k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB {
@@ -392,7 +392,7 @@ func (k *frame) glaze(ctx context.Context) {
 			if k.scene.ShowEnvironment {
 				open = 1 - k.solid(i)
 			}
-			if m.Kind == frozen.Sheet {
+			if m.Kind == frozen.TearLine {
 				open = 0
 			}
 			if d, ok := geom.Refract(f.wo, ns, m.Index); ok && k.far != nil {

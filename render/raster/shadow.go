@@ -289,5 +289,5 @@ func (k *frame) shadows(centre geom.Vec, radius float64) {
 
 // letsThrough reports whether light passes a surface of this kind.
 func letsThrough(kind frozen.Kind) bool {
-	return kind == frozen.Matched || kind == frozen.Dielectric || kind == frozen.Sheet
+	return kind == frozen.Matched || kind == frozen.Dielectric || kind == frozen.TearLine
 }

@@ -31,10 +31,10 @@ func (k *canvas) place(x, y int) (u, v float64) {
 
 // texel returns the albedo, and the share of light that the shallow vessels let pass on one crossing: they lie on top of
 // the scattering white, which is why they are sharp.
-func (k *canvas) texel(x, y int) (a, film colour.RGB) {
+func (k *canvas) texel(x, y int) (a, vessels colour.RGB) {
 	u, v := k.place(x, y)
 	rho := math.Hypot(u, v)
-	film = colour.Grey(1)
+	vessels = colour.Grey(1)
 	share := 1.0
 	if rho <= k.c.share*1.2 {
 		share = k.ir.white(u, v, rho/k.c.perMM)
@@ -55,14 +55,14 @@ func (k *canvas) texel(x, y int) (a, film colour.RGB) {
 			cx, cy = u/rho, v/rho
 		}
 		var b colour.RGB
-		b, film = k.w.colour(x, y, math.Atan2(sin, cos), cx, cy)
+		b, vessels = k.w.colour(x, y, math.Atan2(sin, cos), cx, cy)
 		a = colour.Lerp(a, b, share)
 	}
-	return a, film
+	return a, vessels
 }
 
 // paint bakes the whole map.
-func (k *canvas) paint() (albedo, film *texture.Image) {
+func (k *canvas) paint() (albedo, vessels *texture.Image) {
 	n := k.n
 	pix, over := make([]float32, n*n*3), make([]float32, n*n*3)
 	parallel.Runs(n, 8, func(y0, y1 int) {
@@ -181,7 +181,7 @@ func (w *white) tissue(phi, cx, cy float64, d geom.Vec) colour.RGB {
 
 // colour returns the albedo of texel (x, y), which lies at polar angle phi in the direction (cx, cy) about the axis,
 // and what the vessels on top let pass on one crossing.
-func (w *white) colour(x, y int, phi, cx, cy float64) (a, film colour.RGB) {
+func (w *white) colour(x, y int, phi, cx, cy float64) (a, vessels colour.RGB) {
 	i, j := x/coarse, y/coarse
 	tx, ty := float64(x%coarse)/coarse, float64(y%coarse)/coarse
 	at := j*w.n + i
@@ -192,12 +192,12 @@ func (w *white) colour(x, y int, phi, cx, cy float64) (a, film colour.RGB) {
 }
 
 // bleed lays vessels of the given densities over and into the albedo a.
-func (w *white) bleed(a colour.RGB, shallow, deep float64) (under, film colour.RGB) {
-	film = colour.Grey(1)
+func (w *white) bleed(a colour.RGB, shallow, deep float64) (under, vessels colour.RGB) {
+	vessels = colour.Grey(1)
 	if shallow > 0 {
-		// A thin film of blood takes blue and green, hardly red.
+		// A thin layer of blood takes blue and green, hardly red.
 		for i, k := range [3]float64{0.20, 0.95, 0.85} {
-			film[i] = math.Exp(-1.15 * k * min(shallow, 1.5))
+			vessels[i] = math.Exp(-1.15 * k * min(shallow, 1.5))
 		}
 	}
 	if deep > 0 {
@@ -208,5 +208,5 @@ func (w *white) bleed(a colour.RGB, shallow, deep float64) (under, film colour.R
 	for i := range a {
 		a[i] = max(0.05, min(a[i], 0.95))
 	}
-	return a, film
+	return a, vessels
 }

@@ -18,8 +18,8 @@ type Eye struct {
 	// it is the colour as seen under diffuse light, in the iris zone that of bare tissue; the two blend with Zone.
 	Colour *texture.Image
 
-	// Film is the share of light that shallow vessels on top of the sclera let pass on one crossing, laid out as Colour.
-	Film *texture.Image
+	// Vessels is the share of light that shallow vessels on top of the sclera let pass on one crossing, laid out as Colour.
+	Vessels *texture.Image
 
 	ApexZ       float64 // z of the undisplaced corneal apex, mm
 	LimbusZ     float64 // z of the undisplaced outer shell at LimbusRadius, mm
@@ -38,12 +38,12 @@ type Eye struct {
 func Build(p Params) (*Eye, error) {
 	e, err := Grow(p)
 	if err == nil {
-		e.Colour, e.Film = newCanvas(&e.Params, e.chart, e.iris, e.veins, p.MapSize, 1).paint()
+		e.Colour, e.Vessels = newCanvas(&e.Params, e.chart, e.iris, e.veins, p.MapSize, 1).paint()
 	}
 	return e, err
 }
 
-// Grow is Build without the maps Colour and Film, which stay nil; Bake makes them and others at any size.
+// Grow is Build without the maps Colour and Vessels, which stay nil; Bake makes them and others at any size.
 func Grow(p Params) (*Eye, error) {
 	if err := p.Check(); err != nil {
 		return nil, err

@@ -153,13 +153,13 @@ func (b *baker) rhoAt(u, v float64) float64 {
 }
 
 func (b *baker) colour(x, y int, v []float32) {
-	a, film := b.texel(x, y)
+	a, vessels := b.texel(x, y)
 	u, w := b.place(x, y)
 	if math.Hypot(u, w) < b.c.share && b.rhoAt(u, w) < 0 {
 		a = colour.RGB{}
 	}
 	for i := range 3 {
-		v[i] = float32(a[i] * film[i] * film[i]) // light crosses what lies on top twice
+		v[i] = float32(a[i] * vessels[i] * vessels[i]) // light crosses what lies on top twice
 	}
 }
 

@@ -65,7 +65,7 @@ func fingerprint(e *Eye) uint64 {
 		for x := range n {
 			for k := range 3 {
 				put(e.Colour.At(x, y, k))
-				put(e.Film.At(x, y, k))
+				put(e.Vessels.At(x, y, k))
 			}
 		}
 	}
@@ -301,7 +301,7 @@ func TestVesselsStopShort(t *testing.T) {
 		for i := range 2000 {
 			s, c := math.Sincos(float64(i) * math.Pi / 1000)
 			d := geom.Vec{X: math.Sin(phi) * c, Y: math.Sin(phi) * s, Z: math.Cos(phi)}
-			worst = max(worst, 1-look(e, e.Film, d.Mul(12))[1])
+			worst = max(worst, 1-look(e, e.Vessels, d.Mul(12))[1])
 		}
 		return worst
 	}
@@ -317,8 +317,8 @@ func TestVesselsStopShort(t *testing.T) {
 	c := newChart(&p, 9.4)
 	w := newWhite(&p, c, newVeins(&p), p.MapSize, 1)
 	for i := range 128 * 128 {
-		if _, film := w.colour(i%128, i/128, 1.2, 1, 0); film != colour.Grey(1) {
-			t.Fatalf("without vessels one lets only %v pass", film)
+		if _, vessels := w.colour(i%128, i/128, 1.2, 1, 0); vessels != colour.Grey(1) {
+			t.Fatalf("without vessels they let only %v pass", vessels)
 		}
 	}
 }

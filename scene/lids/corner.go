@@ -87,7 +87,7 @@ func (s *socket) block(box [4]float64, z func(x, y float64) float64, paint func(
 			pix = append(pix, float32(c[0]), float32(c[1]), float32(c[2]))
 		}
 	}
-	m := s.sheet(pts, w)
+	m := s.surface(pts, w)
 	for i := range m.UV {
 		m.UV[i] = geom.UV{U: (float64(i%w) + 0.5) / w, V: (float64(i/w) + 0.5) / w}
 	}

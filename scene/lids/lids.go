@@ -25,7 +25,7 @@ type Lids struct {
 	Colour *texture.Image // of the skin, linear, 3 channels, one texel a vertex
 	Corner *mesh.Mesh     // closed: flesh of the inner corner, and what lies behind the outer one
 	Pink   *texture.Image // of the corner, as Colour
-	Tears  *mesh.Mesh     // a sheet; nil without tears. Its outer side faces the air
+	Tears  *mesh.Mesh     // a strip without thickness; nil without tears. Its outer side faces the air
 	Lashes *mesh.Mesh     // closed tubes; nil without lashes
 
 	// Rims holds for each socket the inner edge of the rims on the ground, once round from the inner corner over the
@@ -111,8 +111,8 @@ func join(a, b *mesh.Mesh) *mesh.Mesh {
 	return a
 }
 
-// sheet makes a mesh of a grid of points in rows of w.
-func (s *socket) sheet(p []geom.Vec, w int) *mesh.Mesh {
+// surface makes a mesh of a grid of points in rows of w.
+func (s *socket) surface(p []geom.Vec, w int) *mesh.Mesh {
 	m := &mesh.Mesh{P: p, N: make([]geom.Vec, len(p)), UV: make([]geom.UV, len(p))}
 	for j := range len(p)/w - 1 {
 		for i := range w - 1 {

@@ -36,5 +36,5 @@ func (s *socket) tears() *mesh.Mesh {
 			pts = append(pts, s.head(s.g.point(x, y, 0).Mad(a, q.up)))
 		}
 	}
-	return s.sheet(pts, n+1)
+	return s.surface(pts, n+1)
 }

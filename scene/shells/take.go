@@ -95,7 +95,7 @@ func deviation(source, made *mesh.Mesh, rays Tracer) (most, mean float64) {
 // crease is the turn (rad) from which an edge between facets is meant to be sharp.
 const crease = math.Pi / 3
 
-// shut closes the holes of a shell with caps that absorb: a pupil that is the rim of a sheet, a back that is missing.
+// shut closes the holes of a shell with caps that absorb: a pupil that is the rim of a hole, a back that is missing.
 func shut(what string, m *mesh.Mesh) (out *mesh.Mesh, notes []string, err error) {
 	out, holes, err := mesh.Close(m)
 	switch {

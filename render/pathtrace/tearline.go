@@ -7,10 +7,10 @@ import (
 	"catchlight/scene/geom"
 )
 
-// sheet answers a hit of a thin sheet of water, such as the strip of tears along a lid: it mirrors like a smooth
+// tearLine answers a hit of the thin strip of tears along a lid: it mirrors like a smooth
 // interface, and what is not mirrored goes straight on to what lies beneath. Both ways are followed at the first hit.
 // Whoever makes the scene lets no shadow rays meet it, so what lies beneath is lit as if it were not there.
-func (t *Tracer) sheet(p *path, sf *frozen.Surface) bool {
+func (t *Tracer) tearLine(p *path, sf *frozen.Surface) bool {
 	wo := p.ray.D.Neg()
 	if wo.Dot(sf.Ng) <= 0 || !t.set.Coat { // from beneath
 		p.ray.O = sf.Leave(p.ray.D)
