@@ -27,9 +27,10 @@ func Weight(where string, w [3]float64) {
 	}
 }
 
-// Share wants a probability: a number in [0, 1].
+// Share wants a probability: a number in [0, 1]. Weighted means of shares may pass 1 by rounding: no random number of [0, 1) sees
+// the difference.
 func Share(where string, p float64) {
-	if On && !(p >= 0 && p <= 1) {
+	if On && !(p >= 0 && p <= 1+1e-12) {
 		panic(fmt.Sprintf("%s: a probability of %g", where, p))
 	}
 }

@@ -16,6 +16,8 @@ func TestInvariants(t *testing.T) {
 		"weight nan":   func() { Weight("x", [3]float64{1, math.NaN(), 1}) },
 		"weight below": func() { Weight("x", [3]float64{-1, 0, 0}) },
 		"share":        func() { Share("x", 1.5) },
+		"share below":  func() { Share("x", -1e-9) },
+		"share nan":    func() { Share("x", math.NaN()) },
 	} {
 		if On {
 			require.Panics(t, f, name)
@@ -23,5 +25,5 @@ func TestInvariants(t *testing.T) {
 			require.NotPanics(t, f, name)
 		}
 	}
-	require.NotPanics(t, func() { Density("x", 3); Weight("x", [3]float64{0, 1, 2}); Share("x", 1) })
+	require.NotPanics(t, func() { Density("x", 3); Weight("x", [3]float64{0, 1, 2}); Share("x", 1); Share("x", 1+1e-15) })
 }

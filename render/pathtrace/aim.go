@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 )
@@ -52,6 +53,7 @@ func (f *flight) aim(n, up geom.Vec, l frozen.LitCell, toLocal *geom.Affine, hal
 		}
 	}
 	f.odds[0] = 1 - f.odds[1] - f.odds[2]
+	invariant.Share("plain walks", f.odds[0])
 }
 
 // leastPlain is the least share of plain walks, for light that is not what the table says: in shadows, through holes. Walks

@@ -7,6 +7,7 @@ import (
 	"catchlight/material/microfacet"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -111,6 +112,7 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light
 		}
 		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i, p.mask) {
 			pass = pass.Mul(t.transmittance(&in, start, s.Wi, rest, p.mask))
+			invariant.Density("a light sample", s.Pdf*q+pdf)
 			t.add(i, v.class, p.beta.Mul(f).Mul(s.L).Mul(pass).Scale(1/(s.Pdf*q+pdf)), out)
 		}
 	}
@@ -275,6 +277,7 @@ func (t *Tracer) connectAlong(p *path, v *vertex, i int, l *light.Light, s *ligh
 	pass = pass.Mul(t.transmittance(&in, start, wo, far, frozen.ShadowRays)).Scale(w * (1 - t.film(e, sol.cosOut)))
 	// pdf is a density over directions outside; dividing by the Jacobian makes it one over directions inside.
 	inside := pdf / sol.jacobian
+	invariant.Density("a light sample through the cornea", inside+own)
 	c := beta.Mul(lum).Mul(pass).Scale(own / (inside + own))
 	t.Bent[i] += c.Luminance()
 	t.add(i, v.class, c, out)

@@ -6,6 +6,7 @@ import (
 	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -42,6 +43,7 @@ func (t *Tracer) connectDeep(p *path, b *frozen.Object, e *frozen.Eye, pos geom.
 	if ok {
 		keep = min(1, max(least, 4*tr.Max()))
 	}
+	invariant.Share("a connection out of tissue", keep)
 	if rng.Float64() >= keep {
 		return
 	}

@@ -1,3 +1,5 @@
+//go:build invariants
+
 package pathtrace
 
 import "catchlight/render/sampler"

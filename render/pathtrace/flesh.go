@@ -4,6 +4,7 @@ import (
 	"catchlight/material/microfacet"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -36,6 +37,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		}
 		if split || u < odds {
 			q := *p
+			invariant.Share("the coat's share", odds)
 			if split {
 				q.branch = 1
 				q.beta = q.beta.Scale(f)
@@ -104,6 +106,7 @@ func (t *Tracer) spare(p *path) bool {
 	if t.smp.D1(p.vertex, sampler.Spare, p.branch) >= q {
 		return false
 	}
+	invariant.Share("survival before a walk", q)
 	p.beta = p.beta.Scale(1 / q)
 	return true
 }

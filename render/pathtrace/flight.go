@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -78,6 +79,7 @@ func (f *flight) weight(fly float64, collided bool) colour.RGB {
 		tr = tr.Mul(*s)
 	}
 	plain := f.q[0]*tr[0] + f.q[1]*tr[1] + f.q[2]*tr[2]
+	invariant.Density("a plain flight", plain)
 	if f.guide == nil {
 		return tr.Scale(1 / plain) // all kinds fly alike
 	}
@@ -88,6 +90,7 @@ func (f *flight) weight(fly float64, collided bool) colour.RGB {
 		}
 	}
 	pdf := kinds[0] + kinds[1] + kinds[2]
+	invariant.Density("a guided flight", pdf)
 	for i := range kinds {
 		f.odds[i] = kinds[i] / pdf
 	}

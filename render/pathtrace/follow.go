@@ -5,6 +5,7 @@ import (
 
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -13,6 +14,7 @@ import (
 // follow traces a path to its end.
 func (t *Tracer) follow(p *path, out *film.Sample) {
 	for {
+		invariant.Weight("a path", p.beta)
 		if p.vertex > t.set.MaxDepth {
 			t.Stats.CutPaths++
 			return
@@ -81,6 +83,7 @@ func (t *Tracer) roulette(p *path) bool {
 		return true
 	}
 	q := m / 0.5
+	invariant.Share("roulette", q)
 	if t.smp.D1(p.vertex, sampler.Roulette, p.branch) >= q {
 		return false
 	}
@@ -110,6 +113,7 @@ func (t *Tracer) escape(p *path, out *film.Sample) {
 			if p.deep && !t.scene.LightBent[i] {
 				break
 			}
+			invariant.Density("a hit of a distant light", p.pdf)
 			v = v.Scale(p.pdf / (p.pdf + t.chosen(p, i)*l.PdfDir(p.x, p.ray.D)))
 		case refracted:
 			if !t.set.Caustic {
@@ -135,6 +139,7 @@ func (t *Tracer) meetLight(p *path, h *frozen.Hit, out *film.Sample) {
 	v = v.Mul(p.beta)
 	switch p.chain {
 	case direct, coated:
+		invariant.Density("a hit of a light", p.pdf)
 		v = v.Scale(p.pdf / (p.pdf + t.chosen(p, int(h.Light))*t.pdfToward(l, p.x, z, nz)))
 	case refracted:
 		if !t.set.Caustic {
@@ -174,12 +179,14 @@ func (t *Tracer) scatterInMedium(p *path, b *frozen.Object, far float64) bool {
 	d, _ := m.SampleFlight(c, u[1])
 	if d >= far {
 		tr := m.Transmittance(far)
+		invariant.Density("a flight through a medium", q[0]*tr[0]+q[1]*tr[1]+q[2]*tr[2])
 		p.beta = p.beta.Mul(tr).Scale(1 / (q[0]*tr[0] + q[1]*tr[1] + q[2]*tr[2]))
 		return false
 	}
 	tr := m.Transmittance(d)
 	st, ss := m.SigmaT(), m.SigmaT().Mul(m.Albedo())
 	pdf := q[0]*st[0]*tr[0] + q[1]*st[1]*tr[1] + q[2]*st[2]*tr[2]
+	invariant.Density("a collision in a medium", pdf)
 	p.beta = p.beta.Mul(ss).Mul(tr).Scale(1 / pdf)
 	cos, _ := m.SamplePhase(u[2])
 	sin := math.Sqrt(max(0, 1-cos*cos))
@@ -195,6 +202,7 @@ func (t *Tracer) scatterInMedium(p *path, b *frozen.Object, far float64) bool {
 // channelOdds returns the probabilities with which the channels are chosen: in proportion to what they carry.
 func channelOdds(b colour.RGB) colour.RGB {
 	s := b[0] + b[1] + b[2]
+	invariant.Density("what the channels carry", s)
 	return b.Scale(1 / s)
 }
 

@@ -7,6 +7,7 @@ import (
 	"catchlight/material/microfacet"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -172,6 +173,7 @@ func (t *Tracer) dielectric(p *path, sf *frozen.Surface, out *film.Sample) bool 
 	if m.Alpha < microfacet.MinAlpha {
 		c := wo.Dot(ns)
 		f := fresnel.Dielectric(c, eta)
+		invariant.Share("what glass mirrors", f)
 		if t.smp.D1(p.vertex, sampler.Lobe, p.branch) < f {
 			d = geom.Reflect(wo, ns)
 		} else {

@@ -8,6 +8,7 @@ import (
 	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -35,6 +36,7 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 	wo := p.ray.D.Neg()
 	n = bend(wo, sf.Ng, n)
 	f := t.mirrored(e, w, wo.Dot(n))
+	invariant.Share("what the shell mirrors", f)
 	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 	split := t.set.Split && p.sharp && p.branch == 0
 	if split || u1 < f {
@@ -150,6 +152,7 @@ func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Ey
 
 // scattered notes that the path leaves a vertex that lights were connected to.
 func (t *Tracer) scattered(p *path, v *vertex, pdf float64) {
+	invariant.Density("a scattered ray", pdf)
 	p.sharp, p.deep, p.past = false, false, false
 	p.x, p.pdf, p.eye, p.zone, p.solve, p.every = v.p, pdf, v.eye, v.zone, v.solve, v.every
 	p.chain = direct
@@ -176,6 +179,7 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 	if (p.chain == direct || p.chain == left) && p.eye == eye {
 		w = frozen.Bend(w, p.zone)
 	}
+	invariant.Share("a bend outward", w)
 	if u0 >= w { // straight out through the coat
 		if !p.past { // what passes between the shells at the eye's rim meets no tissue: the film took its share once
 			p.beta = p.beta.Scale(t.coatOut(e, zone, math.Abs(d.Dot(n))))
@@ -298,6 +302,7 @@ func (t *Tracer) sampleGlass(a *answer, u [4]float64) (wi geom.Vec, weight, pdf 
 		return
 	}
 	f := t.glassFresnel(a, c)
+	invariant.Share("what a facet mirrors", f)
 	if u[2] < f {
 		wi = geom.Reflect(a.wo, h)
 		if wi.Z <= 0 {

@@ -3,6 +3,7 @@ package pathtrace
 import (
 	"catchlight/material/fresnel"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/geom"
 )
@@ -18,6 +19,7 @@ func (t *Tracer) tearLine(p *path, sf *frozen.Surface) bool {
 	}
 	n := bend(wo, sf.Ng, sf.Ns)
 	f := fresnel.Dielectric(wo.Dot(n), t.scene.Objects[sf.Object].Material.Index)
+	invariant.Share("what the tear line mirrors", f)
 	split := t.set.Split && p.sharp && p.branch == 0
 	if split || t.smp.D1(p.vertex, sampler.Lobe, p.branch) < f {
 		q := *p

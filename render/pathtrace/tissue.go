@@ -7,6 +7,7 @@ import (
 	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -31,6 +32,7 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	if w < 0.5 {
 		iris = ScleraDirect
 	}
+	invariant.Share("the iris", w)
 	p.settle(iris)
 	tis := &e.Tissue
 	if tis.Vessels != nil {
@@ -210,6 +212,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			}
 			q := channelOdds(beta)
 			ps := q[0]*share[0] + q[1]*share[1] + q[2]*share[2]
+			invariant.Share("a real collision", ps)
 			if rng.Float64() >= ps {
 				beta = beta.Mul(colour.Grey(1).Sub(share)).Scale(1 / (1 - ps))
 				continue
@@ -231,6 +234,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 
 // survives ends walks that carry little, and long ones, without bias. It reports whether the walk goes on.
 func survives(beta *colour.RGB, step int, rng *sampler.Stream) bool {
+	invariant.Weight("a walk", *beta)
 	if k := beta.Max(); k < 0.3 {
 		if !(k > 0) || rng.Float64() >= k/0.3 {
 			return false

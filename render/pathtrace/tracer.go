@@ -14,6 +14,7 @@ import (
 	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -210,6 +211,7 @@ func (t *Tracer) push(p *path) {
 
 // add books what a path brings from a light, an index of the scene's lights.
 func (t *Tracer) add(light int, class film.Class, v colour.RGB, out *film.Sample) {
+	invariant.Weight("a contribution", v)
 	if !v.Black() {
 		out.Add(t.scene.LightTag[light], 0, class, v)
 		t.Ledger[class] += v.Luminance()

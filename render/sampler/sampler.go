@@ -1,6 +1,10 @@
 package sampler
 
-import "math/bits"
+import (
+	"math/bits"
+
+	"catchlight/render/invariant"
+)
 
 // Purpose names what a set of numbers is drawn for. The values are part of every picture's bits: append, never
 // renumber.
@@ -41,8 +45,8 @@ type Sampler struct {
 	seed    uint64
 	key     uint64 // of seed, pixel and replicate
 	index   uint32
-	reverse uint32 // index with its bits reversed
-	watch   func(vertex int, p Purpose, salt uint32)
+	reverse uint32                                   // index with its bits reversed
+	watch   func(vertex int, p Purpose, salt uint32) // set by Watch, under the tag invariants alone
 }
 
 // New returns a sampler for a picture; different seeds give independent pictures.
@@ -63,12 +67,9 @@ func (s *Sampler) Start(pixel uint64, replicate, sample uint32) {
 	s.reverse = bits.Reverse32(sample)
 }
 
-// Watch makes the sampler tell f of each set that is drawn; a test sees so that none is drawn twice. nil ends it.
-func (s *Sampler) Watch(f func(vertex int, p Purpose, salt uint32)) { s.watch = f }
-
 // slot packs the place in a path into the key. vertex is in [0, 2^24).
 func (s *Sampler) slot(vertex int, p Purpose, salt uint32) uint64 {
-	if s.watch != nil {
+	if invariant.On && s.watch != nil {
 		s.watch(vertex, p, salt)
 	}
 	return mix(s.key + (uint64(vertex)<<40|uint64(p)<<32|uint64(salt))*0x9e3779b97f4a7c15)
