@@ -286,6 +286,10 @@ func TestMerge(t *testing.T) {
 				s := f.Sample()
 				s.Begin(p, r)
 				s.Add(0, 0, 0, shade(p, r, j))
+				s.Cover(float64(i % 5))
+				if p%7 == 0 && i >= 12 { // dropped, in each of the parts
+					s.Add(0, 0, 0, colour.Grey(math.NaN()))
+				}
 				s.End()
 			}
 		}
@@ -298,6 +302,9 @@ func TestMerge(t *testing.T) {
 	}
 	same(t, whole.Develop(), got.Develop())
 	same(t, whole.DevelopLayer(0), got.DevelopLayer(0))
+	if whole.Dropped(0) != 12 || !got.Equal(whole) {
+		t.Errorf("merged parts differ in sums, coverage, counts or dropped samples (%d of 12 in the first pixel)", got.Dropped(0))
+	}
 	if err := got.Merge(part[1]); err == nil || !strings.Contains(err.Error(), "replicate 1 of pixel (0, 0) is in both") {
 		t.Errorf("overlap: %v", err)
 	}
