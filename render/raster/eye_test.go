@@ -2,6 +2,7 @@ package raster_test
 
 import (
 	"fmt"
+	"math"
 	"testing"
 
 	"catchlight/scene/colour"
@@ -55,4 +56,25 @@ objects: [{name: eye, shape: eye, map_size: 128, cornea: {wobble: 0}, limbus: {w
 	t.Logf("drawn %.4f, traced %.4f", a, b)
 	require.Greater(t, b, 0.1)
 	assert.InEpsilon(t, b, a, 0.1)
+}
+
+// Without a baked caustic the middle of the iris is as bright under a lamp on the axis as paraxial optics says: what the cornea lets
+// in, focused by 1/(1 - d(n-1)/(n R))^2 at the depth d = 3.6 mm behind a radius R = 7.8 mm, over n^2 as it is seen through the same
+// surface, and let out again. The numbers are those of TestLightOnTheIris: 1.2534 with the way in.
+func TestIrisWithoutCaustic(t *testing.T) {
+	p := prepare(t, fmt.Sprintf(`
+picture: {width: 8, height: 8, filter: box, filter_width: 1}
+camera: {kind: orthographic, width: 0.5, target: [0, 0, 8], orbit: {distance: 100}}
+lights: [{name: lamp, kind: distant, angle: 0.53, orbit: {azimuth: 0}, irradiance: [1, 1, 1], camera_visible: false}]
+raster: {texture_size: 256, prefilter_size: 16, occlusion: none, caustic: none, glints: none, reflection: none, limbal_darkening: 0}
+objects: [{name: eye, shape: eye, `+plainEye+`}]`, 3.6, 1.6, 0.5), "objects.eye.iris.pupil_closed=true")
+	pic, err := bake(t, p).Draw(t.Context())
+	require.NoError(t, err)
+	const n = 1.336
+	out := 1 - (n-1)*(n-1)/((n+1)*(n+1))
+	mean := 0.0
+	for _, v := range pic.Mean {
+		mean += v[1] / 64
+	}
+	assert.InEpsilon(t, 0.5/math.Pi*1.2534/(n*n)*out, mean, 0.02)
 }
