@@ -60,7 +60,7 @@ func TestEnvironmentRotation(t *testing.T) {
 	n := geom.Vec{X: 0.4, Y: 0.5, Z: -0.7}.Unit()
 	a := must(t)(NewEnvironment("a", img, 0, colour.Grey(1)))
 	b := must(t)(NewEnvironment("b", img, turn, colour.Grey(1)))
-	for _, l := range []*Light{b, a.Turned(turn)} {
+	for _, l := range []*Light{b, turned(a, turn)} {
 		ea, eb := estimate(a, geom.Vec{}, n, 200), estimate(l, geom.Vec{}, geom.RotateY(turn).Vector(n), 200)
 		near(t, "irradiance", eb[0]/ea[0], 1, 1e-9)
 		d := geom.Vec{X: 0.1, Y: 0.2, Z: 0.9}.Unit()

@@ -208,22 +208,6 @@ func (l *Light) Irradiance(ref geom.Vec) float64 {
 	return 0
 }
 
-// Turned returns a copy of the light turned about the vertical axis (+Y) through the origin by angle, in radians,
-// right-handed. Tables are shared, so it is cheap.
-func (l *Light) Turned(angle float64) *Light {
-	c := *l
-	r := geom.RotateY(angle)
-	c.frame = geom.Frame{S: r.Vector(l.frame.S), T: r.Vector(l.frame.T), N: r.Vector(l.frame.N)}
-	c.centre = r.Point(l.centre)
-	s, k := math.Sincos(angle)
-	c.sin, c.cos = l.sin*k+l.cos*s, l.cos*k-l.sin*s
-	c.spots = make([]*Light, len(l.spots))
-	for i, s := range l.spots {
-		c.spots[i] = s.Turned(angle)
-	}
-	return &c
-}
-
 // Scaled returns a copy of the light whose radiance is k times as much, k finite and at least 0. Tables are shared.
 func (l *Light) Scaled(k float64) *Light {
 	c := *l

@@ -41,7 +41,7 @@ func TestStopsHardlyDarker(t *testing.T) {
 						x *= 60
 					}
 					s.Begin(p, q)
-					s.Add(0, 0, 0, [3]float64{x, x, x})
+					s.Add(0, 0, [3]float64{x, x, x})
 					s.End()
 				}
 				c, _ := f.Pixel(p)

@@ -89,7 +89,7 @@ func dressedEye(t *testing.T) (file, bump string) {
 }
 
 // The normal maps that an eye's file brings do what the same picture does when the scene names it, and the scene's own
-// goes before them. A normal map's scale multiplies its x and y (glTF 2.0, 3.9.3): our strength.
+// takes precedence over them. A normal map's scale multiplies its x and y (glTF 2.0, 3.9.3): our strength.
 func TestFilesNormalMapsAreUsed(t *testing.T) {
 	file, bump := dressedEye(t)
 	text := assetScene(file)

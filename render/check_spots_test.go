@@ -82,7 +82,7 @@ func TestHotSpotsKeepTheMean(t *testing.T) {
 // comes from a second light is the same to the bit with and without it.
 func TestHotSpotsKeepTheTag(t *testing.T) {
 	file := marshSky(t, 0.8, 6000)
-	layers := []film.Layer{{Name: "marsh", Light: 0, Sector: film.Any, Classes: film.AllClasses}, {Name: "lamp", Light: 1, Sector: film.Any, Classes: film.AllClasses}}
+	layers := []film.Layer{{Name: "marsh", Light: 0, Classes: film.AllClasses}, {Name: "lamp", Light: 1, Classes: film.AllClasses}}
 	lamp := fmt.Sprintf("lights=[{name: marsh, kind: environment, file: %q, hot_spots: %%t}, {name: lamp, kind: distant, angle: 5, orbit: {azimuth: -30}, radiance: [9, 9, 9]}]", file)
 	var lamps [2]film.Halved
 	for k, cut := range []bool{true, false} {

@@ -25,13 +25,13 @@ func atMost(q float64, n int) float64 {
 }
 
 // lost fills the report of light through corneas. The lattice is the same for any number of workers.
-func (p *Prepared) lost(benches []bench, s *Stats) {
+func (p *Prepared) lost(team []worker, s *Stats) {
 	n := len(p.Scene.Lights)
 	bent, unfound := make([]float64, n), make([]float64, n)
-	for i := range benches {
+	for i := range team {
 		for k := range n {
-			bent[k] += benches[i].t.Bent[k]
-			unfound[k] += benches[i].t.Unfound[k]
+			bent[k] += team[i].t.Bent[k]
+			unfound[k] += team[i].t.Unfound[k]
 		}
 	}
 	type sum struct{ lost, most, all float64 }

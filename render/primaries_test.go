@@ -81,7 +81,7 @@ func TestOutputPrimaries(t *testing.T) {
 	require.Equal(t, one, two)
 }
 
-// A map's file may state its primaries: auto goes by them, an explicit space goes before them.
+// A map's file may state its primaries: auto goes by them, an explicit space takes precedence over them.
 func TestSpaceBeforeFile(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "bark.exr")
 	c := colour.RGB{0.2, 0.5, 0.1}

@@ -32,7 +32,7 @@ func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 	s := f.Sample()
 	for i, c := range pic.Mean {
 		s.Begin(i, 0)
-		s.Add(0, 0, 0, c)
+		s.Add(0, 0, c)
 		s.Cover(pic.Alpha[i])
 		s.End()
 	}

@@ -48,11 +48,11 @@ type Stats struct {
 	Outliers film.Outliers `json:"outliers"`
 	// Ledger is the mean luminance over the picture, W/(m^2 sr), by the class of path that brought it.
 	Ledger map[string]float64 `json:"ledger"`
-	// Bent is the mean luminance over the picture of the light that came straight from a light through a cornea, of the lights
-	// that the solver connects; NotFound the share of it that the solver does not find, so that it comes by chance alone.
-	// Of wide lights that is what chance brought: nothing is lost, but that share is as noisy as without the solver. A small
-	// light chance may never meet, so there it is the share that a lattice of rays thrown forward from the light tells (Missed),
-	// and the picture is darker by it; NotFoundMost is what it is at most by that lattice, about 95 times of 100.
+	// Bent is the mean luminance over the picture of what came straight from a light through a cornea, summed over the
+	// lights that the solver connects. NotFound is the share of it that the solver does not find. Of wide lights that share
+	// comes by chance: nothing is lost, but it is as noisy as without the solver. A small light chance may never meet, so
+	// there the picture is darker by the share, which a lattice of rays thrown forward from the light tells (Missed).
+	// NotFoundMost is what it is at most by that lattice, about 95 times of 100.
 	Bent         float64  `json:"light_through_cornea"`
 	NotFound     float64  `json:"energy_not_found"`
 	NotFoundMost float64  `json:"energy_not_found_at_most"`
@@ -113,8 +113,8 @@ type run struct {
 	saved    atomic.Int64 // ns from the start to the last save
 }
 
-// bench is what one worker has for itself.
-type bench struct {
+// worker is what one worker has for itself.
+type worker struct {
 	t    *pathtrace.Tracer
 	s    film.Sample
 	pick sampler.Sampler
@@ -135,12 +135,12 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	f := r.f
 	o.phase("rendering")
 	workers := o.workers()
-	benches := make([]bench, workers)
-	for i := range benches {
-		benches[i] = bench{pathtrace.New(p.Scene, uint64(d.Picture.Seed)), f.Sample(), sampler.New(uint64(d.Picture.Seed))}
+	team := make([]worker, workers)
+	for i := range team {
+		team[i] = worker{pathtrace.New(p.Scene, uint64(d.Picture.Seed)), f.Sample(), sampler.New(uint64(d.Picture.Seed))}
 	}
 	r.whole = slices.Min(r.done) > 0
-	finished := r.trace(ctx, benches)
+	finished := r.trace(ctx, team)
 	stop := ctx.Err()
 	if finished {
 		stop = nil
@@ -161,8 +161,8 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	s := &res.Stats
 	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Picture.Seed, workers, accel.Kernel()
 	s.Seconds = time.Since(start).Seconds()
-	s.add(benches)
-	p.lost(benches, s)
+	s.add(team)
+	p.lost(team, s)
 	s.HierarchyBytes, s.Triangles = p.Bytes, p.Triangles
 	s.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))
 	s.PeakBytes = peakMemory()
@@ -186,7 +186,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 }
 
 // trace renders in rounds until every tile has its samples or ctx ends; finished says which.
-func (r *run) trace(ctx context.Context, benches []bench) (finished bool) {
+func (r *run) trace(ctx context.Context, team []worker) (finished bool) {
 	d := r.p.Description
 	for _, n := range r.done {
 		r.ready.Add(int64(min(n, d.Picture.Samples)))
@@ -196,8 +196,8 @@ func (r *run) trace(ctx context.Context, benches []bench) (finished bool) {
 	for k, to := range rs {
 		var seat atomic.Int64
 		var cut atomic.Bool
-		own := func() *bench { return &benches[seat.Add(1)-1] }
-		parallel.With(r.f.Tiles(), len(benches), own, func(b *bench, tile int) {
+		own := func() *worker { return &team[seat.Add(1)-1] }
+		parallel.With(r.f.Tiles(), len(team), own, func(b *worker, tile int) {
 			if r.whole && ctx.Err() != nil {
 				cut.Store(true)
 				return
@@ -219,7 +219,7 @@ func (r *run) due() bool {
 }
 
 // round brings a tile to that many samples, unless its error is small enough, and saves the film when it is time.
-func (r *run) round(b *bench, tile, to int) {
+func (r *run) round(b *worker, tile, to int) {
 	d, o := r.p.Description, r.o
 	from, spp := r.done[tile], d.Picture.Samples
 	if from >= to || r.stopped[tile] {
@@ -254,26 +254,26 @@ func (r *run) round(b *bench, tile, to int) {
 	}
 }
 
-// add sums up what the benches counted; Seconds and Workers are set.
-func (s *Stats) add(benches []bench) {
-	for i := range benches {
-		s.Stats = s.Stats.Plus(benches[i].t.Stats)
+// add sums up what the team counted; Seconds and Workers are set.
+func (s *Stats) add(team []worker) {
+	for i := range team {
+		s.Stats = s.Stats.Plus(team[i].t.Stats)
 	}
 	s.Ledger = map[string]float64{}
 	for c, name := range pathtrace.ClassNames {
 		sum := 0.0
-		for i := range benches {
-			sum += benches[i].t.Ledger[c]
+		for i := range team {
+			sum += team[i].t.Ledger[c]
 		}
 		s.Ledger[name] = sum / math.Max(1, float64(s.Samples))
 	}
-	for i := range benches {
-		s.Lost += benches[i].t.Lost / math.Max(1, float64(s.Samples))
+	for i := range team {
+		s.Lost += team[i].t.Lost / math.Max(1, float64(s.Samples))
 	}
 	s.SamplesPerSecond = float64(s.Samples) / math.Max(s.Seconds, 1e-9)
 	var within float64
-	for i := range benches {
-		rays, seconds := benches[i].t.Spent()
+	for i := range team {
+		rays, seconds := team[i].t.Spent()
 		s.Rays, within = s.Rays+rays, within+seconds
 	}
 	s.KernelShare = within / math.Max(1e-9, s.Seconds*float64(s.Workers))
@@ -343,7 +343,7 @@ func (r *run) open() error {
 }
 
 // tile adds samples from..to-1 of every pixel of a tile, as far as their replicates are this run's.
-func (r *run) tile(b *bench, tile, from, to int) {
+func (r *run) tile(b *worker, tile, from, to int) {
 	w, _ := r.f.Size()
 	x0, y0, x1, y1 := r.f.Tile(tile)
 	for y := y0; y < y1; y++ {

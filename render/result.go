@@ -154,8 +154,8 @@ func (r *Result) linear(path string, pic *film.Picture, meta map[string]string, 
 	return imageio.WriteEXRIn(path, w, h, channels, meta, in)
 }
 
-// look is the view that the picture is shown with: the one that Prepare made, else made anew from the description.
-func (r *Result) look() (*view.View, error) {
+// viewOf is the view that the picture is shown with: the one that Prepare made, else made anew from the description.
+func (r *Result) viewOf() (*view.View, error) {
 	if r.view != nil {
 		return r.view, nil
 	}
@@ -176,7 +176,7 @@ func shown(v *scene.View) string {
 
 // display returns linear display light over the background.
 func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
-	vw, err := r.look()
+	vw, err := r.viewOf()
 	if err != nil {
 		return nil, err
 	}

@@ -33,7 +33,7 @@ func BudgetText(name string) string {
 	return string(data)
 }
 
-// profile lays the keys of the raster look's budget beneath those that the scene gives itself, and returns the tree with them.
+// budget lays the keys of the raster look's budget beneath those that the scene gives itself, and returns the tree with them.
 func (d *decoder) budget(tree *node) *node {
 	raster := tree.get("raster")
 	name := raster.get("budget")

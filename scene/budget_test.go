@@ -8,11 +8,11 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// The profiles that come along load, differ, and give way to the scene's own keys; full says what the defaults say.
+// The budgets that come along load, differ, and give way to the scene's own keys; full says what the defaults say.
 func TestBudgets(t *testing.T) {
 	require.Equal(t, []string{"full", "lean", "middle"}, Budgets())
-	load := func(profile string, set ...string) (*Description, error) {
-		return Parse("marsh.yaml", []byte("camera: {orbit: {}}\nlights: [{name: sky, kind: constant, radiance: 1}]\nobjects: [{name: ball, shape: sphere}]\nraster: {budget: "+profile+", coverage_samples: 8}\n"), set...)
+	load := func(budget string, set ...string) (*Description, error) {
+		return Parse("marsh.yaml", []byte("camera: {orbit: {}}\nlights: [{name: sky, kind: constant, radiance: 1}]\nobjects: [{name: ball, shape: sphere}]\nraster: {budget: "+budget+", coverage_samples: 8}\n"), set...)
 	}
 	plain, err := load(`""`)
 	require.NoError(t, err)

@@ -67,7 +67,7 @@ type Camera struct {
 	Kind          string     `key:"kind" oneof:"perspective|orthographic|plate" default:"perspective" doc:"perspective, orthographic, or a plate: a rectangle in the scene that records irradiance (W/m^2) over its face"`
 	Target        geom.Vec   `key:"target" unit:"mm" default:"[0, 0, 8]" source:"our own choice: about the corneal limbus of a globe of 12 mm" doc:"point that the camera looks at (centre of a plate)"`
 	Position      *geom.Vec  `key:"position" unit:"mm" only:"perspective|orthographic" doc:"position; instead of orbit"`
-	Orbit         *Orbit     `key:"orbit" only:"perspective|orthographic" doc:"position by angles about aim; instead of at"`
+	Orbit         *Orbit     `key:"orbit" only:"perspective|orthographic" doc:"position by angles about target; instead of position"`
 	Up            geom.Vec   `key:"up" default:"[0, 1, 0]" source:"our own choice" doc:"direction that is up in the picture"`
 	FocalLength   float64    `key:"focal_length" unit:"mm" range:"(0,10000]" default:"100" source:"common practice, no published source: 85 to 135 mm for close-ups of eyes" only:"perspective" doc:"focal length, on the stated sensor"`
 	SensorWidth   float64    `key:"sensor_width" unit:"mm" range:"(0,1000]" default:"36" source:"full frame of 36 mm x 24 mm, ISO 1007" only:"perspective" doc:"width of the sensor"`
@@ -80,7 +80,7 @@ type Camera struct {
 	Shift         [2]float64 `key:"shift" range:"[-10,10]" default:"[0, 0]" source:"neutral: changes nothing" doc:"moves the picture by this share of its width and height (right, up)"`
 }
 
-// Orbit places a camera about its aim.
+// Orbit places a camera about its target.
 type Orbit struct {
 	Azimuth   float64 `key:"azimuth" unit:"degrees" range:"[-360,360]" default:"0" source:"neutral: changes nothing" doc:"0 is straight before the eye, on +Z; positive goes toward +X"`
 	Elevation float64 `key:"elevation" unit:"degrees" range:"[-89.9,89.9]" default:"0" source:"neutral: changes nothing" doc:"positive goes up"`
@@ -146,7 +146,7 @@ type Direction struct {
 // Light is one source of light.
 type Light struct {
 	Name          string      `key:"name" default:"required" doc:"its own name"`
-	Kind          string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant" default:"required" doc:"what it is"`
+	Kind          string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant" default:"required" doc:"what it is: environment (a picture of all directions, infinitely far), constant (the same light from all directions), rectangle, disc, sphere (surfaces in the scene that shine), or distant (a disc infinitely far, such as the sun)"`
 	On            bool        `key:"on" default:"true" doc:"off leaves it out"`
 	File          Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
 	Rotation      float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" source:"neutral: changes nothing" only:"environment" doc:"turns the environment about +Y, right-handed"`

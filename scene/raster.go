@@ -4,7 +4,7 @@ import "catchlight/scene/colour"
 
 // Raster holds the settings of the raster look, each part a switch of its own.
 //
-// A profile is a file of these keys that stands for what a device can spend; what the scene gives itself goes before it.
+// A budget is a file of these keys that stands for what a device can spend; what the scene gives itself takes precedence over it.
 type Raster struct {
 	Budget          string  `key:"budget" default:"" doc:"budget whose keys hold where the scene gives none: lean, middle, full, or a .yaml file of keys of raster; without it the defaults here, which are those of full"`
 	Triangles       int     `key:"triangles" range:"[0,4000000]" default:"0" source:"neutral: changes nothing" doc:"most triangles of an eye's outer shell: a low mesh with normals baked from the fine one; 0 draws the scene's own"`

@@ -10,7 +10,7 @@ import (
 	"catchlight/scene/geom"
 )
 
-// maxPixels is the largest picture, so that a slip of the pen can't ask for all memory.
+// maxPixels is the largest picture, so that a typing mistake can't ask for all memory.
 const maxPixels = 100_000_000
 
 // relations checks what holds between the keys of one block. sound says that every key by itself is right; what

@@ -20,7 +20,7 @@ func lightSetupFolder(scenePath string) string {
 	return filepath.Join(filepath.Dir(scenePath), "light_setups")
 }
 
-// findLightSetup returns the file of a light set-up that is given by name or by file: a user's own goes before one of that
+// findLightSetup returns the file of a light set-up that is given by name or by file: a user's own takes precedence over one of that
 // name in the program.
 func findLightSetup(scenePath, word string) (string, error) {
 	if strings.ContainsAny(word, `/\`) || filepath.Ext(word) == ".yaml" || slices.Contains(scene.Surroundings, strings.ToLower(filepath.Ext(word))) {
@@ -65,7 +65,7 @@ func lightsCommand() *cobra.Command {
 
 A light set-up is a file with the keys light_setup and lights. The rendering commands take one in place of the scene's own
 lights with --lights NAME or --lights FILE. Those listed here live in the program; one of your own in the folder light_setups
-beside the scene goes before one of the same name. All of them are balanced: a grey card of 18 % in the eye's place, facing the
+beside the scene takes precedence over one of the same name. All of them are balanced: a grey card of 18 % in the eye's place, facing the
 key, reads 0.18 before tone mapping. A latitude-longitude picture (.hdr, .exr, .pfm) stands for a light set-up too and is brought
 to the same level, facing where most of its light comes from (light_setup.balance). --set light_setup.rotation=30 turns the lights about the upright axis, --set
 light_setup.ev=-0.3 replaces their level.`,

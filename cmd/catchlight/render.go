@@ -43,7 +43,7 @@ type renderFlags struct {
 	goOn      bool
 	shard     string
 	look      string
-	profile   string
+	budget    string
 	overwrite bool
 }
 
@@ -99,7 +99,7 @@ func (f *renderFlags) shared(fl *pflag.FlagSet) {
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that render; 0 is one per processor; never changes the picture")
 	fl.StringArrayVar(&f.set, "set", nil, "override key=value; repeatable")
 	fl.BoolVar(&f.denoise, "denoise", false, "show pictures with their grain taken out (picture.denoise); .exr files hold both")
-	fl.StringVar(&f.profile, "budget", "", "budget of the raster look: lean, middle, full, or a .yaml file; the scene's own raster keys go before it")
+	fl.StringVar(&f.budget, "budget", "", "budget of the raster look: lean, middle, full, or a .yaml file; the scene's own raster keys take precedence over it")
 	overwriteFlag(fl, &f.overwrite)
 	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
 }
@@ -114,14 +114,14 @@ func (f *renderFlags) overrides(given func(flag string) bool) ([]override, error
 		list = append(list, override{"--set " + s, s})
 	}
 	if given("budget") {
-		name := f.profile
+		name := f.budget
 		if scene.BudgetText(name) == "" { // a file, from where the command runs
 			var err error
 			if name, err = filepath.Abs(name); err != nil {
 				return nil, err
 			}
 		}
-		list = append(list, override{"--budget " + f.profile, fmt.Sprintf("raster.budget=%q", name)})
+		list = append(list, override{"--budget " + f.budget, fmt.Sprintf("raster.budget=%q", name)})
 	}
 	if given("samples") {
 		list = append(list, override{fmt.Sprintf("--samples %d", f.spp), fmt.Sprintf("picture.samples=%d", f.spp)})

@@ -1,5 +1,5 @@
-// Package spherestat holds a density over directions against its own integral and against samples that claim to
-// follow it. It serves tests; no renderer imports it.
+// Package spherestat checks a density over directions against its own integral, and against samples that claim to
+// follow it. It serves tests alone; no renderer imports it.
 package spherestat
 
 import (

@@ -19,7 +19,7 @@ func DiffuseAlbedo(alpha float64) float64 {
 // SingleScatterAlbedo returns the single-scattering albedo, in [0, 1), of the half-space whose DiffuseAlbedo is A: its
 // closed inverse. A is held in [0, MaxReflectance] first; NaN gives 0.
 //
-// Source: Kulla and Conty, Revisiting Physically Based Shading at Imageworks, SIGGRAPH course notes 2017; the same
+// Source: Kulla and Conty, SIGGRAPH course notes 2017; the same
 // curve as van de Hulst's, solved for s = sqrt(1-alpha).
 func SingleScatterAlbedo(A float64) float64 {
 	if !(A > 0) {

@@ -91,7 +91,7 @@ func TestMeasure(t *testing.T) {
 	require.Equal(t, "display light", r.Light)
 	require.True(t, math.IsNaN(float64(r.Regions[0].HDRFLIP.Mean)))
 	require.True(t, math.IsNaN(float64(r.Regions[0].RatioError)))
-	require.Len(t, r.Layers(), 3)
+	require.Len(t, r.Maps(), 3)
 	data, err := json.Marshal(r.Report)
 	require.NoError(t, err)
 	require.Contains(t, string(data), `"hdr_flip":{"mean":null`)
@@ -230,7 +230,7 @@ func TestFiles(t *testing.T) {
 	size("wipe.apng", wide, high+line)
 	size("blink.apng", wide, high+line)
 	size("regions.png", wide, high)
-	for _, l := range r.Layers() {
+	for _, l := range r.Maps() {
 		size(l.ID+".png", 200+2*margin, high+2*margin+3*line)
 	}
 	require.Equal(t, 2, strings.Count(string(by["blink.apng"]), "fcTL"))

@@ -61,8 +61,8 @@ func (r ramp) draw(width int, values []float64, low, high float64) *image.Palett
 	return m
 }
 
-// Layer is a map over the pictures.
-type Layer struct {
+// Map is a map over the pictures.
+type Map struct {
 	ID    string // in files and in the page
 	Title string
 	Low   string // what the ends of the scale mean
@@ -71,17 +71,17 @@ type Layer struct {
 	ramp  ramp
 }
 
-// Layers returns the maps, of which HDR-FLIP can be missing.
-func (r *Result) Layers() []Layer {
+// Maps returns the maps, of which HDR-FLIP can be missing.
+func (r *Result) Maps() []Map {
 	w, a, b := r.Width, r.Reference, r.Test
 	l, c := r.Scales["lightness"], r.Scales["colour"]
-	out := []Layer{
+	out := []Map{
 		{"difference-signed", "Lightness, signed", number(l) + " L* darker in " + b, number(l) + " L* lighter in " + b, plusMinus.draw(w, r.lighter, -l, l), plusMinus},
 		{"difference-absolute", "Colour, CIEDE2000", "0, as in " + a, number(c) + " and more", amount.draw(w, r.colours, 0, c), amount},
 		{"flip", "FLIP, as seen", "0, unseen", "1, as far apart as colours go", amount.draw(w, r.flip, 0, 1), amount},
 	}
 	if r.hdr != nil {
-		out = append(out, Layer{"hdr-flip", "HDR-FLIP, worst exposure", "0, unseen", "1", amount.draw(w, r.hdr, 0, 1), amount})
+		out = append(out, Map{"hdr-flip", "HDR-FLIP, worst exposure", "0, unseen", "1", amount.draw(w, r.hdr, 0, 1), amount})
 	}
 	return out
 }

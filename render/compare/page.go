@@ -52,7 +52,7 @@ func (r *Result) HTML() ([]byte, error) {
 		Src   string   `json:"src"`
 	}
 	var layers []layer
-	for _, l := range r.Layers() {
+	for _, l := range r.Maps() {
 		q := layer{keys[l.ID][0], strings.ToUpper(keys[l.ID][0]), keys[l.ID][1], l.Title, l.Low, l.High, nil, src(l.Pix)}
 		for i := range 64 {
 			q.Ramp = append(q.Ramp, css(l.ramp, float64(i)/63))

@@ -49,7 +49,7 @@ func (r *Result) Files() ([]File, error) {
 	made("wipe.png", r.wipe)
 	made("wipe.apng", r.sweep)
 	made("blink.apng", r.blink)
-	for _, l := range r.Layers() {
+	for _, l := range r.Maps() {
 		data, err := r.withLegend(l)
 		add(l.ID+".png", data, err)
 	}
@@ -175,7 +175,7 @@ func (r *Result) blink() ([]byte, error) {
 }
 
 // withLegend returns a map with its title and scale.
-func (r *Result) withLegend(l Layer) ([]byte, error) {
+func (r *Result) withLegend(l Map) ([]byte, error) {
 	w := max(r.Width, 200)
 	p := &page.Page{W: w + 2*margin, H: r.Height + 2*margin + 3*line, Title: l.Title}
 	p.Text(margin, margin+12, 14, true, page.Start, page.Ink, page.Fit(l.Title+": "+r.Test+" against "+r.Reference, 14, true, float64(w)))

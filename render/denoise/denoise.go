@@ -59,7 +59,7 @@ func Clean(in *Input, workers int) (out []colour.RGB, taken colour.RGB, err erro
 	c.floor()
 	c.scale()
 	nx, ny := (in.W+tile-1)/tile, (in.H+tile-1)/tile
-	parallel.With(nx*ny, workers, func() *bench { return newBench(len(in.Features)) }, func(b *bench, i int) {
+	parallel.With(nx*ny, workers, func() *worker { return newWorker(len(in.Features)) }, func(b *worker, i int) {
 		for half := range 2 {
 			c.tile(b, i%nx*tile, i/nx*tile, half)
 		}
@@ -130,8 +130,8 @@ func (c *cleaner) scale() {
 	}
 }
 
-// bench is what one worker has for itself.
-type bench struct {
+// worker is the memory that one worker has for itself.
+type worker struct {
 	dims   int       // unknowns: one and the features
 	dist   []float64 // [tile and patch rims]
 	row    []float64 // the same, summed along rows
@@ -140,15 +140,15 @@ type bench struct {
 	weight []float64 // [pixel of the tile]
 }
 
-func newBench(features int) *bench {
+func newWorker(features int) *worker {
 	m := features + 1
 	e := tile + 2*patch
-	return &bench{dims: m, dist: make([]float64, e*e), row: make([]float64, e*e),
+	return &worker{dims: m, dist: make([]float64, e*e), row: make([]float64, e*e),
 		matrix: make([]float64, tile*tile*m*(m+1)/2), right: make([]float64, tile*tile*m*3), weight: make([]float64, tile*tile)}
 }
 
 // tile filters one half in a tile and adds half of the result to the picture.
-func (c *cleaner) tile(b *bench, x0, y0, half int) {
+func (c *cleaner) tile(b *worker, x0, y0, half int) {
 	clear(b.matrix)
 	clear(b.right)
 	clear(b.weight)
@@ -188,7 +188,7 @@ func (c *cleaner) sure(i int) bool {
 // one at (dx, dy) over what noise makes, in units of noise. Pairs that leave the picture are NaN. Values and variances are those
 // of one half: were the other one's variances in it, pixels that came out too dark would seem sure, keep to themselves and stay
 // dark, while too bright ones would be evened out, and the picture would darken.
-func (c *cleaner) distances(b *bench, x0, y0, x1, y1, dx, dy, half int) {
+func (c *cleaner) distances(b *worker, x0, y0, x1, y1, dx, dy, half int) {
 	u, variance := c.Half[half], c.variance[half]
 	const e = tile + 2*patch
 	for y := y0 - patch; y < y1+patch; y++ {
@@ -212,7 +212,7 @@ func (c *cleaner) distances(b *bench, x0, y0, x1, y1, dx, dy, half int) {
 }
 
 // gather averages distances over patches and adds the neighbours at (dx, dy) to each pixel's fit.
-func (c *cleaner) gather(b *bench, x0, y0, x1, y1, dx, dy, half int) {
+func (c *cleaner) gather(b *worker, x0, y0, x1, y1, dx, dy, half int) {
 	const e = tile + 2*patch
 	u, own, usual := c.Half[half], c.Var[half], c.usual[1-half]
 	d := b.dims - 1
@@ -275,7 +275,7 @@ func (c *cleaner) gather(b *bench, x0, y0, x1, y1, dx, dy, half int) {
 }
 
 // solve returns the fitted colour at a pixel of the tile, the constant term of its normal equations, by Cholesky's method.
-func (b *bench) solve(at int) colour.RGB {
+func (b *worker) solve(at int) colour.RGB {
 	n := b.dims
 	tri := n * (n + 1) / 2
 	m, r := b.matrix[at*tri:(at+1)*tri], b.right[at*n*3:(at+1)*n*3]

@@ -27,11 +27,10 @@ type Class uint8
 type Layer struct {
 	Name    string // for messages and files; unique
 	Light   int    // index of the light; Any for all
-	Sector  int    // part of the surroundings; Any for all
 	Classes uint32 // bit c set takes class c; AllClasses for all
 }
 
-// Any in a Layer takes every light or sector.
+// Any in a Layer takes every light.
 const Any = -1
 
 // AllClasses in a Layer takes every class.
@@ -64,10 +63,10 @@ type Film struct {
 func (c *Config) check() error {
 	var errs []error
 	if c.Width < 1 || c.Width > 1<<14 || c.Height < 1 || c.Height > 1<<14 {
-		errs = append(errs, fmt.Errorf("picture: size %d x %d pixels is outside [1, 16384]", c.Width, c.Height))
+		errs = append(errs, fmt.Errorf("film: size %d x %d pixels is outside [1, 16384]", c.Width, c.Height))
 	}
 	if c.SPP < 1 {
-		errs = append(errs, fmt.Errorf("picture: %d samples per pixel; at least 1 is needed", c.SPP))
+		errs = append(errs, fmt.Errorf("film: %d samples per pixel; at least 1 is needed", c.SPP))
 	}
 	names := map[string]bool{}
 	for i, l := range c.Layers {
@@ -75,8 +74,8 @@ func (c *Config) check() error {
 			errs = append(errs, fmt.Errorf("film: layer %d: the name %q is taken", i, l.Name))
 		}
 		names[l.Name] = true
-		if l.Light < Any || l.Sector < Any || l.Classes == 0 {
-			errs = append(errs, fmt.Errorf("film: layer %q: light %d, sector %d, classes %#x pick nothing", l.Name, l.Light, l.Sector, l.Classes))
+		if l.Light < Any || l.Classes == 0 {
+			errs = append(errs, fmt.Errorf("film: layer %q: light %d, classes %#x pick nothing", l.Name, l.Light, l.Classes))
 		}
 	}
 	return errors.Join(errs...)
@@ -100,7 +99,7 @@ func New(c Config) (*Film, error) {
 		most = MaxBytes
 	}
 	if need := c.bytes(); need > most {
-		return nil, fmt.Errorf("picture: %d x %d pixels with %d replicates and %d layers need %.3g GB; the limit is %.3g GB",
+		return nil, fmt.Errorf("film: %d x %d pixels with %d replicates and %d layers need %.3g GB; the limit is %.3g GB",
 			c.Width, c.Height, k, len(c.Layers), float64(need)/1e9, float64(most)/1e9)
 	}
 	f := &Film{
@@ -173,14 +172,14 @@ func (s *Sample) Begin(pixel int, replicate uint32) {
 }
 
 // Add adds a contribution to the sample begun: value in W/(m^2 sr) (on an irradiance plate W/m^2), the light that it
-// came from, the sector of the surroundings (0 for other lights), and the class of its path.
-func (s *Sample) Add(light, sector int, class Class, value colour.RGB) {
+// came from, and the class of its path.
+func (s *Sample) Add(light int, class Class, value colour.RGB) {
 	s.sum[0] += value[0]
 	s.sum[1] += value[1]
 	s.sum[2] += value[2]
 	for i := range s.layer {
 		l := &s.film.layers[i]
-		if (l.Light == Any || l.Light == light) && (l.Sector == Any || l.Sector == sector) && l.Classes>>class&1 == 1 {
+		if (l.Light == Any || l.Light == light) && l.Classes>>class&1 == 1 {
 			s.layer[i][0] += value[0]
 			s.layer[i][1] += value[1]
 			s.layer[i][2] += value[2]
@@ -217,18 +216,18 @@ func (s *Sample) End() {
 // may have the same replicate in both: replicates are never added up. On an error f is unchanged.
 func (f *Film) Merge(g *Film) error {
 	if f.width != g.width || f.height != g.height || f.k != g.k {
-		return fmt.Errorf("picture: merge of %d x %d pixels in %d replicates with %d x %d in %d",
+		return fmt.Errorf("film: merge of %d x %d pixels in %d replicates with %d x %d in %d",
 			f.width, f.height, f.k, g.width, g.height, g.k)
 	}
 	if f.record != g.record {
-		return fmt.Errorf("picture: merge of a film recorded as %q with one recorded as %q", f.record, g.record)
+		return fmt.Errorf("film: merge of a film recorded as %q with one recorded as %q", f.record, g.record)
 	}
 	if len(f.layers) != len(g.layers) {
-		return fmt.Errorf("picture: merge of %d layers with %d", len(f.layers), len(g.layers))
+		return fmt.Errorf("film: merge of %d layers with %d", len(f.layers), len(g.layers))
 	}
 	for i := range f.layers {
 		if f.layers[i] != g.layers[i] {
-			return fmt.Errorf("picture: merge of layer %q with %q", f.layers[i].Name, g.layers[i].Name)
+			return fmt.Errorf("film: merge of layer %q with %q", f.layers[i].Name, g.layers[i].Name)
 		}
 	}
 	for c := range f.counts {

@@ -37,8 +37,8 @@ func render(f *Film, s *Sample, tile, spp int) {
 				p := y*f.width + x
 				s.Begin(p, r)
 				v := shade(p, r, j)
-				s.Add(0, 0, 1, v)
-				s.Add(1, 3, 2, v.Scale(0.1))
+				s.Add(0, 1, v)
+				s.Add(1, 2, v.Scale(0.1))
 				s.Cover(float64(i & 1))
 				s.End()
 			}
@@ -67,7 +67,7 @@ func TestTiles(t *testing.T) {
 
 // The bits of every developed number are the same for one worker and for seven, in any order of tiles.
 func TestWorkersDoNotMatter(t *testing.T) {
-	c := Config{Width: 70, Height: 50, SPP: 20, Layers: []Layer{{"key", 0, Any, AllClasses}}}
+	c := Config{Width: 70, Height: 50, SPP: 20, Layers: []Layer{{"key", 0, AllClasses}}}
 	one := film(t, c)
 	s := one.Sample()
 	for i := 0; i < one.Tiles(); i++ {
@@ -102,8 +102,8 @@ func same(t *testing.T, a, b Picture) {
 func TestLayers(t *testing.T) {
 	bare := film(t, Config{Width: 20, Height: 10, SPP: 12})
 	f := film(t, Config{Width: 20, Height: 10, SPP: 12, Layers: []Layer{
-		{"key", 0, Any, AllClasses}, {"fill", 1, 3, AllClasses}, {"other sector", 1, 2, AllClasses},
-		{"class 2", Any, Any, 1 << 2}, {"all", Any, Any, AllClasses},
+		{"key", 0, AllClasses}, {"fill", 1, AllClasses}, {"other light", 2, AllClasses},
+		{"class 2", Any, 1 << 2}, {"all", Any, AllClasses},
 	}})
 	for _, g := range []*Film{bare, f} {
 		s := g.Sample()
@@ -135,7 +135,7 @@ func TestMeanAndError(t *testing.T) {
 	for i, v := range values {
 		r, _ := f.Place(i)
 		s.Begin(0, r)
-		s.Add(0, 0, 0, colour.Grey(v))
+		s.Add(0, 0, colour.Grey(v))
 		s.End()
 	}
 	p := f.Develop()
@@ -144,7 +144,7 @@ func TestMeanAndError(t *testing.T) {
 		t.Errorf("mean %v, error %v, %d samples", p.Mean[0], p.Error[0], p.Samples[0])
 	}
 	s.Begin(0, 0)
-	s.Add(0, 0, 0, colour.Grey(12.5))
+	s.Add(0, 0, colour.Grey(12.5))
 	s.End()
 	if p = f.Develop(); math.Abs(p.Mean[0][0]-(28+12.5)/9) > 1e-15 {
 		t.Errorf("mean of 9 samples %v", p.Mean[0])
@@ -205,7 +205,7 @@ func TestIntervalsAdmitRareLight(t *testing.T) {
 				smp.Start(uint64(p), k, j)
 				r := smp.Stream(0, sampler.Test, 0)
 				s.Begin(p, k)
-				s.Add(0, 0, 0, colour.Grey(c.of(r.Float64(), r.Float64(), r.Float64())))
+				s.Add(0, 0, colour.Grey(c.of(r.Float64(), r.Float64(), r.Float64())))
 				s.End()
 			}
 		}
@@ -242,12 +242,12 @@ func TestQuantile(t *testing.T) {
 
 // Samples that are not finite leave no trace but their count, in layers too.
 func TestDropsNonFinite(t *testing.T) {
-	f := film(t, Config{Width: 2, Height: 1, SPP: 8, Layers: []Layer{{"all", Any, Any, AllClasses}}})
+	f := film(t, Config{Width: 2, Height: 1, SPP: 8, Layers: []Layer{{"all", Any, AllClasses}}})
 	s := f.Sample()
 	for i, v := range []float64{2, math.NaN(), math.Inf(1), math.Inf(-1), 1e200, 4} {
 		s.Begin(1, uint32(i))
-		s.Add(0, 0, 0, colour.RGB{1, v, 1})
-		s.Add(0, 0, 0, colour.RGB{1, 1, 1})
+		s.Add(0, 0, colour.RGB{1, v, 1})
+		s.Add(0, 0, colour.RGB{1, 1, 1})
 		s.Cover(1)
 		s.End()
 	}
@@ -266,7 +266,7 @@ func TestOneSample(t *testing.T) {
 	f := film(t, Config{Width: 1, Height: 1, SPP: 1})
 	s := f.Sample()
 	s.Begin(0, 0)
-	s.Add(0, 0, 0, colour.RGB{1, 2, 3})
+	s.Add(0, 0, colour.RGB{1, 2, 3})
 	s.End()
 	if p := f.Develop(); p.Mean[0] != (colour.RGB{1, 2, 3}) || !math.IsNaN(p.Error[0][0]) {
 		t.Errorf("mean %v error %v", p.Mean[0], p.Error[0])
@@ -276,7 +276,7 @@ func TestOneSample(t *testing.T) {
 // Replicates rendered apart and merged, in any order, give the bits of one run; what overlaps or does not fit is
 // refused.
 func TestMerge(t *testing.T) {
-	c := Config{Width: 33, Height: 17, SPP: 24, Layers: []Layer{{"key", 0, Any, AllClasses}}}
+	c := Config{Width: 33, Height: 17, SPP: 24, Layers: []Layer{{"key", 0, AllClasses}}}
 	whole := film(t, c)
 	part := [3]*Film{film(t, c), film(t, c), film(t, c)}
 	for p := 0; p < 33*17; p++ {
@@ -285,10 +285,10 @@ func TestMerge(t *testing.T) {
 			for _, f := range []*Film{whole, part[r%3]} {
 				s := f.Sample()
 				s.Begin(p, r)
-				s.Add(0, 0, 0, shade(p, r, j))
+				s.Add(0, 0, shade(p, r, j))
 				s.Cover(float64(i % 5))
 				if p%7 == 0 && i >= 12 { // dropped, in each of the parts
-					s.Add(0, 0, 0, colour.Grey(math.NaN()))
+					s.Add(0, 0, colour.Grey(math.NaN()))
 				}
 				s.End()
 			}
@@ -312,7 +312,7 @@ func TestMerge(t *testing.T) {
 	if err := got.Merge(film(t, c)); err == nil || !strings.Contains(err.Error(), "33 x 17") {
 		t.Errorf("size: %v", err)
 	}
-	c.Width, c.Layers = 33, []Layer{{"key", 1, Any, AllClasses}}
+	c.Width, c.Layers = 33, []Layer{{"key", 1, AllClasses}}
 	if err := got.Merge(film(t, c)); err == nil || !strings.Contains(err.Error(), `"key"`) {
 		t.Errorf("layers: %v", err)
 	}
@@ -329,8 +329,8 @@ func TestErrors(t *testing.T) {
 		{Config{Width: 1, Height: 1}, "0 samples per pixel"},
 		{Config{Width: 16384, Height: 16384, SPP: 64}, "the limit is 6.44 GB"},
 		{Config{Width: 100, Height: 100, SPP: 8, MaxBytes: 1e6}, "need 0.00292 GB; the limit is 0.001 GB"},
-		{Config{Width: 1, Height: 1, SPP: 1, Layers: []Layer{{"a", 0, 0, 1}, {"a", 1, 0, 1}}}, `the name "a" is taken`},
-		{Config{Width: 1, Height: 1, SPP: 1, Layers: []Layer{{"a", 0, 0, 0}}}, "pick nothing"},
+		{Config{Width: 1, Height: 1, SPP: 1, Layers: []Layer{{"a", 0, 1}, {"a", 1, 1}}}, `the name "a" is taken`},
+		{Config{Width: 1, Height: 1, SPP: 1, Layers: []Layer{{"a", 0, 0}}}, "pick nothing"},
 	} {
 		if _, err := New(c.config); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%+v: %v, want %q", c.config, err, c.want)
@@ -348,11 +348,11 @@ func TestErrors(t *testing.T) {
 }
 
 func TestNoAllocation(t *testing.T) {
-	f := film(t, Config{Width: 4, Height: 4, SPP: 8, Layers: []Layer{{"key", 0, Any, AllClasses}}})
+	f := film(t, Config{Width: 4, Height: 4, SPP: 8, Layers: []Layer{{"key", 0, AllClasses}}})
 	s := f.Sample()
 	if a := testing.AllocsPerRun(100, func() {
 		s.Begin(3, 1)
-		s.Add(0, 0, 1, colour.Grey(1))
+		s.Add(0, 1, colour.Grey(1))
 		s.End()
 	}); a != 0 {
 		t.Errorf("%v allocations a sample", a)
@@ -363,7 +363,7 @@ func BenchmarkSample(b *testing.B) {
 	for _, n := range []int{0, 6} {
 		c := Config{Width: 64, Height: 64, SPP: 8}
 		for i := 0; i < n; i++ {
-			c.Layers = append(c.Layers, Layer{string(rune('a' + i)), i, Any, AllClasses})
+			c.Layers = append(c.Layers, Layer{string(rune('a' + i)), i, AllClasses})
 		}
 		f := film(b, c)
 		s := f.Sample()
@@ -372,7 +372,7 @@ func BenchmarkSample(b *testing.B) {
 			for b.Loop() {
 				s.Begin(i&4095, uint32(i&7))
 				for l := 0; l < 4; l++ {
-					s.Add(l, 0, 1, colour.RGB{1, 2, 3})
+					s.Add(l, 1, colour.RGB{1, 2, 3})
 				}
 				s.End()
 				i++

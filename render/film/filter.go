@@ -32,7 +32,7 @@ func ParseFilter(name string) (FilterKind, error) {
 	case "box":
 		return Box, nil
 	}
-	return 0, fmt.Errorf("picture: filter %q is none of gaussian, hann, tent, box", name)
+	return 0, fmt.Errorf("film: filter %q is none of gaussian, hann, tent, box", name)
 }
 
 // Filter draws positions from its own density, so that every sample has the weight 1 and belongs to one pixel.
@@ -46,10 +46,10 @@ type Filter struct {
 // NewFilter returns a filter of a radius in pixels, in (0, 16].
 func NewFilter(kind FilterKind, radius float64) (Filter, error) {
 	if kind > Box {
-		return Filter{}, fmt.Errorf("picture: filter kind %d is unknown", kind)
+		return Filter{}, fmt.Errorf("film: filter kind %d is unknown", kind)
 	}
 	if !(radius > 0 && radius <= 16) {
-		return Filter{}, fmt.Errorf("picture: filter radius %v pixels is outside (0, 16]", radius)
+		return Filter{}, fmt.Errorf("film: filter radius %v pixels is outside (0, 16]", radius)
 	}
 	return Filter{kind, radius}, nil
 }

@@ -9,7 +9,7 @@ import (
 // the picture, and the variance of each mean is that of its own four replicates, as a statistics book has it:
 // sum (x - mean)^2 / (n (n - 1)).
 func TestHalves(t *testing.T) {
-	f := film(t, Config{Width: 20, Height: 10, SPP: 24, Layers: []Layer{{"key", 0, Any, AllClasses}}})
+	f := film(t, Config{Width: 20, Height: 10, SPP: 24, Layers: []Layer{{"key", 0, AllClasses}}})
 	s := f.Sample()
 	for i := range f.Tiles() {
 		render(f, &s, i, 24)

@@ -8,8 +8,8 @@ import (
 // RoughCoat is a tissue.Coat with a rough face: its facets mirror by single scattering, and what they do not mirror
 // passes, so that with a white base still nothing is lost. Read-only after NewRoughCoat.
 //
-// Source: the layering by directional albedo of Kulla and Conty, Revisiting Physically Based Shading at Imageworks,
-// SIGGRAPH 2017 course (from memory), in the form of tissue.Coat.
+// Source: the layering by directional albedo of Kulla and Conty, SIGGRAPH course notes 2017 (from
+// memory), in the form of tissue.Coat.
 type RoughCoat struct {
 	share *microfacet.Balance
 	flat  float64 // share of diffuse light that is let in

@@ -69,9 +69,9 @@ type Material struct {
 	Flesh     *Flesh
 }
 
-// Flesh is a homogeneous scattering object with a colour painted on top: what the map shows less than its brightest
-// colour is taken away half where light goes in and half where it comes out, which is reciprocal and right where the map is
-// even. Extinction is in 1/mm of the world.
+// Flesh is a homogeneous scattering object with a colour painted on top. The map is applied as a filter of
+// sqrt(colour/brightest) on entry and again on exit. That is reciprocal, and gives the map's colour where the map is even.
+// Extinction is in 1/mm of the world.
 type Flesh struct {
 	Sigma colour.RGB // extinction
 	Alpha colour.RGB // single-scattering albedo
@@ -127,8 +127,8 @@ type Object struct {
 	Eye         int32        // index into Scene.Eyes for Outer and Inner, else -1
 	Lit         *Lit         // how light falls on a scattering object; nil: from all around
 	Apart       bool         // of flesh: whoever made it keeps it out of all eyes
-	Before      []int32      // of flesh: objects that it may reach into and that go before it: eyes' outer shells, and flesh
-	Behind      []int32      // of flesh: flesh that it goes before
+	Before      []int32      // of flesh: objects that it may reach into and that take precedence over it: eyes' outer shells, and flesh
+	Behind      []int32      // of flesh: flesh that it takes precedence over
 	OpacityMask *OpacityMask // of a mesh with texture coordinates: parts that are not there; nil: all is
 }
 
@@ -199,7 +199,7 @@ type Settings struct {
 	Refraction   bool
 	Caustic      bool
 	Scattering   bool
-	Coat         bool
+	TearFilm     bool
 	Shadow       bool
 }
 

@@ -13,11 +13,15 @@ import (
 // falls on such normals, and the radius of a ball in which the first flight would be as long to the far side. up is the way
 // out in the frame of the walk, toLocal goes there from the world (nil: it is the world). Whatever it sets changes no mean.
 //
-// All is reckoned in squares of what falls on the best lit normal, per walk. The local light is worth variance for the way out;
-// through is what comes by rare long ways, around the object or through it, which starves by a factor of the odds of plain
-// walks. Minimised over the odds both give a closed form. In the same way light from elsewhere starves as walks seek
-// the lamp. The constants are fitted to balls with radii of 0.6 to 15 lengths of diffusion under a lamp from the side with a sky of 0, 0.01 and
-// 0.1: nowhere is the variance much above that of plain walks.
+// All costs are squared contributions per walk, as shares of what falls on the best lit normal:
+//
+//	near     of the lamp's light that falls close by; walks that seek the way out gain from it
+//	across   the share of near that they gain from: 1 where light fades inward faster than along the surface, else less
+//	rest     of light from elsewhere close by; walks that seek the way out gain from it, walks that seek the lamp lose it
+//	through  of light by rare long ways, around the object or through it; only plain walks find it
+//
+// What few walks find has a variance of its cost over their odds. The odds that make the sum least have a closed form. The constants are fitted to balls with radii of 0.6 to 15 lengths of diffusion under a lamp from the side,
+// with a sky of 0, 0.01 and 0.1: nowhere is the variance much above that of plain walks.
 func (f *flight) aim(n, up geom.Vec, l frozen.LitCell, toLocal *geom.Affine, half float64, sigma *colour.RGB, g *frozen.Guide) {
 	f.half = half
 	f.way = [2]geom.Vec{up, l.Way}

@@ -24,9 +24,9 @@ type vertex struct {
 	class  film.Class
 }
 
-// answer says how a vertex answers light from a direction. It is a concrete switch, not a function value, so that
+// response says how a vertex responds to light from a direction. It is a concrete switch, not a function value, so that
 // nothing escapes to the heap.
-type answer struct {
+type response struct {
 	lobe   lobe
 	frame  geom.Frame // about the normal on wo's side
 	wo     geom.Vec   // local
@@ -38,7 +38,7 @@ type answer struct {
 }
 
 // mirror returns what a rough mirror of reflectance 1 sends from wi to wo, the cosine at its facets, and the density of wi.
-func (a *answer) mirror(wi geom.Vec) (v, cos, pdf float64) {
+func (a *response) mirror(wi geom.Vec) (v, cos, pdf float64) {
 	m := microfacet.Reflect{AX: a.alpha, AY: a.alpha}
 	if v = m.Eval(a.wo, wi); v <= 0 {
 		return v, 0, 0
@@ -50,17 +50,17 @@ func (a *answer) mirror(wi geom.Vec) (v, cos, pdf float64) {
 type lobe uint8
 
 const (
-	lambert    lobe = iota // 1/pi
-	coatLobe               // an eye's rough tear film, reflection alone
-	metalLobe              // rough conductor
-	glassLobe              // rough dielectric, both sides
-	sheenLobe              // flesh: its rough coat, reflection alone
-	coatedLobe             // flesh: 1/pi under its coat
+	lambert       lobe = iota // 1/pi
+	tearLobe                  // an eye's rough tear film, reflection alone
+	metalLobe                 // rough conductor
+	glassLobe                 // rough dielectric, both sides
+	roughCoatLobe             // flesh: its rough coat, reflection alone
+	underCoatLobe             // flesh: 1/pi under its coat
 )
 
 // connect estimates what all lights (or one of them) send to the vertex, and books it times beta. The path's mask is that
 // with which it goes on: what its rays meet is in the way of light samples too.
-func (t *Tracer) connect(p *path, v *vertex, a *answer, out *film.Sample) {
+func (t *Tracer) connect(p *path, v *vertex, a *response, out *film.Sample) {
 	if !t.set.LightSamples {
 		return
 	}
@@ -90,7 +90,7 @@ func (t *Tracer) pickLight(u float64) (i int, q float64) {
 
 // connectOne connects one light, chosen with probability q, along the straight line and, for a vertex behind a
 // cornea, along the bent one.
-func (t *Tracer) connectOne(p *path, v *vertex, a *answer, i int, l *light.Light, q, u0, u1 float64, out *film.Sample) {
+func (t *Tracer) connectOne(p *path, v *vertex, a *response, i int, l *light.Light, q, u0, u1 float64, out *film.Sample) {
 	s, ok := l.Sample(v.p, u0, u1)
 	if !ok || s.L.Black() || s.Pdf <= 0 {
 		return
@@ -159,7 +159,7 @@ func (t *Tracer) throughCoat(v *vertex, in *nest, d geom.Vec, far float64) (pass
 	switch {
 	case straight:
 		// Straight light to the iris, for comparison: the cornea only weakens it.
-		k = (1-w)*t.coatOut(e, zone, cos) + w*(1-t.film(e, cos))
+		k = (1-w)*t.coatOut(e, zone, cos) + w*(1-t.tearFilm(e, cos))
 	case w >= 1:
 		return colour.RGB{}, o, 0
 	default:
@@ -184,23 +184,23 @@ func (t *Tracer) chamber(e *frozen.Eye, in *nest, o, d geom.Vec, far float64) co
 	return tr
 }
 
-// coatOut, mirrored and film are an eye's factors with the comparison switch for the tear film's reflection: the coat's
+// coatOut, mirrored and tearFilm are an eye's factors with the comparison switch for the tear film's reflection: the coat's
 // on the way out, what it mirrors, both where the zone weight is w, and what one facet of it mirrors.
 func (t *Tracer) coatOut(e *frozen.Eye, w, c float64) float64 {
-	if !t.set.Coat {
+	if !t.set.TearFilm {
 		return 1
 	}
 	return e.MirroredOut(w, c)
 }
 
 func (t *Tracer) mirrored(e *frozen.Eye, w, c float64) float64 {
-	if !t.set.Coat {
+	if !t.set.TearFilm {
 		return 0
 	}
 	return e.Mirrored(w, c)
 }
 
-func (t *Tracer) film(e *frozen.Eye, c float64) float64 { return e.FacetIn(c, t.set.Coat) }
+func (t *Tracer) tearFilm(e *frozen.Eye, c float64) float64 { return e.FacetIn(c, t.set.TearFilm) }
 
 // connectBent connects a sampled light through the cornea to a vertex that beta is carried to: one that scatters evenly, or
 // with rng a collision in the tissue.
@@ -274,7 +274,7 @@ func (t *Tracer) connectAlong(p *path, v *vertex, i int, l *light.Light, s *ligh
 	if pass.Black() || t.blocked(start, wo, far, i, frozen.ShadowRays) {
 		return
 	}
-	pass = pass.Mul(t.transmittance(&in, start, wo, far, frozen.ShadowRays)).Scale(w * (1 - t.film(e, sol.cosOut)))
+	pass = pass.Mul(t.transmittance(&in, start, wo, far, frozen.ShadowRays)).Scale(w * (1 - t.tearFilm(e, sol.cosOut)))
 	// pdf is a density over directions outside; dividing by the Jacobian makes it one over directions inside.
 	inside := pdf / sol.jacobian
 	invariant.Density("a light sample through the cornea", inside+own)
@@ -327,16 +327,16 @@ func (t *Tracer) pdfToward(l *light.Light, x, z, nz geom.Vec) float64 {
 }
 
 // evaluate returns f cos for light from wi (world), and the density with which the vertex itself samples wi.
-func (t *Tracer) evaluate(a *answer, v *vertex, wi geom.Vec) (colour.RGB, float64) {
+func (t *Tracer) evaluate(a *response, v *vertex, wi geom.Vec) (colour.RGB, float64) {
 	switch a.lobe {
 	case lambert:
 		cos := folded(v, wi)
 		return colour.Grey(cos / math.Pi), cos / math.Pi
-	case coatLobe:
+	case tearLobe:
 		if wi.Dot(v.ng) <= 0 {
 			return colour.RGB{}, 0
 		}
-		return t.evaluateFilm(a, a.frame.Local(wi))
+		return t.evaluateTearFilm(a, a.frame.Local(wi))
 	case metalLobe:
 		if wi.Dot(v.ng) <= 0 {
 			return colour.RGB{}, 0
@@ -344,12 +344,12 @@ func (t *Tracer) evaluate(a *answer, v *vertex, wi geom.Vec) (colour.RGB, float6
 		return t.evaluateMetal(a, a.frame.Local(wi))
 	case glassLobe:
 		return t.evaluateGlass(a, v, wi)
-	case sheenLobe:
+	case roughCoatLobe:
 		if wi.Dot(v.ng) <= 0 {
 			return colour.RGB{}, 0
 		}
-		return t.evaluateSheen(a, a.frame.Local(wi))
-	case coatedLobe:
+		return t.evaluateRoughCoat(a, a.frame.Local(wi))
+	case underCoatLobe:
 		cos := folded(v, wi)
 		return colour.Grey(cos / math.Pi * t.fleshOut(a.object, v, wi)), cos / math.Pi
 	}

@@ -17,7 +17,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	m := &b.Material
 	fl := m.Flesh
 	if in := p.medium(); in >= 0 && t.scene.Objects[in].Eye >= 0 {
-		// Within an eye's outer shell the eye goes before flesh that reaches into it, as that of the inner corner does.
+		// Within an eye's outer shell the eye takes precedence over flesh that reaches into it, as that of the inner corner does.
 		p.ray.O = sf.Leave(p.ray.D)
 		return true
 	}
@@ -27,7 +27,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	n := bend(wo, sf.Ng, sf.Ns)
 	p.settle(BodyDirect)
-	if f := t.sheenShare(fl, wo.Dot(n)); f > 0 {
+	if f := t.coatShare(fl, wo.Dot(n)); f > 0 {
 		_, u := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 		// A smooth coat's image wants both ways; a rough one's haze is worth a share of the samples.
 		split := t.set.Split && p.sharp && p.branch == 0 && m.Alpha < microfacet.MinAlpha
@@ -44,7 +44,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 			} else {
 				q.beta = q.beta.Scale(f / odds)
 			}
-			alive := t.mirrorSheen(&q, sf, n, f, out)
+			alive := t.mirrorRoughCoat(&q, sf, n, f, out)
 			if !split {
 				*p = q
 				return alive
@@ -84,12 +84,12 @@ func (t *Tracer) leaveFlesh(p *path, sf *frozen.Surface, out *film.Sample) bool 
 	p.beta = p.beta.Mul(m.Flesh.Paint(m.Colour.RGB(sf.UV, 0)))
 	v := vertex{ns: sf.Ns, eye: -1, every: p.sharp || p.vertex < 3, class: p.class}
 	v.p, v.ng = t.matte(sf, sf.Ng, sf.Ns)
-	return t.leaveEvenly(p, &v, &answer{lobe: coatedLobe, shell: -1, object: sf.Object}, out)
+	return t.leaveEvenly(p, &v, &response{lobe: underCoatLobe, shell: -1, object: sf.Object}, out)
 }
 
-// sheenShare returns the share of light that the coat mirrors, from outside at cosine c.
-func (t *Tracer) sheenShare(f *frozen.Flesh, c float64) float64 {
-	if f.Clear || !t.set.Coat {
+// coatShare returns the share of light that the coat mirrors, from outside at cosine c.
+func (t *Tracer) coatShare(f *frozen.Flesh, c float64) float64 {
+	if f.Clear || !t.set.TearFilm {
 		return 0
 	}
 	return f.Mirrored(c)
@@ -111,9 +111,9 @@ func (t *Tracer) spare(p *path) bool {
 	return true
 }
 
-// sheen returns what one facet of the coat mirrors, from outside at cosine c.
-func (t *Tracer) sheen(f *frozen.Flesh, c float64) float64 {
-	if f.Clear || !t.set.Coat {
+// coatFacet returns what one facet of the coat mirrors, from outside at cosine c.
+func (t *Tracer) coatFacet(f *frozen.Flesh, c float64) float64 {
+	if f.Clear || !t.set.TearFilm {
 		return 0
 	}
 	return f.Coat.Reflectance(c)
@@ -122,15 +122,15 @@ func (t *Tracer) sheen(f *frozen.Flesh, c float64) float64 {
 // fleshOut returns the coat's factor of light that leaves the vertex along d.
 func (t *Tracer) fleshOut(object int32, v *vertex, d geom.Vec) float64 {
 	f := t.scene.Objects[object].Material.Flesh
-	if f.Clear || !t.set.Coat {
+	if f.Clear || !t.set.TearFilm {
 		return 1
 	}
 	return f.Out(max(0, d.Dot(v.ns)))
 }
 
-// mirrorSheen turns a path into the coat's reflection about n. The share f that it mirrors is already in the path or in
+// mirrorRoughCoat turns a path into the coat's reflection about n. The share f that it mirrors is already in the path or in
 // the odds of coming here; a rough coat puts the microfacets' own in its place.
-func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64, out *film.Sample) bool {
+func (t *Tracer) mirrorRoughCoat(p *path, sf *frozen.Surface, n geom.Vec, f float64, out *film.Sample) bool {
 	m := &t.scene.Objects[sf.Object].Material
 	wo := p.ray.D.Neg()
 	t.Stats.ReflectedRays++
@@ -143,7 +143,7 @@ func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64,
 		}
 		return d.Dot(sf.Ng) > 0
 	}
-	a := answer{lobe: sheenLobe, frame: geom.NewFrame(n), alpha: m.Alpha, object: sf.Object, shell: -1}
+	a := response{lobe: roughCoatLobe, frame: geom.NewFrame(n), alpha: m.Alpha, object: sf.Object, shell: -1}
 	a.wo = a.frame.Local(wo)
 	p.beta = p.beta.Scale(1 / f)
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class}
@@ -158,18 +158,18 @@ func (t *Tracer) mirrorSheen(p *path, sf *frozen.Surface, n geom.Vec, f float64,
 	if d.Dot(sf.Ng) <= 0 {
 		return false
 	}
-	p.beta = p.beta.Scale(weight * t.sheen(m.Flesh, a.wo.Dot(h)))
+	p.beta = p.beta.Scale(weight * t.coatFacet(m.Flesh, a.wo.Dot(h)))
 	p.ray = geom.Ray{O: v.p, D: d}
 	t.scattered(p, &v, pdf)
 	return t.roulette(p)
 }
 
-// evaluateSheen returns the coat's reflected lobe times cosine, with its density; the local frame is a's.
-func (t *Tracer) evaluateSheen(a *answer, wi geom.Vec) (colour.RGB, float64) {
+// evaluateRoughCoat returns the coat's reflected lobe times cosine, with its density; the local frame is a's.
+func (t *Tracer) evaluateRoughCoat(a *response, wi geom.Vec) (colour.RGB, float64) {
 	v, cos, pdf := a.mirror(wi)
 	if v <= 0 {
 		return colour.RGB{}, 0
 	}
-	f := t.sheen(t.scene.Objects[a.object].Material.Flesh, cos)
+	f := t.coatFacet(t.scene.Objects[a.object].Material.Flesh, cos)
 	return colour.Grey(v * f * wi.Z), pdf
 }

@@ -14,11 +14,12 @@ import (
 // walk carries, and weighted over all channels that might have been chosen (the balance heuristic). With a guide a walk
 // is one of three kinds, by odds known where it begins: plain, one that seeks the way out where it came in, or one that seeks
 // the light. Most flights of a walk of the last two kinds are guided: their directions lean that way, and they are longer that
-// way, in the proportions in which light leaves a deep object. A walk is weighted over all kinds that it might have been, so it
-// weighs at most as much as a plain one over the odds of that.
+// way, in the proportions in which light leaves a deep object. A walk is weighted over all kinds that it might have been
+// (the balance heuristic again). So its weight is bounded by that of a plain walk times 1/(odds of a plain walk).
 //
-// The kind is not chosen once: each flight chooses it anew, by the odds that the flights so far leave to each kind (Bayes'
-// rule). That gives walks the same density, and the weight of a flight is the share of light over the mean of the kinds' densities.
+// The kind is not chosen once for the whole walk. Each flight chooses it anew, by the odds of each kind given the flights so
+// far (Bayes' rule). That gives walks the same density. The weight of a flight is its share of light over the mean of the
+// kinds' densities, by those odds.
 //
 // Sources: Dwivedi, Nucl. Sci. Eng. 80 (1982), 172; Krivanek and d'Eon, A Zero-Variance-Based Sampling Scheme for Monte
 // Carlo Subsurface Scattering, SIGGRAPH Talks 2014; Veach and Guibas, Optimally Combining Sampling Techniques, SIGGRAPH 1995.

@@ -114,7 +114,7 @@ func (t *Tracer) throw(eye, i int, l *light.Light, at, n geom.Vec, u0, u1 float6
 	if !ok {
 		return 0, false, false
 	}
-	flux *= (1 - t.film(e, cos)) * frozen.Bend(e.Zone(y.P), in)
+	flux *= (1 - t.tearFilm(e, cos)) * frozen.Bend(e.Zone(y.P), in)
 	if flux <= 0 || b.BVH.Occluded(t.sc, from, d, 0, far*(1-1e-6)) {
 		return 0, false, false
 	}

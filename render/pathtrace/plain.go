@@ -57,11 +57,11 @@ func (t *Tracer) matte(sf *frozen.Surface, ng, ns geom.Vec) (p, n geom.Vec) {
 
 // leaveDiffuse connects a Lambertian vertex to the lights and sends the path on. The reflectance is already in beta.
 func (t *Tracer) leaveDiffuse(p *path, v *vertex, out *film.Sample) bool {
-	return t.leaveEvenly(p, v, &answer{lobe: lambert, shell: -1}, out)
+	return t.leaveEvenly(p, v, &response{lobe: lambert, shell: -1}, out)
 }
 
 // leaveEvenly is leaveDiffuse for a lobe whose directions are sampled by the cosine.
-func (t *Tracer) leaveEvenly(p *path, v *vertex, a *answer, out *film.Sample) bool {
+func (t *Tracer) leaveEvenly(p *path, v *vertex, a *response, out *film.Sample) bool {
 	if !t.roulette(p) {
 		return false
 	}
@@ -74,7 +74,7 @@ func (t *Tracer) leaveEvenly(p *path, v *vertex, a *answer, out *film.Sample) bo
 		d = d.Mad(-2*k, v.ng).Unit()
 	}
 	p.ray = geom.Ray{O: v.p, D: d}
-	if a.lobe == coatedLobe {
+	if a.lobe == underCoatLobe {
 		p.beta = p.beta.Scale(t.fleshOut(a.object, v, d))
 	}
 	t.scattered(p, v, folded(v, d)/math.Pi)
@@ -108,7 +108,7 @@ func (t *Tracer) conductor(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		}
 		return t.roulette(p)
 	}
-	a := answer{lobe: metalLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, object: sf.Object, shell: -1}
+	a := response{lobe: metalLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, object: sf.Object, shell: -1}
 	a.wo = a.frame.Local(wo)
 	p.settle(BodyDirect)
 	v := vertex{p: sf.Leave(ng), ng: ng, ns: ns, eye: -1, every: p.sharp, class: p.class}
@@ -136,7 +136,7 @@ func metal(m *frozen.Material, c float64) colour.RGB {
 	return fresnel.Conductor(c, m.Eta, m.K)
 }
 
-func (t *Tracer) evaluateMetal(a *answer, wi geom.Vec) (colour.RGB, float64) {
+func (t *Tracer) evaluateMetal(a *response, wi geom.Vec) (colour.RGB, float64) {
 	v, cos, pdf := a.mirror(wi)
 	if v <= 0 {
 		return colour.RGB{}, 0
@@ -189,7 +189,7 @@ func (t *Tracer) dielectric(p *path, sf *frozen.Surface, out *film.Sample) bool 
 			return false
 		}
 	} else {
-		a := answer{lobe: glassLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, eta: eta, object: sf.Object, shell: -1}
+		a := response{lobe: glassLobe, frame: geom.NewFrame(ns), alpha: m.Alpha, eta: eta, object: sf.Object, shell: -1}
 		a.wo = a.frame.Local(wo)
 		a.gain = m.RoughGain(eta, a.wo.Z)
 		v := vertex{p: sf.Leave(ng), ng: ng, ns: ns, eye: -1, class: p.class, every: p.sharp}
@@ -236,7 +236,7 @@ func (t *Tracer) plate(p *path, out *film.Sample) {
 		v.eye = t.scene.Objects[in].Eye
 		t.inChamber(&v)
 	}
-	a := answer{lobe: lambert, shell: -1}
+	a := response{lobe: lambert, shell: -1}
 	p.vertex = 0 // what the ray meets is the first vertex, with numbers of its own
 	t.connect(p, &v, &a, out)
 	p.vertex = 1

@@ -48,7 +48,7 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 		if q.sharp {
 			q.class = Reflection
 		}
-		if t.mirrorFilm(&q, sf, eye, e, n, w, f, out) {
+		if t.mirrorTearFilm(&q, sf, eye, e, n, w, f, out) {
 			if !split {
 				*p = q
 				return true
@@ -105,9 +105,9 @@ func (t *Tracer) bends(p *path, sf *frozen.Surface, e *frozen.Eye, w float64) fl
 	return frozen.Bend(w, e.Zone(o.Mad(h.T, d)))
 }
 
-// mirrorFilm turns a path into the tear film's reflection where the zone weight is w. The share f that it mirrors is already
+// mirrorTearFilm turns a path into the tear film's reflection where the zone weight is w. The share f that it mirrors is already
 // in the path (or in the odds of coming here); a rough film puts the microfacets' own in its place.
-func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w, f float64, out *film.Sample) bool {
+func (t *Tracer) mirrorTearFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w, f float64, out *film.Sample) bool {
 	wo := p.ray.D.Neg()
 	alpha := e.Alpha(w)
 	t.Stats.ReflectedRays++
@@ -125,7 +125,7 @@ func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Ey
 		p.chain = unconnected
 		return true
 	}
-	a := answer{lobe: coatLobe, frame: geom.NewFrame(n), alpha: alpha, gain: 1, shell: eye}
+	a := response{lobe: tearLobe, frame: geom.NewFrame(n), alpha: alpha, gain: 1, shell: eye}
 	a.wo = a.frame.Local(wo)
 	if e.BendIn != nil {
 		a.gain += w * (e.BendIn.Gain(a.wo.Z) - 1)
@@ -144,7 +144,7 @@ func (t *Tracer) mirrorFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Ey
 	if d.Dot(sf.Ng) <= 0 {
 		return false
 	}
-	p.beta = p.beta.Scale(weight * t.film(e, a.wo.Dot(h)) * a.gain)
+	p.beta = p.beta.Scale(weight * t.tearFilm(e, a.wo.Dot(h)) * a.gain)
 	p.ray = geom.Ray{O: v.p, D: d}
 	t.scattered(p, &v, pdf)
 	return true
@@ -162,13 +162,13 @@ func (t *Tracer) scattered(p *path, v *vertex, pdf float64) {
 	t.Stats.ScatteredRays++
 }
 
-// evaluateFilm returns the tear film's reflected lobe times cosine, with its density; the local frame is a's.
-func (t *Tracer) evaluateFilm(a *answer, wi geom.Vec) (colour.RGB, float64) {
+// evaluateTearFilm returns the tear film's reflected lobe times cosine, with its density; the local frame is a's.
+func (t *Tracer) evaluateTearFilm(a *response, wi geom.Vec) (colour.RGB, float64) {
 	v, cos, pdf := a.mirror(wi)
 	if v <= 0 {
 		return colour.RGB{}, 0
 	}
-	f := t.film(&t.scene.Eyes[a.shell], cos)
+	f := t.tearFilm(&t.scene.Eyes[a.shell], cos)
 	return colour.Grey(v * f * wi.Z * a.gain), pdf
 }
 
@@ -204,7 +204,7 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 	bent, ok := geom.Refract(wo, n.Neg(), 1/e.Index)
 	f := 1.0
 	if ok {
-		f = t.film(e, bent.Dot(n))
+		f = t.tearFilm(e, bent.Dot(n))
 	}
 	if !ok || u1 < f {
 		t.Stats.ReflectedRays++
@@ -251,7 +251,7 @@ func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.
 		if !ok {
 			return false
 		}
-		k := (1 - t.film(e, lo.Dot(h))) / max(1e-9, 1-f) * e.BendIn.Gain(lo.Z)
+		k := (1 - t.tearFilm(e, lo.Dot(h))) / max(1e-9, 1-f) * e.BendIn.Gain(lo.Z)
 		d := fr.World(wi).Unit()
 		if d.Dot(ng) >= 0 {
 			return false
@@ -261,7 +261,7 @@ func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.
 		p.enter(sf.Object)
 		return true
 	}
-	a := answer{lobe: glassLobe, frame: fr, wo: lo, alpha: alpha, eta: eta, gain: e.BendOut.Gain(lo.Z), shell: eye}
+	a := response{lobe: glassLobe, frame: fr, wo: lo, alpha: alpha, eta: eta, gain: e.BendOut.Gain(lo.Z), shell: eye}
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: sf.Ng, eye: -1, class: p.class}
 	t.connect(p, &v, &a, out)
 	wi, weight, pdf, across, ok := t.sampleGlass(&a, u)
@@ -285,16 +285,16 @@ func (t *Tracer) refractRough(p *path, sf *frozen.Surface, eye int32, e *frozen.
 }
 
 // glassFresnel returns the reflectance met at a microfacet at cosine c on wo's side; of an eye's shell that is the inside.
-func (t *Tracer) glassFresnel(a *answer, c float64) float64 {
+func (t *Tracer) glassFresnel(a *response, c float64) float64 {
 	if a.shell < 0 {
 		return fresnel.Dielectric(c, a.eta)
 	}
-	return t.scene.Eyes[a.shell].FacetOut(c, t.set.Coat)
+	return t.scene.Eyes[a.shell].FacetOut(c, t.set.TearFilm)
 }
 
 // sampleGlass samples a rough interface from wo's side: a microfacet normal, then reflection or refraction by its
 // Fresnel reflectance. across says that the direction lies on the other side.
-func (t *Tracer) sampleGlass(a *answer, u [4]float64) (wi geom.Vec, weight, pdf float64, across, ok bool) {
+func (t *Tracer) sampleGlass(a *response, u [4]float64) (wi geom.Vec, weight, pdf float64, across, ok bool) {
 	g := microfacet.GGX{AX: a.alpha, AY: a.alpha}
 	h := g.SampleVisible(a.wo, u[0], u[1])
 	c := a.wo.Dot(h)
@@ -326,7 +326,7 @@ func (t *Tracer) sampleGlass(a *answer, u [4]float64) (wi geom.Vec, weight, pdf 
 
 // evaluateGlass returns a rough interface's function times cosine for world direction wi, with its density. From an
 // eye's inside only what leaves counts: connections start outside.
-func (t *Tracer) evaluateGlass(a *answer, v *vertex, wi geom.Vec) (colour.RGB, float64) {
+func (t *Tracer) evaluateGlass(a *response, v *vertex, wi geom.Vec) (colour.RGB, float64) {
 	l := a.frame.Local(wi)
 	if l.Z > 0 {
 		if a.shell >= 0 || wi.Dot(v.ng) <= 0 {

@@ -13,7 +13,7 @@ import (
 // Whoever makes the scene lets no shadow rays meet it, so what lies beneath is lit as if it were not there.
 func (t *Tracer) tearLine(p *path, sf *frozen.Surface) bool {
 	wo := p.ray.D.Neg()
-	if wo.Dot(sf.Ng) <= 0 || !t.set.Coat { // from beneath
+	if wo.Dot(sf.Ng) <= 0 || !t.set.TearFilm { // from beneath
 		p.ray.O = sf.Leave(p.ray.D)
 		return true
 	}

@@ -19,7 +19,7 @@ import (
 func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	b := &t.scene.Objects[sf.Object]
 	e := &t.scene.Eyes[b.Eye]
-	within := p.ray.D.Dot(sf.Ng) >= 0 // the ray started inside by a hair, in a crease
+	within := p.ray.D.Dot(sf.Ng) >= 0 // the ray started inside by rounding, in a crease
 	if within {
 		t.Stats.WalkFolds++
 	}
@@ -182,7 +182,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			tri := m.Tri[h.Prim]
 			n := m.P[tri[1]].Sub(m.P[tri[0]]).Cross(m.P[tri[2]].Sub(m.P[tri[0]]))
 			if n.Dot(d) <= 0 {
-				// Met from outside: a crease let the walk out by a hair. It goes on inside.
+				// Met from outside: a crease let the walk out by rounding. It goes on inside.
 				t.Stats.WalkFolds++
 				pos = pos.Mad(fly+eps, d)
 				continue

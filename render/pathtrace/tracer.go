@@ -62,7 +62,7 @@ type Stats struct {
 	WalkLeaks    int64 `json:"walk_leaks"` // met a shell from the wrong side and ended there; see lost_share
 	CutPaths     int64 `json:"cut_paths"`  // ended by advanced.max_depth
 	Within       int64 `json:"within"`     // met flesh from within, where objects reach into each other, and went on in it
-	WalkFolds    int64 `json:"walk_folds"` // rays or walks that a crease of an eye's inner shell let in or out by a hair, and that went on inside
+	WalkFolds    int64 `json:"walk_folds"` // rays or walks that a crease of an eye's inner shell let in or out by rounding, and that went on inside
 }
 
 // Plus adds two counts.
@@ -213,7 +213,7 @@ func (t *Tracer) push(p *path) {
 func (t *Tracer) add(light int, class film.Class, v colour.RGB, out *film.Sample) {
 	invariant.Weight("a contribution", v)
 	if !v.Black() {
-		out.Add(t.scene.LightTag[light], 0, class, v)
+		out.Add(t.scene.LightTag[light], class, v)
 		t.Ledger[class] += v.Luminance()
 	}
 }

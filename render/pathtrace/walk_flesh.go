@@ -28,7 +28,7 @@ func (t *Tracer) within(p *path, sf *frozen.Surface, out *film.Sample) bool {
 // walkFlesh follows a random walk in flesh, in the world, from a point in an object along d, until it leaves; up is the way out
 // that guided walks seek. It multiplies the path by the walk's weight and sends it on; it is false where the path ended.
 //
-// Where objects overlap, one of them goes before the others: eyes before flesh, and of flesh what comes first in the scene.
+// Where objects overlap, one of them takes precedence over the others: eyes over flesh, and of flesh what comes first in the scene.
 // The borders between flesh and flesh change the coefficients and nothing else: only where flesh borders on air does light
 // leave by the coat's law. What meets an eye's outer shell goes on as a ray from outside it. Where an object's surface folds into
 // itself, a walk is out once it has left as often as it has entered.
@@ -104,7 +104,7 @@ func (t *Tracer) walkFlesh(p *path, object int32, pos, d, up geom.Vec, out *film
 		case h.Object == object && folds > 0:
 			folds--
 			continue
-		case outward && m.Kind != frozen.Soft: // out of an eye that the walk came into by a hair
+		case outward && m.Kind != frozen.Soft: // out of an eye that the walk came into by rounding
 			continue
 		case outward:
 			if next := t.beneath(&t.scene.Objects[h.Object], pos, d); next >= 0 {
@@ -129,7 +129,7 @@ func (t *Tracer) walkFlesh(p *path, object int32, pos, d, up geom.Vec, out *film
 	}
 }
 
-// meets finds what a flight in an object meets first: the object's own surface, if h holds that already, or one that goes before it.
+// meets finds what a flight in an object meets first: the object's own surface, if h holds that already, or one that takes precedence over it.
 func (t *Tracer) meets(b *frozen.Object, r geom.Ray, met bool, far float64, h *frozen.Hit) bool {
 	if met {
 		far = h.T

@@ -43,7 +43,7 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	if e.ReflectIndex == 0 {
 		e.ReflectIndex = e.Index
 	}
-	// What the scene names goes before what the file brings.
+	// What the scene names takes precedence over what the file brings.
 	e.Normal, e.NormalGain = s.own.outerNormal.bump, s.own.outerNormal.gain
 	e.InnerNormal, e.InnerNormalGain = s.own.innerNormal.bump, s.own.innerNormal.gain
 	if q := d.Cornea.Normal; q != nil {
@@ -62,7 +62,7 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	}
 	p.oneRelief(key, s, &e)
 	e.Prepare()
-	e.PrepareRough(p.out.Settings.Coat)
+	e.PrepareRough(p.out.Settings.TearFilm)
 	e.Tissue = frozen.Tissue{
 		ScatterIris: d.Iris.Scattering, ScatterSclera: d.Sclera.Scattering, Colour: tissue.colour, Alpha: tissue.alpha, Vessels: tissue.vessels,
 	}

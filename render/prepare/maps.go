@@ -35,7 +35,7 @@ func (p *preparer) picture(m *making, key string, s *scene.MapSpec, colours bool
 		return t, nil
 	}
 	as := imageio.As{SRGB: s.Space == "srgb" || s.Space == "p3" || s.Space == "auto" && colours, Colour: colours && s.Space == "auto", Channel: s.Channel}
-	from, other := spaces[s.Space] // the scene's word goes before the file's
+	from, other := spaces[s.Space] // the scene's word takes precedence over the file's
 	t, err := m.read(s.File, s.Tiling, as)
 	if other && err == nil {
 		turn, e := from.ToRec709()

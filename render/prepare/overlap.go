@@ -2,7 +2,7 @@ package prepare
 
 import "catchlight/render/frozen"
 
-// order says which objects go before which where flesh overlaps: eyes before all flesh, and of flesh what comes first. Whose
+// order says which objects take precedence where flesh overlaps: eyes over all flesh, and of flesh what comes first. Whose
 // boxes lie apart can't overlap, and what scattered rays don't meet is not there for light in flesh.
 func order(objects []frozen.Object) {
 	flesh := func(b *frozen.Object) bool {

@@ -134,7 +134,7 @@ func (p *preparer) settings() {
 	e := &p.d.Effects
 	p.out.Settings = frozen.Settings{
 		MaxDepth: t.MaxDepth, ExactExit: t.Exit == "exact", Manifold: t.Manifold, Split: t.Split, Guided: t.Guided, LightSamples: t.LightSamples,
-		Refraction: e.Refraction, Caustic: e.Caustic, Scattering: e.Scattering, Coat: e.TearFilm, Shadow: e.Shadow,
+		Refraction: e.Refraction, Caustic: e.Caustic, Scattering: e.Scattering, TearFilm: e.TearFilm, Shadow: e.Shadow,
 	}
 	p.out.ShowEnvironment = p.d.View.Background == "environment"
 }

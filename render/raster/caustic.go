@@ -183,7 +183,7 @@ func smooth(in []float64, n int) []float32 {
 // from returns the unit direction from p to point i of the light, and the irradiance on a surface facing it, over the light's
 // radiance, as if all of the light were there.
 func (l *lamp) from(p geom.Vec, i int) (d geom.Vec, e float64) {
-	u, v := looks[i][0], looks[i][1]
+	u, v := points[i][0], points[i][1]
 	switch l.Kind {
 	case light.Distant:
 		a, b := geom.ConcentricDisc(u, v)

@@ -20,8 +20,8 @@ type eyeLook struct {
 	behind *behindCornea      // nil: the iris is lit without focus
 	spread [3]shading.Spread  // of the sclera
 	kernel [3]*shading.Kernel // of the sclera, the limbus, the iris; nil: light is not spread over the picture
-	veil   *veil              // nil: nothing hides the surroundings
-	probe  *probe             // nil: nothing stands about the eye
+	sky    *skyShare          // nil: nothing hides the surroundings
+	around *surround          // nil: nothing stands about the eye
 	sees   float64            // irradiance on the iris over that before the cornea, in basic radiance; see newEyeLook
 }
 
@@ -58,9 +58,9 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	}
 	if k.standsAbout() {
 		if baked {
-			y.veil = k.newVeil(y)
+			y.sky = k.newSkyShare(y)
 		}
-		y.probe = k.newProbe(y)
+		y.around = k.newSurround(y)
 	}
 	if k.set.Caustic == "baked" {
 		y.behind = k.newBehindCornea(y)
@@ -140,7 +140,7 @@ func (k *Look) tissue(y *eyeLook, p, dx, dy geom.Vec) colour.RGB {
 }
 
 // outer shades the outer shell of an eye: what it mirrors, and below it white and iris, mixed by the zone as the path tracer does.
-func (k *frame) outer(f *fragment) (out answer) {
+func (k *frame) outer(f *fragment) (out shaded) {
 	y := k.eyes[k.scene.Objects[f.sf.Object].Eye]
 	e, b := y.e, y.object
 	n := f.sf.Ns
@@ -153,7 +153,7 @@ func (k *frame) outer(f *fragment) (out answer) {
 	w := e.Zone(p)
 	c := f.wo.Dot(n)
 	mirrored := e.MirroredAll(w, c)
-	out.l = k.film(y, f, n, e.Alpha(w), colour.Grey(mirrored))
+	out.l = k.tearFilm(y, f, n, e.Alpha(w), colour.Grey(mirrored))
 	pass := 1 - mirrored
 	// The iris behind it.
 	var e1, a1, e0, a0 colour.RGB // irradiance and what turns it into radiance: of the iris and of the sclera
@@ -200,8 +200,8 @@ func (k *frame) outer(f *fragment) (out answer) {
 	return out
 }
 
-// film returns what the tear film mirrors: surroundings and lamps or cards, and in front of them what stands about the eye.
-func (k *frame) film(y *eyeLook, f *fragment, n geom.Vec, alpha float64, response colour.RGB) colour.RGB {
+// tearFilm returns what the tear film mirrors: surroundings and lamps or cards, and in front of them what stands about the eye.
+func (k *frame) tearFilm(y *eyeLook, f *fragment, n geom.Vec, alpha float64, response colour.RGB) colour.RGB {
 	alpha = widen(alpha, f.bend)
 	r := geom.Reflect(f.wo, n)
 	out := k.mirrored(r, alpha)
@@ -211,12 +211,12 @@ func (k *frame) film(y *eyeLook, f *fragment, n geom.Vec, alpha float64, respons
 	if k.set.Glints == "cards" || k.set.Glints == "both" {
 		out = out.Add(k.glints(k.cards, f, n, r, alpha))
 	}
-	if y.probe != nil && k.set.Reflection != "none" {
+	if y.around != nil && k.set.Reflection != "none" {
 		// Two rays at opposite corners of the pixel, and the other two where these differ.
 		fr := geom.NewFrame(r)
 		wide := math.Sqrt(f.bend/2) / 2 // the mirrored ray turns twice as far as the normal
 		ray := func(a, b float64) (colour.RGB, float64) {
-			return y.probe.meets(f.sf.P, r.Mad(a*wide, fr.S).Mad(b*wide, fr.T).Unit())
+			return y.around.meets(f.sf.P, r.Mad(a*wide, fr.S).Mad(b*wide, fr.T).Unit())
 		}
 		l0, s0 := ray(1, 1)
 		l1, s1 := ray(-1, -1)
@@ -275,7 +275,7 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, tint, white co
 	} else {
 		n := y.object.ToWorld.Vector(ln).Unit()
 		at := y.object.ToWorld.Point(q)
-		e = y.veil.at(y.object.ToLocal.Point(f.sf.P), k.ambient.Irradiance(n)).Scale(slope[2])
+		e = y.sky.at(y.object.ToLocal.Point(f.sf.P), k.ambient.Irradiance(n)).Scale(slope[2])
 		for i := range k.lamps {
 			l := &k.lamps[i]
 			c := l.cosine(at, n)
@@ -312,7 +312,7 @@ func (k *frame) iris(y *eyeLook, f *fragment, q, dx, dy geom.Vec, tint, white co
 
 // white returns the irradiance on the sclera below its coat, as it counts for what the coat lets out again.
 func (k *frame) white(y *eyeLook, f *fragment, n, p geom.Vec) colour.RGB {
-	e := y.veil.at(p, k.ambient.Irradiance(n))
+	e := y.sky.at(p, k.ambient.Irradiance(n))
 	round := y.object.Scale * p.Len()
 	w := y.e.Zone(p)
 	bent := k.set.Scattering == "bent" && y.e.Tissue.ScatterSclera
@@ -352,5 +352,5 @@ func steepness(cos, s float64) float64 {
 	return 2.0 / 3 * (b*b*b - a*a*a) / (b*b - a*a)
 }
 
-// turn is the shading normal of a surface, which the middle of a pixel may see from beneath by a hair.
+// turn is the shading normal of a surface, which the middle of a pixel may see from beneath by rounding.
 func turn(wo, ng, ns geom.Vec) geom.Vec { return geom.ShadingNormal(wo, ng, ns, 1e-4) }

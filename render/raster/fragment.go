@@ -93,11 +93,11 @@ func (f *fragment) facing() (ng, ns geom.Vec) {
 	return ng, ns
 }
 
-// probes spreads a texture look-up over a pixel's footprint in uv: n looks of a width, the first at uv + first, each a step further.
+// footprint spreads a texture look-up over a pixel's footprint in uv: n samples of a width, the first at uv + first, each a step further.
 //
-// Source: Heckbert, Fundamentals of Texture Mapping and Image Warping, 1989, for the footprint; a row of isotropic looks along its long
+// Source: Heckbert, Fundamentals of Texture Mapping and Image Warping, 1989, for the footprint; a row of isotropic samples along its long
 // axis in place of the ellipse (McCormack et al., Feline, SIGGRAPH 1999).
-func probes(ux, uy geom.UV, most int) (n int, width float64, first, step geom.UV) {
+func footprint(ux, uy geom.UV, most int) (n int, width float64, first, step geom.UV) {
 	a, b := math.Hypot(ux.U, ux.V), math.Hypot(uy.U, uy.V)
 	long, axis, short := a, ux, b
 	if b > a {
@@ -124,7 +124,7 @@ func (k *Look) colour(m *texture.Map, uv, ux, uy geom.UV) (c colour.RGB) {
 	if !m.Varies() {
 		return m.RGB(uv, 0)
 	}
-	n, width, first, step := probes(ux, uy, k.set.Anisotropy)
+	n, width, first, step := footprint(ux, uy, k.set.Anisotropy)
 	for i := range n {
 		q := geom.UV{U: uv.U + first.U + float64(i)*step.U, V: uv.V + first.V + float64(i)*step.V}
 		c = c.Add(m.RGB(q, width))
@@ -135,7 +135,7 @@ func (k *Look) colour(m *texture.Map, uv, ux, uy geom.UV) (c colour.RGB) {
 // mapped tilts a shading normal by a normal map of the fragment's object, read over the footprint.
 func (k *Look) mapped(f *fragment, n geom.Vec, m *texture.Map, gain float64) geom.Vec {
 	b := &k.scene.Objects[f.sf.Object]
-	count, width, first, step := probes(f.ux, f.uy, k.set.Anisotropy)
+	count, width, first, step := footprint(f.ux, f.uy, k.set.Anisotropy)
 	var sum geom.Vec
 	for i := range count {
 		q := geom.UV{U: f.sf.UV.U + first.U + float64(i)*step.U, V: f.sf.UV.V + first.V + float64(i)*step.V}

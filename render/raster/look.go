@@ -87,7 +87,7 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 		if b.Mask&frozen.CameraRays == 0 {
 			continue
 		}
-		k.answer(i, b)
+		k.tabulate(i, b)
 	}
 	return k, nil
 }
@@ -129,8 +129,8 @@ func (k *Look) shapes() geom.Box {
 	return box
 }
 
-// answer tabulates how an object answers light.
-func (k *Look) answer(i int, b *frozen.Object) {
+// tabulate makes the tables of how an object responds to light.
+func (k *Look) tabulate(i int, b *frozen.Object) {
 	m := &b.Material
 	switch m.Kind {
 	case frozen.Outer:
@@ -236,9 +236,9 @@ type frame struct {
 	out    *Picture
 }
 
-// answer is what a fragment sends to the camera: l at once, and a times the irradiance e once that has been spread by the kernel
+// shaded is what a fragment sends to the camera: l at once, and a times the irradiance e once that has been spread by the kernel
 // (nil: as it is).
-type answer struct {
+type shaded struct {
 	l, e, a colour.RGB
 	kernel  *shading.Kernel
 	owner   any // whose tissue it is: light is spread within one
@@ -295,7 +295,7 @@ func (k *frame) diffuse(f *fragment, n geom.Vec, coat *frozen.Flesh) colour.RGB 
 }
 
 // shade returns what a fragment sends to the camera.
-func (k *frame) shade(f *fragment) (out answer) {
+func (k *frame) shade(f *fragment) (out shaded) {
 	m := &k.scene.Objects[f.sf.Object].Material
 	if m.Kind == frozen.Outer {
 		return k.outer(f)

@@ -231,7 +231,7 @@ objects:
 	lit := k.Lit(0, geom.Vec{Z: 1}, geom.Vec{}, 30)
 	for x := -5.0; x <= 5; x += 0.25 {
 		q := -24 * x                                                                          // the light beyond this is hidden
-		require.InDelta(t, max(0, min(1, (q+50)/100)), lit(geom.Vec{X: x}), 0.055, "x %g", x) // 64 looks and a texel
+		require.InDelta(t, max(0, min(1, (q+50)/100)), lit(geom.Vec{X: x}), 0.055, "x %g", x) // 64 points and a texel
 	}
 	require.Equal(t, 1.0, lit(geom.Vec{X: -9}))
 	require.Equal(t, 0.0, lit(geom.Vec{X: 9}))

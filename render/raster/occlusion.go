@@ -15,22 +15,22 @@ import (
 // Occlusion: how much of the surroundings plain objects such as lids and cards hide from an eye, and what they show in the mirror of its
 // tear film. Both are baked from one place: the centre of the eye.
 
-// veil is what plain objects do to the diffuse light on the outer shell, by direction from the eye's centre: the share of the surroundings
-// that they leave, and the irradiance that they send in their place.
+// skyShare is ambient occlusion by direction from the eye's centre, with one bounce: for each direction the share of the surroundings
+// that the outer shell there still sees past plain objects, and the irradiance that these objects send in their place.
 //
 // Source: Landis, Production-Ready Global Illumination, SIGGRAPH course 2002 (baked ambient occlusion), with one bounce of light.
-type veil struct {
+type skyShare struct {
 	n   int
 	pix []float32 // 4 a texel
 }
 
 const (
-	veilSide  = 96
-	veilLooks = 64
+	skySide   = 96
+	skyPoints = 64
 )
 
-func (k *Look) newVeil(y *eyeLook) *veil {
-	v := &veil{n: veilSide, pix: make([]float32, 4*veilSide*veilSide)}
+func (k *Look) newSkyShare(y *eyeLook) *skyShare {
+	v := &skyShare{n: skySide, pix: make([]float32, 4*skySide*skySide)}
 	scratch := newScratches()
 	frozen.Directions(v.n, func(i int, d geom.Vec) {
 		o := v.pix[4*i : 4*i+4]
@@ -46,7 +46,7 @@ func (k *Look) newVeil(y *eyeLook) *veil {
 		p, f := to.Point(sp.P), geom.NewFrame(to.Vector(sp.N).Unit())
 		open := 0
 		var bounced colour.RGB
-		for s := range veilLooks {
+		for s := range skyPoints {
 			const side = 8
 			r := geom.Ray{O: p, D: f.World(geom.CosineHemisphere((float64(s%side)+0.5)/side, (float64(s/side)+0.5)/side))}
 			if h, ok := k.nearest(sc, r, frozen.ShadowRays, y.e); ok {
@@ -55,16 +55,16 @@ func (k *Look) newVeil(y *eyeLook) *veil {
 				open++
 			}
 		}
-		o[0] = float32(open) / veilLooks
+		o[0] = float32(open) / skyPoints
 		for c := range bounced {
-			o[1+c] = float32(bounced[c] * math.Pi / veilLooks)
+			o[1+c] = float32(bounced[c] * math.Pi / skyPoints)
 		}
 	}, k.workers)
 	return v
 }
 
 // at returns what is left of the irradiance e of the surroundings at a place of the outer shell (eye frame), with what objects send.
-func (v *veil) at(p geom.Vec, e colour.RGB) colour.RGB {
+func (v *skyShare) at(p geom.Vec, e colour.RGB) colour.RGB {
 	if v == nil {
 		return e
 	}
@@ -138,8 +138,8 @@ func (r *relief) crevices(workers int) []float32 {
 	return out
 }
 
-// probe is what stands about an eye: by direction from its centre, the distance of the first plain object and the light that it sends.
-type probe struct {
+// surround is what stands about an eye: by direction from its centre, the distance of the first plain object and the light that it sends.
+type surround struct {
 	centre geom.Vec
 	n      int
 	dist   []float32 // mm; +Inf where nothing stands
@@ -148,10 +148,10 @@ type probe struct {
 	least  float64
 }
 
-// newProbe looks round from the eye's centre. It is nil where nothing stands about it.
-func (k *Look) newProbe(y *eyeLook) *probe {
+// newSurround looks round from the eye's centre. It is nil where nothing stands about it.
+func (k *Look) newSurround(y *eyeLook) *surround {
 	n := 2 * k.set.PrefilterSize // sharper than the surroundings: what stands near is mirrored large
-	p := &probe{centre: y.object.ToWorld.T, n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
+	p := &surround{centre: y.object.ToWorld.T, n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
 	parallel.Each(p.n, k.workers, func(j int) {
 		sc := accel.NewScratch()
 		for i := range p.n {
@@ -174,7 +174,7 @@ func (k *Look) newProbe(y *eyeLook) *probe {
 	return p
 }
 
-// seenBy shades what a baking ray meets: diffuse light alone, lamps with one look for what stands between.
+// seenBy shades what a baking ray meets: diffuse light alone, lamps with one ray for what stands between.
 func (k *Look) seenBy(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
 	f := fragment{sf: k.scene.Surface(r, h), wo: r.D.Neg()}
 	_, n := f.facing()
@@ -196,14 +196,14 @@ func (k *Look) seenBy(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
 	return a.Mul(e).Scale(1 / math.Pi)
 }
 
-// probeSteps is the number of places along a mirrored ray that are held against the probe.
-const probeSteps = 14
+// surroundSteps is the number of places along a mirrored ray that are checked against the distances.
+const surroundSteps = 14
 
-// meets follows a mirrored ray from p past the probe's distances. share is how much of it ends on an object, l the light from there.
+// meets follows a mirrored ray from p past the distances of what stands about the eye. share is how much of it ends on an object, l the light from there.
 //
 // Source: Szirmay-Kalos, Aszodi, Lazanyi and Premecz, Approximate Ray-Tracing on the GPU with Distance Impostors, CGF 24(3), 2005; a walk
 // in even steps and a bisection in place of their secant, which can step past what is thin.
-func (b *probe) meets(p, d geom.Vec) (l colour.RGB, share float64) {
+func (b *surround) meets(p, d geom.Vec) (l colour.RGB, share float64) {
 	o := p.Sub(b.centre)
 	// The ray leaves the ball that holds all objects at t1, and enters the shell where they stand at t0.
 	root := func(radius float64) float64 {
@@ -221,8 +221,8 @@ func (b *probe) meets(p, d geom.Vec) (l colour.RGB, share float64) {
 		return x.Len() - float64(b.dist[min(b.n-1, int(v*n))*b.n+min(b.n-1, int(u*n))])
 	}
 	last := t0
-	for i := 1; i <= probeSteps; i++ {
-		s := float64(i) / probeSteps
+	for i := 1; i <= surroundSteps; i++ {
+		s := float64(i) / surroundSteps
 		t := t0 + (t1-t0)*s*s
 		if over(t) >= 0 {
 			lo, hi := last, t
@@ -241,7 +241,7 @@ func (b *probe) meets(p, d geom.Vec) (l colour.RGB, share float64) {
 }
 
 // read returns the light about a direction of what stands no farther than the point there, and the share of the four texels that do.
-func (b *probe) read(x geom.Vec, r float64) (l colour.RGB, share float64) {
+func (b *surround) read(x geom.Vec, r float64) (l colour.RGB, share float64) {
 	u, v := shading.Place(x)
 	for _, q := range taps(b.n, u, v) {
 		if float64(b.dist[q.at]) <= r*1.05 {

@@ -79,11 +79,11 @@ func TestLampCosine(t *testing.T) {
 	}
 }
 
-// A mirrored ray finds what stands near by the probe's distances: a wall at x = 20 seen from the probe's centre, whose left and right halves
+// A mirrored ray finds what stands near by the surround's distances: a wall at x = 20 seen from its centre, whose left and right halves
 // shine differently; rays from beside the centre must meet it where they do, not where their direction alone points.
-func TestProbeParallax(t *testing.T) {
+func TestSurroundParallax(t *testing.T) {
 	const n = 512
-	p := &probe{n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
+	p := &surround{n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
 	for i := range n * n {
 		d := shading.Direction(n, i%n, i/n).Unit()
 		p.dist[i] = float32(math.Inf(1))

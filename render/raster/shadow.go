@@ -18,10 +18,10 @@ type shadow struct {
 	near   float64    // perspective: of the view
 	length float64    // flat: depth is 1 - distance/length
 	n      int
-	texel  float64                 // width of a texel: mm, or mm per mm of distance
-	dist   []float32               // distance along the view in mm; +Inf where nothing stands
-	least  float64                 // the smallest
-	points [shadowLooks][2]float64 // of the light; see point
+	texel  float64                  // width of a texel: mm, or mm per mm of distance
+	dist   []float32                // distance along the view in mm; +Inf where nothing stands
+	least  float64                  // the smallest
+	points [shadowPoints][2]float64 // of the light; see point
 }
 
 // newShadow draws the casters as the lamp's middle sees the region of the receivers, a ball about centre. It returns nil where no
@@ -147,16 +147,16 @@ func (s *shadow) compare(q *plane, x, y float64) float64 {
 	return a + fy*(b-a)
 }
 
-// The numbers of looks: for casters in the way, and for the share of the light that they hide.
+// The numbers of sample points: for casters in the way, and for the share of the light that they hide.
 const (
-	blockerLooks = 24
-	shadowLooks  = 64
+	blockerPoints = 24
+	shadowPoints  = 64
 )
 
-// looks is a sequence of points of the unit square, all of whose shadows on either side are even.
+// points is a sequence of points of the unit square, all of whose shadows on either side are even.
 //
 // Source: Roberts, The Unreasonable Effectiveness of Quasirandom Sequences, web note, 2018.
-var looks = func() (p [shadowLooks][2]float64) {
+var points = func() (p [shadowPoints][2]float64) {
 	const a, b = 0.7548776662466927, 0.5698402909980532
 	for i := range p {
 		x, y := 0.5+a*float64(i), 0.5+b*float64(i)
@@ -167,7 +167,7 @@ var looks = func() (p [shadowLooks][2]float64) {
 
 // lit returns the share of the lamp that p sees past the casters; n is the normal there. mode is a word of scene.Raster.Shadow.
 //
-// Source of the soft edge that grows with distance: Fernando, Percentage-Closer Soft Shadows, SIGGRAPH sketches 2005. Each look stands
+// Source of the soft edge that grows with distance: Fernando, Percentage-Closer Soft Shadows, SIGGRAPH sketches 2005. Each sample point stands
 // for one point of the light, so rectangles, discs and panes have their own shapes.
 func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	if s == nil {
@@ -207,8 +207,8 @@ func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	var sum float64
 	found := 0
 	reach := aside(s.least)
-	for i := range blockerLooks {
-		qx, qy := s.points[i*shadowLooks/blockerLooks][0], s.points[i*shadowLooks/blockerLooks][1]
+	for i := range blockerPoints {
+		qx, qy := s.points[i*shadowPoints/blockerPoints][0], s.points[i*shadowPoints/blockerPoints][1]
 		if tx, ty := x+reach*qx, y-reach*qy; s.hides(&face, tx, ty) {
 			sum += min(d, float64(s.dist[int(ty)*s.n+int(tx)]))
 			found++
@@ -219,18 +219,18 @@ func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	}
 	reach = aside(sum / float64(found))
 	hidden := 0
-	for i := range shadowLooks {
+	for i := range shadowPoints {
 		qx, qy := s.points[i][0], s.points[i][1]
 		if s.hides(&face, x+reach*qx, y-reach*qy) {
 			hidden++
 		}
 	}
-	return 1 - float64(hidden)/shadowLooks
+	return 1 - float64(hidden)/shadowPoints
 }
 
 // point returns point i of the light in the map's frame: mm to the right and up, or for a distant light the tangent of the angle.
 func (s *shadow) point(l *lamp, i int) (x, y float64) {
-	u, v := looks[i][0], looks[i][1]
+	u, v := points[i][0], points[i][1]
 	if l.Kind == light.Rectangle {
 		if n := l.NX * l.NY; n > 1 { // inside one of the panes
 			k := int(u * float64(n))

@@ -48,7 +48,7 @@ func newSkin(w, h int) *skin {
 
 // add puts scattering light aside. A pixel holds one surface; of a second one only what it sends back counts, as if the first one's
 // light fell on it.
-func (s *skin) add(i int, q *answer, f *fragment, a colour.RGB) {
+func (s *skin) add(i int, q *shaded, f *fragment, a colour.RGB) {
 	for c := range a {
 		s.a[i][c] += float32(a[c])
 	}

@@ -33,7 +33,7 @@ raster: {prefilter_size: 32, anisotropy: %d}
 objects: [{name: ground, shape: rectangle, size: [800, 1200, 1], transform: {rotate: [-80, 0, 0]}, material: {colour: {file: %s, space: linear}}}]`
 
 // A checker of single texels far below the pixel's size is the even mean in linear light, and stripes that run away from the viewer keep their
-// contrast where looks follow the long axis of the footprint, and lose it where one wide look has to do.
+// contrast where samples follow the long axis of the footprint, and lose it where one wide sample has to do.
 func TestTextureFilter(t *testing.T) {
 	draw := func(file string, anisotropy int) (mean, spread float64) {
 		pic, err := bake(t, prepare(t, fmt.Sprintf(ground, anisotropy, file))).Draw(context.Background())
@@ -56,7 +56,7 @@ func TestTextureFilter(t *testing.T) {
 	stripes := picture(t, "stripes.png", 512, 1, func(x, _, _ int) float64 { return float64(x / 8 % 2) }) // 25 mm, six pixels, a pair
 	_, sharp := draw(stripes, 16)
 	_, dull := draw(stripes, 1)
-	t.Logf("contrast %.3f with 16 looks, %.3f with one", sharp, dull)
+	t.Logf("contrast %.3f with 16 samples, %.3f with one", sharp, dull)
 	require.Greater(t, sharp, 0.35)
 	require.Less(t, dull, 0.6*sharp)
 }

@@ -15,27 +15,24 @@ type Purpose uint8
 const (
 	Pixel        Purpose = 1  // offset in the pixel: 2
 	Lens         Purpose = 2  // point on the aperture: 2
-	Time         Purpose = 3  // shutter: 1
-	Wavelength   Purpose = 4  // 1
+	_            Purpose = 3  // reserved
+	_            Purpose = 4  // reserved
 	Lobe         Purpose = 8  // which lobe of a surface, reflection or transmission: 1
 	BSDF         Purpose = 9  // direction from a lobe: 2, and 2 to spare
-	Normal       Purpose = 10 // microfacet normal for a connection: 2
+	_            Purpose = 10 // reserved
 	Coat         Purpose = 11 // direction from a coat: 2
 	LightPick    Purpose = 16 // which light: 1
 	Light        Purpose = 17 // point or direction on a light: 2; salt is the light
-	Environment  Purpose = 18 // direction in the surroundings: 2; salt is the part
+	_            Purpose = 18 // reserved
 	Connection   Purpose = 19 // connection through an interface: 4; salt is the light
-	Roulette     Purpose = 24 // survival: 1
-	Spare        Purpose = 25 // survival where going on is dear: 1
+	Roulette     Purpose = 24 // Russian roulette: 1
+	Spare        Purpose = 25 // Russian roulette before an expensive step: 1
 	WalkStart    Purpose = 32 // first step below a surface: channel, direction 2, distance
 	Walk         Purpose = 33 // later steps, as a Stream
 	WalkExit     Purpose = 34 // direction out of a surface: 2
-	WalkRoulette Purpose = 35 // survival in a walk: 1
+	WalkRoulette Purpose = 35 // Russian roulette in a walk: 1
 	Flight       Purpose = 36 // flight through a medium, and direction after a collision: channel, distance, direction 2
-	Occlusion    Purpose = 40 // ambient occlusion direction: 2; salt is the ray
-	Plate        Purpose = 41 // point and direction on an irradiance plate: 4
-	Bake         Purpose = 42 // anything computed before rendering
-	Dither       Purpose = 48 // rounding to display bits
+	_            Purpose = 40 // reserved; 41, 42 and 48 too
 	Test         Purpose = 255
 )
 

@@ -9,20 +9,20 @@ import (
 // stroma and pigment relative to the place it crosses. Lengths in mm.
 type bead struct{ x, y, w, z, s, m float32 }
 
-// layer is what strokes are drawn into: a square raster of the iris plane, centred on the axis. h is height in mm, s
+// raster is what strokes are drawn into: a square grid of the iris plane, centred on the axis. h is height in mm, s
 // and m are the shares of stroma and pigment of what lies on top.
-type layer struct {
+type raster struct {
 	n       int     // pixels a side
 	ppm     float64 // pixels per mm
 	h, s, m []float32
 }
 
-func newLayer(n int, ppm float64) *layer {
-	return &layer{n: n, ppm: ppm, h: make([]float32, n*n), s: make([]float32, n*n), m: make([]float32, n*n)}
+func newRaster(n int, ppm float64) *raster {
+	return &raster{n: n, ppm: ppm, h: make([]float32, n*n), s: make([]float32, n*n), m: make([]float32, n*n)}
 }
 
 // place returns the point of the iris plane in the middle of pixel (i, j), y up.
-func (l *layer) place(i, j int) (x, y float64) {
+func (l *raster) place(i, j int) (x, y float64) {
 	c := float64(l.n) / 2
 	return (float64(i) + 0.5 - c) / l.ppm, (c - float64(j) - 0.5) / l.ppm
 }
@@ -36,9 +36,9 @@ const weld = 0.008
 // stroke is a piece of a strand between two beads.
 type stroke struct{ a, b bead }
 
-// draw lays strokes over the layer. Where strokes meet, the higher one hides the other, with a smooth maximum so that
+// draw lays strokes over the raster. Where strokes meet, the higher one hides the other, with a smooth maximum so that
 // edges are neither jagged in height nor in colour. Rows are drawn in parallel; within a row strokes keep their order.
-func (l *layer) draw(strokes []stroke) {
+func (l *raster) draw(strokes []stroke) {
 	const band = 16
 	bands := (l.n + band - 1) / band
 	lists := make([][]int32, bands)
@@ -62,7 +62,7 @@ func (l *layer) draw(strokes []stroke) {
 }
 
 // drawOne draws one stroke into rows j0 to j1-1.
-func (l *layer) drawOne(st *stroke, j0, j1 int) {
+func (l *raster) drawOne(st *stroke, j0, j1 int) {
 	a, b := &st.a, &st.b
 	c, ppm := float32(l.n)/2, float32(l.ppm)
 	reach := flank * max(a.w, b.w)
@@ -114,8 +114,8 @@ func (l *layer) drawOne(st *stroke, j0, j1 int) {
 	}
 }
 
-// sample returns the bilinear value of one of the layer's rasters at a point of the iris plane, clamped at its edge.
-func (l *layer) sample(v []float32, x, y float64) float64 {
+// sample returns the bilinear value of one of the raster's grids at a point of the iris plane, clamped at its edge.
+func (l *raster) sample(v []float32, x, y float64) float64 {
 	c := float64(l.n) / 2
 	fx, fy := c+x*l.ppm-0.5, c-y*l.ppm-0.5
 	fx, fy = min(float64(l.n-1), max(0, fx)), min(float64(l.n-1), max(0, fy))
@@ -128,7 +128,7 @@ func (l *layer) sample(v []float32, x, y float64) float64 {
 }
 
 // blur returns v smoothed by three box filters, near a Gaussian of the given standard deviation in pixels.
-func (l *layer) blur(v []float32, sigma float64) []float32 {
+func (l *raster) blur(v []float32, sigma float64) []float32 {
 	r := max(1, int(math.Round(math.Sqrt(4*sigma*sigma+1)-1)/2))
 	a, b := append([]float32(nil), v...), make([]float32, len(v))
 	for range 3 {

@@ -12,7 +12,7 @@ import (
 
 // tissue is the baked relief and colour of the iris over its plane.
 type tissue struct {
-	layer
+	raster
 	colour []colour.RGB // albedo of bare tissue, one a pixel
 	scale  float64      // height of one unit of relief, 1/mm of raw height
 	middle float64      // raw height that is level 0, mm
@@ -66,7 +66,7 @@ func (d *dial) at(theta float64) float64 {
 	return float64(a) + t*float64(b-a)
 }
 
-// painter turns the strands of a layer into relief and colour.
+// painter turns the strands of one depth of the iris into relief and colour.
 type painter struct {
 	*grower
 	pat     *IrisPattern
@@ -85,7 +85,7 @@ func growTissue(p *Params, ir *iris, ppm float64) *tissue {
 	g := newGrower(p, ir)
 	g.grow(p)
 	n := 2 * int(math.Ceil((ir.root+0.12)*ppm))
-	t := &tissue{layer: *newLayer(n, ppm), colour: make([]colour.RGB, n*n)}
+	t := &tissue{raster: *newRaster(n, ppm), colour: make([]colour.RGB, n*n)}
 	pa := &painter{grower: g, pat: &p.Pattern, sector: p.Sector, arcus: p.Arcus, cloud: p.Cloud, t: t}
 	t.collar = newDial(func(theta, _, _ float64) float64 { return g.collarette(theta) })
 	pa.ruff = newDial(pa.beads)

@@ -10,7 +10,7 @@ import (
 // veins is the vessels of the sclera as two rasters over the azimuthal-equidistant plane about the optical axis: the
 // shallow conjunctival vessels, sharp and red, and the deeper episcleral ones, soft and violet-grey.
 type veins struct {
-	l             *layer
+	l             *raster
 	globe         float64
 	shallow, deep []float32 // optical density, 0 and up
 	flush         []float32 // what is too fine to tell apart about the shallow ones
@@ -32,7 +32,7 @@ type node struct {
 func newVeins(p *Params) *veins {
 	reach := geom.Radians(100) * p.GlobeRadius
 	n := min(4096, max(64, p.MapSize)) // 10 um a texel is finer than the thinnest vessel drawn
-	v := &veins{l: &layer{n: n, ppm: float64(n) / (2 * reach)}, globe: p.GlobeRadius}
+	v := &veins{l: &raster{n: n, ppm: float64(n) / (2 * reach)}, globe: p.GlobeRadius}
 	inner := math.Asin(p.LimbusRadius/p.GlobeRadius)*p.GlobeRadius + 0.25*p.LimbusWidth
 	v.shallow = make([]float32, n*n)
 	v.deep = make([]float32, n*n)

@@ -1,7 +1,7 @@
 package geom
 
 // ShadingNormal returns the normal nearest to ns for which a mirror ray of wo stays on wo's side of the surface with normal ng.
-// wo and both normals lie on the same side; where wo may graze the surface or lie beneath it by a hair, its cosine counts as
+// wo and both normals lie on the same side; where wo may graze the surface or lie beneath it by rounding, its cosine counts as
 // floor at least.
 //
 // Source: Keller et al., The Iray Light Transport Simulation and Rendering System, 2017, appendix A.3 (from memory):

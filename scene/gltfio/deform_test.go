@@ -41,7 +41,7 @@ const still = `{"children":[2]},{}`
 const named = `,"extras":{"targetNames":["wide","deep"]}`
 
 // The standard's rule by hand: base + sum of weight x displacement, for positions and normals (glTF 2.0, 3.7.2.2);
-// weights asked for go before the node's, those before the mesh's.
+// weights asked for take precedence over the node's, those over the mesh's.
 func TestMorph(t *testing.T) {
 	for _, c := range []struct {
 		name, node, mesh string

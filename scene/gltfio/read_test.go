@@ -217,7 +217,7 @@ func TestMaterial(t *testing.T) {
 	}
 }
 
-// The texCoord of KHR_texture_transform goes before that of the texture, and the second set is moved as it says.
+// The texCoord of KHR_texture_transform takes precedence over that of the texture, and the second set is moved as it says.
 func TestTextureTransformSet(t *testing.T) {
 	a := mustRead(t, square(`"TEXCOORD_0":1`, `"TEXCOORD_1":1`, `"indices":2`, `"indices":2,"material":0`, `"asset"`,
 		`"materials":[{"pbrMetallicRoughness":{"baseColorTexture":{"index":0,"texCoord":0,"extensions":{"KHR_texture_transform":{"texCoord":1,"offset":[0.25,0],"scale":[2,1]}}}}}],

@@ -136,7 +136,7 @@ const (
 // the iris lies a little within the cornea's. Own choice.
 const limbusShare = 0.08
 
-// Measure measures an eye. One of the shells may be nil. toward is where the eye looks, roughly.
+// Measure measures an eye. One of the shells may be nil. What known holds is not measured but taken as it is.
 func Measure(outer, inner *mesh.Mesh, known Known) (*Eye, error) {
 	lead := outer
 	if lead == nil {
@@ -482,8 +482,9 @@ func (e *Eye) pupil(inner *mesh.Mesh) {
 		}
 		return
 	}
-	// The hole is counted in cells: its area errs by the cells of its rim, half of one each at random; and by its rim's
-	// raggedness, what is left of its contour beyond the fourth wave about it, of which an eighth of a turn is one piece.
+	// The radius has two errors. First, the hole is counted in cells, and each cell of its rim is wrong by up to half a cell
+	// at random. Second, the rim is ragged: the deviation of its contour from a series of four waves about it, taken as
+	// independent from one eighth of a turn to the next.
 	cell := 2 * e.Limbus.V / 513
 	e.Pupil = Value{V: e.Hole.Radius, SE: math.Hypot(cell/2, ragged(&e.Hole)/math.Sqrt(8)), By: by, N: int(math.Pi * e.Hole.Radius * e.Hole.Radius / (cell * cell)), Held: true}
 	e.PupilSteady = true

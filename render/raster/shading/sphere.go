@@ -37,7 +37,7 @@ const prefilterSamples = 128
 
 // NewSphere fills a picture of n x n texels, n a power of two in [8, 4096], by asking f for the light of each texel (see Direction), and smears it.
 //
-// Source: Karis, Real Shading in Unreal Engine 4, SIGGRAPH course 2013 (the split sum: the view and the normal are taken to lie along the
+// Source: Karis, in the course Physically Based Shading in Theory and Practice, SIGGRAPH 2013 (the split sum: the view and the normal are taken to lie along the
 // reflected direction); Krivanek and Colbert, Real-time Shading with Filtered Importance Sampling, EGSR 2008 (each direction reads a copy
 // whose texel is as wide as the sample).
 func NewSphere(n, workers int, f func(x, y int) colour.RGB) *Sphere {
