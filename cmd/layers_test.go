@@ -1,4 +1,3 @@
-// Package cmd holds no code of its own; its test keeps the imports one-way.
 package cmd
 
 import (

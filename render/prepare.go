@@ -1,9 +1,3 @@
-// Package render makes a picture of a scene: Prepare turns a description into a frozen scene, Render traces it into a
-// film in rounds, and a Result is developed and written.
-//
-//	Description --Prepare--> Prepared (frozen scene) --Render--> Result (film) --Write--> files
-//
-// After Prepare nothing writes to the scene, so any number of workers share it.
 package render
 
 import (

@@ -1,4 +1,3 @@
-// Command catchlight renders eyes from scene files. Run it without arguments for help.
 package main
 
 import (

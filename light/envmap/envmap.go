@@ -1,8 +1,21 @@
 // Package envmap holds light from far away in all directions as a latitude-longitude picture, with a density that
 // follows it. It knows no scene: directions are in the picture's own frame.
 //
+// Map is the one main type: Radiance reads it, Sample draws a direction by its brightness, Pdf is the density of that.
+// Options say how the density follows the picture:
+//
+// Hot spots (CutSpots) are small bright parts such as the sun or a lamp. Each becomes a Map of its own, so that it can be
+// sampled as a light of its own; together with what is left they are the same picture (Spots).
+//
+// Compensation (Compensate) lowers the density where the picture is no brighter than its mean, because there the other
+// technique of a combined estimator does well. No direction that shines loses all its density, so nothing is biased.
+//
 // The layout is that of OpenEXR's latitude-longitude environment maps: +Y is up (the top row), and from left to right
-// the picture shows -Z at u = 0, +X at u = 1/4, +Z at u = 1/2, -X at u = 3/4 and -Z again at u = 1.
+// the picture shows -Z at u = 0, +X at u = 1/4, +Z at u = 1/2, -X at u = 3/4 and -Z again at u = 1. Radiance is in
+// W/(m^2 sr), linear RGB; densities are in 1/sr; random numbers are arguments in [0, 1).
+//
+// Sources: Karlik et al., MIS Compensation, ACM TOG 38(6), 2019; Debevec, Rendering Synthetic Objects into Real Scenes,
+// SIGGRAPH 1998, for the idea of hot spots.
 package envmap
 
 import (

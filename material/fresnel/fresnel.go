@@ -1,5 +1,14 @@
-// Package fresnel gives the share of light that a smooth interface reflects, for unpolarised light: exactly at one
-// angle, and in the mean over a hemisphere. Nothing here allocates, checks its arguments or keeps state.
+// Package fresnel gives the share of light that a smooth interface reflects, for unpolarised light.
+//
+//	Dielectric             between two clear media, at one angle; Polarised has both polarisations
+//	Conductor              a metal, by its complex index, at one angle, for each channel
+//	HemisphericalExternal  the mean over diffuse light from outside; HemisphericalInternal from inside
+//
+// Cosines are those of the angle to the normal, in [0, 1]; indices are relative, the far side over the near side; results are
+// shares in [0, 1]. Nothing here allocates, checks its arguments or keeps state.
+//
+// Sources: Born and Wolf, Principles of Optics, 7th ed., sections 1.5 and 14.4; Walsh 1926 in the form of Duntley, J. Opt.
+// Soc. Am. 32 (1942), 61-70, for the means.
 package fresnel
 
 import (

@@ -1,5 +1,14 @@
-// Package medium describes light crossing a homogeneous scattering volume, such as the aqueous humour or the stroma of
-// the iris. Lengths are in mm, so coefficients are in 1/mm; three channels are linear RGB.
+// Package medium describes light crossing a homogeneous scattering volume, such as the aqueous humour.
+//
+// Medium is the one type: New makes it from mean free path and albedo, FromCoefficients from absorption and scattering. It says
+// how much light is left after a distance (Transmittance), how far light flies (SampleFlight), and where it goes on
+// (Phase, SamplePhase).
+//
+// Lengths are in mm, so coefficients are in 1/mm; three channels are linear RGB; the albedo is in [0, 1]; the phase function is in
+// 1/sr, with the cosine 1 straight on. Random numbers are arguments in [0, 1).
+//
+// Sources: the law of Beer and Lambert (Chandrasekhar, Radiative Transfer, 1950; from memory); Henyey and Greenstein, Astrophys. J. 93
+// (1941), 70-83, for the phase function.
 package medium
 
 import (

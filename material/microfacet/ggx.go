@@ -1,11 +1,20 @@
-// Package microfacet describes light at a rough surface made of small mirrors whose slopes follow the GGX
-// distribution: the distribution itself, its masking, the sampling of normals as they are seen, and two lobes built
-// from it, Reflect and Refract.
+// Package microfacet describes light at a rough surface made of small mirrors whose slopes follow the GGX distribution.
 //
-// All directions are unit vectors in the local frame of the surface, whose normal is +Z; both leave the surface.
-// Lobes are written without the Fresnel factor, so one set serves dielectrics and metals: the caller multiplies by the
-// reflectance (or one minus it) at the cosine between wo and the microfacet normal. Random numbers are arguments, in
-// [0, 1). Nothing allocates, so any number of workers may call everything at once.
+//	GGX          the distribution itself, its masking, and the sampling of normals as they are seen
+//	Reflect      the lobe of mirrored light
+//	Refract      the lobe of light that is bent through
+//	EnergyTable  puts back what single scattering loses at a metal
+//	Balance      the same for an interface that mirrors and passes
+//
+// All directions are unit vectors in the local frame of the surface, whose normal is +Z; both leave the surface. Lobes are
+// in 1/sr, written without the Fresnel factor, so one set serves dielectrics and metals: the caller multiplies by the
+// reflectance (or one minus it) at the cosine between wo and the microfacet normal. Alpha is the roughness of the
+// distribution, in [MinAlpha, 1]. Random numbers are arguments, in [0, 1). Nothing allocates but the making of tables, so any
+// number of workers may call everything at once.
+//
+// Sources: Walter et al., Microfacet Models for Refraction through Rough Surfaces, EGSR 2007; Heitz, Understanding the
+// Masking-Shadowing Function, JCGT 3(2), 2014; Dupuy and Benyoub, Sampling Visible GGX Normals with Spherical Caps, CGF 42(8),
+// 2023; Turquin, Practical Multiple Scattering Compensation for Microfacet Models, 2019.
 package microfacet
 
 import (

@@ -1,8 +1,16 @@
-// Package camera turns positions on the film into rays.
+// Package camera turns positions on the film into rays, and points of the world into positions on the film.
+//
+//	Config --New--> Camera; Camera.Ray (film position, point on the lens) --> ray; Camera.Project is the way back
+//
+// Config describes one of three kinds: Perspective, a pinhole or a thin lens; Orthographic, parallel rays; and Plate, a
+// rectangle in the scene that records irradiance over its face. Camera is what New makes of it, after checking. Orbit gives the
+// position of a camera by angles about a point.
 //
 // Film positions are continuous: x runs from 0 at the left edge to the width in pixels, y from 0 at the top edge down
 // to the height; the centre of the first pixel is (0.5, 0.5). The world has Y up, and a camera at azimuth 0 stands on
-// +Z and looks along -Z. Lengths are in mm, angles in radians.
+// +Z and looks along -Z. Lengths are in mm, angles in radians, points on the lens are two numbers in [0, 1).
+//
+// Source: the thin lens of geometrical optics (Born and Wolf, Principles of Optics, 7th ed., section 4.4; from memory).
 package camera
 
 import (

@@ -1,6 +1,3 @@
-// Package frozen is the prepared scene: objects with their hierarchies, eyes, lights and camera, in flat read-only
-// tables that any number of workers may use at once. It finds hits and rebuilds surface points; it does no light
-// transport. Lengths are in mm of the world unless a field says local.
 package frozen
 
 import (

@@ -1,10 +1,3 @@
-// Package pathtrace estimates the radiance that arrives along a camera ray: an unbiased path tracer with a two-shell
-// eye, next-event estimation combined with hits by multiple importance sampling, a manifold solver that connects
-// lights to the iris through the cornea, and random walks in scattering tissue.
-//
-// Inside refracting objects it carries basic radiance, L/n^2, which does not change across an interface; so an
-// interface has no n^2 factors anywhere, and whatever measures inside a medium multiplies by n^2 itself (the
-// irradiance plate does). Source: Nicodemus, Radiance, Am. J. Phys. 31 (1963), 368-377.
 package pathtrace
 
 import (

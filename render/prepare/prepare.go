@@ -1,5 +1,3 @@
-// Package prepare turns a description into a frozen scene: shells, hierarchies, maps, tissue, lids, lights and the camera.
-// What comes out is written to no more, so that any number of workers share it.
 package prepare
 
 import (

@@ -1,5 +1,17 @@
-// Package asset is what a file of meshes brings, whatever its format: named meshes in mm with their looks. Packages
-// gltfio and meshio fill it.
+// Package asset is what a file of meshes brings, whatever its format. Packages gltfio and meshio fill it; whoever reads it
+// need not know where it came from.
+//
+//	Asset     all that a file shows: its nodes, and notes for people on what was odd or left out
+//	Node      one named mesh in world coordinates
+//	Material  the look that the file gives it: base colour, roughness, metal, glass, coat, and their maps
+//
+// Named finds nodes by name, Merge makes one mesh of several, Finish makes missing normals and mends winding. Unit,
+// UnitQuestion, ShortEye and the lengths beside it serve files that state no unit: the length of an eye is known.
+//
+// Lengths are in mm, with normals that point outward and texture coordinates that run down. Colours are linear Rec. 709;
+// roughness is perceptual, alpha = roughness^2.
+//
+// Source of the material's fields: Khronos Group, glTF 2.0 Specification, with the extensions named beside them.
 package asset
 
 import (

@@ -1,5 +1,14 @@
-// Package colour holds three-channel quantities in linear Rec. 709 primaries with a D65 white, and the
-// transfer curve of sRGB. It imports nothing of ours.
+// Package colour holds three-channel quantities in linear Rec. 709 primaries with a D65 white, the ways from and to other
+// primaries, and the transfer curve of sRGB. It imports nothing of ours.
+//
+//	RGB        three linear channels: a reflectance, a radiance or a coefficient, as the place that uses it says
+//	Primaries  red, green, blue and white of a set in CIE 1931 x, y: Rec709, P3, Rec2020, AP1
+//	Matrix     the way from one set to another
+//
+// EncodeSRGB and DecodeSRGB turn linear light, 0 to 1, into the signal and back.
+//
+// Sources: ITU-R BT.709-6 (primaries, luminance); IEC 61966-2-1 (the curve of sRGB); SMPTE RP 431-2, ITU-R BT.2020-2 and
+// Academy S-2014-004 (the other sets).
 package colour
 
 import "math"

@@ -1,4 +1,20 @@
-// Package mesh holds indexed triangles with normals and texture coordinates.
+// Package mesh holds indexed triangles with normals and texture coordinates, and what is done to them before they are
+// rendered: closing, welding, taking apart, subdividing, displacing, tangents.
+//
+//	Mesh      the triangles: positions in mm, unit normals, texture coordinates, one Part a triangle
+//	Part      what a triangle of an eye's inner shell is: Tissue, which scatters, or Backing, which absorbs
+//	Tangents  the frame that a tangent-space normal map is read in; MakeTangents computes it
+//
+//	Weld, Islands, Close   join corners in one place, take connected parts apart, put caps on holes
+//	Subdivide, LevelsFor   a smooth surface, and how fine it has to be (FacetError)
+//	Normals, Displace      normals anew; vertices moved along them
+//
+// Triangles wind counter-clockwise seen from outside, so Volume is positive and normals point outward. Texture coordinates
+// run to the right and down: v is 0 at the top of a picture. Lengths are in mm, angles in radians.
+//
+// Sources: Loop, Smooth Subdivision Surfaces Based on Triangles, MSc thesis, University of Utah, 1987; Mikkelsen,
+// Simulation of Wrinkled Surfaces Revisited, MSc thesis, University of Copenhagen, 2008, and glTF 2.0, section 3.7.2.1, for
+// tangents; Max, Weights for Computing Vertex Normals from Facet Normals, JGT 4(2), 1999. Each function names its own.
 package mesh
 
 import "catchlight/scene/geom"

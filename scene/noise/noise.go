@@ -1,5 +1,17 @@
 // Package noise makes smooth random fields that depend on a seed and a place alone: the same on every machine and for any
 // number of workers. They shape what is grown: the eye's patterns, and the skin about it.
+//
+//	Line     along a line; within [-1, 1]
+//	Space    in space, with features one unit across; about within [-1, 1], 0 at whole coordinates
+//	Octaves  Space summed at finer and finer scales; mostly within [-1, 1], at most twice what Space reaches
+//	Lattice  one value for a whole number, in [-1, 1), without smoothness
+//	Mix64    the hash beneath them all
+//
+// Coordinates have no unit: the caller scales mm to the size of the features that it wants. These are no random numbers for
+// estimates; those are package sampler's.
+//
+// Sources: Perlin, Improving Noise, ACM TOG 21 (2002); Steele, Lea and Flood, Fast Splittable Pseudorandom Number
+// Generators, OOPSLA 2014.
 package noise
 
 import "math"
@@ -70,7 +82,8 @@ func grad(h uint64, x, y, z float64) float64 {
 	return u + v
 }
 
-// Octaves sums octaves of Space; about within [-1, 1].
+// Octaves sums octaves of Space, each half as strong and half as wide as the one before; mostly within [-1, 1], at most twice
+// what Space reaches.
 func Octaves(seed uint64, x, y, z float64, octaves int) float64 {
 	sum, amp := 0.0, 1.0
 	for o := range octaves {

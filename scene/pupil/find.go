@@ -1,5 +1,14 @@
-// Package pupil finds the pupil of an eye's inner shell - a hole, of whatever shape - and warps the tissue about it to
-// another size. Everything is measured about the pupil's own contour, so slits and bars keep their shape.
+// Package pupil finds the pupil of an eye's inner shell, a hole of whatever shape, and warps the tissue about it to another
+// size.
+//
+//	mesh --Find--> Pupil (contour, size, plane of the iris) --Warp--> the same mesh with a wider or narrower pupil
+//
+// Pupil is all that it finds, and its contour is At. Everything is measured about that contour, so slits and bars keep
+// their shape. Widest says how far it can be warped before the tissue would fold.
+//
+// Lengths are in the unit of the mesh; angles are in radians from +X toward +Y of the eye's frame, +Z out of the cornea.
+//
+// Source: the way of looking for it and of warping it is our own.
 package pupil
 
 import (

@@ -1,5 +1,17 @@
-// Package texture holds pictures in memory and the maps that surfaces look their values up in: a constant or a
-// picture, filtered over the footprint of a sample. Values are linear.
+// Package texture holds pictures in memory and the maps that surfaces look their values up in.
+//
+//	Map    what a surface reads: a constant, a picture or a set of tiles, with a gain and an offset; the zero value is no map
+//	Image  a picture with its mip-maps, in the bit depth that it came in (Coding)
+//	Tiles  pictures side by side over texture space, numbered from 1001
+//
+// RGB, Scalar and Normal read a map at texture coordinates; Grad is the slope of a height map. Each is filtered over the
+// footprint of the sample, its width in texture coordinates: linear within a level and between two levels. Wrap says what
+// lies outside [0, 1).
+//
+// Values are linear, whatever the file's coding; u runs to the right and v down, both 0 at the top left. After BuildMips
+// nothing is written, so any number of workers may read at once.
+//
+// Source: Williams, Pyramidal Parametrics, SIGGRAPH 1983, for mip-maps and the look-up between two of them.
 package texture
 
 import (
