@@ -27,6 +27,7 @@
 //	follow.go                  hits, lights that are met, media, roulette
 //	connect.go                 vertex, response, light samples, straight and through a cornea
 //	manifold.go                the solver that finds the way through a cornea
+//	folds.go, missed.go        all ways where light folds behind a cornea, and what is still not found
 //	shell.go, tissue.go        an eye's outer and inner shell; deep.go connects collisions in its tissue to lights
 //	flesh.go, walk_flesh.go    scattering objects such as lids, and walks in them
 //	plain.go                   diffuse objects, metals, glass, and the irradiance plate

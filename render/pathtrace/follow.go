@@ -1,6 +1,7 @@
 package pathtrace
 
 import (
+	"fmt"
 	"math"
 
 	"catchlight/render/film"
@@ -64,6 +65,9 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 			alive = t.tearLine(p, &sf)
 		case frozen.Matched:
 			alive = t.matched(p, &sf)
+		default:
+			b := &t.scene.Objects[h.Object]
+			panic(fmt.Sprintf("pathtrace: %q is of the kind %v, for which follow has no case", b.Name, b.Material.Kind))
 		}
 		if !alive {
 			return

@@ -155,6 +155,9 @@ func (k *Look) tabulate(i int, b *frozen.Object) {
 		if k.set.Scattering == "screen" && !m.Flesh.Solid {
 			k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), k.set.ScatteringTaps)
 		}
+	case frozen.Diffuse, frozen.Inner, frozen.Matched: // no table
+	default:
+		panic(fmt.Sprintf("raster: %q is of the kind %v, for which tabulate has no case", b.Name, m.Kind))
 	}
 }
 
@@ -297,14 +300,13 @@ func (k *frame) diffuse(f *fragment, n geom.Vec, coat *frozen.Flesh) colour.RGB 
 // shade returns what a fragment sends to the camera.
 func (k *frame) shade(f *fragment) (out shaded) {
 	m := &k.scene.Objects[f.sf.Object].Material
-	if m.Kind == frozen.Outer {
-		return k.outer(f)
-	}
 	ng, n := f.facing()
 	if m.Kind != frozen.Diffuse {
 		n = turn(f.wo, ng, n)
 	}
 	switch m.Kind {
+	case frozen.Outer:
+		return k.outer(f)
 	case frozen.Diffuse:
 		out.l = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n, nil)).Scale(1 / math.Pi)
 	case frozen.Conductor:
@@ -318,6 +320,8 @@ func (k *frame) shade(f *fragment) (out shaded) {
 		}
 		out.kernel, out.e, out.owner = k.flesh[f.sf.Object], k.diffuse(f, n, coat), m.Flesh
 		out.a = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(colour.Grey(1).Sub(response)).Scale(1 / math.Pi)
+	default:
+		panic(fmt.Sprintf("raster: %q is of the kind %v, which shade does not draw", k.scene.Objects[f.sf.Object].Name, m.Kind))
 	}
 	return out
 }
