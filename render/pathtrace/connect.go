@@ -107,7 +107,7 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *response, i int, l *light.Lig
 		in := p.nest
 		if v.eye >= 0 {
 			pass, start, rest = t.throughCoat(v, &in, s.Wi, far)
-		} else if a.lobe == glassLobe && a.shell >= 0 { // it answers what leaves the eye alone
+		} else if a.lobe == glassLobe && a.shell >= 0 { // it is what leaves the eye alone
 			in.leave(t.scene.Eyes[a.shell].Outer)
 		}
 		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i, p.mask) {

@@ -21,7 +21,7 @@ const tearIndex = 1.336
 // everything is the tracer's switches as a user finds them.
 var everything = frozen.Settings{
 	MaxDepth: 64, Manifold: true, Split: true, LightSamples: true, Guided: true,
-	Refraction: true, Caustic: true, Scattering: true, Coat: true, Shadow: true,
+	Refraction: true, Caustic: true, Scattering: true, TearFilm: true, Shadow: true,
 }
 
 // stage is a hand-made scene without lights, a tracer over it and a film of one pixel.

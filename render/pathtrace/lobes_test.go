@@ -20,7 +20,7 @@ type rough struct {
 	name string
 	s    *stage
 	v    vertex
-	a    answer
+	a    response
 	step func(p *path, sf *frozen.Surface) bool // of a path; false too for directions that lights are not connected in
 }
 
@@ -34,7 +34,7 @@ func roughs(t testing.TB, c float64) (all []rough) {
 		film := newStage(t, everything, []frozen.Eye{tearEye(alpha)})
 		all = append(all, rough{
 			name: fmt.Sprintf("tear film, alpha %g, cosine %g", alpha, c), s: film, v: v,
-			a: answer{lobe: coatLobe, frame: frame, wo: wo, alpha: alpha, gain: film.t.scene.Eyes[0].BendIn.Gain(c), shell: 0},
+			a: response{lobe: tearLobe, frame: frame, wo: wo, alpha: alpha, gain: film.t.scene.Eyes[0].BendIn.Gain(c), shell: 0},
 			step: func(p *path, sf *frozen.Surface) bool {
 				return film.t.mirrorFilm(p, sf, 0, &film.t.scene.Eyes[0], up, 1, 1, &film.out)
 			},
@@ -42,7 +42,7 @@ func roughs(t testing.TB, c float64) (all []rough) {
 		flesh := newStage(t, everything, nil, ball(whiteFlesh(alpha, true)))
 		all = append(all, rough{
 			name: fmt.Sprintf("coat of flesh, alpha %g, cosine %g", alpha, c), s: flesh, v: v,
-			a: answer{lobe: sheenLobe, frame: frame, wo: wo, alpha: alpha, shell: -1},
+			a: response{lobe: roughCoatLobe, frame: frame, wo: wo, alpha: alpha, shell: -1},
 			step: func(p *path, sf *frozen.Surface) bool {
 				return flesh.t.mirrorSheen(p, sf, up, 1, &flesh.out)
 			},
@@ -50,7 +50,7 @@ func roughs(t testing.TB, c float64) (all []rough) {
 		metal := newStage(t, everything, nil, ball(frozen.Material{Kind: frozen.Conductor, Alpha: alpha, Eta: colour.Grey(0.2), K: colour.Grey(3)}))
 		all = append(all, rough{
 			name: fmt.Sprintf("metal, alpha %g, cosine %g", alpha, c), s: metal, v: v,
-			a: answer{lobe: metalLobe, frame: frame, wo: wo, alpha: alpha, shell: -1},
+			a: response{lobe: metalLobe, frame: frame, wo: wo, alpha: alpha, shell: -1},
 			step: func(p *path, sf *frozen.Surface) bool {
 				return metal.t.conductor(p, sf, &metal.out)
 			},
@@ -58,7 +58,7 @@ func roughs(t testing.TB, c float64) (all []rough) {
 		pane := newStage(t, everything, nil, ball(glass(1.5, alpha)))
 		all = append(all, rough{
 			name: fmt.Sprintf("glass, alpha %g, cosine %g", alpha, c), s: pane, v: v,
-			a: answer{lobe: glassLobe, frame: frame, wo: wo, alpha: alpha, eta: 1.5, shell: -1, gain: pane.t.scene.Objects[0].Material.RoughGain(1.5, wo.Z)},
+			a: response{lobe: glassLobe, frame: frame, wo: wo, alpha: alpha, eta: 1.5, shell: -1, gain: pane.t.scene.Objects[0].Material.RoughGain(1.5, wo.Z)},
 			step: func(p *path, sf *frozen.Surface) bool {
 				return pane.t.dielectric(p, sf, &pane.out) && p.ray.D.Z > 0 // lights are connected on this side alone
 			},
@@ -73,7 +73,7 @@ func roughs(t testing.TB, c float64) (all []rough) {
 		all = append(all, rough{
 			name: fmt.Sprintf("cornea from inside, alpha %g, cosine %g", alpha, c), s: inside,
 			v: vertex{p: geom.Vec{Z: 1e-6}, ng: up, ns: up, eye: -1},
-			a: answer{lobe: glassLobe, frame: below, wo: below.Local(below.World(lo)), alpha: alpha, eta: 1 / tearIndex, shell: 0, gain: inside.t.scene.Eyes[0].BendOut.Gain(c)},
+			a: response{lobe: glassLobe, frame: below, wo: below.Local(below.World(lo)), alpha: alpha, eta: 1 / tearIndex, shell: 0, gain: inside.t.scene.Eyes[0].BendOut.Gain(c)},
 			step: func(p *path, sf *frozen.Surface) bool {
 				p.ray.D = below.World(lo).Neg()
 				return inside.t.refractRough(p, sf, 0, &inside.t.scene.Eyes[0], up, alpha, 0, true, &inside.out) && p.ray.D.Z > 0
@@ -222,7 +222,7 @@ func TestWhiteSurfacesKeepEnergy(t *testing.T) {
 // light walks below it or not.
 func TestPaintOverFlesh(t *testing.T) {
 	set := everything
-	set.Coat = false
+	set.TearFilm = false
 	for _, solid := range []bool{false, true} {
 		m := whiteFlesh(0, solid)
 		m.Colour = texture.Constant(colour.RGB{0.09, 0.25, 0.64})
@@ -251,7 +251,7 @@ func TestShareOfTheTearFilm(t *testing.T) {
 	for _, alpha := range []float64{0.2, 0.5} {
 		s := newStage(t, everything, []frozen.Eye{tearEye(alpha)})
 		for _, c := range []float64{0.95, 0.5, 0.2} {
-			a := answer{lobe: coatLobe, frame: geom.NewFrame(up), alpha: alpha, gain: 1, shell: 0}
+			a := response{lobe: tearLobe, frame: geom.NewFrame(up), alpha: alpha, gain: 1, shell: 0}
 			a.wo = a.frame.Local(from(c))
 			sum := 0.0
 			grid(160, func(d geom.Vec, solid float64) {

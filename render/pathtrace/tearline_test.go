@@ -55,7 +55,7 @@ func TestTearLineMirrorsByFresnel(t *testing.T) {
 	}
 
 	off := everything
-	off.Coat = false
+	off.TearFilm = false
 	for _, c := range []struct {
 		s  *stage
 		wo geom.Vec

@@ -44,7 +44,7 @@ func TestWalksThroughBall(t *testing.T) {
 	for _, albedo := range []float64{0, 0.7, 1} {
 		for _, guided := range []bool{false, true} {
 			set := everything
-			set.Guided, set.Coat = guided, false
+			set.Guided, set.TearFilm = guided, false
 			m := whiteFlesh(0, false)
 			m.Flesh.Sigma, m.Flesh.Alpha, m.Flesh.Guide = sigma, colour.Grey(albedo), guide
 			s := newStage(t, set, nil, ball(m))
