@@ -77,7 +77,7 @@ func TestPage(t *testing.T) {
 		return []int{int(c.R), int(c.G), int(c.B)}
 	}
 	for _, width := range []int64{1440, 390} {
-		got := say(emulation.SetDeviceMetricsOverride(width, 900, 1, width < 500), chromedp.Navigate("file://"+file), chromedp.WaitReady("object[data-ready]"))
+		got := say(emulation.SetDeviceMetricsOverride(width, 900, 1, width < 500), chromedp.Navigate("file://"+file), chromedp.WaitReady("body[data-ready]"))
 		require.Equal(t, "wipe at 50 %: high left, low right; no map; zoom 1.0", got)
 		var wide float64
 		require.NoError(t, chromedp.Run(ctx, chromedp.Evaluate("document.documentElement.scrollWidth", &wide)))
