@@ -8,7 +8,8 @@
 //	Surface   a point of an object, rebuilt in float64 from a Hit: place, normals, texture coordinates
 //	Eye       a two-shell eye: its outer and inner object, limbus, indices, roughness, and its Tissue
 //	Tissue    the scattering inside of an eye: extinction by zone, single-scattering albedo by direction (VolumeMap)
-//	Flesh     the scattering inside of a plain object such as a lid: one extinction, a colour painted on top
+//	Flesh     the scattering inside of a plain object such as a lid (Kind Soft, in a scene kind: tissue): one extinction, a
+//	          colour painted on top
 //	Beams     where an eye's outer shell sends a small light, for the solver that connects lights through it
 //	Lit       how light falls on a scattering object, by normal, for walks that are guided toward it
 //
