@@ -243,8 +243,8 @@ func TestPaintOverFlesh(t *testing.T) {
 	}
 }
 
-// A rough face mirrors less than a smooth one at grazing incidence and as much straight on, and a smooth one what Fresnel's
-// formulas say; what the tear film mirrors by its table is what its lobe integrates to.
+// What the rough tear film mirrors by its table is what its lobe integrates to; a smooth one mirrors what Fresnel's formulas say,
+// and the rest goes straight on.
 func TestShareOfTheTearFilm(t *testing.T) {
 	up := geom.Vec{Z: 1}
 	v := vertex{ng: up, ns: up, eye: -1}
