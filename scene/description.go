@@ -295,6 +295,9 @@ type MapSpec struct {
 	Tiling  string     `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
 	Gain    float64    `key:"gain" range:"[-1e6,1e6]" default:"1" source:"neutral: changes nothing" doc:"multiplies the values"`
 	Offset  float64    `key:"offset" range:"[-1e6,1e6]" default:"0" source:"neutral: changes nothing" doc:"added after gain"`
+	Shell   string     `key:"shell" oneof:"inner|outer" default:"inner" doc:"colours of an eye: which shell's texture coordinates the picture is painted on; what lies on the outer shell colours the tissue behind it, along lines through the globe's centre"`
+	UvSet   *int       `key:"uv_set" range:"[0,3]" doc:"colours of an eye: which set of texture coordinates of a glTF file the picture is painted on, n of TEXCOORD_n; without it the one that the file's own material uses"`
+	Painted string     `key:"painted" oneof:"bare|seen" default:"bare" doc:"iris.colour: bare is the colour of the tissue itself; seen the colour that shows through the cornea from the front under an even sky, without what the tear film mirrors"`
 	Given   bool       // whether the key was in the file
 }
 
@@ -304,6 +307,7 @@ type NormalMap struct {
 	Green    string  `key:"green" oneof:"up|down" default:"up" doc:"where a positive green points in the picture"`
 	Strength float64 `key:"strength" range:"[0,10]" default:"1" source:"neutral: changes nothing" doc:"multiplies its slopes"`
 	Tiling   string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
+	UvSet    *int    `key:"uv_set" range:"[0,3]" doc:"which set of texture coordinates of a glTF file its shell has, n of TEXCOORD_n; all normal and height maps of a shell share it; without it the one that the file's own material uses"`
 }
 
 // HeightMap moves a surface along its normal by scale (value - zero_level).
@@ -313,6 +317,7 @@ type HeightMap struct {
 	ZeroLevel float64 `key:"zero_level" range:"[-1e6,1e6]" default:"0.5" source:"common practice, no published source" doc:"value that is no displacement"`
 	Scale     float64 `key:"scale" unit:"mm" range:"[-100,100]" default:"required" doc:"displacement of a value one above zero_level"`
 	Tiling    string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1 (not for tiles)"`
+	UvSet     *int    `key:"uv_set" range:"[0,3]" doc:"which set of texture coordinates of a glTF file its shell has, n of TEXCOORD_n; all normal and height maps of a shell share it; without it the one that the file's own material uses"`
 }
 
 // Eye is the two-shell eye. Shells come from an asset or are grown from the numbers here.

@@ -116,7 +116,7 @@ func (e *encoder) value(f *field, v reflect.Value, path string) string {
 	}
 	switch x := v.Interface().(type) {
 	case MapSpec:
-		if x.File == "" && x.Gain == 1 && x.Offset == 0 && x.Channel == "" {
+		if x.File == "" && x.Gain == 1 && x.Offset == 0 && x.Channel == "" && x.Shell != "outer" && x.UvSet == nil && x.Painted != "seen" {
 			return numbers(x.Value[:])
 		}
 		return e.block(f.block, v, path)

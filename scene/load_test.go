@@ -50,7 +50,7 @@ func TestParse(t *testing.T) {
 	require.Equal(t, &colour.RGB{0.5, 0.5, 0.5}, d.Lights[1].Radiance)
 	eye := d.Objects[0].Eye
 	require.Equal(t, 2.5, eye.Iris.Pupil)
-	require.Equal(t, MapSpec{Value: colour.Grey(0.3), Space: "auto", Tiling: "repeat", Gain: 1, Given: true}, eye.Iris.Colour)
+	require.Equal(t, MapSpec{Value: colour.Grey(0.3), Space: "auto", Tiling: "repeat", Gain: 1, Shell: "inner", Painted: "bare", Given: true}, eye.Iris.Colour)
 	require.Nil(t, eye.Iris.Normal)
 	require.Equal(t, colour.RGB{3.42, 2.35, 1.77}, d.Objects[1].Material.K)
 	require.Equal(t, geom.Vec{Y: -20, Z: -3}, d.Objects[1].Transform.Translate)

@@ -48,7 +48,7 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 			r.card(p)
 		}
 	case *MapSpec:
-		r.oneOf([]string{"value"}, []string{"file"})
+		r.surfaceMap(p)
 	case *View:
 		if p.Table != nil && r.given("tone_mapping") {
 			r.at(r.later("tone_mapping", "table"), "give either tone_mapping or table, not both")
@@ -296,6 +296,23 @@ func (r relation) material(p *Material) {
 		r.need("radiance", "an emissive material wants it")
 	case "matched":
 		r.need("inside", "a matched material is only what is inside")
+	}
+}
+
+// surfaceMap checks the keys that colours of an eye alone have.
+func (r relation) surfaceMap(p *MapSpec) {
+	r.oneOf([]string{"value"}, []string{"file"})
+	iris := strings.HasSuffix(r.path, "iris.colour")
+	if eye := iris || strings.HasSuffix(r.path, "sclera.colour"); !eye {
+		if p.Shell == "outer" {
+			r.at("shell", "only colours of an eye lie on one of two shells")
+		}
+		if p.UvSet != nil {
+			r.at("uv_set", "only maps of an eye choose their texture coordinates; a mesh has those of its own material")
+		}
+	}
+	if p.Painted == "seen" && !iris {
+		r.at("painted", "seen is for iris.colour alone; the sclera's colour is always as seen, other colours are bare")
 	}
 }
 

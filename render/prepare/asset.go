@@ -25,9 +25,13 @@ var (
 // assetShells takes both shells from the file, in the frame of the eye, with their tissue colour.
 //
 // Long: an imported eye passes through its stages once, in this order.
-func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
+func (p *preparer) assetShells(d *scene.Eye, by uvSets, m *making) (*eyeball, error) {
 	m.opens(string(d.Asset.File))
-	a, err := meshio.ReadMorphed(string(d.Asset.File), d.Asset.Unit, weights(d.Asset.Morph))
+	sets, err := by.nodes(d.Asset)
+	if err != nil {
+		return nil, err
+	}
+	a, err := meshio.ReadSets(string(d.Asset.File), d.Asset.Unit, weights(d.Asset.Morph), sets)
 	if err != nil {
 		return nil, err
 	}
@@ -97,6 +101,15 @@ func (p *preparer) assetShells(d *scene.Eye, m *making) (*eyeball, error) {
 		s.own.white = s.own.iris
 		s.notes = append(s.notes, said.notes...)
 	}
+	if s.own.outerWhite && s.outer.UV == nil {
+		s.own.white, s.own.outerWhite = texture.Constant(plainWhite), false
+	}
+	if s.own.outerWhite {
+		said := making{}
+		s.own.white = said.colours(fmt.Sprintf("%s: colour of the outer shell", d.Asset.File), s.own.white)
+		s.notes = append(s.notes, said.notes...)
+		s.notes = append(s.notes, fmt.Sprintf("%s: the sclera has the colours of the picture on the outer shell", d.Asset.File))
+	}
 	s.own.outerNormal, s.own.innerNormal = normalOf(look[0], s.outer), normalOf(look[1], s.inner)
 	return s, nil
 }
@@ -134,7 +147,7 @@ func (s *eyeball) charted(d *scene.Eye) error {
 		on  bool
 	}{
 		{"cornea.normal", s.outer, d.Cornea.Normal != nil}, {"iris.normal", s.inner, d.Iris.Normal != nil},
-		{"iris.colour", s.inner, d.Iris.Colour.File != ""}, {"sclera.colour", s.inner, d.Sclera.Colour.File != ""},
+		{"iris.colour", s.under(&d.Iris.Colour), d.Iris.Colour.File != ""}, {"sclera.colour", s.under(&d.Sclera.Colour), d.Sclera.Colour.File != ""},
 	} {
 		if q.on && q.m.UV == nil {
 			return fmt.Errorf("%s: %s has no texture coordinates to lay it on", q.key, d.Asset.File)
@@ -187,7 +200,9 @@ func (p *preparer) judge(s *eyeball, d *scene.Eye) error {
 type assetTissue struct {
 	iris, white texture.Map
 	tint        colour.RGB
-	picture     bool // the file brings a picture
+	whiteTint   colour.RGB
+	picture     bool // the file brings a picture of the inner shell
+	outerWhite  bool // the sclera's colour is a picture of the outer shell
 
 	outerNormal, innerNormal ownNormal
 }
@@ -205,19 +220,22 @@ func normalOf(m asset.Material, q *mesh.Mesh) (n ownNormal) {
 	return
 }
 
-// ownTissue takes the inner shell's picture, then the plain colours of the file (of the inner shell for the iris, of an
+// ownTissue takes the inner shell's picture, or for the sclera that of an opaque outer shell, then the plain colours of the file (of the inner shell for the iris, of an
 // opaque outer shell for the sclera), then quiet ones of our own.
 func ownTissue(out, in asset.Material) assetTissue {
-	t := assetTissue{iris: texture.Constant(plainIris), white: texture.Constant(plainWhite), tint: colour.Grey(1)}
+	t := assetTissue{iris: texture.Constant(plainIris), white: texture.Constant(plainWhite), tint: colour.Grey(1), whiteTint: colour.Grey(1)}
 	if in.Name != "" {
 		t.iris = texture.Constant(in.BaseColour)
 	}
 	if out.Name != "" && out.Transmission == 0 {
 		t.white = texture.Constant(out.BaseColour)
 	}
+	if in.BaseMap == nil && out.BaseMap != nil && out.Transmission == 0 {
+		t.white, t.whiteTint, t.outerWhite = texture.FromImage(out.BaseMap, out.Wrap), out.BaseColour, true
+	}
 	if in.BaseMap != nil {
 		t.iris = texture.FromImage(in.BaseMap, in.Wrap)
-		t.white, t.tint, t.picture = t.iris, in.BaseColour, true
+		t.white, t.tint, t.whiteTint, t.picture = t.iris, in.BaseColour, in.BaseColour, true
 	}
 	return t
 }

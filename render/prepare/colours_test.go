@@ -18,11 +18,18 @@ import (
 // prepared makes a scene of inline YAML ready to render.
 func prepared(t *testing.T, yaml string) *Prepared {
 	t.Helper()
-	d, err := scene.Parse("check.yaml", []byte(yaml))
-	require.NoError(t, err)
-	p, err := Scene(context.Background(), d, Options{})
+	p, err := preparedOr(yaml)
 	require.NoError(t, err)
 	return p
+}
+
+// preparedOr is prepared for a scene that may be refused.
+func preparedOr(yaml string) (*Prepared, error) {
+	d, err := scene.Parse("check.yaml", []byte(yaml))
+	if err != nil {
+		return nil, err
+	}
+	return Scene(context.Background(), d, Options{})
 }
 
 // strayMap writes a picture of 8 x 4 texels that hold 0.5, all but two in row 2: (1.5, 0.5, 0.5) at x 3 and -0.25 at x 6.

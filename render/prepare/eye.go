@@ -103,10 +103,10 @@ func (p *preparer) extinction(e *frozen.Eye, d *scene.Eye, scale float64) {
 // shapeOf is the part of an eye's description that its shells depend on.
 func shapeOf(d *scene.Eye) scene.Eye {
 	q := *d
-	q.Iris.Colour, q.Iris.Normal, q.Iris.ScatterRadius, q.Iris.Scattering = scene.MapSpec{}, nil, colour.RGB{}, false
+	q.Iris.Colour, q.Iris.Normal, q.Iris.ScatterRadius, q.Iris.Scattering = scene.MapSpec{}, laid(d.Iris.Normal), colour.RGB{}, false
 	q.Iris.SigmaA, q.Iris.SigmaS, q.Sclera.SigmaA, q.Sclera.SigmaS = nil, nil, nil, nil
 	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.ScatterRadius, q.Sclera.Scattering = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
 	q.Cornea.Index, q.Cornea.ReflectionIndex, q.Cornea.Roughness, q.Sclera.Roughness, q.Cornea.SmoothRefraction = 0, 0, 0, 0, false
-	q.Cornea.Normal = nil
+	q.Cornea.Normal = laid(d.Cornea.Normal)
 	return q
 }

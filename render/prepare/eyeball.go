@@ -37,11 +37,21 @@ type eyeball struct {
 	notes []string
 }
 
+// shells makes the shells of an eye with the sets of texture coordinates that its normal and height maps lie on.
 func (p *preparer) shells(d *scene.Eye, m *making) (*eyeball, error) {
+	q, err := setsOf(d)
+	if err != nil {
+		return nil, err
+	}
+	return p.laidShells(d, q, m)
+}
+
+// laidShells is shells with other sets of texture coordinates.
+func (p *preparer) laidShells(d *scene.Eye, by uvSets, m *making) (*eyeball, error) {
 	var s *eyeball
 	var err error
 	if d.Asset != nil {
-		s, err = p.assetShells(d, m)
+		s, err = p.assetShells(d, by, m)
 	} else {
 		s, err = p.builtShells(d, m)
 	}

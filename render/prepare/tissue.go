@@ -20,36 +20,51 @@ type coat struct {
 	vessels       *frozen.VolumeMap // nil without vessels on top
 }
 
-// tissue makes the maps over the volume. With a cache the way from directions to texture coordinates is a stage of its
-// own, so that a saved picture costs a look-up a texel.
+// paint is the colour of a zone: a map, what multiplies it, and where it lies.
+type paint struct {
+	texture.Map
+	tint colour.RGB
+	on   *chart
+}
+
+// at returns the colour of texel i of the volume maps, whose direction is v.
+func (p *paint) at(i int, v geom.Vec) colour.RGB { return p.RGB(p.on.at(i, v), 0).Mul(p.tint) }
+
+// exact returns the colour in front of any direction.
+func (p *paint) exact(v geom.Vec) colour.RGB { return p.RGB(p.on.exact(v), 0).Mul(p.tint) }
+
+// tissue makes the maps over the volume.
+//
+// Long: what a map of the volume holds is put together once, in this order.
 func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) {
 	workers := p.o.WorkerCount()
-	// Rounded as the table keeps it, so that a cache changes no bit.
-	look := func(_ int, v geom.Vec) (geom.UV, float64) {
-		uv, w := s.front(v)
-		return geom.UV{U: float64(float32(uv.U)), V: float64(float32(uv.V))}, float64(float32(w))
+	look, exact, err := p.directions(name, nil, d, s.front)
+	if err != nil {
+		return nil, err
 	}
-	if p.o.Cache != nil {
-		table, err := stage(p, "front "+name, []any{shapeOf(d), p.stamps(d)}, func(*making) (front, error) {
-			t := make(front, 3*d.MapSize*d.MapSize)
-			frozen.Directions(d.MapSize, func(i int, v geom.Vec) {
-				uv, w := s.front(v)
-				t[3*i], t[3*i+1], t[3*i+2] = float32(uv.U), float32(uv.V), float32(w)
-			}, workers)
-			return t, nil
-		})
-		if err != nil {
-			return nil, err
-		}
-		look = func(i int, _ geom.Vec) (geom.UV, float64) {
-			return geom.UV{U: float64(table[3*i]), V: float64(table[3*i+1])}, float64(table[3*i+2])
-		}
+	main := &chart{shell: "inner", mesh: s.inner,
+		exact: func(v geom.Vec) geom.UV { uv, _ := exact(v); return uv },
+		at:    func(i int, v geom.Vec) geom.UV { uv, _ := look(i, v); return uv },
+	}
+	iris, white := paint{on: main}, paint{on: main}
+	if iris.on, err = p.chart(name, "iris.colour", s, d, &d.Iris.Colour, main); err != nil {
+		return nil, fmt.Errorf("iris.colour: %w", err)
+	}
+	whiteOn := &d.Sclera.Colour
+	if !whiteOn.Given && s.own.outerWhite {
+		whiteOn = &scene.MapSpec{Shell: "outer"}
+	}
+	if white.on, err = p.chart(name, "sclera.colour", s, d, whiteOn, main); err != nil {
+		return nil, fmt.Errorf("sclera.colour: %w", err)
+	}
+	under, err := p.underCornea(name, s, d)
+	if err != nil {
+		return nil, err
 	}
 	inputs := []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint,
-		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS}
+		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS, under}
 	return stage(p, "tissue "+name, inputs, func(m *making) (*coat, error) {
-		iris, white, irisTint, whiteTint, err := p.tissueMaps(s, d, m)
-		if err != nil {
+		if err := p.tissueMaps(s, d, m, &iris, &white); err != nil {
 			return nil, err
 		}
 		c := &coat{}
@@ -62,10 +77,14 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 		}
 		mostIris, mostWhite := most(&d.Iris.Colour, d.Iris.SigmaS), most(&d.Sclera.Colour, d.Sclera.SigmaS)
 		lend := s.lentMap.Valid() && !s.own.picture
-		lendIris, lendWhite := lend && !d.Iris.Colour.Given, lend && !d.Sclera.Colour.Given
+		lendIris, lendWhite := lend && !d.Iris.Colour.Given, lend && !d.Sclera.Colour.Given && !s.own.outerWhite
+		bare := func(_ geom.Vec, seen colour.RGB) colour.RGB { return seen }
+		if under != nil {
+			bare = under.bare(&iris, &white, func(v geom.Vec) float64 { _, w := exact(v); return w }, mostIris, m)
+		}
 		c.colour = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
-			uv, w := look(i, v)
-			in, out := iris.RGB(uv, 0).Mul(irisTint), white.RGB(uv, 0).Mul(whiteTint)
+			_, w := look(i, v)
+			in, out := bare(v, iris.at(i, v)), white.at(i, v)
 			if lendIris || lendWhite {
 				l := s.lentMap.RGB(s.lent(v), 0)
 				if lendIris {
@@ -82,9 +101,9 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 			return c, nil
 		}
 		c.alpha = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
-			uv, w := look(i, v)
-			return colour.Lerp(albedo(upTo(white.RGB(uv, 0).Mul(whiteTint), mostWhite), d.Sclera.SigmaA, d.Sclera.SigmaS),
-				albedo(upTo(iris.RGB(uv, 0).Mul(irisTint), mostIris), d.Iris.SigmaA, d.Iris.SigmaS), w)
+			_, w := look(i, v)
+			return colour.Lerp(albedo(upTo(white.at(i, v), mostWhite), d.Sclera.SigmaA, d.Sclera.SigmaS),
+				albedo(upTo(bare(v, iris.at(i, v)), mostIris), d.Iris.SigmaA, d.Iris.SigmaS), w)
 		}, workers)
 		return c, nil
 	})
@@ -110,40 +129,45 @@ func (p *preparer) stamps(d *scene.Eye) []string {
 	return out
 }
 
-// tissueMaps returns the maps of the iris and of the sclera and what multiplies them: the scene's, else what the asset
+// tissueMaps fills the maps of the iris and of the sclera and what multiplies them: the scene's, else what the asset
 // or the built eye brings.
-func (p *preparer) tissueMaps(s *eyeball, d *scene.Eye, m *making) (iris, white texture.Map, irisTint, whiteTint colour.RGB, err error) {
-	irisTint, whiteTint = colour.Grey(1), d.Sclera.Tint
+func (p *preparer) tissueMaps(s *eyeball, d *scene.Eye, m *making, iris, white *paint) (err error) {
+	iris.tint, white.tint = colour.Grey(1), d.Sclera.Tint
 	if s.grown != nil {
-		iris = texture.FromImage(s.grown.Colour, texture.Clamp)
-		white = iris
+		iris.Map = texture.FromImage(s.grown.Colour, texture.Clamp)
+		white.Map = iris.Map
 	} else {
-		iris, white, irisTint = s.own.iris, s.own.white, s.own.tint
-		whiteTint = whiteTint.Mul(s.own.tint)
+		iris.Map, white.Map, iris.tint = s.own.iris, s.own.white, s.own.tint
+		white.tint = white.tint.Mul(s.own.whiteTint)
 	}
-	if d.Iris.Colour.Given {
-		var e error
-		if iris, e = p.picture(m, "iris.colour", &d.Iris.Colour, true); e != nil {
-			err = errors.Join(err, fmt.Errorf("iris.colour: %w", e))
+	for _, q := range []struct {
+		key   string
+		spec  *scene.MapSpec
+		to    *paint
+		given colour.RGB // what multiplies the scene's map
+	}{{"iris.colour", &d.Iris.Colour, iris, colour.Grey(1)}, {"sclera.colour", &d.Sclera.Colour, white, d.Sclera.Tint}} {
+		if !q.spec.Given {
+			continue
 		}
-		m.notes = append(m.notes, tileNotes("iris.colour", s.inner, &iris)...)
-		irisTint = colour.Grey(1)
-	}
-	if d.Sclera.Colour.Given {
-		var e error
-		if white, e = p.picture(m, "sclera.colour", &d.Sclera.Colour, true); e != nil {
-			err = errors.Join(err, fmt.Errorf("sclera.colour: %w", e))
+		t, e := p.picture(m, q.key, q.spec, true)
+		if e != nil {
+			err = errors.Join(err, fmt.Errorf("%s: %w", q.key, e))
+			continue
 		}
-		m.notes = append(m.notes, tileNotes("sclera.colour", s.inner, &white)...)
-		whiteTint = d.Sclera.Tint
+		m.notes = append(m.notes, tileNotes(q.key, q.to.on.mesh, &t)...)
+		q.to.Map, q.to.tint = t, q.given
 	}
 	if s := d.Iris.SigmaS; s != nil {
-		iris, irisTint = texture.Constant(reflectance(d.Iris.SigmaA, s)), colour.Grey(1)
+		iris.Map, iris.tint = texture.Constant(reflectance(d.Iris.SigmaA, s)), colour.Grey(1)
 	}
 	if s := d.Sclera.SigmaS; s != nil {
-		white, whiteTint = texture.Constant(reflectance(d.Sclera.SigmaA, s)), colour.Grey(1)
+		white.Map, white.tint = texture.Constant(reflectance(d.Sclera.SigmaA, s)), colour.Grey(1)
 	}
-	return
+	if err == nil {
+		m.notes = append(m.notes, fine("iris.colour", d, true, iris.on, &iris.Map)...)
+		m.notes = append(m.notes, fine("sclera.colour", d, false, white.on, &white.Map)...)
+	}
+	return err
 }
 
 // most is the largest reflectance that a zone's colour is let through with: 1 for a plain value or coefficients.

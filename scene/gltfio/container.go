@@ -38,23 +38,37 @@ type reader struct {
 	world   []geom.Affine // of each node that was visited: its coordinates to ours
 	order   []int         // nodes in the order of the tree
 	asked   Weights
+	sets    Sets
 	targets []target // morph targets of the scene
 }
 
 // ReadMorphed returns what the default scene of the file path shows, with weights of morph targets and skins at rest. A target
 // that the file does not have is an error that lists those that it has. An error is a *FormatError, an *UnsupportedError or
 // comes from the operating system, and names the file.
-func ReadMorphed(path string, w Weights) (*Asset, error) {
+func ReadMorphed(path string, w Weights) (*Asset, error) { return ReadSets(path, w, nil) }
+
+// Sets chooses the set of texture coordinates of nodes, by their names: n of TEXCOORD_n. Other nodes have the set that
+// their material's maps use.
+type Sets map[string]int
+
+// ReadSets is ReadMorphed with the nodes that sets names laid out by other sets of texture coordinates. Maps of the
+// file's own that use another set are then left out, with a note; a set that a node lacks is an error.
+func ReadSets(path string, w Weights, sets Sets) (*Asset, error) {
 	data, err := readFile(os.Open, path)
 	if err != nil {
 		return nil, err
 	}
-	return readAsset(path, data, w)
+	return readLaid(path, data, w, sets)
 }
 
 // readAsset reads a file's bytes; path tells the folder of what is beside it.
 func readAsset(path string, data []byte, w Weights) (*Asset, error) {
-	r := &reader{path: path, dir: filepath.Dir(path), asset: &Asset{}, asked: w, said: map[string]bool{}, pictures: map[pictureKey]*picture{}}
+	return readLaid(path, data, w, nil)
+}
+
+// readLaid is readAsset with the sets of texture coordinates of nodes.
+func readLaid(path string, data []byte, w Weights, sets Sets) (*Asset, error) {
+	r := &reader{path: path, dir: filepath.Dir(path), asset: &Asset{}, asked: w, sets: sets, said: map[string]bool{}, pictures: map[pictureKey]*picture{}}
 	text, err := r.unpack(data)
 	if err != nil {
 		return nil, err

@@ -1,8 +1,12 @@
 package gltfio
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
+	"strings"
 
 	"catchlight/scene/asset"
 	"catchlight/scene/geom"
@@ -60,6 +64,11 @@ func (r *reader) mesh(i int) error {
 		if mat, at.set, err = r.material(p.Material); err != nil {
 			return r.bad("%s: %v", where, err)
 		}
+		if want, ok := r.sets[r.nodeName(i)]; ok {
+			if err := r.choose(p, &at, &mat, want); err != nil {
+				return r.bad("%s: %v", where, err)
+			}
+		}
 		out, err := r.primitive(p, &at)
 		if err != nil {
 			return r.bad("%s: %v", where, err)
@@ -67,6 +76,27 @@ func (r *reader) mesh(i int) error {
 		r.asset.Nodes = append(r.asset.Nodes, Node{Name: at.name, Mesh: out, Material: mat})
 		shown++
 	}
+	return nil
+}
+
+// choose lays a primitive out by the set of texture coordinates that was asked for. Maps of its material that use another
+// are left out.
+func (r *reader) choose(p *gltf.Primitive, in *instance, m *Material, want int) error {
+	if _, ok := p.Attributes[fmt.Sprintf("TEXCOORD_%d", want)]; !ok {
+		var have []string
+		for _, name := range slices.Sorted(maps.Keys(p.Attributes)) {
+			if strings.HasPrefix(name, "TEXCOORD_") {
+				have = append(have, name)
+			}
+		}
+		return fmt.Errorf("uv_set %d: it has no TEXCOORD_%d, but %s", want, want, cmp.Or(strings.Join(have, ", "), "no texture coordinates at all"))
+	}
+	set := plainSet(want)
+	if set != in.set && (m.BaseMap != nil || m.NormalMap != nil || m.RoughMap != nil) {
+		m.BaseMap, m.NormalMap, m.RoughMap = nil, nil, nil
+		r.note("material %q: its own maps are left out of %s: they use other texture coordinates than the uv_set %d that was asked for", m.Name, in.name, want)
+	}
+	in.set = set
 	return nil
 }
 

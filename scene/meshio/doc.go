@@ -61,6 +61,11 @@ func Read(path, unit string) (*asset.Asset, error) { return ReadMorphed(path, un
 
 // ReadMorphed is Read with weights of morph targets, which only glTF has.
 func ReadMorphed(path, unit string, weights gltfio.Weights) (*asset.Asset, error) {
+	return ReadSets(path, unit, weights, nil)
+}
+
+// ReadSets is ReadMorphed with the sets of texture coordinates of nodes; other formats than glTF have set 0 alone.
+func ReadSets(path, unit string, weights gltfio.Weights, sets gltfio.Sets) (*asset.Asset, error) {
 	ending := strings.ToLower(filepath.Ext(path))
 	if advice := asset.Advice(ending); advice != "" {
 		return nil, fmt.Errorf("%s: %s", path, advice)
@@ -69,10 +74,15 @@ func ReadMorphed(path, unit string, weights gltfio.Weights) (*asset.Asset, error
 		if unit != "" {
 			return nil, fmt.Errorf("%s: unit is %s, but glTF files are in metres by their standard; leave unit out", path, unit)
 		}
-		return gltfio.ReadMorphed(path, weights)
+		return gltfio.ReadSets(path, weights, sets)
 	}
 	if len(weights) > 0 {
 		return nil, fmt.Errorf("%s: morph targets are given, and only glTF files have them", path)
+	}
+	for node, n := range sets {
+		if n > 0 {
+			return nil, fmt.Errorf("%s: uv_set %d of %s: only glTF files have more than one set of texture coordinates; this one has set 0 alone", path, n, node)
+		}
 	}
 	mm, ok := asset.Unit(unit)
 	if !ok && unit != "" {
