@@ -152,7 +152,10 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 		return err
 	}
 	for _, q := range p.Findings {
-		if q.Grade != adopt.Sure {
+		switch {
+		case q.Choice == adopt.LeftOut && q.File != "":
+			fmt.Fprintf(stdout, "%s: %s: %s\n", q.Choice, filepath.Base(q.File), q.Reason)
+		case q.Grade != adopt.Sure:
 			fmt.Fprintf(stdout, "%s: %s: %s; %s\n", q.Word, q.Topic, q.Choice, q.Reason)
 		}
 	}

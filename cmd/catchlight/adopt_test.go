@@ -92,11 +92,15 @@ func TestAdoptedMapsLoad(t *testing.T) {
 	for i := range pix {
 		pix[i] = byte(100 + i%50)
 	}
-	for _, n := range []string{"eye_color.1001.png", "eye_color.1002.png", "iris_height.png", "cornea_normal.png"} {
+	for _, n := range []string{"eye_color.1001.png", "eye_color.1002.png", "iris_height.png", "cornea_normal.png", "cornea_rough.png", "iris_AO.png", "L_iris_color.png", "sketch.png"} {
 		require.NoError(t, imageio.WritePNG(filepath.Join("maps", n), 32, 32, 3, pix, nil))
 	}
-	code, _, stderr := catchlight("adopt", eye, "maps", "--out", "mine", "--drafts=false")
+	code, out, stderr := catchlight("adopt", eye, "maps", "--out", "mine", "--drafts=false")
 	require.Zero(t, code, stderr)
+	for _, w := range []string{"left out: cornea_rough.png: named as roughness: no key", "left out: iris_AO.png: named as occlusion: no key",
+		"left out: L_iris_color.png: its name says left, and this eye is the right one", "left out: sketch.png: its name says no kind of map"} {
+		require.Contains(t, out, w)
+	}
 	d, err := scene.Load("mine/scene.yaml")
 	require.NoError(t, err)
 	e := d.Objects[0].Eye

@@ -16,6 +16,9 @@ const (
 	Question       // two answers, none taken
 )
 
+// LeftOut is the choice of a finding that speaks of a picture which no key takes.
+const LeftOut = "left out"
+
 func (g Grade) String() string { return [...]string{"sure", "unsure", "borrowed", "question"}[g] }
 
 // Finding is one thing that was found, with its reason.

@@ -57,11 +57,14 @@ type candidate struct {
 var tileNumber = regexp.MustCompile(`(^|[^0-9])(1[0-9]{3})([^0-9]|$)`)
 
 // candidates reads the names of the pictures and joins numbered tiles into sets.
-func (n Names) candidates(files []string) []candidate {
+func (n Names) candidates(folder string, files []string) []candidate {
 	var out []candidate
 	at := map[string]int{}
 	for _, f := range files {
 		l := n.read(f)
+		if rel, err := filepath.Rel(folder, filepath.Dir(f)); len(l.sides) == 0 && err == nil {
+			l.sides = meaning(n["side"], pieces(rel)) // both eyes in folders of their own
+		}
 		c := candidate{file: f, first: f, label: l}
 		if l.tile != 0 {
 			base := filepath.Base(f)
@@ -102,11 +105,20 @@ func (s slot) fit(l label) int {
 	if !slices.Contains(l.kinds, s.kind) {
 		return 0
 	}
+	for _, k := range []string{"specular", "scatter", "glow", "roughness"} {
+		if slices.Contains(l.kinds, k) {
+			return 0 // a colour of that
+		}
+	}
 	if slices.Contains(l.parts, s.part) {
 		return 3
 	}
 	// The inner shell is iris and sclera in one: its normal and height maps lie under the iris' keys.
 	if s.part == "iris" && s.kind != "colour" && slices.Contains(l.parts, "sclera") {
+		return 1
+	}
+	// A colour of the outer shell is the sclera's, painted there.
+	if s.key == "sclera.colour" && slices.Contains(l.parts, "cornea") {
 		return 1
 	}
 	if s.part != "cornea" && slices.Contains(l.parts, "inner") {
@@ -127,6 +139,7 @@ type Mapped struct {
 	// Of a normal map: which way its green points; of a height map: the value that is no displacement.
 	GreenDown bool
 	Mid       float64
+	Shell     string // of a colour: "outer" where it is painted on that shell's texture coordinates
 }
 
 // assign fills the slots with pictures of a folder. side is "" where it is not known.
@@ -147,10 +160,10 @@ func (n Names) assign(folder, side string, say func(Finding)) ([]Mapped, error) 
 	}
 	used := map[string]bool{}
 	var list []candidate
-	for _, c := range n.candidates(files) {
+	for _, c := range n.candidates(folder, files) {
 		if len(c.label.sides) == 1 && side != "" && c.label.sides[0] != side {
 			used[c.file] = true
-			say(Finding{Topic: "map", Choice: "left out", File: c.first, Reason: fmt.Sprintf("its name says %s, and this eye is the %s one", c.label.sides[0], side)})
+			say(Finding{Topic: "map", Choice: LeftOut, File: c.first, Reason: fmt.Sprintf("its name says %s, and this eye is the %s one", c.label.sides[0], side)})
 			continue
 		}
 		list = append(list, c)
@@ -190,6 +203,10 @@ func (n Names) assign(folder, side string, say func(Finding)) ([]Mapped, error) 
 			continue
 		}
 		judgePicture(s, &m, &f)
+		if s.key == "sclera.colour" && best == 1 && slices.Contains(c.label.parts, "cornea") {
+			m.Shell = "outer"
+			f.Reason += "; its name says the outer shell"
+		}
 		say(f)
 		out = append(out, m)
 	}
@@ -197,12 +214,39 @@ func (n Names) assign(folder, side string, say func(Finding)) ([]Mapped, error) 
 		switch {
 		case used[c.file]:
 		case len(c.label.kinds) == 0:
-			say(Finding{Topic: "map", Choice: "left out", File: c.first, Reason: "its name says no kind of map; see the table of names"})
+			say(Finding{Topic: "map", Choice: LeftOut, File: c.first, Reason: "its name says no kind of map; see the table of names (--print-names, --names)"})
 		default:
-			say(Finding{Topic: "map", Choice: "left out", File: c.first, Reason: "named as " + strings.Join(c.label.kinds, " and ") + ": no key of the scene takes it, or a more specific file does"})
+			say(Finding{Topic: "map", Choice: LeftOut, File: c.first, Reason: "named as " + strings.Join(c.label.kinds, " and ") + ": " + c.label.why()})
 		}
 	}
 	return out, nil
+}
+
+// keyless says of kinds of maps that no key takes why, and what does their work.
+var keyless = map[string]string{
+	"roughness": "no key of the scene takes a map of it; cornea.roughness and sclera.roughness are plain numbers",
+	"zone":      "no key of the scene takes a map of it; limbus.radius and limbus.width say where cornea and sclera meet",
+	"veins":     "no key of the scene takes a layer of them; they belong into the sclera's colour",
+	"occlusion": "no key of the scene takes it; light between surfaces is traced, and a baked shadow would darken it twice",
+	"specular":  "no key of the scene takes a map of it; cornea.index, or cornea.reflection_index, says how much is mirrored",
+	"opacity":   "no key of the scene takes it for an eye; the cornea is clear and bends light by itself",
+	"scatter":   "no key of the scene takes a map of it; iris.scatter_radius and sclera.scatter_radius are plain values",
+	"metal":     "no key of the scene takes it; an eye has no metal",
+	"glow":      "no key of the scene takes it; an eye does not shine by itself",
+	"packed":    "no key of the scene takes it; it holds roughness, occlusion and metal in its channels",
+}
+
+// why says why a picture that is of a known kind fills no slot.
+func (l label) why() string {
+	for _, k := range l.kinds {
+		if w := keyless[k]; w != "" {
+			return w
+		}
+	}
+	if slices.Contains(l.parts, "cornea") && slices.Contains(l.kinds, "colour") {
+		return "the cornea is clear; the outer shell's colour is taken for the sclera alone, and a more specific file is there"
+	}
+	return "a more specific file fills its key"
 }
 
 // found says why a picture fits the slot; fit is how well.

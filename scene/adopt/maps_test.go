@@ -65,6 +65,6 @@ func TestFolderOfMaps(t *testing.T) {
 	}
 	require.Contains(t, left["keeper_iris_color_L.png"], "left")
 	require.Contains(t, left["sketch.png"], "no kind of map")
-	require.Contains(t, left["iris_rough.png"], "no key of the scene takes it")
+	require.Contains(t, left["iris_rough.png"], "cornea.roughness and sclera.roughness are plain numbers")
 	require.Empty(t, p.Borrowed())
 }

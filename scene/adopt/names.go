@@ -21,7 +21,7 @@ type Names map[string]map[string][]string
 
 // meanings that each group may define.
 var meanings = map[string][]string{
-	"map":   {"colour", "normal", "height", "roughness", "zone", "veins", "occlusion"},
+	"map":   {"colour", "normal", "height", "roughness", "zone", "veins", "occlusion", "specular", "opacity", "scatter", "metal", "glow", "packed"},
 	"part":  {"iris", "sclera", "cornea", "inner"},
 	"side":  {"left", "right"},
 	"shell": {"outer", "inner", "extra"},

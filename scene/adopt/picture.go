@@ -17,6 +17,7 @@ type look struct {
 	unit        float64 // share of texels that are unit normals within 3 %
 	curl        float64 // correlation of the cross slopes: +1 green up, -1 green down
 	middle      float64 // median of the first channel
+	cells       *cells  // where it is painted
 }
 
 // inspect reads a picture and looks at it, at no more than some 500 x 500 places (and their neighbours).
@@ -28,6 +29,7 @@ func inspect(path string) (look, error) {
 	l := look{w: p.W, h: p.H, depth: p.Depth, encoded: p.Encoded, lo: math.Inf(1), hi: math.Inf(-1), grey: true}
 	c := p.RGB()
 	step := max(1, int(math.Sqrt(float64(p.W)*float64(p.H)/250_000)))
+	l.cells = newCells(p.W, p.H)
 	var n, unit float64
 	var vals []float32
 	for y := 0; y < p.H; y += step {
@@ -38,6 +40,7 @@ func inspect(path string) (look, error) {
 				continue
 			}
 			n++
+			l.cells.add((float64(x)+0.5)/float64(p.W), (float64(y)+0.5)/float64(p.H), [3]float32{c[0][i], c[1][i], c[2][i]})
 			l.mean[0], l.mean[1], l.mean[2] = l.mean[0]+r, l.mean[1]+g, l.mean[2]+b
 			l.lo, l.hi = min(l.lo, r, g, b), max(l.hi, r, g, b)
 			if math.Abs(r-g) > 0.01 || math.Abs(r-b) > 0.01 {

@@ -153,6 +153,11 @@ func Propose(in Input) (*Proposal, error) {
 		q := list[e.inner].part
 		own["iris.colour"], own["sclera.colour"], own["iris.normal"] = q.own("colour"), q.own("colour"), q.own("normal")
 	}
+	if e.outer >= 0 && own["sclera.colour"] == "" && list[e.outer].part.opaque && list[e.outer].mesh.UV != nil {
+		if own["sclera.colour"] = list[e.outer].part.own("colour"); own["sclera.colour"] != "" {
+			own["sclera.colour"] += " on the outer shell"
+		}
+	}
 	// What the pictures say comes after what the shells say; the edge of the iris is looked for in them before.
 	var later []Finding
 	maps, err := in.Names.assign(in.Folder, p.Side, func(f Finding) { later = append(later, f) })
@@ -199,10 +204,20 @@ func Propose(in Input) (*Proposal, error) {
 	p.gap(in, say)
 	for _, s := range slots {
 		if own[s.key] != "" {
-			say(Finding{Topic: s.key, Choice: own[s.key], Reason: "the asset brings it on the inner shell"})
+			say(Finding{Topic: s.key, Choice: own[s.key], Reason: "the asset brings it"})
 		}
 	}
+	colours := map[string]string{} // by slot
+	for _, q := range maps {
+		colours[q.Slot] = q.File
+	}
+	shared := colours["iris.colour"] != "" && colours["iris.colour"] == colours["sclera.colour"]
 	for _, f := range later {
+		for i := range maps {
+			if maps[i].Slot == f.Topic && maps[i].First == f.File {
+				p.laidOn(&maps[i], outer, inner, shared, &f)
+			}
+		}
 		say(f)
 	}
 	p.keep(list, e, maps, own, say)
@@ -330,7 +345,7 @@ func (p *Proposal) keep(list []piece, e *eyeball, maps []Mapped, own map[string]
 	bare := func(i int) bool { return i >= 0 && list[i].mesh.UV == nil }
 	have := map[string]bool{}
 	for _, m := range maps {
-		outer := strings.HasPrefix(m.Slot, "cornea.")
+		outer := strings.HasPrefix(m.Slot, "cornea.") || m.Shell == "outer"
 		if outer && bare(e.outer) || !outer && bare(e.inner) {
 			say(Finding{Topic: m.Slot, Grade: Question, Choice: "left out", File: m.First, Reason: "the shell has no texture coordinates to lay it on"})
 			continue

@@ -20,6 +20,7 @@ type Part struct {
 	Material string
 	Mesh     *mesh.Mesh
 
+	opaque               bool
 	ownColour, ownNormal bool        // its material brings these pictures
 	picture              texture.Map // the first of them, where it is there
 }

@@ -143,7 +143,11 @@ func (p *Proposal) partKeys(part string, line func(format string, a ...any), why
 		case "height":
 			line("      height: {file: %s, zero_level: %.4g, scale: %.3g}", rel(m.File), m.Mid, heightScale(part, m))
 		default:
-			line("      %s: {file: %s}", k, rel(m.File))
+			on := ""
+			if m.Shell != "" {
+				on = ", shell: " + m.Shell
+			}
+			line("      %s: {file: %s%s}", k, rel(m.File), on)
 		}
 	}
 }
