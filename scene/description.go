@@ -397,7 +397,7 @@ type Iris struct {
 	Arcus         float64     `key:"arcus" acts:"built" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"pale arc within the rim of the built iris, as age brings"`
 	Sector        *Sector     `key:"sector" acts:"built" doc:"wedge of the built iris in a second pattern"`
 	Pattern       string      `key:"pattern" acts:"built|borrowed" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
-	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue; without it the built pattern"`
+	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue, or with painted: seen as it shows through the cornea; without it the built pattern"`
 	Normal        *NormalMap  `key:"normal" doc:"normal map of the inner shell"`
 	Height        *HeightMap  `key:"height" doc:"displacement of the inner shell"`
 	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" source:"common practice, no published source" doc:"radius within which half of the re-emitted light leaves, per channel"`

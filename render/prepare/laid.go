@@ -142,17 +142,18 @@ func (p *preparer) chart(name, key string, s *eyeball, d *scene.Eye, c *scene.Ma
 			return nil, err
 		}
 	}
-	if c.Shell != "outer" && from == s {
-		return main, nil
-	}
-	m := from.under(c)
-	if c.File != "" && m.UV == nil {
-		return nil, fmt.Errorf("the %s shell has no texture coordinates to lay it on", c.Shell)
-	}
-	front := func(v geom.Vec) (geom.UV, float64) { return from.front(v) }
-	shell := "inner"
+	m, shell := from.under(c), "inner"
 	if c.Shell == "outer" {
 		shell = "outer"
+	}
+	if c.File != "" && m.UV == nil {
+		return nil, fmt.Errorf("the %s shell has no texture coordinates to lay it on", shell)
+	}
+	if shell == "inner" && from == s {
+		return main, nil
+	}
+	front := func(v geom.Vec) (geom.UV, float64) { return from.front(v) }
+	if shell == "outer" {
 		first := shells.Front(m, caster(from.outerBVH))
 		front = func(v geom.Vec) (geom.UV, float64) {
 			uv, _ := first(v)

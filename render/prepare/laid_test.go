@@ -9,11 +9,16 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
+	"catchlight/scene/asset"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/gltfio"
 	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
+	"catchlight/scene/meshio"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -118,6 +123,32 @@ func twoSets(t *testing.T) string {
 	path := filepath.Join(t.TempDir(), "two_sets.gltf")
 	require.NoError(t, os.WriteFile(path, text, 0o666))
 	return path
+}
+
+// An opaque outer shell with a picture of its own colours the sclera behind it, where the inner shell brings none.
+func TestPictureOfTheOuterShell(t *testing.T) {
+	a, err := meshio.Read(soundEye, "")
+	require.NoError(t, err)
+	const n = 256
+	pix := make([]byte, 0, 3*n*n)
+	for y := range n {
+		for x := range n {
+			pix = append(pix, byte(x), byte(y), 128)
+		}
+	}
+	dir := t.TempDir()
+	require.NoError(t, imageio.WritePNG(filepath.Join(dir, "a.png"), n, n, 3, pix, nil))
+	png, err := os.ReadFile(filepath.Join(dir, "a.png"))
+	require.NoError(t, err)
+	grey := gltfio.Look{BaseColour: [3]float64{1, 1, 1}, Roughness: 1}
+	painted := grey
+	painted.BaseMap = png
+	file := filepath.Join(dir, "painted.glb")
+	require.NoError(t, gltfio.Write(file, []gltfio.Part{
+		{Name: outerNode, Mesh: asset.Merge(a.Named(outerNode)), Look: painted}, {Name: innerNode, Mesh: asset.Merge(a.Named(innerNode)), Look: grey}}))
+	p := prepared(t, fmt.Sprintf(strings.Replace(laidEye, "iris: {colour: %s%s}, sclera: {colour: %s}", "globe: {radius: 12}", 1), file))
+	linear := func(uv geom.UV) geom.UV { return geom.UV{U: colour.DecodeSRGB(uv.U), V: colour.DecodeSRGB(uv.V)} }
+	assert.Less(t, misses(p, p.Scene.Objects[p.Scene.Eyes[0].Outer].Mesh, false, linear), 0.01)
 }
 
 // Colours and the normal map of one shell each find the set of texture coordinates that they name; without a name the
