@@ -9,8 +9,13 @@ import (
 	"catchlight/scene/parallel"
 )
 
+// closeBy is how far a surface is close by, as a share of the eye's size: 0.5 mm of a person's eye, the depth of the deepest crypts,
+// where pupil and globe measure mm. Our own choice.
+const closeBy = 0.02
+
 // Cavity returns the part of each triangle of the inner shell: one whose rays outward mostly meet the inner shell
-// again before the outer faces a cavity and absorbs, as the choroid and the back of the iris do.
+// again before the outer faces a cavity and absorbs, as the choroid and the back of the iris do. Rays that meet it again close by
+// say nothing: the walls of an iris' crypts and furrows stand near each other, and they are tissue.
 func Cavity(m *mesh.Mesh, inner, outer Rays, workers int) []mesh.Part {
 	const rays = 16
 	var fan [rays]geom.Vec
@@ -18,7 +23,8 @@ func Cavity(m *mesh.Mesh, inner, outer Rays, workers int) []mesh.Part {
 		fan[i] = geom.CosineHemisphere((float64(i)+0.5)/rays, math.Mod((float64(i)+0.5)*0.6180339887498949, 1))
 	}
 	part := make([]mesh.Part, len(m.Tri))
-	eps := 1e-5 * m.Bounds().Size().MaxAbs()
+	size := m.Bounds().Size().MaxAbs()
+	eps, close := 1e-5*size, closeBy*size
 	const block = 256
 	own := func() [2]Ray { return [2]Ray{inner(), outer()} }
 	parallel.With((len(m.Tri)+block-1)/block, workers, own, func(ray [2]Ray, y int) {
@@ -32,23 +38,24 @@ func Cavity(m *mesh.Mesh, inner, outer Rays, workers int) []mesh.Part {
 			f := geom.NewFrame(n.Unit())
 			o := geom.Mix(a, b, c, 1.0/3, 1.0/3).Mad(eps, f.N)
 			again, free := 0, 0
-			for _, v := range fan {
+			for k, v := range fan {
 				d := f.World(v)
 				in, met := ray[0](o, d, math.Inf(1))
 				if met {
 					_, out := ray[1](o, d, in.T*(1-1e-6))
 					met = !out
 				}
-				if met {
-					again++
-				} else {
+				switch {
+				case !met:
 					free++
+				case in.T > close:
+					again++
 				}
-				if 2*again > rays || 2*free >= rays {
+				if left := rays - 1 - k; again > free+left || free >= again+left {
 					break // the rest can't turn it
 				}
 			}
-			if 2*again > rays {
+			if again > free {
 				part[i] = mesh.Backing
 			}
 		}
