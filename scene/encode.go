@@ -76,6 +76,38 @@ func (d *Description) encode(s *strings.Builder) error {
 
 type encoder struct{ err error }
 
+// ShellKeys returns the keys of an eye that differ from their defaults and act also where its shells come from a file, with their
+// values as a scene file has them, by their place in the object: cornea.index, sclera.tint. Names of files are in full. The size of
+// the pupil is left out: it is in the shells.
+func (o *Object) ShellKeys() (map[string]string, error) {
+	e, out := encoder{}, map[string]string{}
+	plain := DefaultObject("", "eye")
+	from, std := reflect.ValueOf(o).Elem(), reflect.ValueOf(&plain).Elem()
+	var walk func(b *block, v, std reflect.Value, path string)
+	walk = func(b *block, v, std reflect.Value, path string) {
+		for _, f := range b.fields {
+			if path == "" && (f.within == 0 || f.key == "asset") || f.acts != nil {
+				continue
+			}
+			x, at := f.in(v), join(path, f.key)
+			switch {
+			case at == "iris.pupil":
+			case f.kind == group && !f.pointer && f.block != nil && path == "":
+				walk(f.block, x, f.in(std), at)
+			case f.pointer && x.IsNil(), reflect.DeepEqual(x.Interface(), f.in(std).Interface()):
+			case f.pointer:
+				out[at] = e.value(f, x.Elem(), at)
+			default:
+				out[at] = e.value(f, x, at)
+			}
+		}
+	}
+	if o.Eye != nil {
+		walk(schema().field("objects").block, from, std, "")
+	}
+	return out, e.err
+}
+
 // block writes the keys of a block in flow style.
 func (e *encoder) block(b *block, v reflect.Value, path string) string {
 	plain := reflect.New(b.typ).Elem()

@@ -139,13 +139,16 @@ type Mapped struct {
 	// Of a normal map: which way its green points; of a height map: the value that is no displacement.
 	GreenDown bool
 	Mid       float64
-	Shell     string // of a colour: "outer" where it is painted on that shell's texture coordinates
+	Shell     string  // of a colour: "outer" where it is painted on that shell's texture coordinates
+	Scale     float64 // of a height map: mm per unit, as its file states; 0: it does not
+	Clamp     bool    // its edge goes on outside 0 to 1
 }
 
-// assign fills the slots with pictures of a folder. side is "" where it is not known.
-func (n Names) assign(folder, side string, say func(Finding)) ([]Mapped, error) {
+// assign fills the slots that are not filled yet with pictures of a folder, but for those that are known. side is "" where it is
+// not known.
+func (n Names) assign(folder, side string, filled []Mapped, known map[string]bool, say func(Finding)) ([]Mapped, error) {
 	if folder == "" {
-		return nil, nil
+		return filled, nil
 	}
 	info, err := os.Stat(folder)
 	if err != nil {
@@ -158,6 +161,7 @@ func (n Names) assign(folder, side string, say func(Finding)) ([]Mapped, error) 
 	if err != nil {
 		return nil, err
 	}
+	files = slices.DeleteFunc(files, func(f string) bool { return known[f] })
 	used := map[string]bool{}
 	var list []candidate
 	for _, c := range n.candidates(folder, files) {
@@ -168,8 +172,11 @@ func (n Names) assign(folder, side string, say func(Finding)) ([]Mapped, error) 
 		}
 		list = append(list, c)
 	}
-	var out []Mapped
+	out := filled
 	for _, s := range slots {
+		if slices.ContainsFunc(filled, func(m Mapped) bool { return m.Slot == s.key }) {
+			continue
+		}
 		best := 0
 		for _, c := range list {
 			best = max(best, s.fit(c.label))
@@ -304,6 +311,10 @@ func judgePicture(s slot, m *Mapped, f *Finding) {
 		}
 	case "height":
 		switch {
+		case l.stated:
+			m.Mid, m.Scale = l.zero, l.scale
+			f.Reason += fmt.Sprintf("; its file states the zero level %g and the scale %g mm", l.zero, l.scale)
+			return
 		case !l.grey:
 			doubt("a height map is grey, and this has colours")
 		case l.middle < 0.02*(l.hi-l.lo)+l.lo && l.lo >= 0:

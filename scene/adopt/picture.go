@@ -18,6 +18,8 @@ type look struct {
 	curl        float64 // correlation of the cross slopes: +1 green up, -1 green down
 	middle      float64 // median of the first channel
 	cells       *cells  // where it is painted
+	zero, scale float64 // of a height map, as its file states them
+	stated      bool    // it does
 }
 
 // inspect reads a picture and looks at it, at no more than some 500 x 500 places (and their neighbours).
@@ -27,6 +29,7 @@ func inspect(path string) (look, error) {
 		return look{}, err
 	}
 	l := look{w: p.W, h: p.H, depth: p.Depth, encoded: p.Encoded, lo: math.Inf(1), hi: math.Inf(-1), grey: true}
+	l.zero, l.scale, l.stated = heightText(p.Attrs)
 	c := p.RGB()
 	step := max(1, int(math.Sqrt(float64(p.W)*float64(p.H)/250_000)))
 	l.cells = newCells(p.W, p.H)

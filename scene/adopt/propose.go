@@ -11,6 +11,7 @@ import (
 
 	"catchlight/scene/asset"
 	"catchlight/scene/geom"
+	"catchlight/scene/grown"
 	"catchlight/scene/imageio"
 	"catchlight/scene/measure"
 	"catchlight/scene/mesh"
@@ -33,6 +34,9 @@ type Input struct {
 	Limbus   float64 // its radius, mm at true scale
 	Pupil    float64 // diameter that the pupil is to have, mm; 0 leaves it as modelled
 	CloseGap bool    // lay the inner shell close beneath the outer one outside the limbus
+
+	Grown    *grown.Report // of an eye that was grown here and is as it was; nil of any other
+	grownDir string        // of its maps
 }
 
 // Proposal is a scene for an eye, and why it is so.
@@ -49,7 +53,8 @@ type Proposal struct {
 	Wanted   float64      // diameter that the pupil is to have, mm; 0 leaves it
 	CloseGap bool
 	Maps     []Mapped
-	Verdict  string // one line: whether the size reads as an eye
+	Grown    *grown.Report // whose word is taken; nil for none
+	Verdict  string        // one line: whether the size reads as an eye
 }
 
 // Borrowed lists what the built-in eye lends.
@@ -75,6 +80,9 @@ var units = []struct {
 // Long: one question about the eye after the other, in the order in which the answers rest on each other.
 func Propose(in Input) (*Proposal, error) {
 	p := &Proposal{Factor: 1, Unit: "mm"}
+	if in.Grown != nil {
+		in.knows()
+	}
 	say := func(f Finding) {
 		f.Word = f.Grade.String()
 		p.Findings = append(p.Findings, f)
@@ -105,6 +113,9 @@ func Propose(in Input) (*Proposal, error) {
 	eyes := clusters(list)
 	for i := range eyes {
 		sideOf(list, &eyes[i])
+		if in.Grown != nil {
+			eyes[i].side, eyes[i].sideReason, eyes[i].sideUnsure = in.Grown.Frame.Side, "as "+grown.Name+" tells", false
+		}
 	}
 	e, err := p.pick(in, list, eyes, say)
 	if err != nil {
@@ -160,7 +171,16 @@ func Propose(in Input) (*Proposal, error) {
 	}
 	// What the pictures say comes after what the shells say; the edge of the iris is looked for in them before.
 	var later []Finding
-	maps, err := in.Names.assign(in.Folder, p.Side, func(f Finding) { later = append(later, f) })
+	after := func(f Finding) {
+		f.Word = f.Grade.String()
+		later = append(later, f)
+	}
+	var maps []Mapped
+	var seen map[string]bool
+	if in.Grown != nil {
+		maps, seen = in.grownMaps(own, after)
+	}
+	maps, err = in.Names.assign(in.Folder, p.Side, maps, seen, after)
 	if err != nil {
 		return nil, err
 	}
@@ -202,6 +222,9 @@ func Propose(in Input) (*Proposal, error) {
 		p.Wanted = in.Pupil
 	}
 	p.gap(in, say)
+	if in.Grown != nil {
+		p.told(in)
+	}
 	for _, s := range slots {
 		if own[s.key] != "" {
 			say(Finding{Topic: s.key, Choice: own[s.key], Reason: "the asset brings it"})

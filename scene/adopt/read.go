@@ -28,7 +28,7 @@ func Read(asset, folder, side string, names Names) (Input, error) {
 		}
 		in.Parts = append(in.Parts, p)
 	}
-	return in, nil
+	return in, in.grownReport()
 }
 
 // own says which pictures the part's material brings.

@@ -77,14 +77,31 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	line("      factor: %.8g", p.Factor)
 	why("      ", "axis")
 	line("      axis: [%.6f, %.6f, %.6f]", p.Globe.Axis.X, p.Globe.Axis.Y, p.Globe.Axis.Z)
+	if p.Grown != nil {
+		line("      subdivide: 0 # grown shells are as fine as they were built")
+	}
 	why("      ", "gap")
 	line("      close_gap: %t", p.CloseGap)
 	if len(p.Borrowed()) > 0 {
 		line("      borrow: true # of what is missing, the built-in eye's")
 	}
-	line("    globe: {radius: %.4g}", R)
+	if p.Grown != nil {
+		line("    globe: {radius: %.10g}", R)
+		line("    side: %s", p.Side)
+		for _, k := range p.grownKeys("") {
+			if !strings.HasPrefix(k, "side:") {
+				line("    %s", k)
+			}
+		}
+	} else {
+		line("    globe: {radius: %.4g}", R)
+	}
 	why("    ", "cornea", "limbus")
-	line("    limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
+	if p.Grown != nil {
+		line("    limbus: {radius: %.10g, width: %.10g}", p.Globe.Limbus, p.Grown.Width)
+	} else {
+		line("    limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
+	}
 	p.partKeys("cornea", line, why, rel)
 	p.partKeys("iris", line, why, rel)
 	p.partKeys("sclera", line, why, rel)
@@ -101,7 +118,7 @@ func (p *Proposal) Scene(in Input, dir string) string {
 func (p *Proposal) partKeys(part string, line func(format string, a ...any), why func(indent string, topics ...string), rel func(file string) string) {
 	var maps []Mapped
 	for _, m := range p.Maps {
-		if strings.HasPrefix(m.Slot, part+".") {
+		if strings.HasPrefix(m.Slot, part+".") && !p.grownSlot(m.Slot) {
 			maps = append(maps, m)
 		}
 	}
@@ -113,10 +130,11 @@ func (p *Proposal) partKeys(part string, line func(format string, a ...any), why
 		}
 	}
 	pupil := part == "iris"
-	if !said && !pupil {
+	keys := p.grownKeys(part)
+	if !said && !pupil && len(keys) == 0 {
 		return
 	}
-	if len(maps) == 0 && !(pupil && p.Wanted > 0) {
+	if len(keys) == 0 && len(maps) == 0 && !(pupil && p.Wanted > 0) {
 		if pupil {
 			why("    ", "pupil")
 		}
@@ -131,23 +149,30 @@ func (p *Proposal) partKeys(part string, line func(format string, a ...any), why
 		}
 	}
 	why("      ", topics...)
+	for _, k := range keys {
+		line("      %s", k)
+	}
 	for _, m := range maps {
 		k := strings.TrimPrefix(m.Slot, part+".")
+		tiling := ""
+		if m.Clamp {
+			tiling = ", tiling: clamp"
+		}
 		switch k {
 		case "normal":
 			green := "up"
 			if m.GreenDown {
 				green = "down"
 			}
-			line("      normal: {file: %s, green: %s}", rel(m.File), green)
+			line("      normal: {file: %s, green: %s%s}", rel(m.File), green, tiling)
 		case "height":
-			line("      height: {file: %s, zero_level: %.4g, scale: %.3g}", rel(m.File), m.Mid, heightScale(part, m))
+			line("      height: {file: %s, zero_level: %.4g, scale: %.3g%s}", rel(m.File), m.Mid, heightScale(part, m), tiling)
 		default:
 			on := ""
 			if m.Shell != "" {
 				on = ", shell: " + m.Shell
 			}
-			line("      %s: {file: %s%s}", k, rel(m.File), on)
+			line("      %s: {file: %s%s%s}", k, rel(m.File), on, tiling)
 		}
 	}
 }
@@ -155,6 +180,9 @@ func (p *Proposal) partKeys(part string, line func(format string, a ...any), why
 // heightScale is the displacement in mm that a height map without a stated height is first taken to have: the relief
 // of the iris (0.2 mm) or of the tear film (0.02 mm) over the map's own range. It is always marked unsure.
 func heightScale(part string, m Mapped) float64 {
+	if m.Scale != 0 {
+		return m.Scale
+	}
 	relief := 0.2
 	if part == "cornea" {
 		relief = 0.02

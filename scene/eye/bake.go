@@ -33,6 +33,11 @@ func (k *canvas) place(x, y int) (u, v float64) {
 // the scattering white, which is why they are sharp.
 func (k *canvas) texel(x, y int) (a, vessels colour.RGB) {
 	u, v := k.place(x, y)
+	return k.at(u, v, float64(x), float64(y))
+}
+
+// at is texel for any place (u, v) of the texture plane, which lies fx and fy texels from the middle of the first one.
+func (k *canvas) at(u, v, fx, fy float64) (a, vessels colour.RGB) {
 	rho := math.Hypot(u, v)
 	vessels = colour.Grey(1)
 	share := 1.0
@@ -55,7 +60,7 @@ func (k *canvas) texel(x, y int) (a, vessels colour.RGB) {
 			cx, cy = u/rho, v/rho
 		}
 		var b colour.RGB
-		b, vessels = k.w.colour(x, y, math.Atan2(sin, cos), cx, cy)
+		b, vessels = k.w.colour(fx, fy, math.Atan2(sin, cos), cx, cy)
 		a = colour.Lerp(a, b, share)
 	}
 	return a, vessels
@@ -179,11 +184,11 @@ func (w *white) tissue(phi, cx, cy float64, d geom.Vec) colour.RGB {
 	return a
 }
 
-// colour returns the albedo of texel (x, y), which lies at polar angle phi in the direction (cx, cy) about the axis,
+// colour returns the albedo x and y texels from the middle of the first one, which lies at polar angle phi in the direction (cx, cy) about the axis,
 // and what the vessels on top let pass on one crossing.
-func (w *white) colour(x, y int, phi, cx, cy float64) (a, vessels colour.RGB) {
-	i, j := x/coarse, y/coarse
-	tx, ty := float64(x%coarse)/coarse, float64(y%coarse)/coarse
+func (w *white) colour(x, y float64, phi, cx, cy float64) (a, vessels colour.RGB) {
+	i, j := min(w.n-2, int(max(0, x)/coarse)), min(w.n-2, int(max(0, y)/coarse))
+	tx, ty := max(0, x)/coarse-float64(i), max(0, y)/coarse-float64(j)
 	at := j*w.n + i
 	a = colour.Lerp(colour.Lerp(w.base[at], w.base[at+1], tx), colour.Lerp(w.base[at+w.n], w.base[at+w.n+1], tx), ty)
 	shallow, deep, _ := w.veins.at(phi, cx, cy)

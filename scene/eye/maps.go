@@ -16,26 +16,27 @@ type Kind string
 
 // The maps. Values are as the comments say; 8-bit levels to fit them into 0 to 1 are the writer's.
 const (
-	Colour    Kind = "colour"    // linear albedo with all vessels, 3 channels, 0 to 1; the pupil is black
-	Height    Kind = "height"    // relief along the normal of the smooth shell, mm
-	Normal    Kind = "normal"    // unit tangent-space normal of the relief, 3 channels, -1 to 1, green up
-	Roughness Kind = "roughness" // of the wet surface, 0 to 1
-	Occlusion Kind = "occlusion" // share of the cosine-weighted sky that the relief leaves free, 0 to 1
-	Convex    Kind = "convex"    // mean curvature of the relief where it bulges, 1/mm
-	Concave   Kind = "concave"   // the same where it is hollow, 1/mm
-	Thickness Kind = "thickness" // of the tissue, mm
-	Zones     Kind = "zones"     // number of the zone: see the Zone constants
-	Vessels   Kind = "vessels"   // optical density of the vessels, 0 to 1, to drive a pulse from
+	Colour    Kind = "colour"        // linear albedo with all vessels as the eye shows it when rendered, 3 channels, 0 to 1; the pupil is black
+	Height    Kind = "height"        // relief along the normal of the smooth shell, mm
+	Normal    Kind = "normal"        // unit tangent-space normal of the relief, 3 channels, -1 to 1, green up
+	Detail    Kind = "normal_detail" // Normal of that part of the relief alone that the shells' shape lacks: the vessels'
+	Roughness Kind = "roughness"     // of the wet surface, 0 to 1
+	Occlusion Kind = "occlusion"     // share of the cosine-weighted sky that the relief leaves free, 0 to 1
+	Convex    Kind = "convex"        // mean curvature of the relief where it bulges, 1/mm
+	Concave   Kind = "concave"       // the same where it is hollow, 1/mm
+	Thickness Kind = "thickness"     // of the tissue, mm
+	Zones     Kind = "zones"         // number of the zone: see the Zone constants
+	Vessels   Kind = "vessels"       // optical density of the vessels, 0 to 1, to drive a pulse from
 )
 
 // Kinds returns all maps.
 func Kinds() []Kind {
-	return []Kind{Colour, Height, Normal, Roughness, Occlusion, Convex, Concave, Thickness, Zones, Vessels}
+	return []Kind{Colour, Height, Normal, Detail, Roughness, Occlusion, Convex, Concave, Thickness, Zones, Vessels}
 }
 
 // Channels returns the number of channels of a map.
 func (k Kind) Channels() int {
-	if k == Colour || k == Normal {
+	if k == Colour || k == Normal || k == Detail {
 		return 3
 	}
 	return 1
@@ -57,6 +58,8 @@ const (
 type baker struct {
 	*canvas
 	height []float32 // mm
+	seen   *seen     // of the map Colour
+	detail bool      // leave out what the shells' shape has
 }
 
 // Bake makes one map of size by size texels, row by row from the top: row gets each row once, in any order and from
@@ -80,17 +83,23 @@ func (e *Eye) bake(kind Kind, size int, zoom float64, row func(y int, v []float3
 	}
 	b := &baker{canvas: newCanvas(&e.Params, e.chart, e.iris, e.veins, size, zoom)}
 	at := map[Kind]func(x, y int, v []float32){
-		Colour: b.colour, Height: b.relief, Normal: b.normal, Roughness: b.roughness, Occlusion: b.occlusion,
+		Colour: b.colour, Height: b.relief, Normal: b.normal, Detail: b.normal, Roughness: b.roughness, Occlusion: b.occlusion,
 		Convex:    func(x, y int, v []float32) { v[0] = max(0, float32(b.curvature(x, y))) },
 		Concave:   func(x, y int, v []float32) { v[0] = max(0, -float32(b.curvature(x, y))) },
 		Thickness: b.thickness, Zones: b.zone, Vessels: b.vessels,
 	}[kind]
 	if at == nil {
+		at = b.mask(kind)
+	}
+	if at == nil {
 		return fmt.Errorf("map: %q is unknown (known: %v)", kind, Kinds())
 	}
 	switch kind {
-	case Height, Normal, Occlusion, Convex, Concave:
+	case Height, Normal, Detail, Occlusion, Convex, Concave:
+		b.detail = kind == Detail
 		b.rise()
+	case Colour:
+		b.seen = newSeen(&e.Params, e.chart, e.iris)
 	}
 	c := kind.Channels()
 	parallel.Runs(size, 4, func(y0, y1 int) {
@@ -123,7 +132,7 @@ func (b *baker) heightAt(u, v float64) float64 {
 	h := 0.0
 	if r := rho / b.c.perMM; rho < b.c.share && r < b.ir.root+0.1 {
 		x, y := u/b.c.perMM, v/b.c.perMM
-		if _, q := b.ir.polar(x, y); q >= 0 {
+		if _, q := b.ir.polar(x, y); q >= 0 && !b.detail {
 			h = b.ir.relief * b.ir.tissue.height(x, y) * (1 - geom.Smoothstep(0.92, 1.02, q))
 		}
 		return h
@@ -153,8 +162,9 @@ func (b *baker) rhoAt(u, v float64) float64 {
 }
 
 func (b *baker) colour(x, y int, v []float32) {
-	a, vessels := b.texel(x, y)
 	u, w := b.place(x, y)
+	su, sw := b.seen.place(u, w)
+	a, vessels := b.at(su, sw, float64(b.n)*(su/b.zoom+0.5)-0.5, float64(b.n)*(0.5-sw/b.zoom)-0.5)
 	if math.Hypot(u, w) < b.c.share && b.rhoAt(u, w) < 0 {
 		a = colour.RGB{}
 	}

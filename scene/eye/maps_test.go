@@ -317,7 +317,7 @@ func TestVesselsStopShort(t *testing.T) {
 	c := newChart(&p, 9.4)
 	w := newWhite(&p, c, newVeins(&p), p.MapSize, 1)
 	for i := range 128 * 128 {
-		if _, vessels := w.colour(i%128, i/128, 1.2, 1, 0); vessels != colour.Grey(1) {
+		if _, vessels := w.colour(float64(i%128), float64(i/128), 1.2, 1, 0); vessels != colour.Grey(1) {
 			t.Fatalf("without vessels they let only %v pass", vessels)
 		}
 	}

@@ -16,9 +16,10 @@ import (
 
 // Part is one node to be written: a mesh in mm and its look.
 type Part struct {
-	Name string
-	Mesh *mesh.Mesh // N must be there; UV where a picture is
-	Look Look
+	Name   string
+	Mesh   *mesh.Mesh // N must be there; UV where a picture is
+	Look   Look
+	Extras map[string]any // what the node says of itself; nil for nothing
 }
 
 // Look is the material of a part.
@@ -28,8 +29,12 @@ type Look struct {
 	IOR          float64    // 0 leaves the standard's 1.5
 	Transmission float64    // 0 to 1
 	Thickness    float64    // mm of the volume behind a transmitting surface; 0: a thin wall
-	BaseMap      []byte     // a PNG picture, sRGB; nil for none
-	NormalMap    []byte     // a PNG picture, green up; nil for none
+
+	// PNG pictures of 8 or 16 bits; nil for none. The same bytes are stored once.
+	BaseMap      []byte // sRGB
+	NormalMap    []byte // green up
+	RoughMap     []byte // green: roughness, blue: metallic; both multiply. Source: glTF 2.0, 5.22.5
+	OcclusionMap []byte // red: what is left of light from all sides. Source: glTF 2.0, 5.19.6; it may be RoughMap's picture
 }
 
 // Write writes parts as one .glb of the standard's metres, +Y up, one node and one primitive a part. Index of refraction,
@@ -38,17 +43,18 @@ func Write(path string, parts []Part) error {
 	doc := gltf.NewDocument()
 	doc.Asset.Generator = "catchlight"
 	used := map[string]bool{}
+	b := pictureBook{doc: doc, at: map[*byte]int{}}
 	for i := range parts {
 		p := &parts[i]
 		prim, err := writePrimitive(doc, p)
 		if err != nil {
 			return &FormatError{path, "node " + p.Name + ": " + err.Error()}
 		}
-		if prim.Material, err = writeLook(doc, p, used); err != nil {
+		if prim.Material, err = writeLook(&b, p, used); err != nil {
 			return &FormatError{path, "node " + p.Name + ": " + err.Error()}
 		}
 		doc.Meshes = append(doc.Meshes, &gltf.Mesh{Name: p.Name, Primitives: []*gltf.Primitive{prim}})
-		doc.Nodes = append(doc.Nodes, &gltf.Node{Name: p.Name, Mesh: gltf.Index(i)})
+		doc.Nodes = append(doc.Nodes, &gltf.Node{Name: p.Name, Mesh: gltf.Index(i), Extras: extrasOf(p)})
 		doc.Scenes[0].Nodes = append(doc.Scenes[0].Nodes, i)
 	}
 	for _, name := range []string{"KHR_materials_ior", "KHR_materials_transmission", "KHR_materials_volume"} {
@@ -95,48 +101,88 @@ func writePrimitive(doc *gltf.Document, p *Part) (*gltf.Primitive, error) {
 			uv[i] = [2]float32{float32(q.U), float32(q.V)}
 		}
 		prim.Attributes[gltf.TEXCOORD_0] = modeler.WriteTextureCoord(doc, uv)
+		if p.Look.NormalMap != nil {
+			prim.Attributes[gltf.TANGENT] = modeler.WriteTangent(doc, tangents(m))
+		}
 	}
 	return prim, nil
 }
 
-func writeLook(doc *gltf.Document, p *Part, used map[string]bool) (*int, error) {
+func extrasOf(p *Part) any {
+	if p.Extras == nil {
+		return nil
+	}
+	return p.Extras
+}
+
+// pictureBook stores pictures in a file, each once.
+type pictureBook struct {
+	doc *gltf.Document
+	at  map[*byte]int // texture by the first byte of its picture
+}
+
+// add returns the texture of a picture.
+func (b *pictureBook) add(name string, png []byte) (int, error) {
+	if len(png) == 0 {
+		return 0, errors.New(name + ": an empty picture")
+	}
+	if t, ok := b.at[&png[0]]; ok {
+		return t, nil
+	}
+	doc := b.doc
+	im, err := modeler.WriteImage(doc, name, "image/png", bytes.NewReader(png))
+	if err != nil {
+		return 0, err
+	}
+	if len(doc.Samplers) == 0 {
+		doc.Samplers = append(doc.Samplers, &gltf.Sampler{WrapS: gltf.WrapClampToEdge, WrapT: gltf.WrapClampToEdge})
+	}
+	doc.Textures = append(doc.Textures, &gltf.Texture{Source: gltf.Index(im), Sampler: gltf.Index(0)})
+	b.at[&png[0]] = len(doc.Textures) - 1
+	return len(doc.Textures) - 1, nil
+}
+
+// maps lays the pictures of a look on its material.
+func (b *pictureBook) maps(m *gltf.Material, p *Part) error {
 	l := &p.Look
+	for _, q := range []struct {
+		what string
+		png  []byte
+		lay  func(texture int)
+	}{
+		{"colour", l.BaseMap, func(t int) { m.PBRMetallicRoughness.BaseColorTexture = &gltf.TextureInfo{Index: t} }},
+		{"normal", l.NormalMap, func(t int) { m.NormalTexture = &gltf.NormalTexture{Index: gltf.Index(t)} }},
+		{"roughness", l.RoughMap, func(t int) { m.PBRMetallicRoughness.MetallicRoughnessTexture = &gltf.TextureInfo{Index: t} }},
+		{"occlusion", l.OcclusionMap, func(t int) { m.OcclusionTexture = &gltf.OcclusionTexture{Index: gltf.Index(t)} }},
+	} {
+		if q.png == nil {
+			continue
+		}
+		if p.Mesh.UV == nil {
+			return errors.New("a picture needs texture coordinates")
+		}
+		t, err := b.add(p.Name+" "+q.what, q.png)
+		if err != nil {
+			return err
+		}
+		q.lay(t)
+	}
+	return nil
+}
+
+func writeLook(b *pictureBook, p *Part, used map[string]bool) (*int, error) {
+	doc, l := b.doc, &p.Look
 	for _, v := range []float64{l.BaseColour[0], l.BaseColour[1], l.BaseColour[2], l.Roughness, l.Transmission} {
 		if !(v >= 0 && v <= 1) {
 			return nil, errors.New("colour, roughness and transmission must be 0 to 1")
 		}
 	}
-	if (l.BaseMap != nil || l.NormalMap != nil) && p.Mesh.UV == nil {
-		return nil, errors.New("a picture needs texture coordinates")
-	}
 	metal := 0.0
 	m := &gltf.Material{Name: p.Name, Extensions: gltf.Extensions{}, PBRMetallicRoughness: &gltf.PBRMetallicRoughness{
 		BaseColorFactor: &[4]float64{l.BaseColour[0], l.BaseColour[1], l.BaseColour[2], 1}, MetallicFactor: &metal, RoughnessFactor: &l.Roughness,
 	}}
-	picture := func(name string, png []byte) (int, error) {
-		im, err := modeler.WriteImage(doc, name, "image/png", bytes.NewReader(png))
-		if err != nil {
-			return 0, err
-		}
-		if len(doc.Samplers) == 0 {
-			doc.Samplers = append(doc.Samplers, &gltf.Sampler{WrapS: gltf.WrapClampToEdge, WrapT: gltf.WrapClampToEdge})
-		}
-		doc.Textures = append(doc.Textures, &gltf.Texture{Source: gltf.Index(im), Sampler: gltf.Index(0)})
-		return len(doc.Textures) - 1, nil
-	}
-	if l.BaseMap != nil {
-		t, err := picture(p.Name+" colour", l.BaseMap)
-		if err != nil {
-			return nil, err
-		}
-		m.PBRMetallicRoughness.BaseColorTexture = &gltf.TextureInfo{Index: t}
-	}
-	if l.NormalMap != nil {
-		t, err := picture(p.Name+" normal", l.NormalMap)
-		if err != nil {
-			return nil, err
-		}
-		m.NormalTexture = &gltf.NormalTexture{Index: gltf.Index(t)}
+	if err := b.maps(m, p); err != nil {
+		return nil, err
 	}
 	add := func(name string, v map[string]float64) { m.Extensions[name], used[name] = v, true }
 	if l.IOR != 0 {

@@ -40,6 +40,25 @@ func WritePNG16(path string, w, h, c int, pix []uint16, text map[string]string) 
 	return writePNG(path, m, text)
 }
 
+// EncodePNG returns a PNG file of samples of 8 bits, laid out as for WritePNG, with no statement about colour.
+func EncodePNG(w, h, c int, pix []uint8) ([]byte, error) { return encodePNG(w, h, c, pix, nil) }
+
+// EncodePNG16 is EncodePNG with samples of 16 bits.
+func EncodePNG16(w, h, c int, pix []uint16) ([]byte, error) { return encodePNG(w, h, c, nil, pix) }
+
+func encodePNG(w, h, c int, pix8 []uint8, pix16 []uint16) ([]byte, error) {
+	if err := checkWrite("PNG", "picture", w, h, c, len(pix8)+len(pix16)); err != nil {
+		return nil, err
+	}
+	m, err := layOut(w, h, c, pix8, pix16)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	err = png.Encode(&b, m)
+	return b.Bytes(), err
+}
+
 func writePNG(path string, m image.Image, text map[string]string) error {
 	keys := slices.Sorted(maps.Keys(text))
 	for _, k := range keys {

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"strings"
 
 	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
@@ -16,11 +17,14 @@ type Part struct {
 }
 
 // WriteOBJ writes parts as objects of one .obj file in mm, +Y up, with normals, and texture coordinates where a part has
-// them (v up, as the format has it). Numbers are written so that they read back as the same single-precision values.
-func WriteOBJ(path string, parts []Part) error {
+// them (v up, as the format has it). Numbers are written so that they read back as the same single-precision values. Notes go into the head of the file as comments, a line each.
+func WriteOBJ(path string, parts []Part, notes ...string) error {
 	return imageio.WriteAtomic(path, func(out io.Writer) error {
 		w := bufio.NewWriterSize(out, 1<<16)
 		fmt.Fprintln(w, "# lengths in mm")
+		for _, n := range notes {
+			fmt.Fprintln(w, "#", strings.ReplaceAll(n, "\n", " "))
+		}
 		base, baseUV := 1, 1
 		for _, p := range parts {
 			m := p.Mesh
