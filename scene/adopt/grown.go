@@ -117,6 +117,10 @@ func (in *Input) grownMaps(own map[string]string, say func(Finding)) (out []Mapp
 			if changed {
 				f.Reason += "; changed since it was grown"
 			}
+			if g.Layout == "apart" {
+				f.Grade = Unsure
+				f.Reason += "; where the limbus blends, iris and white each look past the edge of their own map: it comes out some per cent darker than it was grown"
+			}
 			look, err := inspect(path)
 			if err != nil {
 				f.Grade, f.Choice, f.Reason = Question, "none", "it can't be read: "+err.Error()
