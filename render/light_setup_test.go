@@ -110,10 +110,10 @@ func writeFile(t *testing.T, path, text string) {
 }
 
 // A window of a given power sends it out through its panes: far away on its axis the irradiance is that of an intensity
-// P/pi (Lambert), whatever the bars take.
+// P/pi (Lambert), whatever the bars take. With bars of 60 mm 56 % is open: 16,384 samples leave 0.7 % at most.
 func TestPowerOfAWindow(t *testing.T) {
 	const yaml = `
-picture: {width: 1, height: 1, samples: 256, filter: box, filter_width: 1}
+picture: {width: 1, height: 1, samples: 16384, filter: box, filter_width: 1}
 camera: {kind: plate, normal: [0, 0, 1], width: 1, target: [0, 0, 0]}
 lights: [{name: window, kind: rectangle, position: [0, 0, 50000], width: 300, height: 400, panes: [2, 3], bar: %g, power: 100}]
 `

@@ -146,6 +146,8 @@ type Mapped struct {
 
 // assign fills the slots that are not filled yet with pictures of a folder, but for those that are known. side is "" where it is
 // not known.
+//
+// Long: one pass over the names, whose cases share what is taken already.
 func (n Names) assign(folder, side string, filled []Mapped, known map[string]bool, say func(Finding)) ([]Mapped, error) {
 	if folder == "" {
 		return filled, nil
