@@ -4,6 +4,7 @@ import (
 	"context"
 
 	prep "catchlight/render/prepare"
+	"catchlight/render/raster"
 	"catchlight/scene"
 )
 
@@ -19,12 +20,16 @@ func NewCache() *Cache { return prep.NewCache() }
 // Noter is a Progress that also hears at once of what can't wait for the end, such as a save that failed.
 type Noter interface{ Note(text string) }
 
+// Baked keeps what the raster look bakes from one frame to the next.
+type Baked = raster.Store
+
 // Options say how to work; they never change the picture.
 type Options struct {
 	Workers  int // 0 takes one per processor
 	Progress Progress
 	Cache    *Cache // keeps what overrides leave unchanged; nil builds all anew
 	Keep     *Keep  // saves the film as it goes, and takes up what is saved there
+	Baked    *Baked // keeps what the raster look bakes for the next frame; nil bakes all anew
 	Shard    Shard  // renders only a part of the samples, for a film to be merged with others
 }
 

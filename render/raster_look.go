@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"catchlight/render/film"
-	"catchlight/render/raster"
 )
 
 // Raster draws the scene in the raster look: the same camera, film size, lights, view and record, one sample a pixel in the film,
@@ -15,7 +14,11 @@ func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 	start := time.Now()
 	d := p.Description
 	o.phase("baking")
-	look, err := raster.Bake(ctx, p.Scene, d.Raster, d.Picture.Width, d.Picture.Height, o.workers())
+	baking := o.Baked
+	if baking == nil {
+		baking = new(Baked)
+	}
+	look, err := baking.Bake(ctx, p.Scene, d.Raster, d.Picture.Width, d.Picture.Height, o.workers())
 	if err != nil {
 		return nil, err
 	}

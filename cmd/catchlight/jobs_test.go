@@ -250,6 +250,9 @@ func TestJobMistakes(t *testing.T) {
 		"sheet " + file + " --page gif":                    "--page gif: known are png, svg, pdf",
 		"sheet " + file + " --shard 3/2":                   `--shard "3/2"`,
 		"turntable " + file + " --frames 3":                "--frames 3: give an even number",
+		"turntable " + file + " --arc 0":                   "--arc 0 is outside (0, 360] degrees",
+		"turntable " + file + " --arc 90 --sweep gaze":     "--arc 90: only for --sweep turn",
+		"turntable " + file + " --arc 90 --frames 2":       "--frames 2: an arc wants 4 at least",
 		"turntable " + file + " --sweep tilt":              "--sweep tilt: known are turn, gaze, pupil",
 		"turntable " + file + " --sweep pupil --reach 9":   "--reach 9 is outside",
 		"turntable " + file + " --sweep pupil --reach 3.9": "iris.pupil",
@@ -282,4 +285,30 @@ objects:
 		"objects.pair.gaze.target=null", "objects.pair.gaze.azimuth=55", "objects.pair.gaze.elevation=5"}, sets)
 	_, err = d.With(sets...)
 	require.NoError(t, err)
+}
+
+// A whole turn goes round in even steps; an arc goes from one end to the other about the front, for the eye and for the lights.
+func TestArcs(t *testing.T) {
+	d, err := scene.Parse("arc.yaml", []byte(`
+camera: {orbit: {}}
+lights: [{name: sky, kind: constant, radiance: 1}]
+light_setup: {rotation: 10}
+objects: [{name: eye, shape: eye, transform: {rotate: [0, 5, 0]}}]
+`))
+	require.NoError(t, err)
+	for arc, want := range map[float64][]string{
+		360: {"[0, 5, 0]", "[0, 125, 0]", "[0, 245, 0]", "10", "130", "250"},
+		90:  {"[0, -40, 0]", "[0, 5, 0]", "[0, 50, 0]", "-35", "10", "55"},
+	} {
+		f := turntableFlags{frames: 6, fps: 12, sweep: "turn", arc: arc}
+		require.NoError(t, f.check())
+		poses, err := f.poses(d)
+		require.NoError(t, err)
+		var got []string
+		for _, p := range poses {
+			_, v, _ := strings.Cut(p.sets[0], "=")
+			got = append(got, v)
+		}
+		require.Equal(t, want, got)
+	}
 }

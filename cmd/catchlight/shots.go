@@ -269,7 +269,7 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 	defer report.done()
 	report.Phase(fmt.Sprintf("%d pictures to make, %d there", len(todo), t.kept))
 	show := &wholeJob{r: report, total: int64(len(todo))}
-	keep := render.NewCache()
+	keep, baked := render.NewCache(), new(render.Baked)
 	start := time.Now()
 	workers := f.workers
 	if workers == 0 {
@@ -287,7 +287,7 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 			t.cached++
 		} else {
 			began := time.Now()
-			o := render.Options{Workers: workers, Progress: show, Cache: keep}
+			o := render.Options{Workers: workers, Progress: show, Cache: keep, Baked: baked}
 			if err := makeShot(ctx, j, s, o, f.every, t); err != nil {
 				return t, err
 			}

@@ -29,6 +29,7 @@ type turntableFlags struct {
 	fps    int
 	sweep  string
 	reach  float64
+	arc    float64
 }
 
 func turntableCommand() *cobra.Command {
@@ -37,6 +38,9 @@ func turntableCommand() *cobra.Command {
 		Use:   "turntable SCENE",
 		Short: "Turn the eye once round, then the lights; frames, animations and a page that turns by hand",
 		Long: `Turn the eye once round while camera and lights stand still, then the lights once round while the eye stands still.
+
+--arc DEGREES turns each by a part of that: from half of it on one side of the front, which is how the scene has them, to half of it
+on the other, both ends included.
 
 --sweep gaze lets the eye look round in a circle instead, --sweep pupil opens and closes the pupil; --reach says how far, in
 degrees or in mm. Half of the frames go to each turn. Frames have seeds of their own, so grain does not stand still; how much
@@ -55,6 +59,7 @@ same command is given again. --shard i/n makes every n-th frame, for many machin
 	fl.IntVar(&f.fps, "fps", 12, "frames a second, 1 to 60")
 	fl.StringVar(&f.sweep, "sweep", "turn", "what moves: turn (eye, then lights), gaze, pupil")
 	fl.Float64Var(&f.reach, "reach", 0, "how far a gaze (degrees, 20 without it) or a pupil (mm either way, 1.5 without it) goes")
+	fl.Float64Var(&f.arc, "arc", 360, "how far the eye and the lights turn, degrees in (0, 360]; less than 360 is centred on the front")
 	return c
 }
 
@@ -64,7 +69,16 @@ type pose struct {
 	sets    []string
 }
 
-// poses returns the frames of a loop: the pose after the last is the first again.
+// angle returns how far frame i of n of a turn is turned, in degrees: even steps of a whole turn from the front, or of an arc from end
+// to end.
+func (f *turntableFlags) angle(i, n int) float64 {
+	if f.arc == 360 {
+		return 360 * float64(i) / float64(n)
+	}
+	return f.arc * (float64(i)/float64(n-1) - 0.5)
+}
+
+// poses returns the frames of a loop: the pose after the last is the first again, but for an arc.
 func (f *turntableFlags) poses(d *scene.Description) ([]pose, error) {
 	var out []pose
 	add := func(caption string, sets []string, err error) error {
@@ -78,11 +92,11 @@ func (f *turntableFlags) poses(d *scene.Description) ([]pose, error) {
 		case "turn":
 			half := n / 2
 			if i < half {
-				a := 360 * float64(i) / float64(half)
+				a := f.angle(i, half)
 				sets, e := turnEyes(d, a, 0)
 				err = add(fmt.Sprintf("eye turned by %.4g°", a), sets, e)
 			} else {
-				a := 360 * float64(i-half) / float64(half)
+				a := f.angle(i-half, half)
 				err = add(fmt.Sprintf("lights turned by %.4g°", a), []string{fmt.Sprintf("light_setup.rotation=%.10g", d.LightSetup.Rotation+a)}, nil)
 			}
 		case "gaze":
@@ -117,6 +131,12 @@ func (f *turntableFlags) check() error {
 		return usageError{fmt.Errorf("--frames %d: give an even number from 2 to 2000", f.frames)}
 	case f.fps < 1 || f.fps > 60:
 		return usageError{fmt.Errorf("--fps %d is outside [1, 60]", f.fps)}
+	case !(f.arc > 0 && f.arc <= 360):
+		return usageError{fmt.Errorf("--arc %g is outside (0, 360] degrees", f.arc)}
+	case f.arc != 360 && f.sweep != "turn":
+		return usageError{fmt.Errorf("--arc %g: only for --sweep turn; --reach says how far the others go", f.arc)}
+	case f.arc != 360 && f.frames < 4:
+		return usageError{fmt.Errorf("--frames %d: an arc wants 4 at least, two ends of each turn", f.frames)}
 	}
 	switch f.sweep {
 	case "turn":

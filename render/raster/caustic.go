@@ -40,24 +40,25 @@ type dome struct {
 	area float64    // of a place, across the axis
 }
 
-func (k *Look) dome(e *frozen.Eye, reach float64, n int) dome {
-	b := &k.scene.Objects[e.Outer]
+// domeOf looks down on the shell of an eye.
+func domeOf(s *frozen.Scene, e *frozen.Eye, reach float64, n, workers int) dome {
+	b := &s.Objects[e.Outer]
 	box := b.Mesh.Bounds()
 	f := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}
 	size := 2 * reach / float64(n)
 	pass := cover.NewPass(cover.Flat(f, geom.Vec{Z: box.Hi.Z + 1}, float64(n)/2, float64(n)/2, size, n, n, 0.5, box.Hi.Z-box.Lo.Z+2))
-	pass.Add(b.Mesh.P, b.Mesh.Tri, 0, cover.Front, k.workers)
-	buf := pass.Draw(1, k.workers)
+	pass.Add(b.Mesh.P, b.Mesh.Tri, 0, cover.Front, workers)
+	buf := pass.Draw(1, workers)
 	d := dome{make([]geom.Vec, n*n), make([]geom.Vec, n*n), size * size}
 	for i, id := range buf.ID {
 		if id == cover.None {
 			continue
 		}
 		pl := pass.At(id, float64(i%n)+0.5, float64(i/n)+0.5)
-		sf := k.scene.Surface(geom.Ray{}, &frozen.Hit{Object: e.Outer, Prim: pl.Prim, U: pl.U, V: pl.V})
+		sf := s.Surface(geom.Ray{}, &frozen.Hit{Object: e.Outer, Prim: pl.Prim, U: pl.U, V: pl.V})
 		ns := sf.Ns
 		if e.Normal.Valid() {
-			ns = k.scene.MappedNormal(&sf, &e.Normal, e.NormalGain)
+			ns = s.MappedNormal(&sf, &e.Normal, e.NormalGain)
 		}
 		d.p[i], d.n[i] = b.ToLocal.Point(sf.P), b.ToLocal.Vector(ns).Unit()
 	}
@@ -69,11 +70,10 @@ func (k *Look) dome(e *frozen.Eye, reach float64, n int) dome {
 //
 // Sources: Francois, Gautron, Breton and Bouatouch, Image-Based Modeling of the Human Eye, IEEE TVCG 15(5), 2009 (a caustic map of the
 // cornea); Sloan, Kautz and Snyder, Precomputed Radiance Transfer, SIGGRAPH 2002.
-func (k *Look) newBehindCornea(y *eyeLook) *behindCornea {
-	c := &behindCornea{reach: y.relief.reach, base: y.relief.smooth(), n: causticSide, m: transferSide}
-	d := k.dome(y.e, c.reach, causticGrid)
+func (k *Look) newBehindCornea(y *eyeLook, st *still) *behindCornea {
+	c := &behindCornea{reach: y.relief.reach, base: st.base, n: causticSide, m: transferSide}
 	c.lamps = make([][]float32, len(k.lamps))
-	parallel.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &d, &k.lamps[i]) })
+	parallel.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &st.dome, &k.lamps[i]) })
 	c.far, c.back = make([]colour.RGB, c.m*c.m), make([]float64, c.m*c.m)
 	parallel.Each(c.m, k.workers, func(j int) {
 		sc := accel.NewScratch()

@@ -28,9 +28,9 @@ type eyeLook struct {
 func (k *Look) newEyeLook(index int) *eyeLook {
 	e := &k.scene.Eyes[index]
 	y := &eyeLook{e: e, object: &k.scene.Objects[e.Outer]}
-	y.tint = k.tint(e)
+	st := k.still(e)
+	y.tint, y.relief = st.tint, st.relief
 	baked := k.set.Occlusion == "baked"
-	y.relief = newRelief(k.scene, e, k.set.TextureSize, baked, k.workers)
 	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
 	// surface reflects, and is seen from outside through the same surface: basic radiance, over n^2. R and d are read off the shells.
 	apex, radius := k.apex(e)
@@ -63,7 +63,7 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 		y.around = k.newSurround(y)
 	}
 	if k.set.Caustic == "baked" {
-		y.behind = k.newBehindCornea(y)
+		y.behind = k.newBehindCornea(y, st)
 	}
 	return y
 }

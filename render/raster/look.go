@@ -19,6 +19,7 @@ import (
 
 // Look is a scene ready to be drawn. Nothing writes to it after Bake.
 type Look struct {
+	store         *Store
 	scene         *frozen.Scene
 	set           scene.Raster
 	width, height int
@@ -47,15 +48,14 @@ type Picture struct {
 	Alpha         []float64    // coverage
 }
 
-// Bake makes all that does not depend on a frame: triangles, prefiltered surroundings, maps and tables of the eyes.
-func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height, workers int) (*Look, error) {
+func bake(ctx context.Context, store *Store, s *frozen.Scene, set scene.Raster, width, height, workers int) (*Look, error) {
 	if s.Plate {
 		return nil, errors.New("a plate measures irradiance and is no picture: the raster look can't draw it")
 	}
 	if err := cover.CheckSamples(set.CoverageSamples); err != nil {
 		return nil, err
 	}
-	k := &Look{scene: s, set: set, width: width, height: height, workers: workers}
+	k := &Look{store: store, scene: s, set: set, width: width, height: height, workers: workers}
 	k.at, k.back = s.Camera.Position(), s.Camera.Frame().N
 	size, _ := s.Camera.PixelSpread()
 	k.flat = size > 0
@@ -110,7 +110,7 @@ func (k *Look) shapes() geom.Box {
 			continue
 		}
 		solid := solidOf(b, int32(i))
-		if b.Material.Kind == frozen.Outer && k.set.Triangles > 0 && len(solid.tri) > k.set.Triangles {
+		if k.netted(b) {
 			if s, ok := k.newLow(int32(i), max(16, k.set.Triangles)); ok {
 				solid = s
 			} else {
@@ -127,6 +127,11 @@ func (k *Look) shapes() geom.Box {
 		}
 	}
 	return box
+}
+
+// netted reports whether a net of fewer triangles is to stand for an object.
+func (k *Look) netted(b *frozen.Object) bool {
+	return b.Material.Kind == frozen.Outer && k.set.Triangles > 0 && len(b.Mesh.Tri) > k.set.Triangles
 }
 
 // tabulate makes the tables of how an object responds to light.
@@ -187,14 +192,16 @@ func (k *Look) lights() {
 		return
 	}
 	n := k.set.PrefilterSize
-	k.far = shading.NewSphere(n, k.workers, func(x, y int) (c colour.RGB) {
-		for i := range sub * sub { // points along a texel's side
-			d := shading.Direction(n*sub, x*sub+i%sub, y*sub+i/sub).Unit()
-			for _, l := range far {
-				c = c.Add(l.RadianceDir(d))
+	k.far = find(k.store, &k.store.far, 2, farInputs{far, n}, func() *shading.Sphere {
+		return shading.NewSphere(n, k.workers, func(x, y int) (c colour.RGB) {
+			for i := range sub * sub { // points along a texel's side
+				d := shading.Direction(n*sub, x*sub+i%sub, y*sub+i/sub).Unit()
+				for _, l := range far {
+					c = c.Add(l.RadianceDir(d))
+				}
 			}
-		}
-		return c.Scale(1 / float64(sub*sub))
+			return c.Scale(1 / float64(sub*sub))
+		})
 	})
 	if k.set.Ambient == "harmonics" {
 		h := k.far.Harmonics()
