@@ -136,7 +136,7 @@ func (w *Watcher) draft(ctx context.Context, d *scene.Description, before []prep
 			}
 			if err == nil {
 				var c *scene.Description
-				if c, err = Crop(&q, win, w.Size); err == nil {
+				if c, err = Crop(p.Description, win, w.Size); err == nil {
 					p, err = Prepare(ctx, c, w.Options)
 				}
 			}

@@ -34,7 +34,7 @@ type Description struct {
 	Format     int        `key:"format" range:"[2,2]" default:"2" source:"this program" doc:"number of this form of scene files; older ones had other keys"`
 	About      string     `key:"about" default:"" doc:"one line that says what the scene shows"`
 	Picture    Picture    `key:"picture" doc:"size of the picture and how it is sampled"`
-	Camera     Camera     `key:"camera" doc:"where the picture is taken from"`
+	Camera     Camera     `key:"camera" doc:"where the picture is taken from; without position and orbit it stands in front and frames what there is"`
 	View       View       `key:"view" doc:"from radiance to display"`
 	Effects    Effects    `key:"effects" doc:"switches that leave something out, for comparison; all on is the truth"`
 	Advanced   Advanced   `key:"advanced" doc:"methods of the path tracer and limits; the defaults suit every scene"`
@@ -79,6 +79,9 @@ type Camera struct {
 	Normal        *geom.Vec  `key:"normal" only:"plate" doc:"direction that the plate faces"`
 	Shift         [2]float64 `key:"shift" range:"[-10,10]" default:"[0, 0]" source:"neutral: changes nothing" doc:"moves the picture by this share of its width and height (right, up)"`
 }
+
+// Placed reports whether the scene says where the camera is. Where it does not, Prepare puts it in front of what there is.
+func (c *Camera) Placed() bool { return c.Kind == "plate" || c.Position != nil || c.Orbit != nil }
 
 // Orbit places a camera about its target.
 type Orbit struct {

@@ -48,7 +48,7 @@ func TestCheckInCode(t *testing.T) {
 		"view.tone_mapping: sepia is none of reinhard, neutral, filmic, none": func(d *Description) { d.View.ToneMapping = "sepia" },
 		"lights.lamp.position: missing":                                       func(d *Description) { d.Lights = append(d.Lights, DefaultLight("lamp", "sphere")) },
 		"objects.a b.name":                                                    func(d *Description) { d.Objects = append(d.Objects, DefaultObject("a b", "box")) },
-		"camera: give position or orbit":                                      func(d *Description) { d.Camera.Orbit = nil },
+		"camera.focal_length: only beside position or orbit":                  func(d *Description) { d.Camera.Orbit = nil },
 		"lights: nothing shines":                                              func(d *Description) { d.Lights = nil },
 		"give either position or orbit, not both":                             func(d *Description) { d.Camera.Position = &geom.Vec{Z: 100} },
 	} {

@@ -82,8 +82,7 @@ func TestProblems(t *testing.T) {
 		"bars":                {cam + "\nlights: [{name: e, kind: rectangle, power: 1, orbit: {}, panes: [3, 1], bar: 200}]", "2:73: lights.e.bar: 200 mm leaves no room for the panes"},
 		"black tint":          {cam + "\nlights: [{name: e, kind: sphere, power: 1, orbit: {}, tint: 0}]", "2:55: lights.e.tint: is black, so power can't be split by it"},
 		"nothing shines":      {cam + "\nlights: [{name: e, kind: constant, radiance: 1, on: off}]", "2:1: lights: nothing shines: no light is on and no object is emissive"},
-		"no camera":           {sky, "1:1: camera: missing, wants position or orbit in it"},
-		"camera, neither":     {"camera: {fov: 20}\n" + sky, "1:10: camera: give position or orbit"},
+		"camera, neither":     {"camera: {fov: 20}\n" + sky, "1:10: camera.fov: only beside position or orbit: without them the camera frames what there is"},
 		"camera, both":        {"camera:\n  position: [0, 0, 90]\n  orbit: {}\n" + sky, "3:3: camera.orbit: give either position or orbit, not both"},
 		"camera on its aim":   {"camera: {position: [0, 0, 8]}\n" + sky, "1:10: camera.position: is the point that the camera looks at"},
 		"camera, no up":       {"camera: {orbit: {}, up: [0, 0, 0]}\n" + sky, "1:21: camera.up: has no direction"},
@@ -194,8 +193,8 @@ func TestManyProblems(t *testing.T) {
 	_, err := Parse("many.yaml", []byte("about: x\n"+strings.Repeat("y: 1\n", 500)))
 	var problems Problems
 	require.ErrorAs(t, err, &problems)
-	require.Len(t, problems, 501) // and no camera; that nothing shines is said only when all else is sound
+	require.Len(t, problems, 500) // that nothing shines is said only when all else is sound
 	lines := strings.Split(err.Error(), "\n")
 	require.Len(t, lines, shownProblems+1)
-	require.Equal(t, "... and 401 more", lines[shownProblems])
+	require.Equal(t, "... and 400 more", lines[shownProblems])
 }

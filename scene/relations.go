@@ -152,9 +152,6 @@ func (r relation) need(key, reason string) {
 }
 
 func (r relation) description(p *Description, sound bool) {
-	if !r.given("camera") {
-		r.at("camera", "missing, wants position or orbit in it")
-	}
 	if !sound {
 		return
 	}
@@ -174,8 +171,14 @@ func (r relation) description(p *Description, sound bool) {
 func (r relation) camera(p *Camera, sound bool) {
 	if p.Kind == "plate" {
 		r.need("normal", "a plate wants the direction that it faces")
-	} else {
+	} else if r.given("position") || r.given("orbit") {
 		r.oneOf([]string{"position"}, []string{"orbit"})
+	} else {
+		for _, key := range []string{"target", "focal_length", "fov", "width", "focus_distance"} {
+			if r.given(key) {
+				r.at(key, "only beside position or orbit: without them the camera frames what there is")
+			}
+		}
 	}
 	if p.FocusOn != "distance" && p.FocusOn != "" && r.given("focus_distance") {
 		r.at(r.later("focus_distance", "focus_on"), "give either focus_distance or focus_on %s, not both", p.FocusOn)

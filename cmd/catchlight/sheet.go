@@ -15,6 +15,7 @@ import (
 
 	"catchlight/render/job"
 	"catchlight/render/page"
+	"catchlight/render/prepare"
 	"catchlight/scene"
 	"catchlight/scene/chart"
 	"catchlight/scene/geom"
@@ -336,6 +337,10 @@ func runSheet(cmd *cobra.Command, path string, f *sheetFlags) error {
 	if d, err = smaller(d, cmd.Flags().Changed("size"), 256); err != nil {
 		return err
 	}
+	d, notes, err := prepare.Framed(cmd.Context(), d, prepare.Options{Workers: f.workers})
+	if err != nil {
+		return err
+	}
 	c, err := f.plan(d, axes)
 	if err != nil {
 		return err
@@ -351,6 +356,9 @@ func runSheet(cmd *cobra.Command, path string, f *sheetFlags) error {
 	}
 	defer j.Close()
 	t, err := makeShots(cmd.Context(), j, shots, &f.jobFlags, f.cache, cmd.ErrOrStderr())
+	if t != nil {
+		t.warnings = append(notes, t.warnings...)
+	}
 	return f.finish(cmd.Context(), j, c, d, t, err, cmd.OutOrStdout(), cmd.ErrOrStderr())
 }
 

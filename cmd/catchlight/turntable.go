@@ -19,6 +19,7 @@ import (
 
 	"catchlight/render/job"
 	"catchlight/render/page"
+	"catchlight/render/prepare"
 	"catchlight/scene"
 	"catchlight/scene/colour"
 )
@@ -175,6 +176,10 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 	if d, err = smaller(d, cmd.Flags().Changed("size"), 384); err != nil {
 		return err
 	}
+	d, notes, err := prepare.Framed(cmd.Context(), d, prepare.Options{Workers: f.workers}) // the camera stands still while the eye turns
+	if err != nil {
+		return err
+	}
 	poses, err := f.poses(d)
 	if err != nil {
 		return err
@@ -210,6 +215,7 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 	if t == nil {
 		return err
 	}
+	t.warnings = append(notes, t.warnings...)
 	tell(stderr, t.warnings)
 	fmt.Fprintf(stdout, "%d frames: %s\n", len(shots), t)
 	if err != nil || t.others > 0 {

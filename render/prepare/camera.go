@@ -47,6 +47,9 @@ func Camera(d *scene.Description) camera.Config {
 }
 
 func (p *preparer) camera() {
+	if !p.d.Camera.Placed() {
+		p.frame()
+	}
 	k := Camera(p.d)
 	if p.out.Plate = k.Kind == camera.Plate; p.out.Plate {
 		p.out.PlateNormal = k.Normal.Unit()

@@ -88,6 +88,17 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 		return
 	}
 	to = geom.Scale(l.Scale).Then(to)
+	if p.lidded == nil {
+		p.lidded = map[int]bool{}
+	}
+	for i := range eyes {
+		p.lidded[len(p.out.Eyes)-1-i] = true
+	}
+	for _, rim := range g.Rims {
+		for _, v := range rim {
+			p.rims = append(p.rims, to.Point(v))
+		}
+	}
 	add := func(name string, m *mesh.Mesh, h *accel.BVH, mat frozen.Material, closed bool, mask frozen.Mask) {
 		if m == nil {
 			return

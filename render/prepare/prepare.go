@@ -11,6 +11,7 @@ import (
 	"catchlight/render/frozen"
 	"catchlight/render/view"
 	"catchlight/scene"
+	"catchlight/scene/geom"
 )
 
 // Progress hears how work goes on. Its methods are called from one goroutine at a time.
@@ -43,7 +44,7 @@ func (o Options) Phase(name string) {
 
 // Prepared is a scene ready to render.
 type Prepared struct {
-	Description *scene.Description
+	Description *scene.Description // with its camera in place
 	Scene       *frozen.Scene
 	Filter      film.Filter
 	Warnings    []string
@@ -61,6 +62,9 @@ type preparer struct {
 	errs []error
 
 	meshes map[string]*instance
+
+	rims   []geom.Vec   // of all lids, in the world
+	lidded map[int]bool // eyes with lids
 }
 
 func (p *preparer) warnf(format string, a ...any) { p.warn = append(p.warn, fmt.Sprintf(format, a...)) }
@@ -124,7 +128,7 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 		return nil, errors.Join(p.errs...)
 	}
 	bytes, triangles := size(p.out)
-	return &Prepared{Description: d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, View: look}, nil
+	return &Prepared{Description: p.d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, View: look}, nil
 }
 
 func (p *preparer) settings() {
