@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"image/color"
 	"io"
 	"math"
 	"path/filepath"
@@ -14,7 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"catchlight/render/job"
-	"catchlight/render/page"
 	"catchlight/render/prepare"
 	"catchlight/scene"
 	"catchlight/scene/chart"
@@ -427,81 +425,6 @@ func (f *sheetFlags) finish(_ context.Context, j *job.Job, c *cells, d *scene.De
 	return t.report(j, nil)
 }
 
-// layOut puts the cells onto a page.
-func (c *cells) layOut(j *job.Job, d *scene.Description) (*page.Page, error) {
-	const margin, gap, line = 24, 14, 18
-	w, h := d.Picture.Width, d.Picture.Height
-	left := 0.0
-	for _, r := range c.rows {
-		for _, l := range strings.Split(r, "\n") {
-			left = max(left, page.TextWidth(l, 14, true))
-		}
-	}
-	if len(c.references) > 0 {
-		left = max(left, page.TextWidth("references", 14, true))
-	}
-	if left > 0 {
-		left = math.Min(left, 220) + 14
-	}
-	x0 := margin + int(left)
-	top := margin + 58
-	if len(c.columns) > 1 || c.columns[0] != "" {
-		top += 22
-	}
-	below := 2*line + 6 // captions under a cell
-	rows := len(c.grid)
-	if len(c.references) > 0 {
-		rows++
-	}
-	width := x0 + len(c.columns)*(w+gap) - gap + margin
-	p := &page.Page{W: max(width, 420), H: top + rows*(h+below+gap) + 34, Title: sceneName(d.File)}
-	p.Text(margin, margin+16, 20, true, page.Start, page.Ink, page.Fit(sceneName(d.File), 20, true, float64(p.W-2*margin)))
-	if d.About != "" {
-		p.Text(margin, margin+40, 14, false, page.Start, page.Quiet, page.Fit(d.About, 14, false, float64(p.W-2*margin)))
-	}
-	for i, l := range c.columns {
-		p.Text(float64(x0+i*(w+gap)), float64(top-10), 14, true, page.Start, page.Ink, page.Fit(l, 14, true, float64(w)))
-	}
-	put := func(row int, caption string, shots []*shot) error {
-		y := top + row*(h+below+gap)
-		for k, l := range strings.Split(caption, "\n") {
-			p.Text(margin, float64(y+16+k*line), 14, true, page.Start, page.Ink, page.Fit(l, 14, true, left-10))
-		}
-		for i, s := range shots {
-			x := x0 + i*(w+gap)
-			m, _, err := seen(j, s)
-			if err != nil {
-				return err
-			}
-			about := strings.TrimSpace(strings.ReplaceAll(caption, "\n", ", ") + " " + c.columns[i])
-			p.Image(x, y, m, about)
-			r, err := cell(j, s)
-			if err != nil {
-				return err
-			}
-			spp, errs := cellWords(s, &r)
-			words := fmt.Sprintf("%+.1f EV, %s", s.d.View.Exposure+s.d.LightSetup.EV, spp)
-			p.Text(float64(x), float64(y+h+line-2), 12, false, page.Start, page.Quiet, page.Fit(words, 12, false, float64(w)))
-			p.Text(float64(x), float64(y+h+2*line-3), 12, false, page.Start, page.Quiet, page.Fit(errs, 12, false, float64(w)*0.62))
-			scaleBar(p, float64(x+w), float64(y+h+2*line-3), float64(w), frameWidth(s.d))
-		}
-		return nil
-	}
-	for i, row := range c.grid {
-		if err := put(i, c.rows[i], row); err != nil {
-			return nil, err
-		}
-	}
-	if len(c.references) > 0 {
-		if err := put(len(c.grid), "references", c.references); err != nil {
-			return nil, err
-		}
-	}
-	foot := "error: standard error in steps of an 8-bit code, over the cell / at worst; EV: view and light set-up together"
-	p.Text(margin, float64(p.H-14), 12, false, page.Start, page.Quiet, page.Fit(foot, 12, false, float64(p.W-2*margin)))
-	return p, nil
-}
-
 // cellWords says how many samples a cell has and how sure it is.
 func cellWords(s *shot, r *cellReport) (spp, errs string) {
 	spp = fmt.Sprintf("%d spp", r.SPP)
@@ -516,20 +439,4 @@ func cellWords(s *shot, r *cellReport) (spp, errs string) {
 		spp += ", denoised"
 	}
 	return spp, errs
-}
-
-// scaleBar draws a bar of a round length that ends at x, for a picture w pixels and mm wide.
-func scaleBar(p *page.Page, x, y, w, mm float64) {
-	want := mm / 6
-	base := math.Pow(10, math.Floor(math.Log10(want)))
-	length := base
-	for _, k := range []float64{2, 5} {
-		if k*base <= want {
-			length = k * base
-		}
-	}
-	px := length / mm * w
-	label := fmt.Sprintf("%g mm", length)
-	p.Rect(x-px, y-5, px, 3, color.NRGBA{0xf0, 0xf0, 0xf0, 0xff})
-	p.Text(x-px-6, y, 12, false, page.End, page.Quiet, label)
 }

@@ -125,7 +125,7 @@ func TextWidth(text string, size float64, bold bool) float64 {
 	return float64(font.MeasureString(f, text)) / 64
 }
 
-// Fit cuts a text so that it is at most width wide, with three dots where something is left out.
+// Fit cuts a text so that it is at most width wide, with three dots where something is left out; nothing where even these are wider.
 func Fit(text string, size float64, bold bool, width float64) string {
 	if text == "" || TextWidth(text, size, bold) <= width {
 		return text
@@ -134,7 +134,41 @@ func Fit(text string, size float64, bold bool, width float64) string {
 	for len(r) > 0 && TextWidth(string(r)+"...", size, bold) > width {
 		r = r[:len(r)-1]
 	}
+	if len(r) == 0 && TextWidth("...", size, bold) > width {
+		return ""
+	}
 	return strings.TrimRight(string(r), " ") + "..."
+}
+
+// Wrap breaks a text into at most so many lines, none wider than width: between words, or within one that is wider than a line. The
+// last line ends in three dots where something is left out.
+func Wrap(text string, size float64, bold bool, width float64, most int) (lines []string) {
+	rest := strings.Fields(text)
+	for len(rest) > 0 && len(lines) < most-1 {
+		line, n := rest[0], 1
+		for n < len(rest) && TextWidth(line+" "+rest[n], size, bold) <= width {
+			line, n = line+" "+rest[n], n+1
+		}
+		rest = rest[n:]
+		if TextWidth(line, size, bold) > width {
+			r := []rune(line)
+			for len(r) > 1 && TextWidth(string(r), size, bold) > width {
+				r = r[:len(r)-1]
+			}
+			rest = append([]string{string([]rune(line)[len(r):])}, rest...)
+			line = string(r)
+			if TextWidth(line, size, bold) > width {
+				return lines // not one letter has room
+			}
+		}
+		lines = append(lines, line)
+	}
+	if len(rest) > 0 {
+		if last := Fit(strings.Join(rest, " "), size, bold, width); last != "" {
+			lines = append(lines, last)
+		}
+	}
+	return lines
 }
 
 // Draw returns the page as a picture.

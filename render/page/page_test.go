@@ -133,8 +133,25 @@ func TestAPNG(t *testing.T) {
 	require.Error(t, err)
 }
 
-// Nothing fits anywhere: no dots stand for it.
+// Nothing fits anywhere: no dots stand for it. Nor do dots where they are wider than the place.
 func TestFitNothing(t *testing.T) {
 	require.Empty(t, Fit("", 12, false, -3))
-	require.Equal(t, "...", Fit("words", 12, false, 1))
+	require.Empty(t, Fit("words", 12, false, 1))
+}
+
+// Wrapped lines hold the text in order, none wider than asked, and end in dots where some is left out.
+func TestWrap(t *testing.T) {
+	const words = "reeds and salt along a dyke, abcdefghijklmnopqrstuvwxyz"
+	for width := 4.0; width < 400; width += 7 {
+		lines := Wrap(words, 12, false, width, 4)
+		require.LessOrEqual(t, len(lines), 4)
+		for _, l := range lines {
+			require.LessOrEqual(t, TextWidth(l, 12, false), width)
+		}
+		got, cut := strings.CutSuffix(strings.Join(lines, ""), "...")
+		plain := strings.ReplaceAll(words, " ", "")
+		got = strings.ReplaceAll(got, " ", "")
+		require.True(t, cut && strings.HasPrefix(plain, got) || got == plain || width < 12, "%v: %q", width, lines)
+	}
+	require.Equal(t, []string{"reeds and", "salt"}, Wrap("reeds and salt", 12, false, TextWidth("reeds and", 12, false), 2))
 }
