@@ -2,6 +2,8 @@ package render
 
 import (
 	"math"
+	"slices"
+	"time"
 
 	"catchlight/render/accel"
 	"catchlight/render/denoise"
@@ -28,14 +30,32 @@ func layers(d *scene.Description) []film.Layer {
 type Denoised struct {
 	Shift float64 `json:"shift_of_mean"` // of the denoised picture against the raw one
 	Taken float64 `json:"taken_first"`   // what the filter alone took off the mean, before it was given back
+
+	Seconds float64 `json:"seconds"` // that it took
+}
+
+// cleanPicture is a picture without its grain.
+type cleanPicture struct {
+	mean  []colour.RGB
+	alpha []float64 // empty where the background is the environment, which covers all
 }
 
 // clean returns the denoised picture of a film with the layers of its description.
-func (p *Prepared) clean(f *film.Film, o Options) ([]colour.RGB, *Denoised, error) {
+func (p *Prepared) clean(f *film.Film, o Options) (*cleanPicture, *Denoised, error) {
+	start := time.Now()
 	w, h := f.Size()
 	planes := p.features(f, o.workers())
 	rest, mirrored := f.Halves(0)
-	out, taken, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: rest.Mean, Var: rest.Var, Features: planes[:]}, o.workers())
+	in := &denoise.Input{W: w, H: h, Half: rest.Mean, Var: rest.Var, Features: planes[:]}
+	if p.Description.View.Background != "environment" {
+		in.Alpha, in.Covered = f.HalvesAlpha(), planes[coverage]
+		samples := 0
+		for i := range w * h {
+			samples += f.Started(i)
+		}
+		in.Trust = edgeSamples / max(1, float64(samples)/float64(2*w*h))
+	}
+	out, alpha, taken, err := denoise.WithAlpha(in, o.workers())
 	if err != nil {
 		return nil, nil, err
 	}
@@ -56,7 +76,8 @@ func (p *Prepared) clean(f *film.Film, o Options) ([]colour.RGB, *Denoised, erro
 		q.Shift = shown.Luminance()/l - 1
 		q.Taken = taken.Add(more).Luminance() * float64(w*h) / l
 	}
-	return out, &q, nil
+	q.Seconds = time.Since(start).Seconds()
+	return &cleanPicture{out, alpha}, &q, nil
 }
 
 // The planes of features. What is mirrored depends on the first three alone.
@@ -73,8 +94,13 @@ const (
 	featureCount
 )
 
-// featureSamples is how many rays a pixel's features are averaged over.
-const featureSamples = 8
+// featureSamples is how many rays a pixel's features are averaged over; at the edges of objects, whose coverage is worth more, it is
+// edgeSamples.
+const (
+	featureSamples = 8
+	edgeSamples    = 64
+	edgeFirst      = 1 << 24 // past the samples of any picture, whose noise is not to be in the features
+)
 
 // features looks through every pixel at what the camera meets, without light: shares of the filter that objects cover,
 // normals of the first surface and of what lies behind a cornea (in the camera's frame), and colour.
@@ -90,20 +116,44 @@ func (p *Prepared) features(f *film.Film, workers int) [featureCount][]float32 {
 		sc  *accel.Scratch
 	}
 	own := func() *looker { return &looker{sampler.New(uint64(p.Description.Picture.Seed)), accel.NewScratch()} }
+	look := func(l *looker, x, y, first, samples int) {
+		var sum [featureCount]float64
+		for i := range samples {
+			l.smp.Start(uint64(y*w+x), 0, uint32(first+i))
+			dx, dy := p.Filter.Sample(l.smp.D2(0, sampler.Pixel, 0))
+			p.feature(l.sc, &l.smp, frame, float64(x)+0.5+dx, float64(y)+0.5+dy, &sum)
+		}
+		for k := range sum {
+			out[k][y*w+x] = float32(sum[k] / float64(samples))
+		}
+	}
 	parallel.With(h, workers, own, func(l *looker, y int) {
 		for x := range w {
-			var sum [featureCount]float64
-			for i := range featureSamples {
-				l.smp.Start(uint64(y*w+x), 0, uint32(i))
-				dx, dy := p.Filter.Sample(l.smp.D2(0, sampler.Pixel, 0))
-				p.feature(l.sc, &l.smp, frame, float64(x)+0.5+dx, float64(y)+0.5+dy, &sum)
-			}
-			for k := range sum {
-				out[k][y*w+x] = float32(sum[k] / featureSamples)
+			look(l, x, y, 0, featureSamples)
+		}
+	})
+	first := slices.Clone(out[coverage])
+	parallel.With(h, workers, own, func(l *looker, y int) {
+		for x := range w {
+			if edge(first, w, h, x, y) {
+				look(l, x, y, edgeFirst, edgeSamples)
 			}
 		}
 	})
 	return out
+}
+
+// edge reports whether the pixels about one are not all covered alike, wholly or not at all.
+func edge(covered []float32, w, h, x, y int) bool {
+	c := covered[y*w+x]
+	for v := max(0, y-1); v <= min(h-1, y+1); v++ {
+		for u := max(0, x-1); u <= min(w-1, x+1); u++ {
+			if covered[v*w+u] != c {
+				return true
+			}
+		}
+	}
+	return c != 0 && c != 1
 }
 
 func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.Frame, px, py float64, sum *[featureCount]float64) {

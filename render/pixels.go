@@ -20,7 +20,7 @@ func (r *Result) Denoised() (m *imageio.Linear, ok bool) {
 	if r.clean == nil {
 		return nil, false
 	}
-	return imageio.NewLinear(r.Width, r.Height, interleave(r.clean)), true
+	return imageio.NewLinear(r.Width, r.Height, interleave(r.clean.mean)), true
 }
 
 // Shown returns the picture as seen: exposure, tone mapping, background, sRGB, denoised where the scene says so. Its pixels
@@ -51,9 +51,9 @@ func (r *Result) levels(pic *film.Picture, pix []colour.RGB) ([]byte, int) {
 		return rgb, 3
 	}
 	rgba := make([]byte, 4*n)
-	for i := range pic.Alpha {
+	for i, a := range r.alpha(pic) {
 		copy(rgba[4*i:], rgb[3*i:3*i+3])
-		rgba[4*i+3] = byte(255*min(1, max(0, pic.Alpha[i])) + 0.5)
+		rgba[4*i+3] = byte(255*min(1, max(0, a)) + 0.5)
 	}
 	return rgba, 4
 }

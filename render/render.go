@@ -20,7 +20,6 @@ import (
 	"catchlight/render/sampler"
 	"catchlight/render/view"
 	"catchlight/scene"
-	"catchlight/scene/colour"
 	"catchlight/scene/parallel"
 )
 
@@ -79,9 +78,9 @@ type Result struct {
 	Finished      bool   // every pixel has what was asked for
 
 	d      *scene.Description
-	view   *view.View   // nil where the result did not come from Render
-	errors []float64    // of the display signal, each pixel's pooled over its window
-	clean  []colour.RGB // the picture without its grain; nil without picture.denoise
+	view   *view.View    // nil where the result did not come from Render
+	errors []float64     // of the display signal, each pixel's pooled over its window
+	clean  *cleanPicture // nil without picture.denoise
 }
 
 // rounds returns the samples per pixel after each round: one at first, so that there soon is a whole picture, then

@@ -64,7 +64,8 @@ func Joined(ctx context.Context, d *scene.Description, f *film.Film) (*Result, e
 // files also hold the coverage (A), the standard error of each channel (error.R, .G, .B, of one standard deviation), how
 // far the truth may lie to either side with three sigma (interval.R, .G, .B; film.Picture.Interval), the samples of each
 // pixel (samples) and the standard error of the display signal, pooled over 7 x 7 pixels (display.error). With picture.denoise
-// pictures as seen show the denoised one, and OpenEXR files hold it beside the raw one (denoised.R, .G, .B).
+// pictures as seen show the denoised one, and OpenEXR files hold it beside the raw one (denoised.R, .G, .B, and .A where the background
+// is not the environment).
 func (r *Result) Write(path string) error {
 	if err := CheckFormat(path); err != nil {
 		return err
@@ -148,7 +149,10 @@ func (r *Result) linear(path string, pic *film.Picture, meta map[string]string, 
 	}
 	if r.clean != nil {
 		for c, n := range []string{"R", "G", "B"} {
-			channels = append(channels, ch(CleanLayer+"."+n, false, func(i int) float64 { return turn(r.clean[i])[c] }))
+			channels = append(channels, ch(CleanLayer+"."+n, false, func(i int) float64 { return turn(r.clean.mean[i])[c] }))
+		}
+		if len(r.clean.alpha) > 0 {
+			channels = append(channels, ch(CleanLayer+".A", true, func(i int) float64 { return r.clean.alpha[i] }))
 		}
 	}
 	return imageio.WriteEXRIn(path, w, h, channels, meta, in)
@@ -182,9 +186,17 @@ func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
 	}
 	mean := pic.Mean
 	if r.clean != nil {
-		mean = r.clean
+		mean = r.clean.mean
 	}
-	return display(&r.d.View, vw, r.Width, mean, pic.Alpha), nil
+	return display(&r.d.View, vw, r.Width, mean, r.alpha(pic)), nil
+}
+
+// alpha returns the coverage that the picture is shown with.
+func (r *Result) alpha(pic *film.Picture) []float64 {
+	if r.clean != nil && len(r.clean.alpha) > 0 {
+		return r.clean.alpha
+	}
+	return pic.Alpha
 }
 
 // Display shows radiance and coverage, rows of width pixels from the top left, as the description's view says: linear

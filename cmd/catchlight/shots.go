@@ -434,6 +434,9 @@ func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
 			rgb[c] = q
 		}
 	}
+	if q := pic.Channel(render.CleanLayer + ".A"); q != nil {
+		a = q
+	}
 	for i := range mean {
 		mean[i] = colour.RGB{float64(rgb[0][i]), float64(rgb[1][i]), float64(rgb[2][i])}
 		alpha[i] = 1

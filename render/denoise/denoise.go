@@ -27,12 +27,23 @@ type Input struct {
 	Half     [2][]colour.RGB // mean of either half of the samples
 	Var      [2][]colour.RGB // variance of either mean by channel, told by that half's own samples
 	Features [][]float32     // planes of W x H with little or no noise; at most 12
+	Alpha    [2][]float64    // mean coverage of either half, to be filtered with the colours' weights; nil for none
+	Covered  []float32       // what Alpha is in the mean, with noise of its own: the filter is for the difference; nil takes 0
+	Trust    float64         // of Covered: its samples a pixel over those of a half
 }
 
 func (in *Input) check() error {
 	n := in.W * in.H
 	if in.W < 1 || in.H < 1 || len(in.Half[0]) != n || len(in.Half[1]) != n || len(in.Var[0]) != n || len(in.Var[1]) != n {
 		return fmt.Errorf("denoise: %d x %d pixels, but halves of %d and %d and variances of %d and %d", in.W, in.H, len(in.Half[0]), len(in.Half[1]), len(in.Var[0]), len(in.Var[1]))
+	}
+	for k, a := range in.Alpha {
+		if len(a) != len(in.Alpha[0]) || len(a) != 0 && len(a) != n {
+			return fmt.Errorf("denoise: %d x %d pixels, but half %d has a coverage of %d", in.W, in.H, k, len(a))
+		}
+	}
+	if len(in.Covered) != 0 && len(in.Covered) != n {
+		return fmt.Errorf("denoise: %d x %d pixels, but %d expected coverages", in.W, in.H, len(in.Covered))
 	}
 	if len(in.Features) > maxDims {
 		return fmt.Errorf("denoise: %d features, at most %d", len(in.Features), maxDims)
@@ -48,10 +59,16 @@ func (in *Input) check() error {
 // Clean returns the picture without grain, and what the filter alone had taken off the picture's mean, which is back in it. The
 // bits do not depend on the number of workers.
 func Clean(in *Input, workers int) (out []colour.RGB, taken colour.RGB, err error) {
+	out, _, taken, err = WithAlpha(in, workers)
+	return out, taken, err
+}
+
+// WithAlpha is Clean, and also returns the coverage without grain where the input has one.
+func WithAlpha(in *Input, workers int) (out []colour.RGB, alpha []float64, taken colour.RGB, err error) {
 	if err := in.check(); err != nil {
-		return nil, taken, err
+		return nil, nil, taken, err
 	}
-	c := &cleaner{Input: in, out: make([]colour.RGB, in.W*in.H)}
+	c := &cleaner{Input: in, out: make([]colour.RGB, in.W*in.H), alpha: make([]float64, len(in.Alpha[0]))}
 	for k := range 2 {
 		c.variance[k] = c.spread(in.Var[k], 1)
 		c.usual[k] = c.spread(in.Var[k], around)
@@ -60,12 +77,16 @@ func Clean(in *Input, workers int) (out []colour.RGB, taken colour.RGB, err erro
 	c.scale()
 	nx, ny := (in.W+tile-1)/tile, (in.H+tile-1)/tile
 	parallel.With(nx*ny, workers, func() *worker { return newWorker(len(in.Features)) }, func(b *worker, i int) {
+		if len(c.alpha) > 0 && b.cover == nil {
+			b.cover = make([]float64, tile*tile*b.dims)
+		}
 		for half := range 2 {
 			c.tile(b, i%nx*tile, i/nx*tile, half)
 		}
 	})
 	taken = c.giveBack()
-	return c.out, taken, nil
+	c.keepCoverage()
+	return c.out, c.alpha, taken, nil
 }
 
 type cleaner struct {
@@ -75,6 +96,7 @@ type cleaner struct {
 	features []float32       // [pixel][feature], scaled to a variance of one
 	eps      float64
 	out      []colour.RGB
+	alpha    []float64 // empty without coverage
 }
 
 // spread returns the variances' means over windows that reach r pixels to either side: few replicates tell a pixel's own to no
@@ -138,6 +160,7 @@ type worker struct {
 	matrix []float64 // [pixel of the tile][upper triangle]
 	right  []float64 // [pixel of the tile][unknown][channel]
 	weight []float64 // [pixel of the tile]
+	cover  []float64 // [pixel of the tile][unknown], of the coverage; empty without one
 }
 
 func newWorker(features int) *worker {
@@ -152,6 +175,7 @@ func (c *cleaner) tile(b *worker, x0, y0, half int) {
 	clear(b.matrix)
 	clear(b.right)
 	clear(b.weight)
+	clear(b.cover)
 	x1, y1 := min(x0+tile, c.W), min(y0+tile, c.H)
 	for dy := -reach; dy <= reach; dy++ {
 		for dx := -reach; dx <= reach; dx++ {
@@ -164,10 +188,16 @@ func (c *cleaner) tile(b *worker, x0, y0, half int) {
 			i := y*c.W + x
 			if c.sure(i) {
 				c.out[i] = c.Half[0][i]
+				if b.cover != nil {
+					c.alpha[i] += 0.5 * c.Alpha[half][i]
+				}
 				continue
 			}
 			at := (y-y0)*tile + x - x0
-			v := b.solve(at)
+			v := b.solve(at, b.right[3*at*b.dims:3*(at+1)*b.dims], 0)
+			if b.cover != nil {
+				c.alpha[i] += 0.5 * max(0, min(1, c.covered(i)+b.coverage(at, c.Trust)))
+			}
 			if min(v[0], v[1], v[2]) < 0 {
 				// Light has no negative: too few neighbours carry the fit, and their mean stands in.
 				r := b.right[3*at*b.dims:]
@@ -259,6 +289,12 @@ func (c *cleaner) gather(b *worker, x0, y0, x1, y1, dx, dy, half int) {
 			m := b.matrix[at*tri : at*tri+tri : at*tri+tri]
 			r := b.right[at*b.dims*3 : (at+1)*b.dims*3 : (at+1)*b.dims*3]
 			col := &u[q]
+			if b.cover != nil {
+				a := w * (c.Alpha[half][q] - c.covered(q))
+				for i, v := range f[:d+1] {
+					b.cover[at*b.dims+i] += a * v
+				}
+			}
 			k := 0
 			for i := 0; i <= d; i++ {
 				wf := w * f[i]
@@ -274,11 +310,12 @@ func (c *cleaner) gather(b *worker, x0, y0, x1, y1, dx, dy, half int) {
 	}
 }
 
-// solve returns the fitted colour at a pixel of the tile, the constant term of its normal equations, by Cholesky's method.
-func (b *worker) solve(at int) colour.RGB {
+// solve returns the fitted colour at a pixel of the tile, the constant term of its normal equations, by Cholesky's method; r is their
+// right side, [unknown][channel], and zeros so many neighbours of value 0 beside the pixel.
+func (b *worker) solve(at int, r []float64, zeros float64) colour.RGB {
 	n := b.dims
 	tri := n * (n + 1) / 2
-	m, r := b.matrix[at*tri:(at+1)*tri], b.right[at*n*3:(at+1)*n*3]
+	m := b.matrix[at*tri : (at+1)*tri]
 	var a [maxDims + 1][maxDims + 1]float64 // lower triangle
 	k := 0
 	for i := range n {
@@ -290,6 +327,7 @@ func (b *worker) solve(at int) colour.RGB {
 			a[i][i] += ridge*b.weight[at] + hold
 		}
 	}
+	a[0][0] += zeros
 	for i := range n {
 		for j := 0; j <= i; j++ {
 			s := a[i][j]

@@ -1,0 +1,24 @@
+package film
+
+// HalvesAlpha returns the coverage by the even and by the odd replicates. Where one half has no sample the other stands in for it.
+func (f *Film) HalvesAlpha() (alpha [2][]float64) {
+	n := f.width * f.height
+	alpha[0], alpha[1] = make([]float64, n), make([]float64, n)
+	for p := range n {
+		var sum, total [2]float64
+		for k := range f.k {
+			c := p*f.k + k
+			sum[k&1] += f.sums[4*c+3]
+			total[k&1] += float64(f.counts[c])
+		}
+		for k := range 2 {
+			if total[k] == 0 {
+				sum[k], total[k] = sum[1-k], total[1-k]
+			}
+			if total[k] > 0 {
+				alpha[k][p] = sum[k] / total[k]
+			}
+		}
+	}
+	return alpha
+}
