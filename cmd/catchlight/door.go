@@ -20,6 +20,19 @@ type door struct {
 
 	mu   sync.Mutex
 	rest []byte // the start of a character whose end comes with the next Write
+	told map[string]bool
+}
+
+// first reports whether a note is told for the first time.
+func (d *door) first(note string) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.told == nil {
+		d.told = map[string]bool{}
+	}
+	seen := d.told[note]
+	d.told[note] = true
+	return !seen
 }
 
 // Write implements io.Writer.
@@ -95,10 +108,3 @@ func visible(text string) string {
 
 // oneLine is visible text without ends of lines, for names and notes that stand in one.
 func oneLine(text string) string { return strings.ReplaceAll(visible(text), "\n", `\n`) }
-
-// tell writes a picture's notes, each on a line of its own.
-func tell(w io.Writer, notes []string) {
-	for _, n := range notes {
-		fmt.Fprintln(w, "note:", oneLine(n))
-	}
-}

@@ -17,6 +17,8 @@ type reporter struct {
 	phase string
 	bar   *progressbar.ProgressBar
 	start time.Time
+	from  int64 // done when the phase began, in an earlier run
+	begun bool  // from is known
 	last  time.Time
 }
 
@@ -35,26 +37,42 @@ func newReporter(w io.Writer) *reporter {
 // Phase implements render.Progress.
 func (r *reporter) Phase(name string) {
 	r.done()
-	r.phase, r.start, r.last = name, time.Now(), time.Now()
+	r.phase, r.start, r.last, r.begun = name, time.Now(), time.Now(), false
 	fmt.Fprintln(r.w, oneLine(name))
 }
 
 // Advance implements render.Progress.
 func (r *reporter) Advance(done, total int64) {
+	if !r.begun {
+		r.from, r.begun = done, true
+	}
+	left, known := timeLeft(time.Since(r.start), r.from, done, total)
+	words := ""
+	if known {
+		words = ", " + left.String() + " left"
+	}
 	if r.term != nil {
 		if r.bar == nil {
-			r.bar = progressbar.NewOptions64(total, progressbar.OptionSetWriter(r.term), progressbar.OptionSetPredictTime(true),
+			r.bar = progressbar.NewOptions64(total, progressbar.OptionSetWriter(r.term), progressbar.OptionSetPredictTime(false),
 				progressbar.OptionSetDescription(oneLine(r.phase)), progressbar.OptionThrottle(200*time.Millisecond), progressbar.OptionClearOnFinish())
 		}
+		r.bar.Describe(oneLine(r.phase) + words)
 		_ = r.bar.Set64(done)
 		return
 	}
 	if now := time.Now(); now.Sub(r.last) >= lineEvery {
 		r.last = now
-		gone := now.Sub(r.start)
-		left := time.Duration(float64(gone) * float64(total-done) / float64(max(done, 1)))
-		fmt.Fprintf(r.w, "%s: %.0f %%, %s left\n", r.phase, 100*float64(done)/float64(total), left.Round(time.Second))
+		fmt.Fprintf(r.w, "%s: %.0f %%%s\n", r.phase, 100*float64(done)/float64(max(total, 1)), words)
 	}
+}
+
+// timeLeft tells how long the rest takes at the pace so far; from was done before. Nothing is known before 2 s and 2 % of the work:
+// the first tile's pace is its own.
+func timeLeft(gone time.Duration, from, done, total int64) (left time.Duration, known bool) {
+	if gone < 2*time.Second || done <= from || 50*(done-from) < total-from {
+		return 0, false
+	}
+	return time.Duration(float64(gone) * float64(total-done) / float64(done-from)).Round(time.Second), true
 }
 
 // Note implements render.Noter.

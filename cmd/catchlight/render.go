@@ -279,6 +279,9 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 		}
 		return err
 	}
+	if q := r.Stats.Denoised; q != nil {
+		fmt.Fprintf(stderr, "denoising took %.1f s\n", q.Seconds)
+	}
 	tell(stderr, r.Warnings)
 	return f.leave(ctx, outs, d, r, opt, prepared, err, stdout)
 }

@@ -387,7 +387,7 @@ func sceneName(path string) string {
 func (t *tally) report(j *job.Job, more map[string]any) error {
 	r := map[string]any{
 		"program": versionText(), "rendered": t.made, "there_already": t.kept, "from_cache": t.cached,
-		"seconds": t.seconds, "seconds_by_picture": t.times, "warnings": append([]string{}, t.warnings...),
+		"seconds": t.seconds, "seconds_by_picture": t.times, "denoise_seconds": t.denoised, "warnings": append([]string{}, t.warnings...),
 	}
 	for k, v := range more {
 		r[k] = v

@@ -172,6 +172,7 @@ func (w *wholeJob) Advance(done, total int64) {
 type tally struct {
 	made, kept, cached, others int // others are of other parts
 	seconds                    float64
+	denoised                   float64 // seconds of denoising
 	times                      map[string]float64
 	warnings                   []string
 }
@@ -179,11 +180,19 @@ type tally struct {
 // counted is a note that begins with a number of cases.
 var counted = regexp.MustCompile(`^([a-z]+: )([0-9]+) (.*)$`)
 
-// note takes up a picture's note once: cases of the same kind in several pictures are added up.
+// repeated is the end of a note of several pictures.
+var repeated = regexp.MustCompile(` \(([0-9]+) pictures\)$`)
+
+// note takes up a picture's note once: cases of the same kind in several pictures are added up, and the pictures of other notes counted.
 func (t *tally) note(w string) {
 	m := counted.FindStringSubmatch(w)
 	for i, v := range t.warnings {
-		if v == w && m == nil {
+		if m == nil && (v == w || repeated.ReplaceAllString(v, "") == w) {
+			n := 1
+			if q := repeated.FindStringSubmatch(v); q != nil && v != w {
+				n, _ = strconv.Atoi(q[1])
+			}
+			t.warnings[i] = fmt.Sprintf("%s (%d pictures)", w, n+1)
 			return
 		}
 		if q := counted.FindStringSubmatch(v); m != nil && q != nil && q[1] == m[1] && q[3] == m[3] {
@@ -309,6 +318,10 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 		show.Advance(0, 1)
 	}
 	t.seconds = time.Since(start).Seconds()
+	if t.denoised > 0 {
+		report.done()
+		fmt.Fprintf(stderr, "denoising took %.1f s of %.1f s\n", t.denoised, t.seconds)
+	}
 	return t, nil
 }
 
@@ -370,6 +383,9 @@ func makeShot(ctx context.Context, j *job.Job, s *shot, o render.Options, every 
 			return errInterrupted
 		}
 		return fmt.Errorf("%s: %w", s.name, err)
+	}
+	if q := r.Stats.Denoised; q != nil {
+		t.denoised += q.Seconds
 	}
 	for _, w := range r.Warnings {
 		t.note(s.look + ": " + w)
