@@ -159,11 +159,13 @@ func (t *Tracer) throughCoat(v *vertex, in *nest, d geom.Vec, far float64) (pass
 	switch {
 	case straight:
 		// Straight light to the iris, for comparison: the cornea only weakens it.
-		k = (1-w)*t.coatOut(e, zone, cos) + w*(1-t.tearFilm(e, cos))
+		out, _ := t.coatWays(e, zone, v.zone, cos)
+		k = (1-w)*out + w*(1-t.tearFilm(e, cos))
 	case w >= 1:
 		return colour.RGB{}, o, 0
 	default:
-		k = (1 - w) * t.coatOut(e, zone, cos)
+		out, _ := t.coatWays(e, zone, v.zone, cos)
+		k = (1 - w) * out
 	}
 	pass = t.chamber(e, in, v.p, d, y.Dist*b.Scale).Scale(k)
 	yw := b.ToWorld.Point(y.P)
@@ -191,6 +193,15 @@ func (t *Tracer) coatOut(e *frozen.Eye, w, c float64) float64 {
 		return 1
 	}
 	return e.MirroredOut(w, c)
+}
+
+// coatWays returns what passes the coat outward at cosine c, and what it mirrors back into the eye and is followed there. Light of
+// the sclera, just beneath, is taken back into the factor (coatOut), so that colours are as seen; light of the iris, and what
+// was mirrored within the eye, crosses a chamber first, where no factor is right for all its angles: it is mirrored. iris is
+// the share of the latter.
+func (t *Tracer) coatWays(e *frozen.Eye, w, iris, c float64) (pass, back float64) {
+	f := t.mirrored(e, w, c)
+	return iris*(1-f) + (1-iris)*t.coatOut(e, w, c), iris * f
 }
 
 func (t *Tracer) mirrored(e *frozen.Eye, w, c float64) float64 {

@@ -172,6 +172,21 @@ func (t *Tracer) evaluateTearFilm(a *response, wi geom.Vec) (colour.RGB, float64
 	return colour.Grey(v * f * wi.Z * a.gain), pdf
 }
 
+// mirrorInside sends a path back into the eye from the inner face of its outer shell.
+func (t *Tracer) mirrorInside(p *path, sf *frozen.Surface, n geom.Vec) {
+	t.Stats.ReflectedRays++
+	wo := p.ray.D.Neg()
+	if wo.Dot(n) >= 0 { // the shading normal looks away: the geometric one stands in
+		n = sf.Ng
+	}
+	r := geom.Reflect(wo, n).Unit()
+	if r.Dot(sf.Ng) >= 0 {
+		r = geom.Reflect(wo, sf.Ng).Unit()
+	}
+	p.ray = geom.Ray{O: sf.Leave(r), D: r}
+	p.chain = unconnected
+}
+
 func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w float64, out *film.Sample) bool {
 	d := p.ray.D
 	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
@@ -182,7 +197,16 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 	invariant.Share("a bend outward", w)
 	if u0 >= w { // straight out through the coat
 		if !p.past { // what passes between the shells at the eye's rim meets no tissue: the film took its share once
-			p.beta = p.beta.Scale(t.coatOut(e, zone, math.Abs(d.Dot(n))))
+			iris := 1.0
+			if (p.chain == direct || p.chain == left) && p.eye == eye {
+				iris = p.zone
+			}
+			pass, back := t.coatWays(e, zone, iris, math.Abs(d.Dot(n)))
+			if u1 < back {
+				t.mirrorInside(p, sf, n)
+				return true
+			}
+			p.beta = p.beta.Scale(pass / (1 - back))
 		}
 		p.past = false
 		if p.chain == direct && p.eye == eye {
@@ -207,13 +231,7 @@ func (t *Tracer) outerFromInside(p *path, sf *frozen.Surface, eye int32, e *froz
 		f = t.tearFilm(e, bent.Dot(n))
 	}
 	if !ok || u1 < f {
-		t.Stats.ReflectedRays++
-		r := geom.Reflect(wo, n).Unit()
-		if r.Dot(sf.Ng) >= 0 {
-			r = geom.Reflect(wo, sf.Ng).Unit()
-		}
-		p.ray = geom.Ray{O: sf.Leave(r), D: r}
-		p.chain = unconnected
+		t.mirrorInside(p, sf, n)
 		return true
 	}
 	t.Stats.RefractedRays++
