@@ -12,7 +12,7 @@ import (
 // Rough is a first look at one shell: its sphere, and where it stands out of it.
 type Rough struct {
 	Sphere Sphere
-	Axis   geom.Vec // mean direction of what stands out most
+	Axis   geom.Vec // mean direction of what stands out most, or that of the cornea where it is another
 	Bulge  float64  // how far it stands out at most, as a share of the radius
 	Length float64  // extent along Axis
 	pts    []Point
@@ -57,6 +57,9 @@ func Look(m *mesh.Mesh) (r Rough, err error) {
 		r.Axis = geom.Vec{Z: 1}
 	}
 	r.Axis = r.Axis.Unit()
+	if r.Bulge >= noCornea {
+		r.Axis = r.cornea(r.Axis)
+	}
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, q := range r.pts {
 		z := q.P.Sub(c).Dot(r.Axis)
