@@ -191,8 +191,7 @@ func (f *renderFlags) load(path string, given func(string) bool) (*scene.Descrip
 func (f *renderFlags) targets(scenePath string) ([]string, error) {
 	outs := f.out
 	if len(outs) == 0 {
-		base := strings.TrimSuffix(filepath.Base(scenePath), filepath.Ext(scenePath))
-		outs = []string{filepath.Join("out", base+".png")}
+		outs = []string{filepath.Join("out", sceneName(scenePath)+".png")}
 	}
 	seen := map[string]bool{}
 	for _, o := range outs {

@@ -379,8 +379,14 @@ func smaller(d *scene.Description, asked bool, longer int) (*scene.Description, 
 	return d.With(fmt.Sprintf("picture.width=%d", max(1, int(math.Round(w*k)))), fmt.Sprintf("picture.height=%d", max(1, int(math.Round(h*k)))))
 }
 
+// sceneName is what pages are titled and results are named by: the scene file's name, or, as adopt calls every scene file
+// scene.yaml, that of the folder such a file is in.
 func sceneName(path string) string {
-	return strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+	name := strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+	if folder := filepath.Base(filepath.Dir(path)); name == "scene" && strings.Trim(folder, "./\\") != "" {
+		return folder
+	}
+	return name
 }
 
 // report writes what a job did and cost; it is the only file with times in it.

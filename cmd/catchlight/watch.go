@@ -86,7 +86,7 @@ func runWatch(ctx context.Context, path string, f *watchFlags, given func(string
 	}
 	dir := f.out
 	if dir == "" {
-		dir = filepath.Join("out", "watch-"+strings.TrimSuffix(filepath.Base(path), filepath.Ext(path)))
+		dir = filepath.Join("out", "watch-"+sceneName(path))
 	}
 	made := madeBy(dir, "state.js", func(data []byte) []string {
 		if !bytes.HasPrefix(data, []byte("showDraft(")) {

@@ -156,6 +156,7 @@ func Propose(in Input) (*Proposal, error) {
 		if m.Frame.N.X < 0 {
 			p.Side = "right"
 		}
+		p.Findings = slices.DeleteFunc(p.Findings, func(f Finding) bool { return f.Topic == "side" }) // that it is unknown
 		say(Finding{Topic: "side", Choice: p.Side, Grade: Unsure, Reason: fmt.Sprintf("%s; the axis is turned %.1f degrees toward %s, and eyes turn outward",
 			e.sideReason, geom.Degrees(math.Asin(math.Abs(m.Frame.N.X))), map[bool]string{true: "-X", false: "+X"}[m.Frame.N.X < 0])})
 	}

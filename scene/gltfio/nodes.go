@@ -175,7 +175,7 @@ func (r *reader) noteSize() {
 		b = b.Union(n.Mesh.Bounds())
 	}
 	if s := b.Size().MaxAbs(); s > 2000 {
-		r.note("the asset is %.4g mm across; the format's unit is the metre: are these millimetres stored as metres?", s)
+		r.note("the asset is %.4g mm across; the format's unit is the metre: are these millimetres or centimetres stored as metres?", s)
 	} else if s < 0.5 {
 		r.note("the asset is %.4g mm across; the format's unit is the metre: is the scale right?", s)
 	}
