@@ -41,13 +41,33 @@ const (
 // Find draws the heights of the inner shell along the axis into a grid and follows the hole about the middle.
 // f is the frame of the eye about centre: N the axis, T up. reach is the half width of the look: the
 // radius of the limbus.
+func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
+	z := heights(m, centre, f, reach)
+	p := follow(z, reach, usual)
+	if p.Open {
+		return p
+	}
+	// A well with a floor may be too shallow for that. It is told from a bowl by its walls: higher up it is hardly wider.
+	well, above := follow(z, reach, shallow), follow(z, reach, shallow/2)
+	if well.Open && above.Open && above.Radius < 1.15*well.Radius {
+		return well
+	}
+	return p
+}
+
+// Depths below the iris plane, as shares of the reach, at which a hole is followed: own choice.
+const (
+	usual   = 0.25
+	shallow = 0.16
+)
+
+// follow follows the hole in a grid of heights at a depth below the iris plane, a share of the reach.
 //
 // Long: the hole is followed and its moments are summed in one walk.
-func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
+func follow(z []float64, reach, share float64) Pupil {
 	n := cells
 	cell := 2 * reach / float64(n)
 	at := func(x float64) int { return int(math.Floor((x + reach) / cell)) }
-	z := heights(m, centre, f, reach)
 	// The iris plane: the median height of a ring where there is iris for every usual pupil, or where that shows no hole,
 	// of one farther out, for wide ones.
 	p := Pupil{Long: 1}
@@ -69,8 +89,8 @@ func Find(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64) Pupil {
 		if p.Plane == 0 {
 			p.Plane = plane
 		}
-		// The hole: what is reached from the middle without climbing to within a quarter of the reach of the iris plane.
-		deep = plane - 0.25*reach
+		// The hole: what is reached from the middle without climbing to within that share of the reach of the iris plane.
+		deep = plane - share*reach
 		if mid, ok = start(z, n, deep); ok {
 			p.Plane = plane
 			break
