@@ -17,7 +17,7 @@ type Target struct {
 	Error float64
 }
 
-// Targets are the named errors, in steps of an 8-bit code: two, three quarters, and two fifths.
+// Targets are the named errors, in 8-bit levels: two, three quarters, and two fifths.
 var Targets = []Target{{"draft", 2.0 / 255}, {"final", 0.75 / 255}, {"print", 0.4 / 255}}
 
 // ParseTarget returns the error of a target's name, or of a number in (0, 0.5].

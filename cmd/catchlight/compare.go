@@ -218,7 +218,7 @@ func runCompare(cmd *cobra.Command, path string, f *compareFlags) error {
 
 // grainNote says how much grain a picture has.
 func grainNote(side *compare.Side, r *cellReport) string {
-	s := fmt.Sprintf("%s: %d samples a pixel, grain of %.1f steps of an 8-bit code (root of the mean square)", side.Name, r.SPP, 255*r.Error.RMS)
+	s := fmt.Sprintf("%s: %d samples a pixel, grain of %.1f 8-bit levels (root of the mean square)", side.Name, r.SPP, 255*r.Error.RMS)
 	if side.Clean != nil {
 		s += ", taken out of what is seen by denoising; the light ratio is of the picture with its grain"
 	}

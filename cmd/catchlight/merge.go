@@ -159,7 +159,7 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 			return fmt.Errorf("%s: it does not go with %s: %w", p, parts[0], err)
 		}
 		if r.SPP != first.SPP {
-			return fmt.Errorf("%s: it is of a render with %d spp, the first part of one with %d", p, r.SPP, first.SPP)
+			return fmt.Errorf("%s: it is of a render with %d samples, the first part of one with %d", p, r.SPP, first.SPP)
 		}
 		if err := whole.Merge(g); err != nil {
 			return fmt.Errorf("%s: %w", p, err)

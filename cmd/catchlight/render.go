@@ -60,7 +60,7 @@ numbers goes to NAME.json beside the first picture. Ctrl-C leaves a whole pictur
 and exits with 130; a second Ctrl-C ends at once.
 
 --error draft, final, print or a number stops each tile of 16 x 16 pixels once its standard error is at most 2, 0.75 or
-0.4 steps of an 8-bit level (or that share of the display signal); --samples is then the most that a pixel gets, and 48 the least
+0.4 8-bit levels (or that share of the display signal); --samples is then the most that a pixel gets, and 48 the least
 (or --samples). A tile stops on its own samples, so such a picture reads low: by up to 0.2 % of the mean in trials with rare bright
 samples, by 0.01 to 0.06 % in eyes in lids, and by 0.02 % or less of bare ones. Without --error there is no such shift.
 
@@ -378,9 +378,12 @@ func samples(r *render.Result) string {
 		return r.Look
 	}
 	if a := r.Achieved; a.Target > 0 {
-		return fmt.Sprintf("%d to %d spp, mean %.1f; error %.5f of %.5f, %.2f %% of the pixels above", a.SPPLeast, a.SPPMost, a.SPPMean, a.Worst, a.Target, 100*a.ShareOver)
+		return fmt.Sprintf("%d to %d samples, mean %.1f; error %.5f of %.5f, %.2f %% of the pixels above", a.SPPLeast, a.SPPMost, a.SPPMean, a.Worst, a.Target, 100*a.ShareOver)
 	}
-	return fmt.Sprintf("%d spp", r.SPP)
+	if r.SPP == 1 {
+		return "1 sample"
+	}
+	return fmt.Sprintf("%d samples", r.SPP)
 }
 
 // keeping returns where the film is saved and which part of the samples is rendered.

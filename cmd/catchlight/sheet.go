@@ -433,7 +433,7 @@ func (f *sheetFlags) finish(_ context.Context, j *job.Job, c *cells, d *scene.De
 
 // cellWords says how many samples a cell has and how sure it is.
 func cellWords(s *shot, r *cellReport) (spp, errs string) {
-	spp = fmt.Sprintf("%d spp", r.SPP)
+	spp = fmt.Sprintf("%d samples", r.SPP)
 	if r.Error.Target > 0 {
 		spp = fmt.Sprintf("%.0f spp (%d to %d)", r.Error.SPPMean, r.Error.SPPLeast, r.Error.SPPMost)
 	}

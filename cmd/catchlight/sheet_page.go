@@ -128,7 +128,7 @@ func sheetPage(title, about string, columns, rows []string, pictures [][]picture
 			bars[ri][i].draw(p, float64(x+w), float64(y+h+bars[ri][i].line*sheetLine-3))
 		}
 	}
-	foot := "error: standard error in steps of an 8-bit code, over the cell / at worst; EV: view and light set-up together"
+	foot := "error: standard error in 8-bit levels, over the cell / at worst; EV: view and light set-up together"
 	p.Text(sheetMargin, float64(p.H-14), wordSize, false, page.Start, page.Quiet, page.Fit(foot, wordSize, false, across))
 	return p
 }

@@ -24,7 +24,7 @@ func TestCaptionsKeepApart(t *testing.T) {
 			for range rows {
 				var row []picture
 				for range columns {
-					row = append(row, picture{m: image.NewNRGBA(image.Rect(0, 0, w, h)), mm: mm, words: []string{"+0.0 EV, 1234 spp (16 to 4096), denoised", "error 10.2 / 123.4"}})
+					row = append(row, picture{m: image.NewNRGBA(image.Rect(0, 0, w, h)), mm: mm, words: []string{"+0.0 EV, 1234 samples (16 to 4096), denoised", "error 10.2 / 123.4"}})
 				}
 				grid = append(grid, row)
 			}

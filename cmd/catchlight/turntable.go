@@ -238,7 +238,7 @@ func shownNames(looks []string, shots []*shot) []string {
 	return out
 }
 
-// grain is how much frames of one pose and different seeds differ, in steps of an 8-bit level.
+// grain is how much frames of one pose and different seeds differ, in 8-bit levels.
 type grain struct {
 	Measured float64 `json:"measured_rms_levels"`
 	Foretold float64 `json:"foretold_by_error_bars_levels"`
@@ -285,7 +285,7 @@ func (f *turntableFlags) show(ctx context.Context, j *job.Job, d *scene.Descript
 		}
 		measured[name] = g
 		player.Looks = append(player.Looks, look)
-		note := fmt.Sprintf("%s: two frames of one pose differ by %.1f steps of an 8-bit code (RMS); their error bars foretell %.1f", name, g.Measured, g.Foretold)
+		note := fmt.Sprintf("%s: two frames of one pose differ by %.1f 8-bit levels (RMS); their error bars foretell %.1f", name, g.Measured, g.Foretold)
 		if d.Picture.Denoise && name == "traced" {
 			note += " before grain is taken out"
 		}
