@@ -15,6 +15,7 @@ import (
 	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/scene"
+	"catchlight/scene/builtin"
 	"catchlight/scene/imageio"
 )
 
@@ -246,6 +247,6 @@ var buildHash = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	sum, err := scene.HashFile(path)
+	sum, err := builtin.Hash(path)
 	return sum[:min(32, len(sum))], err
 })

@@ -6,9 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"io"
 	"maps"
-	"os"
 	"slices"
 	"strings"
 )
@@ -30,7 +28,7 @@ func (d *Description) Fingerprint() (string, error) {
 		if f == "" {
 			continue
 		}
-		h, err := HashFile(f)
+		h, err := builtin.Hash(f)
 		if err != nil {
 			return "", fmt.Errorf("%s: fingerprint: %w", d.File, err)
 		}
@@ -50,22 +48,4 @@ func (d *Description) Fingerprint() (string, error) {
 func quoted(s string) string {
 	b, _ := json.Marshal(s) // a string always has a form
 	return string(b)
-}
-
-// HashFile returns the SHA-256 of the bytes of a file, or of one that the program brings, in hexadecimal digits.
-func HashFile(path string) (string, error) {
-	if data, ok := builtin.Read(path); ok {
-		sum := sha256.Sum256(data)
-		return hex.EncodeToString(sum[:]), nil
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }

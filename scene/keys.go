@@ -1,6 +1,7 @@
 package scene
 
 import (
+	"catchlight/scene/builtin"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -94,7 +95,7 @@ func (c contents) of(p Path) (string, error) {
 	for _, f := range list {
 		h, ok := c[f]
 		if !ok {
-			if h, err = HashFile(f); err != nil {
+			if h, err = builtin.Hash(f); err != nil {
 				return "", err
 			}
 			c[f] = h

@@ -16,6 +16,7 @@ import (
 	"catchlight/render"
 	"catchlight/render/job"
 	"catchlight/scene"
+	"catchlight/scene/builtin"
 	"catchlight/scene/eye"
 	"catchlight/scene/gltfio"
 	"catchlight/scene/grown"
@@ -231,12 +232,12 @@ func (g *growing) guard(inputs []string) error {
 // report sums up the files and writes the report.
 func (g *growing) report(r *grown.Report) (name string, err error) {
 	for i := range r.Maps {
-		if r.Maps[i].Sum, err = grown.Sum(filepath.Join(g.out, r.Maps[i].File)); err != nil {
+		if r.Maps[i].Sum, err = builtin.Hash(filepath.Join(g.out, r.Maps[i].File)); err != nil {
 			return "", err
 		}
 	}
 	for i := range r.Meshes {
-		if r.Meshes[i].Sum, err = grown.Sum(filepath.Join(g.out, r.Meshes[i].File)); err != nil {
+		if r.Meshes[i].Sum, err = builtin.Hash(filepath.Join(g.out, r.Meshes[i].File)); err != nil {
 			return "", err
 		}
 	}

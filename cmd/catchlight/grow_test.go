@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"catchlight/scene/builtin"
 	"catchlight/scene/grown"
 	"catchlight/scene/imageio"
 )
@@ -110,7 +111,7 @@ func TestGrowSaysItsFrame(t *testing.T) {
 		require.True(t, bytes.Contains(glb, []byte(w)), w)
 	}
 	for _, m := range r.Meshes {
-		sum, err := grown.Sum(filepath.Join(dir, m.File))
+		sum, err := builtin.Hash(filepath.Join(dir, m.File))
 		require.NoError(t, err)
 		require.Equal(t, sum, m.Sum)
 	}

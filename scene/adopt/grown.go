@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"catchlight/scene/builtin"
 	"catchlight/scene/eye"
 	"catchlight/scene/geom"
 	"catchlight/scene/grown"
@@ -36,7 +37,7 @@ func (in *Input) grownReport() error {
 		in.Notes = append(in.Notes, fmt.Sprintf("%s: speaks of other shells; left out", path))
 		return nil
 	}
-	sum, err := grown.Sum(in.Asset)
+	sum, err := builtin.Hash(in.Asset)
 	if err != nil {
 		return err
 	}
@@ -103,7 +104,7 @@ func (in *Input) grownMaps(own map[string]string, say func(Finding)) (out []Mapp
 	for i := range g.Maps {
 		m := &g.Maps[i]
 		path := filepath.Join(in.grownDir, m.File)
-		sum, err := grown.Sum(path)
+		sum, err := builtin.Hash(path)
 		if err != nil {
 			if !errors.Is(err, fs.ErrNotExist) {
 				say(Finding{Topic: "map", Grade: Question, Choice: "left out", File: path, Reason: err.Error()})

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"catchlight/scene/builtin"
 	"catchlight/scene/grown"
 	"catchlight/scene/imageio"
 )
@@ -36,7 +37,7 @@ func TestGrownReport(t *testing.T) {
 	dir := t.TempDir()
 	asset := filepath.Join(dir, "eye.glb")
 	require.NoError(t, os.WriteFile(asset, []byte("reed"), 0o666))
-	sum, err := grown.Sum(asset)
+	sum, err := builtin.Hash(asset)
 	require.NoError(t, err)
 	good := `{"frame":{"side":"left"},"globe_radius_mm":12,"limbus_radius_mm":6,"limbus_width_mm":1,"map_size_px":512,"meshes":[{"file":"eye.glb","sha256":"` + sum + `"}]}`
 	for _, q := range []struct{ text, note string }{

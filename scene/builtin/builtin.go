@@ -3,7 +3,11 @@
 package builtin
 
 import (
+	"crypto/sha256"
 	"embed"
+	"encoding/hex"
+	"io"
+	"os"
 	"path"
 	"slices"
 	"strings"
@@ -30,6 +34,24 @@ func Read(name string) (data []byte, ok bool) {
 		}
 	}
 	return nil, false
+}
+
+// Hash returns the SHA-256 of the bytes of a file, or of one that the program brings, in hexadecimal digits.
+func Hash(path string) (string, error) {
+	if data, ok := Read(path); ok {
+		sum := sha256.Sum256(data)
+		return hex.EncodeToString(sum[:]), nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
 // LightSetups returns the names of the light set-ups, without prefix and ending, in order.

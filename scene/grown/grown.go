@@ -3,8 +3,6 @@
 package grown
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -176,18 +174,4 @@ func (r *Report) Mesh(file string) *Mesh {
 		}
 	}
 	return nil
-}
-
-// Sum returns the SHA-256 of a file in hexadecimal digits.
-func Sum(path string) (string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }
