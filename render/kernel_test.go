@@ -80,3 +80,22 @@ func TestKernelsGiveTheSamePicture(t *testing.T) {
 	t.Logf("%d of %d pixels agree to 1e-4", same, len(mean))
 	require.Less(t, math.Abs(sum), 4*math.Sqrt(sum2))
 }
+
+// The share of the ray kernel is one of work done: workers that wait for a core make it no smaller.
+func TestKernelShareIsOfProcessorTime(t *testing.T) {
+	s := Stats{Seconds: 40, Workers: 2, CPUSeconds: 8}
+	require.Equal(t, 0.25, s.shareOf(2))
+	s.CPUSeconds = 0 // the system does not tell
+	require.Equal(t, 0.025, s.shareOf(2))
+	d, err := scene.Parse("kernel.yaml", []byte(kernelScene), "picture.samples=8")
+	require.NoError(t, err)
+	p, err := Prepare(context.Background(), d, Options{})
+	require.NoError(t, err)
+	start := cpuSeconds()
+	r, err := p.Render(context.Background(), Options{Workers: 1})
+	require.NoError(t, err)
+	if whole := cpuSeconds() - start; whole > 0 {
+		require.Greater(t, r.Stats.CPUSeconds, 0.0)
+		require.LessOrEqual(t, r.Stats.CPUSeconds, whole)
+	}
+}

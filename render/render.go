@@ -1,6 +1,7 @@
 package render
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -39,7 +40,8 @@ type Stats struct {
 	Triangles        int64   `json:"triangles"`
 	BytesPerTriangle float64 `json:"hierarchy_bytes_per_triangle"`
 	Rays             int64   `json:"rays_cast"`    // into hierarchies, of all kinds
-	KernelShare      float64 `json:"kernel_share"` // of the workers' time, an estimate from one ray in 1021
+	CPUSeconds       float64 `json:"cpu_seconds"`  // processor time of the process while it traced; 0 where the system does not tell
+	KernelShare      float64 `json:"kernel_share"` // of that time (else of the workers'), an estimate from one ray in 1021
 	PeakBytes        int64   `json:"peak_bytes"`
 	Dropped          uint64  `json:"dropped_non_finite_samples"`
 	// Error is what the picture achieved; Outliers tells how much of it rests on rare bright samples, all of which stay.
@@ -124,7 +126,7 @@ type worker struct {
 // on. When ctx ends it stops after the tiles under way, but not before every pixel has a sample, and returns what there
 // is together with the context's error.
 func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
-	start := time.Now()
+	start, cpu := time.Now(), cpuSeconds()
 	d := p.Description
 	w, h, spp := d.Picture.Width, d.Picture.Height, d.Picture.Samples
 	r := &run{p: p, o: o, start: start}
@@ -159,7 +161,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	}
 	s := &res.Stats
 	s.Width, s.Height, s.SPP, s.Seed, s.Workers, s.Kernel = w, h, res.SPP, d.Picture.Seed, workers, accel.Kernel()
-	s.Seconds = time.Since(start).Seconds()
+	s.Seconds, s.CPUSeconds = time.Since(start).Seconds(), cpuSeconds()-cpu
 	s.add(team)
 	p.lost(team, s)
 	s.HierarchyBytes, s.Triangles = p.Bytes, p.Triangles
@@ -275,7 +277,13 @@ func (s *Stats) add(team []worker) {
 		rays, seconds := team[i].t.Spent()
 		s.Rays, within = s.Rays+rays, within+seconds
 	}
-	s.KernelShare = within / math.Max(1e-9, s.Seconds*float64(s.Workers))
+	s.KernelShare = s.shareOf(within)
+}
+
+// shareOf returns what part of the processor's work so many seconds are. Where that is not known the workers' time stands in, in
+// which a worker that waits for a core seems to work.
+func (s *Stats) shareOf(seconds float64) float64 {
+	return seconds / max(1e-9, cmp.Or(s.CPUSeconds, s.Seconds*float64(s.Workers)))
 }
 
 // warn adds what the counts give reason to say.

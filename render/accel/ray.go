@@ -2,6 +2,7 @@ package accel
 
 import (
 	"math"
+	"slices"
 	"time"
 	"unsafe"
 
@@ -40,14 +41,15 @@ func (s *Scratch) Spent() (rays int64, seconds float64) {
 	return s.rays, each * float64(s.rays)
 }
 
-// clockCost is what a reading of the clock adds to a timed ray, in seconds: the least of some.
+// clockCost is what a reading of the clock adds to a timed ray, in seconds: the median of some.
 var clockCost = func() float64 {
-	least := time.Hour
-	for range 200 {
+	var d [201]time.Duration
+	for i := range d {
 		t := time.Now()
-		least = min(least, time.Since(t))
+		d[i] = time.Since(t)
 	}
-	return least.Seconds()
+	slices.Sort(d[:])
+	return d[len(d)/2].Seconds()
 }()
 
 // note books a timed ray. None takes a tenth of a millisecond: what seems to was interrupted by the system.
