@@ -1,0 +1,257 @@
+package render
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/light"
+	"catchlight/render/accel"
+	"catchlight/scene/geom"
+)
+
+var (
+	humansBare   = []string{"ferry_keeper", "salt_widow", "dyke_warden", "reed_cutter"}
+	humansLidded = []string{"ferry_keeper_lidded", "salt_widow_lidded", "dyke_warden_lidded", "reed_cutter_lidded"}
+	creatures    = []string{"heron", "marsh_goat", "heron_lidded", "marsh_goat_lidded"}
+)
+
+func join(lists ...[]string) (out []string) {
+	for _, l := range lists {
+		out = append(out, l...)
+	}
+	return out
+}
+
+func init() {
+	const practice = "common practice, no published source"
+	measurePhotographs(
+		photoMeasure{"key, sr", join(humansBare, humansLidded), 0.03, 0.1, practice, keySize},
+		photoMeasure{"catchlight over white, by the mirror law", join(humansBare, humansLidded), 0.7, 1.3, "Fresnel: F pi/(rho Omega cos theta), F 0.022, rho 0.5", mirrorLaw},
+		photoMeasure{"white where most lit, of 255", join(humansBare, humansLidded), 150, 175, practice, litWhite},
+		photoMeasure{"catchlight's core, of 255", join(humansBare, humansLidded, creatures), 250, 255, practice, catchlightCore},
+		photoMeasure{"pixels of 250 and more, %", join(humansBare, humansLidded, creatures), 0.02, 0.2, practice, burntOut},
+		photoMeasure{"pupil, darkest fiftieth, of 255", join(humansBare, humansLidded), 6, 24, practice, pupilCode(0.02)},
+		photoMeasure{"pupil, brightest fiftieth, of 255", join(humansBare, humansLidded), 36, 90, practice, pupilCode(0.98)},
+		photoMeasure{"outline over the millimetre inside it", []string{"dyke_warden", "reed_cutter"}, math.Inf(-1), 1.1, practice, outlineRatio},
+		photoMeasure{"far over near iris, key at 45 degrees", []string{"ferry_keeper"}, 1.3, 2.5, practice, farOverNear},
+	)
+}
+
+// key returns the finite light that brings the eye most, by its place in the scene's lights.
+func (s *photograph) key() (l *light.Light, at geom.Vec, ok bool) {
+	at = s.p.Scene.Objects[s.p.Scene.Eyes[0].Outer].ToWorld.Point(geom.Vec{Z: 8})
+	for _, q := range s.p.Scene.Lights {
+		if q.Finite() && (l == nil || q.Irradiance(at) > l.Irradiance(at)) {
+			l = q
+		}
+	}
+	return l, at, l != nil
+}
+
+// keySize is the solid angle of the key's open part as seen from the eye.
+func keySize(_ *testing.T, s *photograph) (float64, bool) {
+	l, at, ok := s.key()
+	if !ok {
+		return 0, false
+	}
+	return keySolid(l, at), true
+}
+
+// keySolid counts the share of all directions about the light's middle that show it shining.
+func keySolid(l *light.Light, at geom.Vec) float64 {
+	r, _ := l.Rim(at)
+	fr, least := geom.NewFrame(r.Points[0].Sub(at).Unit()), math.Cos(min(math.Pi/2, r.Radius))
+	const n = 400
+	lit := 0
+	for i := range n * n {
+		cos := 1 - (1-least)*(float64(i/n)+0.5)/n
+		sin, phi := math.Sqrt(1-cos*cos), 2*math.Pi*(float64(i%n)+0.5)/n
+		d := fr.World(geom.Vec{X: sin * math.Cos(phi), Y: sin * math.Sin(phi), Z: cos})
+		if _, p, _, ok := l.Intersect(at, d, 0, math.Inf(1)); ok && !l.Radiance(p, d.Neg()).Black() {
+			lit++
+		}
+	}
+	return 2 * math.Pi * (1 - least) * float64(lit) / (n * n)
+}
+
+// onCornea lists the pixels in which the cornea mirrors light of the given least radiance all over.
+func (s *photograph) onCornea(least float64) (out []int) {
+	sc := accel.NewScratch()
+	w := s.regions.Width
+	for i, z := range s.regions.Zone {
+		if z != Catchlight {
+			continue
+		}
+		x, y := float64(i%w)+0.5, float64(i/w)+0.5
+		all := true
+		for k := range 16 {
+			l, _ := s.p.glint(sc, x-0.75+0.5*float64(k%4), y-0.75+0.5*float64(k/4))
+			all = all && l >= least
+		}
+		front := s.p.seen(sc, x, y)
+		if b := &s.p.Scene.Objects[front[0].Object]; all && s.p.Scene.Eyes[b.Eye].Zone(b.ToLocal.Point(front[0].P)) > 0.99 {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// whiteLit returns the pixels of the white that are most lit: its upper twentieth.
+func (s *photograph) whiteLit() (out []int) {
+	all := s.inZone(Sclera, 1)
+	var l []float64
+	for _, i := range all {
+		l = append(l, s.linear.Mean[i].Luminance())
+	}
+	// The very brightest are mirrored rims.
+	lo, hi := quantile(l, 0.9), quantile(l, 0.97)
+	for k, i := range all {
+		if l[k] >= lo && l[k] <= hi {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+func mirrorLaw(t *testing.T, s *photograph) (float64, bool) {
+	l, at, ok := s.key()
+	if !ok {
+		return 0, false
+	}
+	e := l.Irradiance(at) * 4 / keySolid(l, at) // mean radiance of what shines
+	core, white := s.onCornea(0.4*e), s.whiteLit()
+	require.NotEmpty(t, white)
+	if len(core) == 0 {
+		return 0, false
+	}
+	sc := accel.NewScratch()
+	r, _ := l.Rim(at)
+	to := r.Points[0].Sub(at).Unit()
+	sum, cos := 0.0, 0.0
+	for _, i := range white {
+		sum += s.linear.Mean[i].Luminance() / float64(len(white))
+		front := s.p.seen(sc, float64(i%s.regions.Width)+0.5, float64(i/s.regions.Width)+0.5)
+		cos += max(0, front[0].Ns.Dot(to)) / float64(len(white))
+	}
+	mirrored := 0.0
+	for _, i := range core {
+		mirrored += s.linear.Mean[i].Luminance() / float64(len(core))
+	}
+	var behind []float64
+	for _, i := range append(s.inZone(Iris, 0), s.inZone(Pupil, 0)...) {
+		behind = append(behind, s.linear.Mean[i].Luminance())
+	}
+	return (mirrored - quantile(behind, 0.5)) / sum * 0.5 * keySolid(l, at) * cos / (0.022 * math.Pi), true
+}
+
+func litWhite(_ *testing.T, s *photograph) (float64, bool) {
+	sum, white := 0.0, s.whiteLit()
+	for _, i := range white {
+		sum += s.code(i)
+	}
+	return sum / float64(len(white)), len(white) > 0
+}
+
+func catchlightCore(_ *testing.T, s *photograph) (float64, bool) {
+	var c []float64
+	for i, z := range s.regions.Zone {
+		if z == Catchlight {
+			c = append(c, s.code(i))
+		}
+	}
+	return quantile(c, 0.95), len(c) > 0
+}
+
+func burntOut(_ *testing.T, s *photograph) (float64, bool) {
+	n := 0
+	for i := range s.regions.Zone {
+		if s.code(i) >= 250 {
+			n++
+		}
+	}
+	return 100 * float64(n) / float64(len(s.regions.Zone)), true
+}
+
+func pupilCode(q float64) func(*testing.T, *photograph) (float64, bool) {
+	return func(_ *testing.T, s *photograph) (float64, bool) {
+		var c []float64
+		for _, i := range s.inZone(Pupil, 1) {
+			c = append(c, s.code(i))
+		}
+		return quantile(c, q), len(c) > 10
+	}
+}
+
+// outlineRatio returns the luminance of the eye's outermost third of a millimetre over that of the half millimetre that begins 0.6 mm
+// inside it: the middle one of 36 places round the clock.
+func outlineRatio(_ *testing.T, s *photograph) (float64, bool) {
+	w := s.regions.Width
+	c := &s.p.Description.Camera
+	mm := c.FocalLength / c.SensorWidth * float64(w) / c.Orbit.Distance // pixels
+	var cx, cy, n float64
+	for i, z := range s.regions.Zone {
+		if z != Backdrop {
+			cx, cy, n = cx+float64(i%w), cy+float64(i/w), n+1
+		}
+	}
+	cx, cy = cx/n, cy/n
+	var out []float64
+	for k := range 36 {
+		sin, cos := math.Sincos(2 * math.Pi * float64(k) / 36)
+		at := func(r float64) int { return int(cy-r*sin+0.5)*w + int(cx+r*cos+0.5) }
+		r := math.Min(cx, cy) - 2
+		for r > 0 && s.regions.Zone[at(r)] == Backdrop {
+			r -= 0.25
+		}
+		if r == math.Min(cx, cy)-2 {
+			continue // cut by the frame
+		}
+		mean := func(lo, hi float64) float64 {
+			sum, n := 0.0, 0.0
+			for d := lo; d < hi; d += 0.25 {
+				sum, n = sum+s.linear.Mean[at(r-d)].Luminance(), n+1
+			}
+			return sum / n
+		}
+		out = append(out, mean(1, max(2, mm/3))/mean(0.6*mm, 1.1*mm))
+	}
+	return quantile(out, 0.5), len(out) > 12
+}
+
+// farOverNear lights the scene's eye by one square key of 0.05 sr, 45 degrees to the right and to the left in turn, looks at it from the
+// front, and returns how much brighter the iris is opposite the key than beside it. The mean of both keys takes the paint out.
+func farOverNear(t *testing.T, s *photograph) (float64, bool) {
+	product := 1.0
+	for _, side := range []float64{-1, 1} {
+		d, err := s.p.Description.With("picture.width=160", "picture.height=160", "camera.orbit={azimuth: 0, elevation: 0, distance: 1000}",
+			fmt.Sprintf("lights=[{name: key, kind: rectangle, orbit: {azimuth: %g, elevation: 0, distance: 1400}, width: 313, height: 313, radiance: 30}]", 45*side))
+		require.NoError(t, err)
+		p, err := Prepare(context.Background(), d, Options{Cache: built})
+		require.NoError(t, err)
+		q := &photograph{p: p, r: finish(t, p)}
+		q.linear, q.regions = q.r.Film.Develop(), p.Regions(Options{})
+		iris := q.inZone(Iris, 1)
+		x0, x1 := 160.0, 0.0
+		for _, i := range iris {
+			x0, x1 = min(x0, float64(i%160)), max(x1, float64(i%160))
+		}
+		var sum, n [2]float64
+		for _, i := range iris {
+			x, y := (float64(i%160)-(x0+x1)/2)/((x1-x0)/2), (79.5-float64(i/160))/((x1-x0)/2)
+			if r := math.Hypot(x, y); r < 0.5 || r > 0.85 || math.Abs(y) > math.Abs(x) {
+				continue
+			}
+			k := 0
+			if x*side > 0 {
+				k = 1 // beside the key
+			}
+			sum[k], n[k] = sum[k]+q.linear.Mean[i].Luminance(), n[k]+1
+		}
+		product *= sum[0] / n[0] * n[1] / sum[1]
+	}
+	return math.Sqrt(product), true
+}
