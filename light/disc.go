@@ -9,17 +9,21 @@ import (
 
 // NewDisc makes a flat round light of the given radius in mm about centre. It shines along N of the frame, or from
 // both faces, with the same radiance in all directions.
-func NewDisc(name string, frame geom.Frame, centre geom.Vec, radius float64, radiance colour.RGB, twoSided bool) (*Light, error) {
+func NewDisc(name string, frame geom.Frame, centre geom.Vec, radius float64, radiance colour.RGB, twoSided bool, opts ...FlatOption) (*Light, error) {
 	c := checker{name: name}
 	c.frame(frame)
 	c.point("centre", centre)
 	c.length("radius", radius)
 	c.radiance("radiance", radiance)
+	l := &Light{Name: name, Kind: Disc, TwoSided: twoSided, radiance: radiance, frame: frame, centre: centre,
+		radius: radius, area: math.Pi * radius * radius}
+	for _, o := range opts {
+		o(l, &c)
+	}
 	if err := c.err(); err != nil {
 		return nil, err
 	}
-	return &Light{Name: name, Kind: Disc, TwoSided: twoSided, radiance: radiance, frame: frame, centre: centre,
-		radius: radius, area: math.Pi * radius * radius}, nil
+	return l, nil
 }
 
 // sampleDisc is uniform in area.
@@ -52,6 +56,9 @@ func (l *Light) pdfDisc(ref, d geom.Vec) float64 {
 	t, _, n, ok := l.hitDisc(ref, d, 0, math.Inf(1))
 	if !ok {
 		return 0
+	}
+	if l.face != nil {
+		return l.face.pdf(l.onFace(ref.Mad(t, d))) * t * t / -d.Dot(n)
 	}
 	return t * t / (l.area * -d.Dot(n))
 }

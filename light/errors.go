@@ -62,6 +62,9 @@ func (c *checker) frame(f geom.Frame) {
 	}
 }
 
+// number writes a bound in short.
+func number(v float64) string { return fmt.Sprintf("%g", v) }
+
 func (c *checker) err() error { return errors.Join(c.errs...) }
 
 // The widest ranges that geometry and radiance may have: they keep squares and quotients far from overflow.

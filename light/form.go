@@ -18,6 +18,7 @@ type Form struct {
 	Radius   float64    // Disc, Sphere: mm; Distant: angular radius in rad
 	NX, NY   int        // Rectangle: panes, at least 1
 	Bar      float64    // Rectangle: mm between panes
+	face     *face
 }
 
 // Form returns the light's shape; ok is false for Environment and Constant, which have none.
@@ -25,7 +26,7 @@ func (l *Light) Form() (f Form, ok bool) {
 	if l.Kind == Environment || l.Kind == Constant {
 		return f, false
 	}
-	f = Form{l.Kind, l.TwoSided, l.radiance, l.frame, l.centre, l.w, l.h, l.radius, max(1, l.panes.nx), max(1, l.panes.ny), l.panes.bar}
+	f = Form{l.Kind, l.TwoSided, l.radiance, l.frame, l.centre, l.w, l.h, l.radius, max(1, l.panes.nx), max(1, l.panes.ny), l.panes.bar, l.face}
 	return f, true
 }
 
@@ -43,6 +44,23 @@ func (f *Form) Pane(i int) [4]geom.Vec {
 	x, y := float64(i%f.NX)*px-f.W/2, float64(i/f.NX)*py-f.H/2
 	at := func(x, y float64) geom.Vec { return f.Centre.Mad(x, f.Frame.S).Mad(y, f.Frame.T) }
 	return [4]geom.Vec{at(x, y), at(x+px-f.Bar, y), at(x+px-f.Bar, y+py-f.Bar), at(x, y+py-f.Bar)}
+}
+
+// Profiled reports whether the radiance differs over the face.
+func (f *Form) Profiled() bool { return f.face != nil }
+
+// At returns what the radiance is multiplied by at x and y mm from the middle along S and T, held at the edges; bars are left aside.
+func (f *Form) At(x, y float64) float64 {
+	if f.face == nil {
+		return 1
+	}
+	if f.Kind == Disc {
+		if r := math.Hypot(x, y) / (f.Radius * (1 - 1e-9)); r > 1 {
+			x, y = x/r, y/r
+		}
+		return f.face.on(x, y)
+	}
+	return f.face.on(min(max(x, -f.W/2), f.W/2), min(max(y, -f.H/2), f.H/2))
 }
 
 // Solid returns the solid angle of a Distant light, sr.

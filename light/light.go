@@ -56,6 +56,7 @@ type Light struct {
 	area     float64    // mm^2
 	vers     float64    // Distant: 1 - cos(radius)
 	panes    panes
+	face     *face // Rectangle, Disc: nil where it shines evenly
 	env      *envmap.Map
 	spots    []*Light // Environment: cut out of it
 	hot      bool     // one of those
@@ -82,8 +83,14 @@ func (l *Light) Sample(ref geom.Vec, u0, u1 float64) (s Sample, ok bool) {
 	case Constant:
 		return Sample{Wi: geom.UniformSphere(u0, u1), Dist: math.Inf(1), Pdf: 1 / (4 * math.Pi), L: l.radiance}, true
 	case Rectangle:
+		if l.face != nil {
+			return l.sampleFace(ref, u0, u1)
+		}
 		return l.sampleRectangle(ref, u0, u1)
 	case Disc:
+		if l.face != nil {
+			return l.sampleFace(ref, u0, u1)
+		}
 		return l.sampleDisc(ref, u0, u1)
 	case Sphere:
 		return l.sampleSphere(ref, u0, u1)
@@ -116,12 +123,12 @@ func (l *Light) Radiance(p, wToViewer geom.Vec) colour.RGB {
 		if !l.TwoSided && wToViewer.Dot(l.frame.N) <= 0 {
 			return colour.RGB{}
 		}
-		return l.rectangleAt(p)
+		return l.radianceAt(p)
 	case Disc:
 		if !l.TwoSided && wToViewer.Dot(l.frame.N) <= 0 {
 			return colour.RGB{}
 		}
-		return l.radiance
+		return l.radianceAt(p)
 	case Sphere:
 		return l.radiance
 	}
@@ -175,6 +182,9 @@ func (l *Light) PdfAreaAt(ref, p geom.Vec) float64 {
 	case Disc:
 		if l.behind(ref) {
 			return 0
+		}
+		if l.face != nil {
+			return l.face.pdf(l.onFace(p))
 		}
 		return 1 / l.area
 	case Sphere:

@@ -35,6 +35,9 @@ func random(rng *rand.Rand) geom.Vec { return geom.UniformSphere(rng.Float64(), 
 // world is a frame that no axis of the world shares.
 var world = geom.NewFrame(geom.Vec{X: 0.3, Y: -0.5, Z: 0.4}.Unit())
 
+// cottage is what a window shows.
+var cottage = Profile{Core: 1.3, Edge: 0.8, Noise: 0.04, Sky: 0.6, Horizon: 0.25, Ground: 0.1, Curtain: 0.15, Cloth: 0.3, Seed: 4}
+
 // picture is a small environment with a bright spot, a black part and smooth rest.
 func picture(w, h int) *texture.Image {
 	pix := make([]float32, 3*w*h)
@@ -63,6 +66,9 @@ func everything(t testing.TB) []*Light {
 		m(NewRectangle("panel", f, c, 30, 18, l, false)),
 		m(NewRectangle("strip", f, c, 40, 12, l, true)),
 		m(NewRectangle("window", f, c, 30, 40, l, false, WithPanes(2, 3, 1.5))),
+		m(NewRectangle("softbox", f, c, 30, 18, l, false, WithProfile(Profile{Core: 2, Edge: 0.4, Soft: 0.2, Noise: 0.05, Sky: 1}))),
+		m(NewRectangle("cottage window", f, c, 30, 40, l, true, WithPanes(2, 3, 1.5), WithProfile(cottage))),
+		m(NewDisc("cloud", f, c, 12, l, false, WithProfile(Profile{Core: 5, Edge: 0.1, Soft: 0.4, Sky: 0.5}))),
 		m(NewRectangle("far panel", f, c.Mul(4000), 30, 18, l, false)),
 		m(NewDisc("disc", f, c, 12, l, false)),
 		m(NewDisc("two-sided disc", f, c, 12, l, true)),
@@ -161,7 +167,7 @@ func TestSamplesFollowDensities(t *testing.T) {
 			}
 			axis, power := l.centre.Sub(ref).Unit(), 1.0
 			switch l.Name {
-			case "panel", "window", "disc", "two-sided disc", "ball":
+			case "panel", "window", "disc", "two-sided disc", "ball", "softbox", "cottage window", "cloud":
 				power = 3
 				if i == 1 {
 					power = 1.5

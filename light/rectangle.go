@@ -13,16 +13,20 @@ type panes struct {
 	bar    float64 // mm
 }
 
-// RectangleOption changes a rectangle while it is made.
-type RectangleOption func(*Light, *checker)
+// FlatOption changes a rectangle or disc while it is made.
+type FlatOption func(*Light, *checker)
 
 // maxPanes bounds the panes along one side.
 const maxPanes = 1000
 
 // WithPanes divides a rectangle into nx by ny equal panes, in [1, 1000], by bars of the given width in mm, >= 0. The
 // bars run between panes, not around the edge, and emit nothing; a ray still hits them.
-func WithPanes(nx, ny int, bar float64) RectangleOption {
+func WithPanes(nx, ny int, bar float64) FlatOption {
 	return func(l *Light, c *checker) {
+		if l.Kind != Rectangle {
+			c.fail("panes", nx*ny, "left out: rectangles alone have panes")
+			return
+		}
 		if nx < 1 || nx > maxPanes {
 			c.fail("panes across", nx, "in [1, 1000]")
 			return
@@ -41,7 +45,7 @@ func WithPanes(nx, ny int, bar float64) RectangleOption {
 
 // NewRectangle makes a flat rectangle of w x h mm about centre, S and T of the frame running along its width and
 // height. It shines along N, or from both faces, with the same radiance in all directions.
-func NewRectangle(name string, frame geom.Frame, centre geom.Vec, w, h float64, radiance colour.RGB, twoSided bool, opts ...RectangleOption) (*Light, error) {
+func NewRectangle(name string, frame geom.Frame, centre geom.Vec, w, h float64, radiance colour.RGB, twoSided bool, opts ...FlatOption) (*Light, error) {
 	c := checker{name: name}
 	c.frame(frame)
 	c.point("centre", centre)
@@ -83,15 +87,17 @@ func onBar(x, w float64, n int, bar float64) bool {
 	return x-i*pitch > pitch-bar && int(i) < n-1
 }
 
-// rectangleAt returns the radiance at p on the rectangle.
-func (l *Light) rectangleAt(p geom.Vec) colour.RGB {
-	if l.panes.nx == 0 {
+// radianceAt returns the radiance at p on a rectangle or disc.
+func (l *Light) radianceAt(p geom.Vec) colour.RGB {
+	if l.panes.nx == 0 && l.face == nil {
 		return l.radiance
 	}
-	q := p.Sub(l.centre)
-	if onBar(q.Dot(l.frame.S)+0.5*l.w, l.w, l.panes.nx, l.panes.bar) ||
-		onBar(q.Dot(l.frame.T)+0.5*l.h, l.h, l.panes.ny, l.panes.bar) {
+	x, y := l.onFace(p)
+	if l.panes.nx > 0 && (onBar(x+0.5*l.w, l.w, l.panes.nx, l.panes.bar) || onBar(y+0.5*l.h, l.h, l.panes.ny, l.panes.bar)) {
 		return colour.RGB{}
+	}
+	if l.face != nil {
+		return l.radiance.Scale(l.face.on(x, y))
 	}
 	return l.radiance
 }
@@ -163,7 +169,7 @@ func (l *Light) sampleRectangle(ref geom.Vec, u0, u1 float64) (s Sample, ok bool
 		return s, false
 	}
 	s.N = n
-	s.L = l.rectangleAt(s.P)
+	s.L = l.radianceAt(s.P)
 	if byArea {
 		s.PdfArea = 1 / l.area
 		s.Pdf = s.PdfArea * s.Dist * s.Dist / c
@@ -210,6 +216,9 @@ func (l *Light) pdfRectangle(ref, d geom.Vec) float64 {
 	if !ok {
 		return 0
 	}
+	if l.face != nil {
+		return l.face.pdf(l.onFace(ref.Mad(t, d))) * t * t / -d.Dot(n)
+	}
 	q, ok := l.see(ref)
 	if !ok {
 		return 0
@@ -224,6 +233,9 @@ func (l *Light) pdfAreaRectangle(ref, p geom.Vec) float64 {
 	q, ok := l.see(ref)
 	if !ok {
 		return 0
+	}
+	if l.face != nil {
+		return l.face.pdf(l.onFace(p))
 	}
 	if q.omega < smallSolidAngle {
 		return 1 / l.area

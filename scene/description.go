@@ -149,7 +149,7 @@ type Direction struct {
 // Light is one source of light.
 type Light struct {
 	Name          string      `key:"name" default:"required" doc:"its own name"`
-	Kind          string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant" default:"required" doc:"what it is: environment (a picture of all directions, infinitely far), constant (the same light from all directions), rectangle, disc, sphere (surfaces in the scene that shine), or distant (a disc infinitely far, such as the sun)"`
+	Kind          string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant|flag" default:"required" doc:"what it is: environment (a picture of all directions, infinitely far), constant (the same light from all directions), rectangle, disc, sphere (surfaces in the scene that shine), distant (a disc infinitely far, such as the sun), or flag (an opaque rectangle that shines on nothing: it keeps light away and is mirrored)"`
 	On            bool        `key:"on" default:"true" doc:"off leaves it out"`
 	File          Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
 	Rotation      float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" source:"neutral: changes nothing" only:"environment" doc:"turns the environment about +Y, right-handed"`
@@ -159,17 +159,33 @@ type Light struct {
 	Radiance      *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"constant|rectangle|disc|sphere|distant" doc:"radiance; or give power"`
 	Power         *float64    `key:"power" unit:"W" range:"[0,1e12]" only:"rectangle|disc|sphere" doc:"radiant flux of all that shines (a window: its panes), split by tint; instead of radiance"`
 	Irradiance    *colour.RGB `key:"irradiance" unit:"W/m^2" range:"[0,1e12]" only:"distant" doc:"irradiance on a plane that faces it; instead of radiance"`
-	Position      *geom.Vec   `key:"position" unit:"mm" only:"rectangle|disc|sphere" doc:"centre; instead of orbit"`
-	Orbit         *Orbit      `key:"orbit" only:"rectangle|disc|sphere|distant" doc:"centre or direction by angles about target"`
-	Target        geom.Vec    `key:"target" unit:"mm" default:"[0, 0, 8]" source:"our own choice: about the corneal limbus of a globe of 12 mm" only:"rectangle|disc|distant|sphere" doc:"point that it faces"`
-	Width         float64     `key:"width" unit:"mm" range:"(0,1e6]" default:"400" source:"our own choice" only:"rectangle" doc:"width"`
-	Height        float64     `key:"height" unit:"mm" range:"(0,1e6]" default:"400" source:"our own choice" only:"rectangle" doc:"height"`
+	Position      *geom.Vec   `key:"position" unit:"mm" only:"rectangle|disc|sphere|flag" doc:"centre; instead of orbit"`
+	Orbit         *Orbit      `key:"orbit" only:"rectangle|disc|sphere|distant|flag" doc:"centre or direction by angles about target"`
+	Target        geom.Vec    `key:"target" unit:"mm" default:"[0, 0, 8]" source:"our own choice: about the corneal limbus of a globe of 12 mm" only:"rectangle|disc|distant|sphere|flag" doc:"point that it faces"`
+	Width         float64     `key:"width" unit:"mm" range:"(0,1e6]" default:"400" source:"our own choice" only:"rectangle|flag" doc:"width"`
+	Height        float64     `key:"height" unit:"mm" range:"(0,1e6]" default:"400" source:"our own choice" only:"rectangle|flag" doc:"height"`
 	Radius        float64     `key:"radius" unit:"mm" range:"(0,1e6]" default:"100" source:"our own choice" only:"disc|sphere" doc:"radius"`
 	Angle         float64     `key:"angle" unit:"degrees" range:"(0,179]" default:"0.53" source:"mean angular diameter of the sun seen from the earth, Cox (ed.), Astrophysical Quantities, 4th ed. 2000; from memory" only:"distant" doc:"angular diameter (the sun: 0.53)"`
-	Roll          float64     `key:"roll" unit:"degrees" range:"[-360,360]" default:"0" source:"neutral: changes nothing" only:"rectangle" doc:"turns the rectangle about its own normal"`
+	Roll          float64     `key:"roll" unit:"degrees" range:"[-360,360]" default:"0" source:"neutral: changes nothing" only:"rectangle|flag" doc:"turns the rectangle about its own normal"`
 	Panes         [2]int      `key:"panes" range:"[1,64]" default:"[1, 1]" source:"neutral: changes nothing" only:"rectangle" doc:"panes across and down: a window with bars between them"`
 	Bar           float64     `key:"bar" unit:"mm" range:"[0,1e5]" default:"0" source:"neutral: changes nothing" only:"rectangle" doc:"width of the bars between panes"`
+	Profile       *Profile    `key:"profile" only:"rectangle|disc" doc:"how its radiance differs over its face; the mean over what shines stays what radiance or power say"`
+	Colour        colour.RGB  `key:"colour" range:"[0,1]" default:"[0.03, 0.03, 0.03]" source:"black cloth: common practice, no published source" only:"flag" doc:"reflectance of both its faces"`
 	CameraVisible bool        `key:"camera_visible" default:"true" doc:"seen directly by the camera (reflections always see it)"`
+}
+
+// Profile is what is seen on the face of a light: a hot core and fall-off, or a sky behind a window. As written it is a soft box.
+type Profile struct {
+	Core    float64 `key:"core" range:"[0,100]" default:"1.25" source:"common practice, no published source" doc:"radiance in the middle, before the rest and relative to edge"`
+	Edge    float64 `key:"edge" range:"[0,100]" default:"0.8" source:"common practice, no published source" doc:"radiance in the corners, of a disc at its rim"`
+	Soft    float64 `key:"soft" range:"[0,1]" default:"0.04" source:"our own, by eye" doc:"share of half the shorter side over which it fades in from its outer edge"`
+	Noise   float64 `key:"noise" range:"[0,0.5]" default:"0.04" source:"common practice, no published source" doc:"size of slow waves over it, as a share"`
+	Sky     float64 `key:"sky" range:"[0,100]" default:"1" source:"neutral: changes nothing" doc:"radiance at the horizon, or at the lower edge without one, over that at the upper edge; 0.6 is a clear sky through a window"`
+	Horizon float64 `key:"horizon" range:"[0,0.95]" default:"0" source:"neutral: changes nothing" doc:"share of the height that lies below the horizon, an uneven line of trees"`
+	Ground  float64 `key:"ground" range:"[0,100]" default:"0.1" source:"trees before a sky: common practice, no published source" doc:"radiance below the horizon over that at the upper edge"`
+	Curtain float64 `key:"curtain" range:"[0,0.95]" default:"0" source:"neutral: changes nothing" doc:"share of half the width that a curtain takes at either side"`
+	Cloth   float64 `key:"cloth" range:"[0,1]" default:"0.3" source:"common practice, no published source" doc:"radiance of the curtains over that of what they cover"`
+	Seed    int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of its waves, trees and curtains"`
 }
 
 // Object is something to see.

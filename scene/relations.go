@@ -156,7 +156,7 @@ func (r relation) description(p *Description, sound bool) {
 		return
 	}
 	for i := range p.Lights {
-		if p.Lights[i].On {
+		if p.Lights[i].On && p.Lights[i].Kind != "flag" {
 			return
 		}
 	}
@@ -230,6 +230,8 @@ func (r relation) light(p *Light, sound bool) {
 	case "rectangle", "disc", "sphere":
 		r.oneOf([]string{"radiance"}, []string{"power"})
 		r.oneOf([]string{"position"}, []string{"orbit"})
+	case "flag":
+		r.oneOf([]string{"position"}, []string{"orbit"})
 	case "distant":
 		r.oneOf([]string{"radiance"}, []string{"irradiance"})
 		r.need("orbit", "a distant light wants its direction")
@@ -245,6 +247,9 @@ func (r relation) light(p *Light, sound bool) {
 		if across >= p.Width || down >= p.Height {
 			r.at("bar", "%g mm leaves no room for the panes", p.Bar)
 		}
+	}
+	if q := p.Profile; q != nil && q.Core == 0 && q.Edge == 0 {
+		r.at("profile.core", "is 0, and so is edge: nothing shines")
 	}
 	if p.Power != nil && p.Tint.Black() {
 		r.at("tint", "is black, so power can't be split by it")

@@ -39,6 +39,10 @@ func (p *preparer) lights() {
 		if !s.On {
 			continue
 		}
+		if s.Kind == "flag" {
+			p.flag(s)
+			continue
+		}
 		l, err := p.light(s)
 		if err != nil {
 			p.fail("lights."+s.Name, err)
@@ -109,12 +113,10 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 		}
 		return s.Radiance.Mul(gain)
 	}
-	// Where it is and how it faces in the light set-up's own frame, and in the turned one.
-	centre := func() geom.Vec {
-		if s.Position != nil {
-			return *s.Position
-		}
-		return camera.Orbit(s.Target, geom.Radians(s.Orbit.Azimuth), geom.Radians(s.Orbit.Elevation), s.Orbit.Distance)
+	var shape []light.FlatOption
+	if q := s.Profile; q != nil {
+		shape = append(shape, light.WithProfile(light.Profile{Core: q.Core, Edge: q.Edge, Soft: q.Soft, Noise: q.Noise, Sky: q.Sky, Horizon: q.Horizon,
+			Ground: q.Ground, Curtain: q.Curtain, Cloth: q.Cloth, Seed: uint64(q.Seed)}))
 	}
 	switch s.Kind {
 	case "constant":
@@ -142,15 +144,15 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation+setup.Rotation), gain, opts...)
 		})
 	case "rectangle":
-		c := centre()
+		c := centre(s)
 		fr := turned(turn, facing(s.Target.Sub(c), geom.Radians(s.Roll)))
 		return light.NewRectangle(s.Name, fr, turn.Point(c), s.Width, s.Height, radiance(light.OpenArea(s.Width, s.Height, s.Panes[0], s.Panes[1], s.Bar)), false,
-			light.WithPanes(s.Panes[0], s.Panes[1], s.Bar))
+			append([]light.FlatOption{light.WithPanes(s.Panes[0], s.Panes[1], s.Bar)}, shape...)...)
 	case "disc":
-		c := centre()
-		return light.NewDisc(s.Name, turned(turn, facing(s.Target.Sub(c), 0)), turn.Point(c), s.Radius, radiance(math.Pi*s.Radius*s.Radius), false)
+		c := centre(s)
+		return light.NewDisc(s.Name, turned(turn, facing(s.Target.Sub(c), 0)), turn.Point(c), s.Radius, radiance(math.Pi*s.Radius*s.Radius), false, shape...)
 	case "sphere":
-		return light.NewSphere(s.Name, turn.Point(centre()), s.Radius, radiance(4*math.Pi*s.Radius*s.Radius))
+		return light.NewSphere(s.Name, turn.Point(centre(s)), s.Radius, radiance(4*math.Pi*s.Radius*s.Radius))
 	case "distant":
 		dir := turn.Vector(camera.Orbit(geom.Vec{}, geom.Radians(s.Orbit.Azimuth), geom.Radians(s.Orbit.Elevation), 1))
 		if s.Irradiance != nil {
@@ -159,6 +161,32 @@ func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 		return light.NewDistant(s.Name, dir, geom.Radians(s.Angle), s.Radiance.Mul(gain))
 	}
 	return nil, fmt.Errorf("unknown kind %q", s.Kind)
+}
+
+// centre is where a light is in the light set-up's own frame.
+func centre(s *scene.Light) geom.Vec {
+	if s.Position != nil {
+		return *s.Position
+	}
+	return camera.Orbit(s.Target, geom.Radians(s.Orbit.Azimuth), geom.Radians(s.Orbit.Elevation), s.Orbit.Distance)
+}
+
+// flag puts an opaque card among the objects, where a light of its place would be.
+func (p *preparer) flag(s *scene.Light) {
+	c := centre(s)
+	turn := geom.RotateY(geom.Radians(p.d.LightSetup.Rotation))
+	f := turned(turn, facing(s.Target.Sub(c), geom.Radians(s.Roll)))
+	half := geom.Vec{X: s.Width / 2, Y: s.Height / 2}
+	b := frozen.Object{Name: s.Name, Shape: frozen.Rectangle, Size: half, Eye: -1, Mask: frozen.ReflectionRays,
+		ToWorld:  geom.Affine{M: [3]geom.Vec{{X: f.S.X, Y: f.T.X, Z: f.N.X}, {X: f.S.Y, Y: f.T.Y, Z: f.N.Y}, {X: f.S.Z, Y: f.T.Z, Z: f.N.Z}}, T: turn.Point(c)},
+		Material: frozen.Material{Kind: frozen.Diffuse, Colour: texture.Constant(s.Colour)}}
+	if p.d.Effects.Shadow {
+		b.Mask |= frozen.ShadowRays
+	}
+	if s.CameraVisible {
+		b.Mask |= frozen.CameraRays
+	}
+	p.add(b, geom.Box{Lo: half.Neg(), Hi: half})
 }
 
 func turned(turn geom.Affine, f geom.Frame) geom.Frame {

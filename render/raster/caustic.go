@@ -199,7 +199,7 @@ func (l *lamp) from(p geom.Vec, i int) (d geom.Vec, e float64) {
 		f := geom.NewFrame(to)
 		return to.Mul(dist).Mad(a*l.Radius, f.S).Mad(b*l.Radius, f.T).Unit(), 2 * math.Pi * (1 - math.Sqrt(1-sin*sin))
 	}
-	at, area := l.Centre, math.Pi*l.Radius*l.Radius
+	at, area, share := l.Centre, math.Pi*l.Radius*l.Radius, 1.0
 	if l.Kind == light.Disc {
 		a, b := geom.ConcentricDisc(u, v)
 		at = at.Mad(a*l.Radius, l.Frame.S).Mad(b*l.Radius, l.Frame.T)
@@ -210,6 +210,10 @@ func (l *lamp) from(p geom.Vec, i int) (d geom.Vec, e float64) {
 		s := u*n - math.Floor(u*n)
 		at = geom.Lerp(geom.Lerp(q[0], q[1], s), geom.Lerp(q[3], q[2], s), v)
 	}
+	if l.Profiled() {
+		off := at.Sub(l.Centre)
+		share = l.At(off.Dot(l.Frame.S), off.Dot(l.Frame.T))
+	}
 	d = at.Sub(p)
 	r2 := d.Len2()
 	d = d.Mul(1 / math.Sqrt(r2))
@@ -217,7 +221,7 @@ func (l *lamp) from(p geom.Vec, i int) (d geom.Vec, e float64) {
 	if l.TwoSided {
 		c = math.Abs(c)
 	}
-	return d, max(0, c) * area / r2
+	return d, max(0, c) * area * share / r2
 }
 
 // blocked reports whether a plain object stands between p and the lamp in direction d.

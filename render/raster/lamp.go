@@ -123,7 +123,7 @@ func (l *lamp) gloss(p geom.Vec, lobe *shading.Lobe, r geom.Vec, alpha float64) 
 	}
 	var buf [24]geom.Vec
 	if l.Kind != light.Rectangle {
-		return lobe.Share(l.outline(p, buf[:0]))
+		return lobe.Share(l.outline(p, buf[:0])) * l.facet(p, r, alpha)
 	}
 	sum := 0.0
 	for i := range l.panes {
@@ -132,7 +132,31 @@ func (l *lamp) gloss(p geom.Vec, lobe *shading.Lobe, r geom.Vec, alpha float64) 
 		}
 		sum += lobe.Share(buf[:4])
 	}
-	return sum
+	return sum * l.facet(p, r, alpha)
+}
+
+// facet returns what the radiance is multiplied by where the mirrored view r meets the light's face, over about the width of the lobe.
+//
+// Source: Heitz, Dupuy, Hill and Neubelt, Real-Time Polygonal-Light Shading with Linearly Transformed Cosines, ACM TOG 35(4), 2016,
+// whose textured lights are read, filtered, at one place of their plane; here at the mirrored ray's.
+func (l *lamp) facet(p, r geom.Vec, alpha float64) float64 {
+	if !l.Profiled() {
+		return 1
+	}
+	v := l.Centre.Sub(p)
+	c := r.Dot(l.Frame.N)
+	t := v.Dot(l.Frame.N) / c
+	if c == 0 || !(t > 0) || math.IsInf(t, 0) {
+		return 1
+	}
+	at := r.Mul(t).Sub(v)
+	x, y := at.Dot(l.Frame.S), at.Dot(l.Frame.T)
+	step := min(2*alpha*t, l.reach) // a facet turned by alpha mirrors twice as far aside
+	sum := 0.0
+	for k := range 9 {
+		sum += l.At(x+float64(k%3-1)*step, y+float64(k/3-1)*step)
+	}
+	return sum / 9
 }
 
 // strength returns pi times the radiance: what cosine is a share of.
