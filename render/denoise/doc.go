@@ -8,4 +8,9 @@
 // and Bitterli et al., Nonlinearly weighted first-order regression for denoising Monte Carlo renderings, Computer Graphics
 // Forum 35 (2016), 107, for the fit: colour as a linear function of features (first hits' albedo, normals, coverage) about
 // each pixel.
+//
+// A picture is filtered tile by tile (tile.go) on planes in single precision (planes.go), eight pixels of a row at once: the weights
+// of a window's 225 neighbours, the moments of the features under them, from these the coefficients of each pixel's fit (solve.go,
+// in double precision), and from the coefficients what each neighbour counts. The loops over pixels are in assembly for AVX2, and
+// once more in Go.
 package denoise

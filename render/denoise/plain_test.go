@@ -175,7 +175,7 @@ func plain(in *Input) []colour.RGB {
 	return got
 }
 
-// Clean against its slow plain twin, on skewed noise across an edge, near one, and over even parts.
+// Clean against its slow plain twin, on skewed noise across an edge, near one, and over even parts: equal but for single precision.
 func TestPlainTwin(t *testing.T) {
 	const w, h = 37, 21
 	f := make([]float32, w*h)
@@ -194,7 +194,7 @@ func TestPlainTwin(t *testing.T) {
 	require.NoError(t, err)
 	for i, want := range plain(in) {
 		for c := range 3 {
-			require.InDelta(t, want[c], out[i][c], 1e-7, "pixel %d", i)
+			require.InDelta(t, want[c], out[i][c], 4e-6, "pixel %d", i)
 		}
 	}
 }

@@ -6,30 +6,31 @@ import "catchlight/scene/colour"
 // fit is replaced light has no negative. What each pixel lacks beside the mean of its halves goes to all pixels about it, in
 // proportion to what they show, so that the sum over the picture stays what was traced. The reach is wide, so that no grain comes
 // back with it. Pixels that have no grain neither give nor take. It returns how much of the picture's mean the filter had taken.
-func (c *cleaner) giveBack() (taken colour.RGB) {
-	n := c.W * c.H
+func (f *Filter) giveBack() (taken colour.RGB) {
+	n := f.W * f.H
 	raw, take := make([]colour.RGB, n), make([]colour.RGB, n)
 	var want, have colour.RGB
 	for i := range raw {
-		if c.sure(i) {
+		if f.planes.sure[i] {
 			continue
 		}
-		raw[i] = c.Half[0][i].Add(c.Half[1][i]).Scale(0.5)
-		take[i] = c.out[i]
+		raw[i] = f.Half[0][i].Add(f.Half[1][i]).Scale(0.5)
+		take[i] = f.out[i]
 		want = want.Add(raw[i])
 		taken = taken.Add(raw[i].Sub(take[i]))
 	}
-	r := max(leastReach, (c.W+c.H)/12)
-	about := c.blur(take, r)
+	tiny := f.planes.unit * f.planes.unit * least
+	r := max(leastReach, (f.W+f.H)/12)
+	about := f.blur(take, r)
 	lack := make([]colour.RGB, n)
 	for i := range lack {
 		for k := range 3 {
-			if about[i][k] > c.eps { // else nothing about shows anything; sums of zeros may be off by their rounding
+			if about[i][k] > tiny { // else nothing about shows anything; sums of zeros may be off by their rounding
 				lack[i][k] = (raw[i][k] - take[i][k]) / about[i][k]
 			}
 		}
 	}
-	lack = c.blur(lack, r)
+	lack = f.blur(lack, r)
 	for i := range take {
 		for k := range 3 {
 			take[i][k] *= max(0, 1+lack[i][k])
@@ -37,12 +38,12 @@ func (c *cleaner) giveBack() (taken colour.RGB) {
 		have = have.Add(take[i])
 	}
 	for i := range take {
-		if c.sure(i) {
+		if f.planes.sure[i] {
 			continue
 		}
 		for k := range 3 {
 			if have[k] > 0 && want[k] > 0 {
-				c.out[i][k] = take[i][k] * want[k] / have[k]
+				f.out[i][k] = take[i][k] * want[k] / have[k]
 			}
 		}
 	}
@@ -54,7 +55,7 @@ func (c *cleaner) giveBack() (taken colour.RGB) {
 const leastReach = 16
 
 // blur returns sums over windows that reach r pixels to either side, twice: a pyramid of weights. It is its own adjoint.
-func (c *cleaner) blur(a []colour.RGB, r int) []colour.RGB {
+func (f *Filter) blur(a []colour.RGB, r int) []colour.RGB {
 	a, b := append([]colour.RGB(nil), a...), make([]colour.RGB, len(a))
 	line := func(a, b []colour.RGB, at, step, n int) {
 		var s colour.RGB
@@ -72,11 +73,11 @@ func (c *cleaner) blur(a []colour.RGB, r int) []colour.RGB {
 		}
 	}
 	for range 2 {
-		for y := range c.H {
-			line(a, b, y*c.W, 1, c.W)
+		for y := range f.H {
+			line(a, b, y*f.W, 1, f.W)
 		}
-		for x := range c.W {
-			line(b, a, x, c.W, c.H)
+		for x := range f.W {
+			line(b, a, x, f.W, f.H)
 		}
 	}
 	return a
