@@ -30,12 +30,18 @@ type Input struct {
 	Alpha    [2][]float64    // mean coverage of either half, to be filtered with the colours' weights; nil for none
 	Covered  []float32       // what Alpha is in the mean, with noise of its own: the filter is for the difference; nil takes 0
 	Trust    float64         // of Covered: its samples a pixel over those of a half
+
+	Top, Bottom int    // rows at either end that are read and not filtered, where this is a part of a picture
+	Whole       *Whole // of that picture; nil takes this input for the whole
 }
 
 func (in *Input) check() error {
 	n := in.W * in.H
 	if in.W < 1 || in.H < 1 || len(in.Half[0]) != n || len(in.Half[1]) != n || len(in.Var[0]) != n || len(in.Var[1]) != n {
 		return fmt.Errorf("denoise: %d x %d pixels, but halves of %d and %d and variances of %d and %d", in.W, in.H, len(in.Half[0]), len(in.Half[1]), len(in.Var[0]), len(in.Var[1]))
+	}
+	if in.Top < 0 || in.Bottom < 0 || in.Top+in.Bottom >= in.H {
+		return fmt.Errorf("denoise: of %d rows %d above and %d below are not to be filtered", in.H, in.Top, in.Bottom)
 	}
 	for k, a := range in.Alpha {
 		if len(a) != len(in.Alpha[0]) || len(a) != 0 && len(a) != n {
@@ -73,12 +79,19 @@ func Clean(in *Input, workers int) (out []colour.RGB, taken colour.RGB, err erro
 
 // WithAlpha is Clean, and also returns the coverage without grain where the input has one.
 func WithAlpha(in *Input, workers int) (out []colour.RGB, alpha []float64, taken colour.RGB, err error) {
-	if err := in.check(); err != nil {
+	f, err := New(in, workers)
+	if err != nil {
 		return nil, nil, taken, err
 	}
-	f := newFilter(in, workers)
-	f.run(workers)
-	taken = f.giveBack()
-	f.keepCoverage()
-	return f.out, f.alpha, taken, nil
+	taken = f.balance()
+	return f.Mean, f.Cover, taken, nil
+}
+
+// balance gives a whole picture back what it lacks.
+func (f *Filter) balance() (taken colour.RGB) {
+	b := NewBalance(f.W, f.H)
+	b.Add(f, 0)
+	taken = b.Settle(f.H)
+	b.Apply(f, 0)
+	return taken
 }

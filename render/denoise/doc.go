@@ -12,5 +12,6 @@
 // A picture is filtered tile by tile (tile.go) on planes in single precision (planes.go), eight pixels of a row at once: the weights
 // of a window's 225 neighbours, the moments of the features under them, from these the coefficients of each pixel's fit (solve.go,
 // in double precision), and from the coefficients what each neighbour counts. The loops over pixels are in assembly for AVX2, and
-// once more in Go.
+// once more in Go. Layers take the picture's weights and add up to it (layers.go). A picture too large for the memory is filtered in
+// parts with a halo, to the same bits; what is known of it as a whole is Whole, taken before, and Balance, after.
 package denoise

@@ -5,98 +5,122 @@ import (
 	"catchlight/scene/parallel"
 )
 
-// Filter is a picture and the weights that took out its grain.
+// A picture may be filtered in parts of whole rows. Each part brings Halo rows of the picture above it and below, as far as there
+// are any, and begins at a multiple of Step rows; the parts then have the bits of the whole.
+const (
+	Halo = rim + 1
+	Step = tileHeight
+)
+
+// Filter is a picture, or a part of one, and the weights that took out its grain.
 type Filter struct {
 	*Input
+	Mean  []colour.RGB // without grain, not yet balanced; 0 in rows that are not filtered
+	Cover []float64    // coverage likewise; empty without one
+
 	planes *planes
-	out    []colour.RGB
-	alpha  []float64 // empty without coverage
 }
 
-func newFilter(in *Input, workers int) *Filter {
-	var all Whole
-	all.Add(in, 0, in.H)
-	return &Filter{Input: in, planes: newPlanes(in, &all, workers), out: make([]colour.RGB, in.W*in.H), alpha: make([]float64, len(in.Alpha[0]))}
-}
-
-// run filters tile by tile.
-func (f *Filter) run(workers int) {
-	nx, ny := (f.W+tileWidth-1)/tileWidth, (f.H+tileHeight-1)/tileHeight
-	parallel.With(nx*ny, workers, func() *worker { return newWorker(len(f.Features)) }, func(b *worker, i int) {
-		x0, y0 := i%nx*tileWidth, i/nx*tileHeight
-		b.load(f.planes, x0, y0)
-		for half := range 2 {
-			b.weigh(f.planes, x0, y0, half)
-			for strip := range tileHeight * perRow {
-				f.strip(b, x0+strip%perRow*lanes, y0+strip/perRow, strip, half)
+// New filters a picture or a part of one. The bits do not depend on the number of workers.
+func New(in *Input, workers int) (*Filter, error) {
+	if err := in.check(); err != nil {
+		return nil, err
+	}
+	all := in.Whole
+	if all == nil {
+		all = new(Whole)
+		all.Add(in, 0, in.H)
+	}
+	f := &Filter{Input: in, planes: newPlanes(in, all, workers), Mean: make([]colour.RGB, in.W*in.H), Cover: make([]float64, len(in.Alpha[0]))}
+	for i := in.Top * in.W; i < (in.H-in.Bottom)*in.W; i++ {
+		if f.planes.sure[i] {
+			f.Mean[i] = in.Half[0][i]
+			if len(f.Cover) > 0 {
+				f.Cover[i] = (in.Alpha[0][i] + in.Alpha[1][i]) / 2
 			}
 		}
+	}
+	f.tiles(workers, 0, func(b *worker, x0, y0 int) {
+		for half := range 2 {
+			b.weigh(f.planes, x0, y0, half)
+			f.strips(x0, y0, func(strip, x, y, n int) { f.strip(b, strip, y*f.W+x, n, half) })
+		}
+	})
+	return f, nil
+}
+
+// tiles calls do for every tile, loaded.
+func (f *Filter) tiles(workers, layers int, do func(b *worker, x0, y0 int)) {
+	nx, ny := (f.W+tileWidth-1)/tileWidth, (f.H-f.Top-f.Bottom+tileHeight-1)/tileHeight
+	parallel.With(nx*ny, workers, func() *worker { return newWorker(len(f.Features), layers) }, func(b *worker, i int) {
+		x0, y0 := i%nx*tileWidth, f.Top+i/nx*tileHeight
+		b.load(f.planes, x0, y0)
+		do(b, x0, y0)
 	})
 }
 
-// strip filters one half of a strip that begins at (x, y) and adds half of the result to the picture.
-func (f *Filter) strip(b *worker, x, y, strip, half int) {
-	if y >= f.H || x >= f.W {
-		return
-	}
-	n := min(lanes, f.W-x)
-	at := y*f.W + x
-	grain := false
-	for i := at; i < at+n; i++ {
-		grain = grain || !f.planes.sure[i]
-	}
-	if grain {
-		f.fit(b, x, y, n, strip, half)
-	}
-	for i := at; i < at+n; i++ {
-		if f.planes.sure[i] {
-			f.out[i] = f.Half[0][i]
-			if len(f.alpha) > 0 {
-				f.alpha[i] += 0.5 * f.Alpha[half][i]
+// strips calls do for every strip of a tile that lies in the picture and has grain; n of its pixels lie in the picture.
+func (f *Filter) strips(x0, y0 int, do func(strip, x, y, n int)) {
+	for strip := range tileHeight * perRow {
+		x, y := x0+strip%perRow*lanes, y0+strip/perRow
+		if y >= f.H-f.Bottom || x >= f.W {
+			continue
+		}
+		n := min(lanes, f.W-x)
+		for i := y*f.W + x; i < y*f.W+x+n; i++ {
+			if !f.planes.sure[i] {
+				do(strip, x, y, n)
+				break
 			}
 		}
 	}
 }
 
-func (f *Filter) fit(b *worker, x, y, n, strip, half int) {
-	at := y*f.W + x
-	m := b.matrix
+// raw returns the mean of both halves.
+func (f *Filter) raw(i int) colour.RGB { return f.Half[0][i].Add(f.Half[1][i]).Scale(0.5) }
+
+// strip filters one half of a strip that begins at pixel at and adds half of the result to the picture.
+func (f *Filter) strip(b *worker, strip, at, n, half int) {
+	own, v := f.fit(b, strip, n, half)
+	for lane := range n {
+		if i := at + lane; !f.planes.sure[i] {
+			f.Mean[i] = f.Mean[i].Add(v[lane].Scale(0.5 * f.planes.unit))
+		}
+	}
+	if len(f.Cover) > 0 {
+		f.fitCoverage(b, at, n, strip, half, own)
+	}
+}
+
+// fit leaves in b's kernel what each neighbour counts, and returns the pixels' features and fitted values.
+func (f *Filter) fit(b *worker, strip, n, half int) (own *[lanes][maxDims + 1]float64, v [lanes]colour.RGB) {
 	b.moments(strip)
-	var own [lanes][maxDims + 1]float64
+	own = &b.own
 	local := place(strip) + reach*(localWidth+1)
 	var weight [lanes]float64
-	for lane := range lanes {
+	for lane := range n {
 		for i := 1; i < b.dims; i++ {
 			own[lane][i] = float64(b.planes[i*plane+local+lane])
 		}
-		if lane < n {
-			var a [maxDims + 1]float64
-			a, weight[lane] = b.solve(m, lane, &own[lane], 0)
-			b.set(lane, &a, &own[lane])
-		}
+		var a [maxDims + 1]float64
+		a, weight[lane] = b.solve(b.matrix, lane, &own[lane], 0)
+		b.set(lane, &a, &own[lane])
 	}
 	s := b.total(b.counted(strip), b.colours(half), strip, 3)
-	var v [lanes]colour.RGB
 	negative := false
 	for lane := range n {
 		v[lane] = pixel(s, lane)
-		negative = negative || min(v[lane][0], v[lane][1], v[lane][2]) < 0
+		if min(v[lane][0], v[lane][1], v[lane][2]) < 0 {
+			// Light has no negative: too few neighbours carry the fit, and their mean stands in.
+			negative = true
+			b.set(lane, &[maxDims + 1]float64{1 / weight[lane]}, &own[lane])
+		}
 	}
 	if negative {
-		// Light has no negative: too few neighbours carry the fit, and their mean stands in.
-		s = b.total(b.weightOf(strip), b.colours(half), strip, 3)
+		s = b.total(b.counted(strip), b.colours(half), strip, 3)
 		for lane := range n {
-			if min(v[lane][0], v[lane][1], v[lane][2]) < 0 {
-				v[lane] = pixel(s, lane).Scale(1 / weight[lane])
-			}
+			v[lane] = pixel(s, lane)
 		}
 	}
-	for lane := range n {
-		if i := at + lane; !f.planes.sure[i] {
-			f.out[i] = f.out[i].Add(v[lane].Scale(0.5 * f.planes.unit))
-		}
-	}
-	if len(f.alpha) > 0 {
-		f.fitCoverage(b, at, n, strip, half, m, &own)
-	}
+	return own, v
 }

@@ -132,44 +132,48 @@ func plain(in *Input) []colour.RGB {
 			}
 		}
 	}
-	// Of two windows that reach 16 pixels to either side, one upon the other, what a pixel at distance d has in common.
+	// Nodes lie 4 pixels apart. Of two windows that reach 4 nodes to either side, one upon the other, what a node at distance d has in
+	// common.
+	nx, ny := (w-1)/4+2, (h-1)/4+2
 	pyramid := func(d int, n, at int) float64 {
 		k := 0.0
-		for m := max(0, at-16); m <= min(n-1, at+16); m++ {
-			if e := m - at - d; e >= -16 && e <= 16 {
+		for m := max(0, at-4); m <= min(n-1, at+4); m++ {
+			if e := m - at - d; e >= -4 && e <= 4 {
 				k++
 			}
 		}
 		return k
 	}
-	got := make([]colour.RGB, n)
-	var want, have colour.RGB
-	lack := make([]colour.RGB, n)
-	each := func(i int, f func(j int, k float64)) {
-		for j := range n {
-			if k := pyramid(j%w-i%w, w, i%w) * pyramid(j/w-i/w, h, i/w); k > 0 {
-				f(j, k)
+	near := func(pixel, node int) float64 { return max(0, 1-math.Abs(float64(pixel)/4-float64(node))) }
+	each := func(node int, f func(other int, k float64)) {
+		for o := range nx * ny {
+			if k := pyramid(o%nx-node%nx, nx, node%nx) * pyramid(o/nx-node/nx, ny, node/nx); k > 0 {
+				f(o, k)
 			}
 		}
 	}
-	for i := range n {
-		var about colour.RGB
-		each(i, func(j int, k float64) { about = about.Add(out[j].Scale(k)) })
-		raw := in.Half[0][i].Add(in.Half[1][i]).Scale(0.5)
-		want = want.Add(raw)
-		for c := range 3 {
-			lack[i][c] = (raw[c] - out[i][c]) / about[c]
+	raw, take := make([]colour.RGB, nx*ny), make([]colour.RGB, nx*ny)
+	for node := range raw {
+		for i := range n {
+			k := near(i%w, node%nx) * near(i/w, node/nx)
+			raw[node] = raw[node].Add(in.Half[0][i].Add(in.Half[1][i]).Scale(k / 2))
+			take[node] = take[node].Add(out[i].Scale(k))
 		}
 	}
-	for i := range n {
-		g := colour.Grey(1)
-		each(i, func(j int, k float64) { g = g.Add(lack[j].Scale(k)) })
-		got[i] = out[i].Mul(g)
-		have = have.Add(got[i])
-	}
-	for i := range n {
+	lack := make([]colour.RGB, nx*ny)
+	for node := range lack {
+		var about colour.RGB
+		each(node, func(o int, k float64) { about = about.Add(take[o].Scale(k)) })
 		for c := range 3 {
-			got[i][c] *= want[c] / have[c]
+			lack[node][c] = (raw[node][c] - take[node][c]) / about[c]
+		}
+	}
+	got := make([]colour.RGB, n)
+	for node := range lack {
+		gain := colour.Grey(1)
+		each(node, func(o int, k float64) { gain = gain.Add(lack[o].Scale(k)) })
+		for i := range n {
+			got[i] = got[i].Add(out[i].Mul(gain).Scale(near(i%w, node%nx) * near(i/w, node/nx)))
 		}
 	}
 	return got

@@ -2,82 +2,139 @@ package denoise
 
 import "catchlight/scene/colour"
 
-// giveBack makes up for light that the filter took or added: stray samples that it trusts little are mostly bright, and where a
-// fit is replaced light has no negative. What each pixel lacks beside the mean of its halves goes to all pixels about it, in
-// proportion to what they show, so that the sum over the picture stays what was traced. The reach is wide, so that no grain comes
-// back with it. Pixels that have no grain neither give nor take. It returns how much of the picture's mean the filter had taken.
-func (f *Filter) giveBack() (taken colour.RGB) {
-	n := f.W * f.H
-	raw, take := make([]colour.RGB, n), make([]colour.RGB, n)
-	var want, have colour.RGB
-	for i := range raw {
-		if f.planes.sure[i] {
-			continue
-		}
-		raw[i] = f.Half[0][i].Add(f.Half[1][i]).Scale(0.5)
-		take[i] = f.out[i]
-		want = want.Add(raw[i])
-		taken = taken.Add(raw[i].Sub(take[i]))
-	}
-	tiny := f.planes.unit * f.planes.unit * least
-	r := max(leastReach, (f.W+f.H)/12)
-	about := f.blur(take, r)
-	lack := make([]colour.RGB, n)
-	for i := range lack {
-		for k := range 3 {
-			if about[i][k] > tiny { // else nothing about shows anything; sums of zeros may be off by their rounding
-				lack[i][k] = (raw[i][k] - take[i][k]) / about[i][k]
-			}
-		}
-	}
-	lack = f.blur(lack, r)
-	for i := range take {
-		for k := range 3 {
-			take[i][k] *= max(0, 1+lack[i][k])
-		}
-		have = have.Add(take[i])
-	}
-	for i := range take {
-		if f.planes.sure[i] {
-			continue
-		}
-		for k := range 3 {
-			if have[k] > 0 && want[k] > 0 {
-				f.out[i][k] = take[i][k] * want[k] / have[k]
-			}
-		}
-	}
-	return taken.Scale(1 / float64(n))
+// Balance makes up for light that the filter took or added: stray samples that it trusts little are mostly bright, and where a fit
+// is replaced light has no negative. What pixels lack beside the mean of their halves goes to all pixels about them, in proportion
+// to what they show, so that the sum over the picture stays what was traced. The reach is wide, so that no grain comes back with it:
+// sums of what lacks stand at nodes a few pixels apart, and pixels between nodes give to them and take from them in proportion to
+// how near they are. Pixels that have no grain neither give nor take.
+//
+// The parts of a picture are added from top to bottom; Settle follows, and then Apply to each part.
+type Balance struct {
+	w, edge, nx, ny int
+	raw, take       []colour.RGB // [node]
+	gain            []colour.RGB // [node]
+	lack, room      float64      // of the coverage
 }
 
-// leastReach is how far light is given back at least, in pixels to either side of one of two windows; else it is a sixth of the
-// picture's edge.
-const leastReach = 16
+const (
+	leastReach = 16 // how far light is given back at least, pixels to either side of one of two windows; else a sixth of the edge
+	steps      = 4  // nodes in that reach
+)
 
-// blur returns sums over windows that reach r pixels to either side, twice: a pyramid of weights. It is its own adjoint.
-func (f *Filter) blur(a []colour.RGB, r int) []colour.RGB {
-	a, b := append([]colour.RGB(nil), a...), make([]colour.RGB, len(a))
-	line := func(a, b []colour.RGB, at, step, n int) {
-		var s colour.RGB
-		for i := range min(r, n) {
-			s = s.Add(a[at+i*step])
-		}
-		for i := range n {
-			if i+r < n {
-				s = s.Add(a[at+(i+r)*step])
+// NewBalance returns the balance of a picture of w x h pixels.
+func NewBalance(w, h int) *Balance {
+	b := &Balance{w: w, edge: max(leastReach, (w+h)/12) / steps}
+	b.nx, b.ny = (w-1)/b.edge+2, (h-1)/b.edge+2
+	b.raw, b.take = make([]colour.RGB, b.nx*b.ny), make([]colour.RGB, b.nx*b.ny)
+	return b
+}
+
+// near is what a pixel has to do with the four nodes about it.
+type near struct {
+	node [4]int
+	part [4]float64
+}
+
+func (b *Balance) near(x, y int) near {
+	i, u := y/b.edge*b.nx+x/b.edge, float64(x%b.edge)/float64(b.edge)
+	v := float64(y%b.edge) / float64(b.edge)
+	return near{[4]int{i, i + 1, i + b.nx, i + b.nx + 1}, [4]float64{(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v}}
+}
+
+// Add takes in a part whose first filtered row is the picture's row y.
+func (b *Balance) Add(f *Filter, y int) {
+	for r := f.Top; r < f.H-f.Bottom; r++ {
+		for x := range f.W {
+			i := r*f.W + x
+			if len(f.Cover) > 0 {
+				b.addCoverage(f, x, r)
 			}
-			b[at+i*step] = s
-			if i-r >= 0 {
-				s = s.Sub(a[at+(i-r)*step])
+			if f.planes.sure[i] {
+				continue
+			}
+			raw := f.raw(i)
+			n := b.near(x, y+r-f.Top)
+			for k, p := range n.part {
+				b.raw[n.node[k]] = b.raw[n.node[k]].Add(raw.Scale(p))
+				b.take[n.node[k]] = b.take[n.node[k]].Add(f.Mean[i].Scale(p))
 			}
 		}
 	}
-	for range 2 {
-		for y := range f.H {
-			line(a, b, y*f.W, 1, f.W)
+}
+
+// Settle ends the adding. It returns what the filter had taken off the mean of the picture's h rows.
+func (b *Balance) Settle(h int) (taken colour.RGB) {
+	about := b.blur(b.take)
+	lack := make([]colour.RGB, len(b.take))
+	var want, have colour.RGB
+	for i, t := range b.take {
+		want = want.Add(b.raw[i])
+		taken = taken.Add(b.raw[i].Sub(t))
+		for k := range 3 {
+			if about[i][k] > 0 {
+				lack[i][k] = (b.raw[i][k] - t[k]) / about[i][k]
+			}
 		}
+	}
+	b.gain = b.blur(lack)
+	for i := range b.gain {
+		for k := range 3 {
+			b.gain[i][k] = max(0, 1+b.gain[i][k])
+		}
+		have = have.Add(b.gain[i].Mul(b.take[i]))
+	}
+	for i := range b.gain {
+		for k := range 3 {
+			if have[k] > 0 && want[k] > 0 {
+				b.gain[i][k] *= want[k] / have[k]
+			} else {
+				b.gain[i][k] = 1
+			}
+		}
+	}
+	return taken.Scale(1 / float64(b.w*h))
+}
+
+// Gain returns what a pixel of the picture that has grain is to be multiplied with, once the balance is settled. It counts for
+// every layer of the picture too.
+func (b *Balance) Gain(x, y int) (g colour.RGB) {
+	n := b.near(x, y)
+	for k, p := range n.part {
+		g = g.Add(b.gain[n.node[k]].Scale(p))
+	}
+	return g
+}
+
+// Apply gives a part back what it lacks; y is that of Add.
+func (b *Balance) Apply(f *Filter, y int) {
+	for r := f.Top; r < f.H-f.Bottom; r++ {
 		for x := range f.W {
-			line(b, a, x, f.W, f.H)
+			if i := r*f.W + x; !f.planes.sure[i] {
+				f.Mean[i] = f.Mean[i].Mul(b.Gain(x, y+r-f.Top))
+			}
+		}
+	}
+	b.applyCoverage(f)
+}
+
+// blur returns sums over windows that reach so many steps to either side, twice: a pyramid of weights. It is its own adjoint.
+func (b *Balance) blur(a []colour.RGB) []colour.RGB {
+	line := func(to, a []colour.RGB, at, step, n int) {
+		for i := range n {
+			var s colour.RGB
+			for j := max(0, i-steps); j <= min(n-1, i+steps); j++ {
+				s = s.Add(a[at+j*step])
+			}
+			to[at+i*step] = s
+		}
+	}
+	a, t := append([]colour.RGB(nil), a...), make([]colour.RGB, len(a))
+	for range 2 {
+		for y := range b.ny {
+			line(t, a, y*b.nx, 1, b.nx)
+		}
+		for x := range b.nx {
+			line(a, t, x, b.nx, b.ny)
 		}
 	}
 	return a

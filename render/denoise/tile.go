@@ -26,7 +26,7 @@ var offsets = func() (o [neighbours]int32) {
 }()
 
 // worker is the memory that one worker has for itself. In planes there are a plane of ones, the features, then of either half its
-// colours and their variances, then trust and coverage of both halves.
+// colours and their variances, then trust and coverage of both halves, then what is filtered along.
 type worker struct {
 	dims    int // unknowns: one and the features
 	planes  []float32
@@ -34,26 +34,33 @@ type worker struct {
 	dist    []float32            // [tile and rims of patches]
 	columns [distWidth]float32
 	share   [tileWidth]float32
-	weight  []float32 // [strip][neighbour][lane]
-	kernel  []float32 // [neighbour][lane]
-	matrix  []float32 // [upper triangle][lane], of a strip
+	weight  []float32                   // [strip][neighbour][lane]
+	kernel  []float32                   // [neighbour][lane]
+	matrix  []float32                   // [upper triangle][lane], of a strip
+	own     [lanes][maxDims + 1]float64 // features of a strip's pixels
+	both    []float32                   // [strip][neighbour][lane], for layers: what each neighbour counts for either half
 	b       [(maxDims + 1) * lanes]float32
 	sums    [9 * lanes]float32
 	differs [2]bool // the coverage of a half is not what was expected, somewhere in the tile or its rim
 }
 
-func newWorker(features int) *worker {
+func newWorker(features, layers int) *worker {
 	m := features + 1
-	return &worker{
-		dims: m, planes: make([]float32, (m+12+4+9)*plane), dist: make([]float32, (tileHeight+2*patch)*distWidth),
+	w := &worker{
+		dims: m, planes: make([]float32, (m+16+3*layers+9)*plane), dist: make([]float32, (tileHeight+2*patch)*distWidth),
 		weight: make([]float32, tileHeight*perRow*neighbours*lanes), kernel: make([]float32, neighbours*lanes),
 		matrix: make([]float32, (m*(m+1)/2+9)*lanes),
 	}
+	if layers > 0 {
+		w.both = make([]float32, len(w.weight))
+	}
+	return w
 }
 
 // Where planes begin.
 func (b *worker) colours(half int) []float32 { return b.planes[(b.dims+6*half)*plane:] }
 func (b *worker) trust(half int) []float32   { return b.planes[(b.dims+12+half)*plane:] }
+func (b *worker) layer(i int) []float32      { return b.planes[(b.dims+16+3*i)*plane:] }
 func (b *worker) cover(half int) []float32   { return b.planes[(b.dims+14+half)*plane:] }
 
 // load copies a tile and its rim; what lies outside the picture is 0.
@@ -154,7 +161,7 @@ func (s span) shares(share *[tileWidth]float32, y int) {
 }
 
 // moments fills matrix with the sums over the neighbours of a strip of weight times products of features.
-func (b *worker) moments(strip int) []float32 {
+func (b *worker) moments(strip int) {
 	w, at := b.weightOf(strip), place(strip)
 	m := b.matrix
 	for i := range b.dims {
@@ -162,7 +169,6 @@ func (b *worker) moments(strip int) []float32 {
 		sums(m, b.dims-i, w, f, f, plane, offsets[:])
 		m = m[(b.dims-i)*lanes:]
 	}
-	return w
 }
 
 func (b *worker) weightOf(strip int) []float32 {
