@@ -86,35 +86,7 @@ func (p *Prepared) Probe(x, y int) (*Probe, error) {
 
 // seen follows the camera ray through (px, py): the first object, and behind an outer shell its inner one.
 func (p *Prepared) seen(sc *accel.Scratch, px, py float64) []frozen.Surface {
-	o, d, _ := p.Scene.Camera.Ray(px, py, 0.5, 0.5)
-	r := geom.Ray{O: o, D: d}
-	var h frozen.Hit
-	if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Object < 0 {
-		return nil
-	}
-	s := p.Scene.Surface(r, &h)
-	out := []frozen.Surface{s}
-	b := &p.Scene.Objects[h.Object]
-	if b.Eye < 0 || b.Material.Kind != frozen.Outer {
-		return out
-	}
-	e := &p.Scene.Eyes[b.Eye]
-	if e.Zone(b.ToLocal.Point(s.P)) > 0.5 {
-		n := s.Ns
-		if n.Dot(d) > 0 {
-			n = s.Ng
-		}
-		if bent, ok := geom.Refract(d.Neg(), n, e.Index); ok {
-			d = bent
-		}
-	}
-	in := &p.Scene.Objects[e.Inner]
-	r = geom.Ray{O: s.Leave(d), D: d}
-	if in.Closest(sc, r, 0, math.Inf(1), &h) {
-		h.Object, h.Light = e.Inner, -1
-		out = append(out, p.Scene.Surface(r, &h))
-	}
-	return out
+	return p.Scene.Seen(sc, px, py)
 }
 
 type keyedMap struct {

@@ -32,9 +32,15 @@ func TestEncodeIsReadBack(t *testing.T) {
 		require.NoError(t, d.encode(&s))
 		again, err := Parse(f, []byte(s.String()))
 		require.NoError(t, err, f)
-		d.source, again.source = nil, nil
+		text, err := d.Text()
+		require.NoError(t, err)
+		lines, err := Parse(f, []byte(text))
+		require.NoError(t, err, text)
+		d.source, again.source, lines.source = nil, nil, nil
 		d.Raster.Budget, again.Raster.Budget = "", "" // its keys stand in the scene now
+		lines.Raster.Budget = ""
 		require.Equal(t, d, again, f)
+		require.Equal(t, d, lines, f)
 	}
 }
 

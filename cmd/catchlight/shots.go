@@ -79,6 +79,10 @@ type shot struct {
 	name, look string
 	d          *scene.Description
 	key        string
+
+	// Of pictures that are more than a cell: what it makes instead of the cell's files, and how. make returns nil for what is no render.
+	files []string
+	make  func(ctx context.Context, j *job.Job, s *shot, o render.Options) (*render.Result, error)
 }
 
 // cellReport is the JSON beside each picture of a job. It holds nothing that depends on the run: no times, no counts of a
@@ -96,11 +100,21 @@ type cellReport struct {
 	Error     render.Achieved `json:"error"`
 	Outliers  any             `json:"outliers"`
 	Dropped   uint64          `json:"dropped_non_finite_samples"`
+	Triangles int64           `json:"triangles"`
 }
 
 // item returns what the manifest of the job holds of the shot, and fills its key: the hash of all that its bits depend on.
 // What only changes how radiance is shown does not count where samples are uniform.
 func (s *shot) item() (job.Item, error) {
+	if s.make != nil {
+		if s.key == "" {
+			var err error
+			if s.key, err = presentKey(s); err != nil {
+				return job.Item{}, err
+			}
+		}
+		return job.Item{Name: s.name, Key: s.key, Files: s.files}, nil
+	}
 	if s.key == "" {
 		c := *s.d
 		if c.Picture.Error == 0 {
@@ -236,7 +250,10 @@ func openJob(cmd *cobra.Command, dir, scenePath string, shots []*shot, f *jobFla
 	if m.Keys, err = shots[0].d.Keys(); err != nil {
 		return nil, err
 	}
-	if err := guardJob(dir, &m, append(render.Files(scenes...), inputs...)); err != nil {
+	read := slices.DeleteFunc(render.Files(scenes...), func(f string) bool {
+		return slices.ContainsFunc(shots, func(s *shot) bool { return s.make != nil && s.d.File == f }) // a scene file that the job writes
+	})
+	if err := guardJob(dir, &m, append(read, inputs...)); err != nil {
 		return nil, err
 	}
 	return job.Open(dir, m)
@@ -377,12 +394,25 @@ func makeShot(ctx context.Context, j *job.Job, s *shot, o render.Options, every 
 		return err
 	}
 	o.Keep = &render.Keep{Path: j.Path(filmName(s)), Every: every, Record: id.String()}
-	r, err := looks[s.look](ctx, s.d, o)
+	do := s.make
+	if do == nil {
+		do = func(ctx context.Context, j *job.Job, s *shot, o render.Options) (*render.Result, error) {
+			r, err := looks[s.look](ctx, s.d, o)
+			if err != nil {
+				return nil, err
+			}
+			return r, r.WriteCell(j.Path(s.name + ".exr"))
+		}
+	}
+	r, err := do(ctx, j, s, o)
 	if err != nil {
 		if ctx.Err() != nil {
 			return errInterrupted
 		}
 		return fmt.Errorf("%s: %w", s.name, err)
+	}
+	if r == nil {
+		return nil
 	}
 	if q := r.Stats.Denoised; q != nil {
 		t.denoised += q.Seconds
@@ -390,12 +420,10 @@ func makeShot(ctx context.Context, j *job.Job, s *shot, o render.Options, every 
 	for _, w := range r.Warnings {
 		t.note(s.look + ": " + w)
 	}
-	if err := r.WriteCell(j.Path(s.name + ".exr")); err != nil {
-		return err
-	}
 	return writeJSON(j.Path(s.name+".json"), cellReport{
 		Look: s.look, Scene: filepath.Base(s.d.File), Identity: id, Overrides: s.d.Overrides(), Lights: filepath.Base(s.d.LightSetupFile()),
 		Width: r.Width, Height: r.Height, Seed: s.d.Picture.Seed, SPP: r.SPP, Error: r.Achieved, Outliers: r.Stats.Outliers, Dropped: r.Stats.Dropped,
+		Triangles: r.Stats.Triangles,
 	})
 }
 
