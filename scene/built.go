@@ -50,7 +50,7 @@ func (d *Eye) Params() (eye.Params, error) {
 		q.Left = true
 		q.PupilOffset[0] = -q.PupilOffset[0]
 	}
-	q.Veins = d.Sclera.Veins
+	q.Veins, q.Paint = d.Sclera.Veins, d.Paint
 	q.Seed = uint64(d.Seed)
 	q.MapSize = d.MapSize
 	return q, nil
@@ -74,7 +74,7 @@ var eyeKeys = map[string]string{
 	"WobbleSize": "cornea.wobble_size", "WobbleSlopeCornea": "cornea.wobble", "WobbleSlopeSclera": "sclera.wobble",
 	"ScleraColour": "sclera.base_colour", "Redness": "sclera.redness", "Mottling": "sclera.mottling", "Veins": "sclera.veins",
 	"Generic": "sclera.tone_down", "Arcus": "iris.arcus", "Cloud": "cornea.clouding", "IrisShare": "iris_share",
-	"MeshDetail": "globe.facet_error", "MapSize": "map_size",
+	"MeshDetail": "globe.facet_error", "MapSize": "map_size", "Paint": "paint",
 }
 
 // lidKeys says which key of an object gives a parameter of the lids.
@@ -93,6 +93,10 @@ func (r relation) built(p *Object) {
 			err = q.Check()
 		}
 		r.params(err, eyeKeys)
+	} else if p.Eye.Asset.Borrow {
+		q := eye.Defaults()
+		q.Paint = p.Eye.Paint
+		r.params(q.Check(), eyeKeys)
 	}
 	if p.Lids != nil && p.Lids.On {
 		q := p.Lids.Params(p.Eye)

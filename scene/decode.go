@@ -48,6 +48,8 @@ func presets(b *block, v reflect.Value) {
 	for _, f := range b.fields {
 		switch {
 		case f.pointer:
+		case f.fresh != nil:
+			f.in(v).Set(f.fresh())
 		case f.block != nil && f.kind != blocks:
 			presets(f.block, f.in(v))
 			if f.kind == surfaceMap && f.preset != nil {
@@ -199,6 +201,10 @@ func (d *decoder) list(f *field, n *node, v reflect.Value, path string) {
 	if n.kind == nullNode {
 		return
 	}
+	if f.fresh != nil && n.kind == blockNode {
+		d.changes(f, n, v, path)
+		return
+	}
 	if n.kind != listNode {
 		d.add(n.at, path, n.show(), "%s, wants a list of blocks", n.phrase())
 		return
@@ -223,6 +229,53 @@ func (d *decoder) list(f *field, n *node, v reflect.Value, path string) {
 		}
 		d.block(f.block, item, v.Index(i), path+"."+label)
 	}
+}
+
+// changes decodes a block whose keys are names: of entries of the list that an absent key gives, which it changes, or of
+// new ones, which come after them.
+func (d *decoder) changes(f *field, n *node, v reflect.Value, path string) {
+	list := f.fresh()
+	named := func(name string) int {
+		for i := range list.Len() {
+			if list.Index(i).FieldByName("Name").String() == name {
+				return i
+			}
+		}
+		return -1
+	}
+	first := map[string]bool{}
+	for _, e := range n.entries {
+		key, item := join(path, shorten(e.key)), e.value
+		switch {
+		case !validName(e.key):
+			d.add(e.at, key, shorten(e.key), "%s is no name: it wants a letter, then at most 63 letters, digits, - or _", shorten(e.key))
+			continue
+		case first[e.key]:
+			d.add(e.at, key, "", "given twice")
+			continue
+		case item.get("name") != nil:
+			d.add(item.keyPlace("name"), key+".name", "", "the key is its name here")
+			continue
+		}
+		first[e.key] = true
+		if item.kind != blockNode {
+			d.add(item.at, key, item.show(), "%s, wants a block of keys", item.phrase())
+			continue
+		}
+		q := *item
+		q.entries = append([]entry{{"name", e.at, &node{kind: scalarNode, text: e.key, at: e.at}}}, item.entries...)
+		at := named(e.key)
+		if at < 0 {
+			fresh := reflect.New(f.block.typ).Elem()
+			presets(f.block, fresh)
+			list, at = reflect.Append(list, fresh), list.Len()
+		} else if item.get("kind") == nil {
+			kind := list.Index(at).FieldByName("Kind").String()
+			q.entries = append(q.entries, entry{"kind", e.at, &node{kind: scalarNode, text: kind, at: e.at}})
+		}
+		d.block(f.block, &q, list.Index(at), key)
+	}
+	v.Set(list)
 }
 
 // namePattern is the form of the names of lights and objects, by which overrides address them.

@@ -23,6 +23,7 @@ package scene
 
 import (
 	"catchlight/scene/colour"
+	"catchlight/scene/eye"
 	"catchlight/scene/geom"
 )
 
@@ -343,16 +344,17 @@ type HeightMap struct {
 //
 // Its own frame: origin in the centre of the globe, +Z out of the cornea along the optical axis, +Y up.
 type Eye struct {
-	Asset     *Asset  `key:"asset" doc:"take both shells from a file; without it they are built from the numbers below"`
-	Globe     Globe   `key:"globe" doc:"the ball"`
-	Cornea    Cornea  `key:"cornea" doc:"outer shell over the iris, and the tear film over all"`
-	Limbus    Limbus  `key:"limbus" doc:"where cornea and sclera blend"`
-	Iris      Iris    `key:"iris" doc:"inner shell under the cornea"`
-	Sclera    Sclera  `key:"sclera" doc:"inner shell under the tear film"`
-	Side      string  `key:"side" oneof:"right|left" default:"right" doc:"which eye it is: the nose of a right one is at +X; a left one has its pupil's offset mirrored"`
-	Seed      int     `key:"seed" acts:"built|borrowed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of the built eye's pattern"`
-	MapSize   int     `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" source:"common practice, no published source" doc:"size of the built eye's maps, and of those that look up colour below the surface of any eye"`
-	IrisShare float64 `key:"iris_share" acts:"built" range:"[0.3,0.8]" default:"0.5" source:"our own choice" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
+	Asset     *Asset      `key:"asset" doc:"take both shells from a file; without it they are built from the numbers below"`
+	Globe     Globe       `key:"globe" doc:"the ball"`
+	Cornea    Cornea      `key:"cornea" doc:"outer shell over the iris, and the tear film over all"`
+	Limbus    Limbus      `key:"limbus" doc:"where cornea and sclera blend"`
+	Iris      Iris        `key:"iris" doc:"inner shell under the cornea"`
+	Sclera    Sclera      `key:"sclera" doc:"inner shell under the tear film"`
+	Paint     []eye.Layer `key:"paint" acts:"built|borrowed" doc:"what is painted on the built eye, in order; a list is the whole of it; a block changes entries of the program's own list by their names and adds others after them"`
+	Side      string      `key:"side" oneof:"right|left" default:"right" doc:"which eye it is: the nose of a right one is at +X; a left one has its pupil's offset mirrored"`
+	Seed      int         `key:"seed" acts:"built|borrowed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of the built eye's pattern"`
+	MapSize   int         `key:"map_size" unit:"px" range:"[64,8192]" default:"2048" source:"common practice, no published source" doc:"size of the built eye's maps, and of those that look up colour below the surface of any eye"`
+	IrisShare float64     `key:"iris_share" acts:"built" range:"[0.3,0.8]" default:"0.5" source:"our own choice" doc:"how much of the built map's radius the iris gets; the rest falls off smoothly toward the back"`
 }
 
 // Asset names the shells in a file.

@@ -41,6 +41,9 @@ the keys under "map".
 		}
 		for _, f := range inner {
 			p := join(path, f.key)
+			if f.fresh != nil {
+				defer listed(b, f)
+			}
 			title := p
 			if f.kind == blocks {
 				p += ".NAME"
@@ -53,6 +56,16 @@ the keys under "map".
 		section("map", "", "a value over a surface: a constant, or a picture with options", maps)
 	}
 	return b.Flush()
+}
+
+// listed writes the list that an absent key gives.
+func listed(b *bufio.Writer, f *field) {
+	fmt.Fprintf(b, "\n### %s where a scene has none\n\n```yaml\n%s:\n", f.key, f.key)
+	e := encoder{}
+	for list, i := f.fresh(), 0; i < list.Len(); i++ {
+		fmt.Fprintf(b, "  - %s\n", e.block(f.block, list.Index(i), ""))
+	}
+	fmt.Fprint(b, "```\n")
 }
 
 // form returns the short name of a field's type.
@@ -90,6 +103,8 @@ func (f *field) absent() string {
 		return f.def
 	case f.kind == group && !f.pointer:
 		return "as below"
+	case f.fresh != nil:
+		return "the list below"
 	case f.kind == blocks:
 		return "empty"
 	}

@@ -10,6 +10,7 @@ import (
 	"sync"
 
 	"catchlight/scene/colour"
+	"catchlight/scene/eye"
 	"catchlight/scene/geom"
 )
 
@@ -53,12 +54,13 @@ type field struct {
 	preset   *node  // the default, parsed
 	required bool
 	limits   interval
-	built    interval // for built eyes, where it is narrower
-	words    []string // oneof
-	only     []string // values of the block's selector
-	acts     []string // eyes on which it acts: built, borrowed; nil is all
-	ends     []string // endings of file names
-	block    *block   // of group, blocks   and surfaceMap
+	built    interval             // for built eyes, where it is narrower
+	words    []string             // oneof
+	only     []string             // values of the block's selector
+	acts     []string             // eyes on which it acts: built, borrowed; nil is all
+	ends     []string             // endings of file names
+	block    *block               // of group, blocks   and surfaceMap
+	fresh    func() reflect.Value // of blocks: the list that an absent key gives, where it is not empty
 }
 
 // in returns the field's value in a block's struct; an inline struct that is not there yet is made.
@@ -249,6 +251,9 @@ func newField(s reflect.StructField, known map[reflect.Type]*block) (*field, err
 	case t.Kind() == reflect.Slice && t.Elem().Kind() == reflect.Struct:
 		f.kind = blocks
 		f.block, err = newBlock(t.Elem(), known)
+		if t.Elem() == reflect.TypeFor[eye.Layer]() {
+			f.fresh = func() reflect.Value { return reflect.ValueOf(eye.DefaultPaint()) }
+		}
 	default:
 		return nil, fmt.Errorf("type %s has no form in a scene file", t)
 	}

@@ -23,7 +23,7 @@ func (s *eyeball) borrow(d *scene.Eye, hole pupil.Pupil) error {
 	if err != nil {
 		return err
 	}
-	par.Pattern, par.Seed, par.Veins = pat, uint64(d.Seed), d.Sclera.Veins
+	par.Pattern, par.Seed, par.Veins, par.Paint = pat, uint64(d.Seed), d.Sclera.Veins, d.Paint
 	par.MapSize = min(d.MapSize, 2048)
 	lead := s.outer
 	if lead == nil {

@@ -108,5 +108,9 @@ func shapeOf(d *scene.Eye) scene.Eye {
 	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.ScatterRadius, q.Sclera.Scattering = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
 	q.Cornea.Index, q.Cornea.ReflectionIndex, q.Cornea.Roughness, q.Sclera.Roughness, q.Cornea.SmoothRefraction = 0, 0, 0, 0, false
 	q.Cornea.Normal = laid(d.Cornea.Normal)
+	if d.Asset == nil { // a borrowed eye is painted with its shells
+		q.Paint, q.Sclera.BaseColour, q.Sclera.Veins, q.Sclera.Redness, q.Sclera.Mottling, q.Sclera.ToneDown = nil, colour.RGB{}, 0, 0, 0, 0
+		q.Iris.Arcus, q.Cornea.Clouding = 0, 0
+	}
 	return q
 }

@@ -24,7 +24,7 @@ type eyeball struct {
 	far                float64
 	cross              frozen.Crossing // how light that leaves the sclera evenly crosses the outer shell
 
-	grown *eye.Eye                            // of a built eye
+	grown *eye.Eye                            // of a built eye, without its paint
 	own   assetTissue                         // of an imported one
 	front func(v geom.Vec) (geom.UV, float64) // texture coordinates and zone weight in front of a direction
 
@@ -88,7 +88,7 @@ func (p *preparer) builtShells(d *scene.Eye, m *making) (*eyeball, error) {
 	if err != nil {
 		return nil, err
 	}
-	grown, err := eye.Build(par)
+	grown, err := eye.Form(par)
 	if err != nil {
 		return nil, err
 	}

@@ -7,6 +7,7 @@ import (
 	"catchlight/render/frozen"
 	"catchlight/scene"
 	"catchlight/scene/colour"
+	"catchlight/scene/eye"
 	"catchlight/scene/geom"
 	"catchlight/scene/texture"
 )
@@ -62,14 +63,25 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 		return nil, err
 	}
 	inputs := []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint,
-		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS, under}
+		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS, under,
+		d.Paint, d.Sclera.BaseColour, d.Sclera.Veins, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown, d.Iris.Arcus, d.Cornea.Clouding}
 	return stage(p, "tissue "+name, inputs, func(m *making) (*coat, error) {
-		if err := p.tissueMaps(s, d, m, &iris, &white); err != nil {
+		var painted *eye.Eye
+		if s.grown != nil {
+			par, err := d.Params()
+			if err != nil {
+				return nil, err
+			}
+			if painted, err = s.grown.Painted(par, p.layers(name)); err != nil {
+				return nil, err
+			}
+		}
+		if err := p.tissueMaps(s, d, m, painted, &iris, &white); err != nil {
 			return nil, err
 		}
 		c := &coat{}
-		if s.grown != nil && !d.Sclera.Colour.Given && d.Sclera.Veins > 0 {
-			vessels := texture.FromImage(s.grown.Vessels, texture.Clamp)
+		if painted != nil && !d.Sclera.Colour.Given && painted.Films() {
+			vessels := texture.FromImage(painted.Vessels, texture.Clamp)
 			c.vessels = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 				uv, _ := look(i, v)
 				return vessels.RGB(uv, 0)
@@ -109,6 +121,20 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 	})
 }
 
+// layers keeps each layer of an eye's paint as a stage.
+func (p *preparer) layers(name string) eye.Keep {
+	if p.o.Cache == nil {
+		return func(_ string, _ any, make func() any) any { return make() }
+	}
+	return func(layer string, inputs any, make func() any) any {
+		v, err := stage(&preparer{o: p.o}, name+" "+layer, inputs, func(*making) (any, error) { return make(), nil })
+		if err != nil { // inputs without a form in JSON
+			return make()
+		}
+		return v
+	}
+}
+
 // stamps tells the state of the files that the shells are made from.
 func (p *preparer) stamps(d *scene.Eye) []string {
 	var out []string
@@ -131,10 +157,10 @@ func (p *preparer) stamps(d *scene.Eye) []string {
 
 // tissueMaps fills the maps of the iris and of the sclera and what multiplies them: the scene's, else what the asset
 // or the built eye brings.
-func (p *preparer) tissueMaps(s *eyeball, d *scene.Eye, m *making, iris, white *paint) (err error) {
+func (p *preparer) tissueMaps(s *eyeball, d *scene.Eye, m *making, painted *eye.Eye, iris, white *paint) (err error) {
 	iris.tint, white.tint = colour.Grey(1), d.Sclera.Tint
-	if s.grown != nil {
-		iris.Map = texture.FromImage(s.grown.Colour, texture.Clamp)
+	if painted != nil {
+		iris.Map = texture.FromImage(painted.Colour, texture.Clamp)
 		white.Map = iris.Map
 	} else {
 		iris.Map, white.Map, iris.tint = s.own.iris, s.own.white, s.own.tint

@@ -19,8 +19,9 @@ type canvas struct {
 	sub  int     // places a side that a texel of the iris takes the mean of, where the map is coarser than the baked iris
 }
 
-func newCanvas(p *Params, c *chart, ir *iris, vs *veins, n int, zoom float64) *canvas {
-	return &canvas{c: c, ir: ir, w: newWhite(p, c, vs, n, zoom), n: n, zoom: zoom,
+func newCanvas(e *Eye, n int, zoom float64, keep Keep) *canvas {
+	c, ir := e.chart, e.iris
+	return &canvas{c: c, ir: ir, w: newWhite(&e.Params, c, e.nets, n, zoom, keep), n: n, zoom: zoom,
 		sub: max(1, min(8, int(ir.tissue.ppm*zoom/(c.perMM*float64(n))+0.5)))}
 }
 
@@ -108,110 +109,4 @@ func clampDisc(x, y, r float64) (float64, float64) {
 		return x * r / d, y * r / d
 	}
 	return x, y
-}
-
-// white is the sclera as seen under diffuse light.
-type white struct {
-	p      *Params
-	veins  *veins
-	limbus float64 // polar angle
-
-	// The colour between the vessels is smooth: it is computed at every coarse-th texel and interpolated.
-	n    int // nodes a side
-	base []colour.RGB
-}
-
-const coarse = 4
-
-func newWhite(p *Params, c *chart, vs *veins, size int, zoom float64) *white {
-	w := &white{p: p, veins: vs, limbus: math.Asin(p.LimbusRadius / p.GlobeRadius), n: (size+coarse-1)/coarse + 1}
-	w.base = make([]colour.RGB, w.n*w.n)
-	parallel.Runs(w.n, 8, func(j0, j1 int) {
-		for j := j0; j < j1; j++ {
-			for i := range w.n {
-				u, v := zoom*((float64(i*coarse)+0.5)/float64(size)-0.5), zoom*(0.5-(float64(j*coarse)+0.5)/float64(size))
-				rho := math.Sqrt(u*u + v*v)
-				sin, cos := c.polar(min(rho, 0.4999))
-				cx, cy := 1.0, 0.0
-				if rho > 0 {
-					cx, cy = u/rho, v/rho
-				}
-				w.base[j*w.n+i] = w.tissue(math.Atan2(sin, cos), cx, cy, geom.Vec{X: sin * cx, Y: sin * cy, Z: cos})
-			}
-		}
-	})
-	return w
-}
-
-// tissue returns the albedo between vessels at polar angle phi in direction d (unit; cx and cy are its unit direction
-// about the axis).
-func (w *white) tissue(phi, cx, cy float64, d geom.Vec) colour.RGB {
-	p := w.p
-	q := d.Mul(p.GlobeRadius)
-	out := (phi - w.limbus) / (geom.Radians(75) - w.limbus) // 0 at the limbus, 1 well back
-	rim := geom.Smoothstep(0.05, 1, out)
-	corner := math.Abs(cx) * rim
-	// Behind the vessels the colour runs out into one, so that the rim of the map has no seam.
-	even := 1 - geom.Smoothstep(geom.Radians(105), geom.Radians(150), phi)
-	corner = 0.5 + (corner-0.5)*even
-	uneven := p.Mottling * (1 - 0.7*p.Generic) * even
-	low := uneven * fbm3(p.Seed^0xb1, 0.16*q.X, 0.16*q.Y, 0.16*q.Z, 4)
-	mid := uneven * fbm3(p.Seed^0xb2, 0.45*q.X, 0.45*q.Y, 0.45*q.Z, 4)
-	fine := uneven * fbm3(p.Seed^0xb3, 1.7*q.X, 1.7*q.Y, 1.7*q.Z, 3)
-	a := p.ScleraColour
-	// Warmer and redder toward the rim and the corners, most toward the nose.
-	nose := 0.25 * even * max(0, cx*p.nasal()) * rim
-	red := p.Redness * max(0, 0.5*rim+0.5*corner+nose) * max(0, 1+0.9*low+0.5*mid)
-	a = a.Mul(colour.RGB{1 - 0.04*red, 1 - 0.27*red, 1 - 0.25*red})
-	_, _, flush := w.veins.at(phi, cx, cy)
-	pink := min(1, 0.55*flush*p.Veins*(1-0.6*p.Generic))
-	a = a.Mul(colour.RGB{1 - 0.02*pink, 1 - 0.24*pink, 1 - 0.22*pink})
-	// Yellowish fatty patches, most in the gap between the lids beside the limbus; grey thin ones.
-	gap := math.Exp(-cy*cy/0.08) * math.Exp(-(out-0.22)*(out-0.22)/0.03) * (0.75 + 0.25*cx*p.nasal())
-	fat := max(0, mid+0.4*low)*(0.5+0.2*rim) + 0.55*uneven*gap*(0.6+mid)
-	fat = max(0, fat)
-	a = a.Mul(colour.RGB{1 - 0.01*fat, 1 - 0.05*fat, 1 - 0.17*fat})
-	thin := max(0, -mid-0.3*low) * (1 - 0.4*rim)
-	a = a.Mul(colour.RGB{1 - 0.20*thin, 1 - 0.16*thin, 1 - 0.10*thin})
-	a = a.Scale(1 + 0.07*low + 0.05*mid + 0.035*fine)
-	// Cooler and greyer beside the limbus, where the tissue is thin: wider above and below, and never quite even.
-	reach := 0.09 * (1 + 0.5*cy*cy) * (1 + 0.35*noise3(p.Seed^0xb4, 2*cx, 2*cy, 0.5))
-	near := math.Exp(-max(0, phi-w.limbus) / reach)
-	a = a.Mul(colour.RGB{1 - 0.30*near, 1 - 0.25*near, 1 - 0.19*near})
-	for i := range a {
-		a[i] = min(0.95, a[i])
-	}
-	return a
-}
-
-// colour returns the albedo x and y texels from the middle of the first one, which lies at polar angle phi in the direction (cx, cy) about the axis,
-// and what the vessels on top let pass on one crossing.
-func (w *white) colour(x, y float64, phi, cx, cy float64) (a, vessels colour.RGB) {
-	i, j := min(w.n-2, int(max(0, x)/coarse)), min(w.n-2, int(max(0, y)/coarse))
-	tx, ty := max(0, x)/coarse-float64(i), max(0, y)/coarse-float64(j)
-	at := j*w.n + i
-	a = colour.Lerp(colour.Lerp(w.base[at], w.base[at+1], tx), colour.Lerp(w.base[at+w.n], w.base[at+w.n+1], tx), ty)
-	shallow, deep, _ := w.veins.at(phi, cx, cy)
-	k := w.p.Veins * (1 - 0.75*w.p.Generic)
-	return w.bleed(a, k*shallow, k*deep)
-}
-
-// bleed lays vessels of the given densities over and into the albedo a.
-func (w *white) bleed(a colour.RGB, shallow, deep float64) (under, vessels colour.RGB) {
-	vessels = colour.Grey(1)
-	if shallow > 0 {
-		// A thin layer of blood takes blue and green, hardly red.
-		for i, k := range [3]float64{0.20, 0.95, 0.85} {
-			vessels[i] = math.Exp(-1.15 * k * min(shallow, 1.5))
-		}
-	}
-	if deep > 0 {
-		for i, k := range [3]float64{0.40, 0.52, 0.34} {
-			a[i] *= math.Exp(-0.8 * k * min(deep, 1.6))
-		}
-	}
-	for i := range a {
-		a[i] = max(0.05, min(a[i], 0.95))
-	}
-	return a, vessels
 }

@@ -30,7 +30,7 @@ type Eye struct {
 
 	chart *chart
 	iris  *iris
-	veins *veins
+	nets  map[string]*net // of vessels, by layer
 }
 
 // Build checks p and makes the eye; see the package comment. It uses as many workers as the scheduler offers; their
@@ -38,13 +38,23 @@ type Eye struct {
 func Build(p Params) (*Eye, error) {
 	e, err := Grow(p)
 	if err == nil {
-		e.Colour, e.Vessels = newCanvas(&e.Params, e.chart, e.iris, e.veins, p.MapSize, 1).paint()
+		e.maps(keepNone)
 	}
 	return e, err
 }
 
 // Grow is Build without the maps Colour and Vessels, which stay nil; Bake makes them and others at any size.
 func Grow(p Params) (*Eye, error) {
+	e, err := Form(p)
+	if err == nil {
+		e.layers(keepNone)
+	}
+	return e, err
+}
+
+// Form makes what the list of layers leaves alone: the shells, and the iris as it is beneath its layers. Painted makes
+// the rest; until then the eye has no colour.
+func Form(p Params) (*Eye, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
@@ -63,13 +73,74 @@ func Grow(p Params) (*Eye, error) {
 	e.iris = newIris(&p, e.IrisZ)
 	sh := newShells(&p, prof, w, e.iris)
 	parallel.Both(func() {
-		e.veins = newVeins(&p)
 		e.Outer = sh.outer(c)
 	}, func() {
 		e.iris.tissue = growTissue(&p, e.iris, tissueDensity(&p, c))
 	})
 	e.Inner = sh.inner(c)
 	return e, nil
+}
+
+// Painted returns an eye of the same form with the layers and maps of p, of which it takes what Repaint does. keep
+// holds each layer by what it depends on. e stays as it is.
+func (e *Eye) Painted(p Params, keep Keep) (*Eye, error) {
+	if err := p.Check(); err != nil {
+		return nil, err
+	}
+	q := *e
+	q.Params = Repaint(e.Params, p)
+	q.layers(keep)
+	q.maps(keep)
+	return &q, nil
+}
+
+// Films reports whether something lies on top of the white, so that Vessels is not 1 everywhere.
+func (e *Eye) Films() bool {
+	for i := range e.Params.Paint {
+		if l := &e.Params.Paint[i]; l.Into == "film" && e.Params.gain(l) != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// Repaint returns p with what paints it in place of its own: all that Form leaves alone.
+func Repaint(p, by Params) Params {
+	p.Paint, p.ScleraColour, p.Redness, p.Mottling, p.Veins = by.Paint, by.ScleraColour, by.Redness, by.Mottling, by.Veins
+	p.Generic, p.Arcus, p.Cloud, p.MapSize = by.Generic, by.Arcus, by.Cloud, by.MapSize
+	return p
+}
+
+// layers grows the vessels and lays the layers on the iris.
+func (e *Eye) layers(keep Keep) {
+	p := &e.Params
+	ir := *e.iris
+	e.iris = &ir
+	e.nets = map[string]*net{}
+	var grow []*Layer
+	for i := range p.Paint {
+		if l := &p.Paint[i]; l.Kind == "vessels" && p.wanted(l) {
+			grow = append(grow, l)
+		}
+	}
+	nets := make([]*net, len(grow))
+	s := shape{p.GlobeRadius, p.LimbusRadius, p.LimbusWidth, p.Left, p.Seed, p.MapSize, p.IrisShare, 1}
+	parallel.Both(func() {
+		parallel.Each(len(grow), 2, func(i int) {
+			l := grow[i]
+			nets[i] = keep("vessels "+l.Name, []any{s, l.bare()}, func() any { return newNet(p, l) }).(*net)
+		})
+	}, func() {
+		ir.tissue = ir.tissue.painted(p)
+	})
+	for i, l := range grow {
+		e.nets[l.Name] = nets[i]
+	}
+}
+
+// maps makes Colour and Vessels.
+func (e *Eye) maps(keep Keep) {
+	e.Colour, e.Vessels = newCanvas(e, e.Params.MapSize, 1, keep).paint()
 }
 
 // Zone returns the weight of the iris zone in [0, 1] at a point in the eye frame, on or in the eye: 1 over the iris, 0

@@ -81,7 +81,7 @@ func (e *Eye) bake(kind Kind, size int, zoom float64, row func(y int, v []float3
 	if size < 16 || size > 8192 {
 		return fmt.Errorf("map size (pixels): %d is outside [16, 8192]", size)
 	}
-	b := &baker{canvas: newCanvas(&e.Params, e.chart, e.iris, e.veins, size, zoom)}
+	b := &baker{canvas: newCanvas(e, size, zoom, keepNone)}
 	at := map[Kind]func(x, y int, v []float32){
 		Colour: b.colour, Height: b.relief, Normal: b.normal, Detail: b.normal, Roughness: b.roughness, Occlusion: b.occlusion,
 		Convex:    func(x, y int, v []float32) { v[0] = max(0, float32(b.curvature(x, y))) },
@@ -139,11 +139,8 @@ func (b *baker) heightAt(u, v float64) float64 {
 	}
 	const ridge = 0.012 // mm, of a vessel of density 1: common practice, no published source
 	cx, cy, phi := b.polarAt(u, v, rho)
-	shallow, _, _ := b.w.veins.at(phi, cx, cy)
-	return h + ridge*min(1.5, shallow*b.strength())
+	return h + ridge*min(1.5, b.w.vessels(phi, cx, cy, true))
 }
-
-func (b *baker) strength() float64 { return b.w.p.Veins * (1 - 0.75*b.w.p.Generic) }
 
 // polarAt returns the direction about the axis and the polar angle of a place on the globe.
 func (b *baker) polarAt(u, v, rho float64) (cx, cy, phi float64) {
@@ -319,8 +316,7 @@ func (b *baker) vessels(x, y int, v []float32) {
 		return
 	}
 	cx, cy, phi := b.polarAt(u, w, rho)
-	shallow, deep, _ := b.w.veins.at(phi, cx, cy)
-	v[0] = float32(max(0, min(1, (shallow+0.6*deep)*b.strength())))
+	v[0] = float32(max(0, min(1, b.w.vessels(phi, cx, cy, false))))
 }
 
 // InnerApart returns the inner shell with its iris in a map of its own: texture coordinates of the iris lie at u 1 to 2,

@@ -101,7 +101,7 @@ func TestAlbedo(t *testing.T) {
 		p := small()
 		p.Pattern, _ = Pattern(name)
 		ir := newIris(&p, 9.4)
-		tissue := growTissue(&p, ir, 20)
+		tissue := growTissue(&p, ir, 20).painted(&p)
 		for i, c := range tissue.colour {
 			if x, y := tissue.place(i%tissue.n, i/tissue.n); math.Hypot(x, y) > ir.root {
 				continue
@@ -315,7 +315,7 @@ func TestVesselsStopShort(t *testing.T) {
 	p := small()
 	p.Veins, p.MapSize = 0, 128
 	c := newChart(&p, 9.4)
-	w := newWhite(&p, c, newVeins(&p), p.MapSize, 1)
+	w := newWhite(&p, c, nil, p.MapSize, 1, keepNone)
 	for i := range 128 * 128 {
 		if _, vessels := w.colour(float64(i%128), float64(i/128), 1.2, 1, 0); vessels != colour.Grey(1) {
 			t.Fatalf("without vessels they let only %v pass", vessels)

@@ -47,6 +47,8 @@ type Params struct {
 	Cloud        float64    // 0 to 1: a clouded cornea, as a veil over the iris
 	Left         bool       // a left eye: its nose side is -X
 
+	Paint []Layer // what is painted, in order
+
 	Seed       uint64  // of every random choice
 	MeshDetail float64 // target edge length of the outer shell; the iris is eight times as fine
 	MapSize    int     // edge of the square colour map, pixels
@@ -108,6 +110,7 @@ func Defaults() Params {
 		Redness:           0.5,
 		Mottling:          1,
 		Veins:             1,
+		Paint:             DefaultPaint(),
 		Seed:              1,
 		MeshDetail:        0.2,
 		MapSize:           2048,
@@ -178,6 +181,7 @@ func (p *Params) Check() error {
 	c.in("MeshDetail", "mm", p.MeshDetail, 0.08, 2)
 	c.in("MapSize", "px", float64(p.MapSize), 64, 8192)
 	p.Pattern.check(&c, "Pattern")
+	p.checkPaint(&c)
 	if c.in("Sector.Width", "degrees", p.Sector.Width, 0, 360); p.Sector.Width > 0 {
 		c.in("Sector.At", "degrees", p.Sector.At, -360, 360)
 		p.Sector.Pattern.check(&c, "Sector.Pattern")

@@ -17,6 +17,15 @@ type tissue struct {
 	scale  float64      // height of one unit of relief, 1/mm of raw height
 	middle float64      // raw height that is level 0, mm
 	collar dial         // rho of the collarette
+
+	under []stuff // what lies beneath the layers: of the pattern, and of the sector where there is one
+	pa    *painter
+}
+
+// stuff is the stroma and the pigment of one pattern, a value a pixel.
+type stuff struct {
+	pat  *IrisPattern
+	s, m []float32
 }
 
 // height returns the relief at a point of the iris plane in units of IrisRelief, about within [-0.6, 0.6].
@@ -35,9 +44,6 @@ func (t *tissue) albedo(x, y float64) colour.RGB {
 	b := colour.Lerp(t.colour[(j+1)*t.n+i], t.colour[(j+1)*t.n+i+1], tx)
 	return colour.Lerp(a, b, ty)
 }
-
-// spot is a freckle: a patch of pigment on the surface.
-type spot struct{ x, y, r, m float64 }
 
 // furrow is a contraction furrow: a partial arc about the pupil.
 type furrow struct {
@@ -71,10 +77,7 @@ type painter struct {
 	*grower
 	pat     *IrisPattern
 	sector  Sector
-	arcus   float64
-	cloud   float64
 	t       *tissue
-	spots   []spot
 	furrows []furrow
 
 	ruff, crest dial // width of the ruff (mm), how present the collarette is
@@ -85,29 +88,21 @@ func growTissue(p *Params, ir *iris, ppm float64) *tissue {
 	g := newGrower(p, ir)
 	g.grow(p)
 	n := 2 * int(math.Ceil((ir.root+0.12)*ppm))
-	t := &tissue{raster: *newRaster(n, ppm), colour: make([]colour.RGB, n*n)}
-	pa := &painter{grower: g, pat: &p.Pattern, sector: p.Sector, arcus: p.Arcus, cloud: p.Cloud, t: t}
+	t := &tissue{raster: *newRaster(n, ppm)}
+	pa := &painter{grower: g, pat: &p.Pattern, sector: p.Sector, t: t}
+	t.pa = pa
 	t.collar = newDial(func(theta, _, _ float64) float64 { return g.collarette(theta) })
 	pa.ruff = newDial(pa.beads)
 	pa.crest = newDial(func(_, cos, sin float64) float64 {
 		return geom.Smoothstep(-0.35, 0.3, noise3(pa.seed+53, 2.4*cos, 2.4*sin, 0.5))
 	})
 	rng := stream(p.Seed, "spots")
-	pa.sprinkle(rng, p.Pattern.Freckles)
 	pa.fold(rng, p.Pattern.Furrows)
 	pa.ground()
 	t.draw(g.strokes)
+	g.strokes = nil
 	pa.finish()
 	return t
-}
-
-// sprinkle places freckles.
-func (pa *painter) sprinkle(r *rand.Rand, n int) {
-	for range n {
-		a, rho := 2*math.Pi*r.Float64(), 0.12+0.8*r.Float64()
-		x, y := pa.ir.planar(a, rho)
-		pa.spots = append(pa.spots, spot{x, y, 0.05 + 0.16*r.Float64()*r.Float64(), 0.5 + 1.1*r.Float64()})
-	}
 }
 
 // fold places furrows in the outer half, deeper when the pupil is wide.
@@ -144,10 +139,14 @@ func (pa *painter) ground() {
 	})
 }
 
-// finish adds the broad form to the strands' heights and computes colour from what the strands left.
+// finish adds the broad form to the strands' heights and computes what of stroma and pigment lies where.
 func (pa *painter) finish() {
 	t, ir := pa.t, pa.ir
 	fine := t.blur(t.h, 0.14*t.ppm)
+	t.under = []stuff{{pa.pat, t.s, t.m}}
+	if pa.sector.Width > 0 {
+		t.under = append(t.under, stuff{&pa.sector.Pattern, make([]float32, t.n*t.n), make([]float32, t.n*t.n)})
+	}
 	parallel.Runs(t.n, 8, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range t.n {
@@ -155,17 +154,15 @@ func (pa *painter) finish() {
 				at := j*t.n + i
 				theta, rho := ir.polar(x, y)
 				if rho < -0.06 {
-					t.colour[at] = colour.Grey(0.02)
+					t.s[at] = -1 // nothing here
 					continue
 				}
 				sunk := float64(t.h[at] - fine[at]) // below its surroundings, mm
-				k := pa.sector.weight(theta, rho, pa.seed)
-				var c colour.RGB
-				if k > 0 {
-					c, _ = pa.pixel(&pa.sector.Pattern, x, y, theta, rho, sunk, at)
+				if len(t.under) > 1 && pa.sector.weight(theta, rho, pa.seed) > 0 {
+					q := &t.under[1]
+					q.s[at], q.m[at], _ = pa.pixel(q.pat, x, y, theta, rho, sunk, at)
 				}
-				t.colour[at], t.h[at] = pa.pixel(pa.pat, x, y, theta, rho, sunk, at)
-				t.colour[at] = colour.Lerp(t.colour[at], c, k)
+				t.s[at], t.m[at], t.h[at] = pa.pixel(pa.pat, x, y, theta, rho, sunk, at)
 			}
 		}
 	})
@@ -174,10 +171,10 @@ func (pa *painter) finish() {
 	pa.level()
 }
 
-// pixel returns the albedo and the raw height of one place of a pattern.
+// pixel returns stroma, pigment and the raw height of one place of a pattern.
 //
 // Long: one layer of the iris after the other, each reading what those beneath left.
-func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at int) (colour.RGB, float32) {
+func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at int) (stroma, dye, height float32) {
 	t := pa.t
 	sin, cos := math.Sincos(theta)
 	h, s, m := float64(t.h[at]), float64(t.s[at]), float64(t.m[at])
@@ -229,12 +226,6 @@ func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at in
 	zone := pat.CiliaryPigment + inner*(pat.PupillaryPigment-pat.CiliaryPigment) + outer*(pat.OuterPigment-pat.CiliaryPigment)
 	zone *= math.Exp(pat.Patchiness * (1.1*patch + 0.5*flame))
 	pigment := zone * m
-	for _, k := range pa.spots {
-		q := math.Hypot(x-k.x, y-k.y) / (k.r * (1 + 0.5*noise3(pa.seed+65, 9*x, 9*y, 0.3)))
-		if q < 1.4 {
-			pigment += k.m * geom.Smoothstep(1.2, 0.5, q) * (0.5 + 0.5*min(1, s))
-		}
-	}
 
 	// A border layer levels the relief and carries pigment.
 	if v := pat.Velvet; v > 0 {
@@ -251,32 +242,13 @@ func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at in
 	s *= 1 + 0.35*crest
 	pigment *= 1 - 0.25*crest
 	s *= 1 - 0.15*crease
-	ring := geom.Smoothstep(0.74, 1.0, rho+0.03*flame+0.07*noise3(pa.seed+68, 1.4*cos, 1.4*sin, 0.5)+0.03*noise3(pa.seed+69, 5*cos, 5*sin, 0.5))
-	s *= 1 - pat.LimbalRing*ring
-	pigment += 0.25 * pat.LimbalRing * ring * ring
 
 	// The ruff: the brown edge of the pigment epithelium, rolled round the margin in beads with valleys between.
 	bead := pa.ruff.at(theta)
 	ruff := geom.Smoothstep(bead, 0.6*bead, d)
 	round := math.Sqrt(max(0, 1-(d/max(bead, 1e-6))*(d/max(bead, 1e-6))))
 	h += 0.035 * ruff * round
-	a := pat.blend(s*pat.Stroma, pigment)
-	if pa.arcus > 0 {
-		// Lipid in the rim of the cornea, seen as a pale ring that stops short of the limbus.
-		q := (rho - 0.86 + 0.02*noise3(pa.seed+73, 2*cos, 2*sin, 0.5)) / 0.075
-		k := pa.arcus * math.Exp(-q*q) * (0.75 + 0.25*sin*sin)
-		a = colour.Lerp(a, colour.RGB{0.36, 0.36, 0.35}, 0.8*k)
-	}
-	lit := 0.55 + 0.45*pa.beadLight(theta)
-	a = colour.Lerp(a, colour.RGB{0.072, 0.036, 0.020}.Scale(lit), 0.96*ruff)
-	if pa.cloud > 0 {
-		k := pa.cloud * (0.75 + 0.35*fbm3(pa.seed+74, 0.3*x, 0.3*y, 0.5, 4))
-		a = colour.Lerp(a, colour.RGB{0.40, 0.42, 0.43}, max(0, min(0.92, k)))
-	}
-	for i := range a {
-		a[i] = min(0.5, math.Hypot(0.02, a[i]))
-	}
-	return a, float32(h)
+	return float32(s), float32(pigment), float32(h)
 }
 
 // beads returns the width of the ruff at an angle, mm: uneven beads, some 60 round the pupil.

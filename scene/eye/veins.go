@@ -7,13 +7,11 @@ import (
 	"catchlight/scene/geom"
 )
 
-// veins is the vessels of the sclera as two rasters over the azimuthal-equidistant plane about the optical axis: the
-// shallow conjunctival vessels, sharp and red, and the deeper episcleral ones, soft and violet-grey.
-type veins struct {
-	l             *raster
-	globe         float64
-	shallow, deep []float32 // optical density, 0 and up
-	flush         []float32 // what is too fine to tell apart about the shallow ones
+// net is the vessels of one layer as a raster over the azimuthal-equidistant plane about the optical axis.
+type net struct {
+	l     *raster
+	globe float64
+	v     []float32 // optical density, 0 and up
 }
 
 // node is a joint of a growing vessel, in mm of the plane.
@@ -25,27 +23,35 @@ type node struct {
 	sx, sy float64 // where its parent was when it was smoothed
 }
 
-// newVeins grows both networks by space colonisation and sets their widths by Murray's law.
+// newNet grows the net of a layer by space colonisation and sets its widths by Murray's law.
 //
 // Sources: Runions et al., Modeling and visualization of leaf venation patterns, SIGGRAPH 2005; Murray, PNAS 12
 // (1926), 207.
-func newVeins(p *Params) *veins {
+func newNet(p *Params, layer *Layer) *net {
 	reach := geom.Radians(100) * p.GlobeRadius
 	n := min(4096, max(64, p.MapSize)) // 10 um a texel is finer than the thinnest vessel drawn
-	v := &veins{l: &raster{n: n, ppm: float64(n) / (2 * reach)}, globe: p.GlobeRadius}
+	v := &net{l: &raster{n: n, ppm: float64(n) / (2 * reach)}, globe: p.GlobeRadius}
 	inner := math.Asin(p.LimbusRadius/p.GlobeRadius)*p.GlobeRadius + 0.25*p.LimbusWidth
-	v.shallow = make([]float32, n*n)
-	v.deep = make([]float32, n*n)
-	rng := stream(p.Seed, "veins")
-	shallow := network{attractors: 1250, inner: inner + 1.0, outer: 0.97 * reach, step: 0.16, kill: 0.38, sight: 4.5, trunks: 18, tip: 0.0150, tortuous: 0.42,
-		wide: 0.030, nasal: p.nasal(), seed: p.Seed ^ 0xa1}
-	v.draw(v.shallow, &shallow, shallow.grow(rng))
-	deep := network{attractors: 330, inner: inner + 0.5, outer: 0.97 * reach, step: 0.2, kill: 0.8, sight: 7, trunks: 14, tip: 0.034, tortuous: 0.26,
-		wide: 0.042, nasal: p.nasal(), seed: p.Seed ^ 0xa2}
-	v.draw(v.deep, &deep, deep.grow(rng))
-	v.flush = v.l.blur(v.shallow, 0.45*v.l.ppm)
-	v.deep = v.l.blur(v.deep, 0.12*v.l.ppm)
+	v.v = make([]float32, n*n)
+	// Few places to grow to are reached from farther away.
+	sparse := math.Sqrt(1250 / float64(max(1, layer.Count)))
+	c := network{attractors: max(1, layer.Count), inner: inner + layer.Gap, outer: 0.97 * reach, step: 0.16 + 0.04*(sparse-1), kill: 0.38 * sparse, sight: 4.5 * math.Sqrt(sparse),
+		trunks: layer.Trunks, tip: layer.Width / 2, tortuous: layer.Wander, wide: 0.030 * math.Sqrt(layer.Width/0.03), nasal: p.nasal(), seed: layer.seed(p) ^ uint64(len(layer.Name))}
+	v.draw(v.v, &c, c.grow(stream(layer.seed(p), "vessels "+layer.Name)))
+	if layer.Blur > 0 {
+		v.v = v.l.blur(v.v, layer.Blur*v.l.ppm)
+	}
+	for i, d := range v.v {
+		v.v[i] = min(d, 1.6)
+	}
 	return v
+}
+
+// blurred returns the net smoothed by a Gaussian of the given standard deviation, mm.
+func (v *net) blurred(sigma float64) *net {
+	q := *v
+	q.v = v.l.blur(v.v, sigma*v.l.ppm)
+	return &q
 }
 
 type network struct {
@@ -170,7 +176,7 @@ func (c *network) settle(ns []node) {
 }
 
 // draw adds a network's optical density to dst.
-func (v *veins) draw(dst []float32, c *network, ns []node) {
+func (v *net) draw(dst []float32, c *network, ns []node) {
 	place := func(q *node) (x, y float64) {
 		// Thin vessels wind more than trunks.
 		k := c.tortuous / (1 + math.Cbrt(q.flow)/0.03)
@@ -195,7 +201,7 @@ func (v *veins) draw(dst []float32, c *network, ns []node) {
 
 // line adds a vessel's optical density along a segment: chord length through a cylinder of radius r, spread over at
 // least a texel so that thin ones keep their total.
-func (v *veins) line(dst []float32, x0, y0, x1, y1, r, strength, wide float64) {
+func (v *net) line(dst []float32, x0, y0, x1, y1, r, strength, wide float64) {
 	l := v.l
 	w := max(r, 0.6/l.ppm)
 	peak := strength * (r / wide) * (r / w)
@@ -217,12 +223,11 @@ func (v *veins) line(dst []float32, x0, y0, x1, y1, r, strength, wide float64) {
 	}
 }
 
-// at returns the densities at polar angle phi (rad) and the unit direction (cx, cy) about the axis.
-func (v *veins) at(phi, cx, cy float64) (shallow, deep, flush float64) {
-	x, y := phi*v.globe*cx, phi*v.globe*cy
+// at returns the density at polar angle phi (rad) and the unit direction (cx, cy) about the axis.
+func (v *net) at(phi, cx, cy float64) float64 {
 	edge := 1 - geom.Smoothstep(0.85, 0.98, phi/geom.Radians(100))
 	if edge == 0 {
-		return 0, 0, 0
+		return 0
 	}
-	return edge * v.l.sample(v.shallow, x, y), edge * v.l.sample(v.deep, x, y), edge * v.l.sample(v.flush, x, y)
+	return edge * v.l.sample(v.v, phi*v.globe*cx, phi*v.globe*cy)
 }

@@ -1,0 +1,181 @@
+package eye
+
+import (
+	"math"
+
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/parallel"
+)
+
+// irisSpot is a place on the iris.
+type irisSpot struct {
+	x, y       float64 // of its plane, mm
+	theta, rho float64 // angle, and 0 at the pupil's margin to 1 at the root
+	cos, sin   float64
+	d          float64 // from the margin, mm
+	stroma     float64 // what of it is there beneath the layers
+}
+
+// irisLayer is a layer of the iris with its field.
+type irisLayer struct {
+	*Layer
+	gain     float64
+	at, mask func(q *irisSpot) float64
+}
+
+// painted returns the tissue with its colours: the patterns with the layers of p on them.
+func (t *tissue) painted(p *Params) *tissue {
+	q := *t
+	q.colour = make([]colour.RGB, t.n*t.n)
+	var ls []irisLayer
+	for i := range p.Paint {
+		l := &p.Paint[i]
+		k := irisLayer{Layer: l, gain: p.gain(l)}
+		if k.gain == 0 || !l.OfIris() {
+			continue
+		}
+		k.at = t.pa.fieldAt(p, l)
+		if m := p.layer(l.Mask); m != nil && m.OfIris() {
+			k.mask = t.pa.fieldAt(p, m)
+		}
+		ls = append(ls, k)
+	}
+	parallel.Runs(t.n, 8, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range t.n {
+				at := j*t.n + i
+				if t.s[at] < 0 {
+					q.colour[at] = colour.Grey(0.02)
+					continue
+				}
+				s := irisSpot{stroma: float64(t.s[at])}
+				s.x, s.y = t.place(i, j)
+				s.theta, s.rho = t.pa.ir.polar(s.x, s.y)
+				s.sin, s.cos = math.Sincos(s.theta)
+				s.d = s.rho * (t.pa.ir.root - t.pa.ir.edge(s.cos, s.sin))
+				q.colour[at] = t.under[0].colour(&s, at, ls)
+				if len(t.under) > 1 {
+					if k := t.pa.sector.weight(s.theta, s.rho, t.pa.seed); k > 0 {
+						q.colour[at] = colour.Lerp(q.colour[at], t.under[1].colour(&s, at, ls), k)
+					}
+				}
+			}
+		}
+	})
+	return &q
+}
+
+// colour returns the albedo of one pattern at a pixel, under the layers: those of stroma and pigment first.
+func (u *stuff) colour(q *irisSpot, at int, ls []irisLayer) colour.RGB {
+	s, m := float64(u.s[at]), float64(u.m[at])
+	var over [32]struct {
+		l *irisLayer
+		f float64
+	}
+	n := 0
+	for i := range ls {
+		l := &ls[i]
+		f := l.gain * l.at(q)
+		if f != 0 && l.mask != nil {
+			f *= l.share(l.mask(q))
+		}
+		switch {
+		case f == 0:
+		case l.Into == "stroma":
+			s = max(0, l.mix(s, f*u.own(l.Layer), l.Colour[0]))
+		case l.Into == "pigment":
+			m = max(0, l.mix(m, f*u.own(l.Layer), l.Colour[0]))
+		case n < len(over):
+			over[n].l, over[n].f = l, f
+			n++
+		}
+	}
+	a := u.pat.blend(s*u.pat.Stroma, m)
+	for i := range over[:n] {
+		a = over[i].l.blend(a, over[i].f)
+	}
+	for i := range a {
+		a[i] = min(0.5, math.Hypot(0.02, a[i]))
+	}
+	return a
+}
+
+// own returns what the pattern multiplies a layer by.
+func (u *stuff) own(l *Layer) float64 {
+	if l.Kind == "ring" {
+		return u.pat.LimbalRing
+	}
+	return 1
+}
+
+// freckle is a patch of pigment on the surface.
+type freckle struct{ x, y, r, m float64 }
+
+// sprinkle places freckles.
+func (pa *painter) sprinkle(seed uint64, n int) []freckle {
+	r := stream(seed, "freckles")
+	var out []freckle
+	for range n {
+		a, rho := 2*math.Pi*r.Float64(), 0.12+0.8*r.Float64()
+		x, y := pa.ir.planar(a, rho)
+		out = append(out, freckle{x, y, 0.05 + 0.16*r.Float64()*r.Float64(), 0.5 + 1.1*r.Float64()})
+	}
+	return out
+}
+
+// fieldAt returns the field of a layer of the iris as a function of the place.
+func (pa *painter) fieldAt(p *Params, l *Layer) func(q *irisSpot) float64 {
+	seed := l.seed(p)
+	switch l.Kind {
+	case "freckles":
+		n := l.Count
+		if n < 0 {
+			n = p.Pattern.Freckles
+		}
+		all := pa.sprinkle(seed, n)
+		return func(q *irisSpot) (f float64) {
+			for _, k := range all {
+				dx, dy := q.x-k.x, q.y-k.y
+				if dx*dx+dy*dy > 9*k.r*k.r {
+					continue
+				}
+				e := math.Sqrt(dx*dx+dy*dy) / (k.r * (1 + 0.5*noise3(seed+65, 9*q.x, 9*q.y, 0.3)))
+				f += k.m * geom.Smoothstep(1.2, 0.5, e)
+			}
+			return f * (0.5 + 0.5*min(1, q.stroma))
+		}
+	case "ring":
+		return func(q *irisSpot) float64 {
+			if q.rho < 0.6 {
+				return 0
+			}
+			flame := noise3(seed+61, 5.5*q.cos, 5.5*q.sin, 1.1*q.rho)
+			return geom.Smoothstep(0.74, 1.0, q.rho+0.03*flame+0.07*noise3(seed+68, 1.4*q.cos, 1.4*q.sin, 0.5)+0.03*noise3(seed+69, 5*q.cos, 5*q.sin, 0.5))
+		}
+	case "ruff", "beads":
+		// The brown edge of the pigment epithelium, rolled round the margin in beads with valleys between.
+		beads := l.Kind == "beads"
+		return func(q *irisSpot) float64 {
+			bead := pa.ruff.at(q.theta)
+			if q.d > bead {
+				return 0
+			}
+			f := geom.Smoothstep(bead, 0.6*bead, q.d)
+			if beads {
+				f *= 1 - pa.beadLight(q.theta)
+			}
+			return f
+		}
+	case "arcus":
+		// Lipid in the rim of the cornea, seen as a pale ring that stops short of the limbus.
+		return func(q *irisSpot) float64 {
+			e := (q.rho - 0.86 + 0.02*noise3(seed+73, 2*q.cos, 2*q.sin, 0.5)) / 0.075
+			return math.Exp(-e*e) * (0.75 + 0.25*q.sin*q.sin)
+		}
+	}
+	// A veil over all.
+	return func(q *irisSpot) float64 {
+		return 0.75 + 0.35*fbm3(seed+74, 0.3*q.x, 0.3*q.y, 0.5, 4)
+	}
+}
