@@ -453,6 +453,10 @@ func (d *decoder) fileName(f *field, n *node, p *Path, path string) {
 		d.add(n.at, path, n.show(), "%s, wants a file name", n.phrase())
 		return
 	}
+	if _, ok := builtin.Place(n.text); ok && slices.Contains(f.ends, ".hdr") {
+		*p = Path(n.text)
+		return
+	}
 	if !slices.Contains(f.ends, strings.ToLower(filepath.Ext(n.text))) {
 		ending := strings.ToLower(filepath.Ext(n.text))
 		if advice := asset.Advice(ending); ending != "" && slices.Contains(f.ends, ".glb") && advice != "" {

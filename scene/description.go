@@ -152,7 +152,7 @@ type Light struct {
 	Name          string      `key:"name" default:"required" doc:"its own name"`
 	Kind          string      `key:"kind" oneof:"environment|constant|rectangle|disc|sphere|distant|flag" default:"required" doc:"what it is: environment (a picture of all directions, infinitely far), constant (the same light from all directions), rectangle, disc, sphere (surfaces in the scene that shine), distant (a disc infinitely far, such as the sun), or flag (an opaque rectangle that shines on nothing: it keeps light away and is mirrored)"`
 	On            bool        `key:"on" default:"true" doc:"off leaves it out"`
-	File          Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm"`
+	File          Path        `key:"file" only:"environment" default:"" ends:".hdr|.exr|.pfm" doc:"latitude-longitude picture: .hdr, .exr or .pfm, or a place that the program makes, such as builtin:cottage-room; builtin:cottage-room-unlit is it without its window shining"`
 	Rotation      float64     `key:"rotation" unit:"degrees" range:"[-3600,3600]" default:"0" source:"neutral: changes nothing" only:"environment" doc:"turns the environment about +Y, right-handed"`
 	HotSpots      bool        `key:"hot_spots" default:"true" only:"environment" doc:"small bright parts (sun, lamps) are sampled as lights of their own; the same picture with less noise"`
 	EV            float64     `key:"ev" unit:"EV" range:"[-40,40]" default:"0" source:"neutral: changes nothing" doc:"stops on top of its own strength"`

@@ -1,5 +1,6 @@
 // Package builtin holds the files that live in the program, so that they are there from any folder: light set-ups, and the
-// environments that they and the shipped scenes are lit by. A scene names one as builtin:NAME.
+// environments that they and the shipped scenes are lit by. A scene names one as builtin:NAME. Some environments are no files: the
+// program makes them when they are read (Place, package surroundings).
 package builtin
 
 import (
@@ -11,6 +12,8 @@ import (
 	"path"
 	"slices"
 	"strings"
+
+	"catchlight/scene/surroundings"
 )
 
 //go:embed light_setups/*.yaml environments/*.hdr
@@ -21,6 +24,12 @@ const Prefix = "builtin:"
 
 // Is reports whether a name means a file in the program.
 func Is(name string) bool { return strings.HasPrefix(name, Prefix) }
+
+// Place returns the name of the surroundings that the program makes, by its name with the prefix; ok is false where it makes none.
+func Place(name string) (short string, ok bool) {
+	short, ok = strings.CutPrefix(name, Prefix)
+	return short, ok && surroundings.Has(short)
+}
 
 // Read returns the content of a file by its name with the prefix; ok is false where there is none.
 func Read(name string) (data []byte, ok bool) {
@@ -36,8 +45,13 @@ func Read(name string) (data []byte, ok bool) {
 	return nil, false
 }
 
-// Hash returns the SHA-256 of the bytes of a file, or of one that the program brings, in hexadecimal digits.
+// Hash returns the SHA-256 of the bytes of a file, or of one that the program brings, in hexadecimal digits; of surroundings that it
+// makes, that of their name and version.
 func Hash(path string) (string, error) {
+	if short, ok := Place(path); ok {
+		sum := sha256.Sum256([]byte("surroundings " + surroundings.Version + " " + short))
+		return hex.EncodeToString(sum[:]), nil
+	}
 	if data, ok := Read(path); ok {
 		sum := sha256.Sum256(data)
 		return hex.EncodeToString(sum[:]), nil
@@ -57,8 +71,8 @@ func Hash(path string) (string, error) {
 // LightSetups returns the names of the light set-ups, without prefix and ending, in order.
 func LightSetups() []string { return list("light_setups", ".yaml") }
 
-// Environments returns the names of the environments, without prefix, in order.
-func Environments() []string { return list("environments", "") }
+// Environments returns the names of the environments, without prefix, in order: files, then what the program makes.
+func Environments() []string { return append(list("environments", ""), surroundings.Names()...) }
 
 func list(folder, ending string) (out []string) {
 	entries, _ := files.ReadDir(folder) // embedded: it is there

@@ -3,6 +3,7 @@ package imageio
 import (
 	"bytes"
 	"catchlight/scene/builtin"
+	"catchlight/scene/surroundings"
 	"errors"
 	"fmt"
 	"io"
@@ -11,10 +12,14 @@ import (
 	"strings"
 )
 
-// Read decodes the picture in the file path into planes. The kind of picture is told from its content, and must be
+// Read decodes the picture in the file path, or one that the program brings (builtin:NAME), into planes, which must not be changed. The kind of picture is told from its content, and must be
 // what the name says. An error is a
 // *FormatError, an *UnsupportedError or comes from the operating system, and names the file.
 func Read(path string) (*Picture, error) {
+	if name, ok := builtin.Place(path); ok {
+		planes, _ := surroundings.Make(name)
+		return &Picture{W: surroundings.Width, H: surroundings.Height, Names: []string{"R", "G", "B"}, Pix: planes[:], Depth: 32}, nil
+	}
 	data, err := ReadFile(path)
 	if err != nil {
 		return nil, err
