@@ -175,10 +175,16 @@ func shown(v *scene.View) string {
 			how += fmt.Sprintf(", %g to %g stops over 0.18", *t.Low, *t.High)
 		}
 	}
+	if t := v.Table; t == nil && v.ToneMapping == "reinhard" && v.White != view.White {
+		how += fmt.Sprintf(" with white at %g", v.White)
+	}
+	if g := v.Glare; g != nil && g.Share > 0 {
+		how += fmt.Sprintf(", glare of %g over %g", g.Share, g.Radius)
+	}
 	return fmt.Sprintf("%s, exposure %g EV", how, v.Exposure)
 }
 
-// display returns linear display light over the background.
+// display returns linear display light over the background, with the lens's glare where the view has one.
 func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
 	vw, err := r.viewOf()
 	if err != nil {
@@ -188,7 +194,7 @@ func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
 	if r.clean != nil {
 		mean = r.clean.mean
 	}
-	return display(&r.d.View, vw, r.Width, mean, r.alpha(pic)), nil
+	return present(&r.d.View, vw, r.Width, mean, r.alpha(pic)), nil
 }
 
 // alpha returns the coverage that the picture is shown with.
@@ -199,8 +205,26 @@ func (r *Result) alpha(pic *film.Picture) []float64 {
 	return pic.Alpha
 }
 
+// Presented shows radiance and coverage as pictures are shown: as Display does, after the lens's glare where the view has one.
+func Presented(d *scene.Description, width int, mean []colour.RGB, alpha []float64) ([]colour.RGB, error) {
+	vw, err := prep.View(&d.View)
+	if err != nil {
+		return nil, err
+	}
+	return present(&d.View, vw, width, mean, alpha), nil
+}
+
+// present adds the lens's glare and shows the picture.
+func present(v *scene.View, vw *view.View, width int, mean []colour.RGB, alpha []float64) []colour.RGB {
+	if g := v.Glare; g != nil && g.Share > 0 {
+		lens := view.Glare{Share: g.Share, Radius: g.Radius * float64(width) / 1000}
+		mean, alpha = lens.Spread(mean, alpha, width, 0)
+	}
+	return display(v, vw, width, mean, alpha)
+}
+
 // Display shows radiance and coverage, rows of width pixels from the top left, as the description's view says: linear
-// display light over the background.
+// display light over the background. The lens's glare is left out: it is for measuring.
 func Display(d *scene.Description, width int, mean []colour.RGB, alpha []float64) ([]colour.RGB, error) {
 	vw, err := prep.View(&d.View)
 	if err != nil {

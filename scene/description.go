@@ -95,10 +95,18 @@ type Orbit struct {
 type View struct {
 	Exposure         float64    `key:"exposure" unit:"EV" range:"[-40,40]" default:"0" source:"neutral: changes nothing" doc:"stops added before the view transform"`
 	ToneMapping      string     `key:"tone_mapping" oneof:"reinhard|neutral|filmic|none" default:"reinhard" doc:"published tone curve; none clips"`
+	White            float64    `key:"white" range:"[0.1,1000]" default:"4" source:"our own choice; the curve's L_white, Reinhard et al. 2002, equation 4" doc:"reinhard: exposed luminance that becomes display white; less lets highlights burn out sooner and keeps more contrast below, as a camera of small latitude does"`
 	Table            *ViewTable `key:"table" doc:"a .cube table in place of the transform"`
+	Glare            *Glare     `key:"glare" doc:"what the lens spreads of each point, before the tone curve; pictures as seen alone have it, no linear file and no comparison"`
 	Background       string     `key:"background" oneof:"environment|colour|gradient|transparent" default:"environment" doc:"what the camera sees where it sees no object"`
 	BackgroundColour colour.RGB `key:"background_colour" range:"[0,1e6]" default:"[0.05, 0.05, 0.055]" source:"our own, by eye" doc:"background colour, linear, as seen in the picture at exposure 0 (colour and gradient)"`
 	BackgroundEdge   float64    `key:"background_edge" range:"[0,1]" default:"0.35" source:"our own, by eye" doc:"gradient: brightness of the picture's corners as a share of its centre"`
+}
+
+// Glare is a halo about each point of the picture.
+type Glare struct {
+	Share  float64 `key:"share" range:"[0,1]" default:"0.08" source:"common practice, no published source" doc:"share of the light that goes into the halo"`
+	Radius float64 `key:"radius" range:"[0.01,100]" default:"1.5" source:"common practice, no published source" doc:"core of the halo in thousandths of the picture's width; beyond it the halo falls with the third power of the distance (Moffat's profile of 1969)"`
 }
 
 // ViewTable is a .cube table that turns exposed light into the display's. What goes in and what comes out is stated:

@@ -26,7 +26,7 @@ func TestProblems(t *testing.T) {
 	for name, c := range map[string]struct{ file, want string }{
 		"unknown key":         {head + "picture: {widht: 3}", "3:11: picture.widht: unknown key; did you mean width?"},
 		"unknown section":     {head + "flim: {width: 3}", "3:1: flim: unknown key; did you mean picture?"},
-		"unknown, none near":  {head + "view: {gamma: 2}", "3:8: view.gamma: unknown key; known here: exposure, tone_mapping, table, background, background_colour, background_edge"},
+		"unknown, none near":  {head + "view: {gamma: 2}", "3:8: view.gamma: unknown key; known here: exposure, tone_mapping, white, table, glare, background, background_colour, background_edge"},
 		"table, no input":     {head + "view: {table: {file: grey.cube, output: srgb}}", "3:16: view.table.input: missing, wants linear, srgb or log2"},
 		"table, no range":     {head + "view: {table: {file: grey.cube, output: srgb, input: log2, low: -6}}", "3:16: view.table.high: missing, input log2 wants low and high"},
 		"table, range":        {head + "view: {table: {file: grey.cube, output: srgb, input: log2, low: 4, high: 4}}", "3:68: view.table.high: 4 is not above low, which is 4"},

@@ -488,7 +488,7 @@ func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
 			alpha[i] = float64(a[i])
 		}
 	}
-	lit, err := render.Display(s.d, pic.W, mean, alpha)
+	lit, err := render.Presented(s.d, pic.W, mean, alpha)
 	if err != nil {
 		return nil, nil, err
 	}

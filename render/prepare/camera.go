@@ -96,7 +96,7 @@ func View(v *scene.View) (*view.View, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &view.View{Transform: tr, Exposure: v.Exposure}
+	out := &view.View{Transform: tr, Exposure: v.Exposure, White: v.White}
 	s := v.Table
 	if s == nil {
 		return out, nil

@@ -48,7 +48,7 @@ const (
 // for punch, Neutral for surfaces brighter than .08 whose colour must come out as painted, Clip for measuring.
 const Default = Reinhard
 
-// White is the luminance that Reinhard maps to display white.
+// White is the luminance that Reinhard maps to display white where View says nothing else.
 const White = 4
 
 var names = [...]string{"reinhard", "neutral", "filmic", "none"}
@@ -67,6 +67,7 @@ func Parse(name string) (Transform, error) {
 type View struct {
 	Transform Transform
 	Exposure  float64 // stops, added first: light is multiplied by 2^Exposure
+	White     float64 // exposed luminance that Reinhard maps to display white; 0 is the constant White
 	Table     *Table  // instead of Transform; nil for none
 }
 
@@ -86,7 +87,7 @@ func (v View) Display(c colour.RGB) colour.RGB {
 	if v.Table != nil {
 		c = v.Table.display(c)
 	} else {
-		c = v.Transform.apply(c)
+		c = v.Transform.apply(c, v.White)
 	}
 	for i, x := range c {
 		c[i] = min(max(x, 0), 1)
@@ -94,11 +95,14 @@ func (v View) Display(c colour.RGB) colour.RGB {
 	return c
 }
 
-// apply maps exposed light, >= 0, through the curve; what it returns may leave [0, 1].
-func (t Transform) apply(c colour.RGB) colour.RGB {
+// apply maps exposed light, >= 0, through the curve; what it returns may leave [0, 1]. white is Reinhard's, 0 for the default.
+func (t Transform) apply(c colour.RGB, white float64) colour.RGB {
 	switch t {
 	case Reinhard:
-		c = reinhard(c)
+		if white == 0 {
+			white = White
+		}
+		c = reinhard(c, white)
 	case Neutral:
 		c = neutral(c)
 	case Filmic:
@@ -134,12 +138,12 @@ func (v View) Spread(mean, err colour.RGB) colour.RGB {
 	return lo
 }
 
-func reinhard(c colour.RGB) colour.RGB {
+func reinhard(c colour.RGB, white float64) colour.RGB {
 	l := c.Luminance()
 	if l <= 0 {
 		return c
 	}
-	d := l * (1 + l/(White*White)) / (1 + l)
+	d := l * (1 + l/(white*white)) / (1 + l)
 	if d >= 1 {
 		return colour.Grey(1)
 	}

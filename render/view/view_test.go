@@ -58,6 +58,9 @@ func TestReinhard(t *testing.T) {
 	v := View{}
 	near(t, "1", v.Display(colour.Grey(1)), colour.Grey(0.53125), 1e-15)
 	near(t, "white", v.Display(colour.Grey(White)), colour.Grey(1), 1e-15)
+	low := View{White: 1.5}
+	near(t, "low white", low.Display(colour.Grey(1.5)), colour.Grey(1), 1e-15)
+	near(t, "below a low white", low.Display(colour.Grey(0.5)), colour.Grey(0.5*(1+0.5/2.25)/1.5), 1e-15)
 	in := colour.RGB{.05, .03, .015}
 	out := v.Display(in)
 	near(t, "ratios", out.Scale(in[0]/out[0]), in, 1e-15)
