@@ -119,6 +119,7 @@ type Object struct {
 	Mesh        *mesh.Mesh
 	BVH         *accel.BVH
 	Tangents    *mesh.Tangents // of Mesh; nil without a normal map
+	Depth       Depth          // of Mesh, where it is walked in; nil: walks measure for themselves
 	Closed      bool           // encloses a volume
 	Material    Material
 	Eye         int32        // index into Scene.Eyes for Outer and Inner, else -1

@@ -75,7 +75,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	if k := d.Dot(sf.Ng); k > 0 {
 		d = d.Mad(-2*k, sf.Ng)
 	}
-	return t.walkFlesh(p, sf.Object, sf.P.Mad(-sf.Eps, sf.Ng), d.Unit(), sf.Ns, out)
+	return t.walkFlesh(p, sf.Object, sf.Prim, sf.P.Mad(-sf.Eps, sf.Ng), d.Unit(), sf.Ns, out)
 }
 
 // leaveFlesh sends a path that comes from within on from a surface point of flesh, evenly and through its coat.

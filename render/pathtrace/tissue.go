@@ -151,26 +151,21 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			}
 		}
 		t.Stats.WalkRays++
-		var hit bool
 		carried := beta.Mul(p.beta) // by the whole path
 		if !(carried.Max() > 0) {
 			return -1
 		}
-		if step == 0 && steer { // to the far side, which says how thick the tissue is; a black one is as if deep
+		if step == 0 && steer {
 			half := math.Inf(1)
-			if hit = b.BVH.Closest(t.sc, pos, d, 0, half, &h); hit && (m.Part == nil || m.Part[h.Prim] != mesh.Backing) {
-				half = h.T / 2 / max(0.2, -d.Dot(ng))
+			if b.Depth != nil {
+				half = float64(b.Depth[sf.Prim])
 			}
 			fl.aim(sf.Ns, up, b.Lit.At(sf.Ns), &b.ToLocal, half, sigma, cmp.Or(guide, &tis.GuideSclera))
 		}
 		fl.steer(sigma, guide)
 		fl.choose(&rng, carried, &d)
 		far := min(fl.dist, room)
-		if step == 0 && steer {
-			hit = hit && h.T < far
-		} else {
-			hit = b.BVH.Closest(t.sc, pos, d, 0, far, &h)
-		}
+		hit := b.BVH.Closest(t.sc, pos, d, 0, far, &h)
 		fly := far
 		if hit {
 			fly = h.T

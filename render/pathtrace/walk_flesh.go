@@ -22,10 +22,10 @@ func (t *Tracer) within(p *path, sf *frozen.Surface, out *film.Sample) bool {
 		p.beta = p.beta.Mul(fl.Top)
 		return t.leaveFlesh(p, sf, out)
 	}
-	return t.walkFlesh(p, sf.Object, p.ray.O, p.ray.D, sf.Ns, out)
+	return t.walkFlesh(p, sf.Object, sf.Prim, p.ray.O, p.ray.D, sf.Ns, out)
 }
 
-// walkFlesh follows a random walk in flesh, in the world, from a point in an object along d, until it leaves; up is the way out
+// walkFlesh follows a random walk in flesh, in the world, from a point in an object below a triangle along d, until it leaves; up is the way out
 // that guided walks seek. It multiplies the path by the walk's weight and sends it on; it is false where the path ended.
 //
 // Where objects overlap, one of them takes precedence over the others: eyes over flesh, and of flesh what comes first in the scene.
@@ -34,7 +34,7 @@ func (t *Tracer) within(p *path, sf *frozen.Surface, out *film.Sample) bool {
 // itself, a walk is out once it has left as often as it has entered.
 //
 // Long: one loop whose state (flight, coefficients, folds) every case of what a flight meets changes.
-func (t *Tracer) walkFlesh(p *path, object int32, pos, d, up geom.Vec, out *film.Sample) bool {
+func (t *Tracer) walkFlesh(p *path, object int32, prim uint32, pos, d, up geom.Vec, out *film.Sample) bool {
 	t.Stats.Walks++
 	rng := t.smp.Stream(p.vertex, sampler.Walk, p.branch)
 	beta := colour.Grey(1)
@@ -57,21 +57,14 @@ func (t *Tracer) walkFlesh(p *path, object int32, pos, d, up geom.Vec, out *film
 			return false
 		}
 		var h frozen.Hit
-		var met bool
-		if step == 0 && t.set.Guided { // to the far side, which says how thick the object is
-			half := math.Inf(1)
-			if met = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, half, &h); met {
-				half = h.T / 2 / max(0.2, -d.Dot(up))
-			}
+		if step == 0 && t.set.Guided {
+			half := t.thickness(b, pos, d, up, prim)
 			f := b.Material.Flesh
 			fl.aim(up, up, b.Lit.At(up), nil, half, &f.Sigma, &f.Guide)
 			fl.steer(&f.Sigma, &f.Guide)
-			fl.choose(&rng, carried, &d)
-			met = met && h.T < fl.dist
-		} else {
-			fl.choose(&rng, carried, &d)
-			met = b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, fl.dist, &h)
 		}
+		fl.choose(&rng, carried, &d)
+		met := b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, fl.dist, &h)
 		r := geom.Ray{O: pos, D: d}
 		h.Object = object
 		met = t.meets(b, r, met, fl.dist, &h)
@@ -127,6 +120,19 @@ func (t *Tracer) walkFlesh(p *path, object int32, pos, d, up geom.Vec, out *film
 			return t.outer(p, &sf, out)
 		}
 	}
+}
+
+// thickness returns half of how thick an object is where a walk comes in below a triangle. An object without a table is measured by
+// a ray along the first flight, as if it were a ball.
+func (t *Tracer) thickness(b *frozen.Object, pos, d, up geom.Vec, prim uint32) float64 {
+	if b.Depth != nil {
+		return b.Thickness(prim)
+	}
+	var h frozen.Hit
+	if !b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, math.Inf(1), &h) {
+		return math.Inf(1)
+	}
+	return h.T / 2 / max(0.2, -d.Dot(up))
 }
 
 // meets finds what a flight in an object meets first: the object's own surface, if h holds that already, or one that takes precedence over it.

@@ -97,6 +97,7 @@ func globe(t testing.TB, set frozen.Settings, iris, sclera colour.RGB, albedo, v
 	require.NoError(t, err)
 	o := ball(frozen.Material{Kind: frozen.Inner})
 	o.Shape, o.Mesh, o.BVH, o.Eye = frozen.Mesh, m, bvh, 0
+	o.Depth = frozen.NewDepth(m, bvh, 1)
 	flat := func(v float64) *frozen.VolumeMap {
 		return frozen.NewVolumeMap(4, func(int, geom.Vec) colour.RGB { return colour.Grey(v) }, 1)
 	}

@@ -79,6 +79,7 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	object.Tangents = frames[0]
 	e.Outer = p.add(object, s.outer.Bounds())
 	object.Name, object.Mesh, object.BVH, object.Material.Kind, object.Tangents = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner, frames[1]
+	object.Depth = s.depth
 	e.Inner = p.add(object, s.inner.Bounds())
 	p.out.Eyes = append(p.out.Eyes, e)
 	return s.outerBVH

@@ -21,6 +21,7 @@ import (
 type eyeball struct {
 	outer, inner       *mesh.Mesh
 	outerBVH, innerBVH *accel.BVH
+	depth              frozen.Depth // of the inner shell
 	far                float64
 	cross              frozen.Crossing // how light that leaves the sclera evenly crosses the outer shell
 
@@ -71,6 +72,7 @@ func (p *preparer) laidShells(d *scene.Eye, by uvSets, m *making) (*eyeball, err
 			return s, fmt.Errorf("inner shell: %w", err)
 		}
 	}
+	s.depth = frozen.NewDepth(s.inner, s.innerBVH, p.o.WorkerCount())
 	s.far = s.inner.Bounds().Size().Len()
 	s.cross = s.crossing(d.Limbus.Radius, d.Limbus.Width)
 	if d.Asset != nil {

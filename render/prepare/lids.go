@@ -37,6 +37,7 @@ func (p *preparer) eyes(b *scene.Object) {
 type grown struct {
 	*lids.Lids
 	skin, corner, tears, lashes *accel.BVH
+	skinDepth, cornerDepth      frozen.Depth
 }
 
 // lids makes the lids about an object's eyes.
@@ -45,7 +46,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	if b.Pair > 0 {
 		par.Spacing = b.Pair / l.Scale
 	}
-	inputs := []any{par, l.Scale}
+	inputs := []any{par, l.Scale, l.Skin.Scattering}
 	var sockets []lids.Socket
 	sc := accel.NewScratch()
 	for i := range eyes {
@@ -81,6 +82,12 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 				return nil, err
 			}
 		}
+		if workers := p.o.WorkerCount(); l.Skin.Scattering {
+			g.skinDepth = frozen.NewDepth(g.Skin, g.skin, workers)
+			if g.Corner != nil {
+				g.cornerDepth = frozen.NewDepth(g.Corner, g.corner, workers)
+			}
+		}
 		return g, nil
 	})
 	if err != nil {
@@ -99,19 +106,19 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 			p.rims = append(p.rims, to.Point(v))
 		}
 	}
-	add := func(name string, m *mesh.Mesh, h *accel.BVH, mat frozen.Material, closed bool, mask frozen.Mask) {
+	add := func(name string, m *mesh.Mesh, h *accel.BVH, depth frozen.Depth, mat frozen.Material, closed bool, mask frozen.Mask) {
 		if m == nil {
 			return
 		}
-		p.add(frozen.Object{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Closed: closed, Apart: m == g.Skin, Eye: -1, Material: mat}, m.Bounds())
+		p.add(frozen.Object{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Depth: depth, Closed: closed, Apart: m == g.Skin, Eye: -1, Material: mat}, m.Bounds())
 	}
 	mask := p.mask(b)
 	if !p.d.Effects.Shadow {
 		mask &^= frozen.ShadowRays
 	}
 	s := &l.Skin
-	add("skin", g.Skin, g.skin, Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering), true, mask)
-	add("corner", g.Corner, g.corner, Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering), true, mask)
-	add("lashes", g.Lashes, g.lashes, Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false), false, mask)
-	add("tears", g.Tears, g.tears, frozen.Material{Kind: frozen.TearLine, Index: tearIndex}, false, mask&^frozen.ShadowRays)
+	add("skin", g.Skin, g.skin, g.skinDepth, Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering), true, mask)
+	add("corner", g.Corner, g.corner, g.cornerDepth, Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering), true, mask)
+	add("lashes", g.Lashes, g.lashes, nil, Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false), false, mask)
+	add("tears", g.Tears, g.tears, nil, frozen.Material{Kind: frozen.TearLine, Index: tearIndex}, false, mask&^frozen.ShadowRays)
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"catchlight/render/accel"
+	"catchlight/render/frozen"
 	"catchlight/scene"
 	"catchlight/scene/asset"
 	"catchlight/scene/geom"
@@ -16,8 +17,9 @@ import (
 
 // instance is a mesh with its hierarchy, which objects of the same file share.
 type instance struct {
-	mesh *mesh.Mesh
-	bvh  *accel.BVH
+	mesh  *mesh.Mesh
+	bvh   *accel.BVH
+	depth frozen.Depth // made for the first object that is walked in
 }
 
 // mesh returns the mesh of an object. Objects that differ in place, material and rays alone share one.
@@ -43,7 +45,7 @@ func (p *preparer) mesh(b *scene.Object) (*instance, error) {
 	if p.meshes == nil {
 		p.meshes = map[string]*instance{}
 	}
-	i := &instance{m, bvh}
+	i := &instance{mesh: m, bvh: bvh}
 	p.meshes[string(key)] = i
 	return i, nil
 }

@@ -62,6 +62,7 @@ func (p *preparer) add(b frozen.Object, local geom.Box) int32 {
 func (p *preparer) object(b *scene.Object) {
 	f := frozen.Object{Name: b.Name, ToWorld: place(&b.Transform), Mask: p.mask(b), Eye: -1}
 	var local geom.Box
+	var made *instance
 	switch b.Shape {
 	case "sphere":
 		f.Shape, f.Closed = frozen.Sphere, true
@@ -90,7 +91,7 @@ func (p *preparer) object(b *scene.Object) {
 			p.fail("objects."+b.Name+".file", err)
 			return
 		}
-		f.Shape, f.Mesh, f.BVH, f.Closed = frozen.Mesh, q.mesh, q.bvh, true
+		f.Shape, f.Mesh, f.BVH, f.Closed, made = frozen.Mesh, q.mesh, q.bvh, true, q
 		local = q.mesh.Bounds()
 		if c := b.OpacityMask; c != nil {
 			f.Closed = false
@@ -106,6 +107,12 @@ func (p *preparer) object(b *scene.Object) {
 		return
 	}
 	f.Material = p.material(b, m)
+	if fl := f.Material.Flesh; fl != nil && !fl.Solid && made != nil {
+		if made.depth == nil {
+			made.depth = frozen.NewDepth(made.mesh, made.bvh, p.o.WorkerCount())
+		}
+		f.Depth = made.depth
+	}
 	p.warn = append(p.warn, tileNotes("objects."+b.Name+".material.colour", f.Mesh, &f.Material.Colour)...)
 	if f.Material.HasMedium && !f.Closed {
 		p.fail("objects."+b.Name+".material.inside", fmt.Errorf("a %s encloses no volume; only sphere, box, slab and mesh can hold a medium", b.Shape))
