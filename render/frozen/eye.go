@@ -2,10 +2,12 @@ package frozen
 
 import (
 	"math"
+	"unsafe"
 
 	"catchlight/material/microfacet"
 	"catchlight/material/tissue"
 	"catchlight/render/accel"
+	"catchlight/render/memory"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/parallel"
@@ -239,6 +241,24 @@ func (m *VolumeMap) direction(x, y int) geom.Vec {
 
 // At returns the colour in front of point p of the eye's frame, bilinear between texels.
 func (m *VolumeMap) At(p geom.Vec) colour.RGB {
+	c := m.cell(p)
+	return m.In(&c)
+}
+
+// VolumeCell is a place in a VolumeMap.
+type VolumeCell struct {
+	at     int // of the first number of the upper left of its four texels
+	fx, fy float64
+}
+
+// Ahead returns the place in front of point p, and has what is there loaded meanwhile.
+func (m *VolumeMap) Ahead(p geom.Vec) VolumeCell {
+	c := m.cell(p)
+	memory.Fetch(unsafe.Pointer(&m.pix[c.at]), unsafe.Pointer(&m.pix[c.at+3*m.n]))
+	return c
+}
+
+func (m *VolumeMap) cell(p geom.Vec) VolumeCell {
 	r2 := p.X*p.X + p.Y*p.Y
 	l := math.Sqrt(r2 + p.Z*p.Z)
 	// With s = r/(l+z), rho/r = 1/(r + share (l+z)): no division by a small number on the axis.
@@ -250,8 +270,12 @@ func (m *VolumeMap) At(p geom.Vec) colour.RGB {
 	x, y = max(0, min(x, lim)), max(0, min(y, lim))
 	ix, iy := int(x), int(y)
 	ix, iy = min(ix, m.n-2), min(iy, m.n-2)
-	fx, fy := x-float64(ix), y-float64(iy)
-	i := 3 * (iy*m.n + ix)
+	return VolumeCell{3 * (iy*m.n + ix), x - float64(ix), y - float64(iy)}
+}
+
+// In returns the colour at a place.
+func (m *VolumeMap) In(at *VolumeCell) colour.RGB {
+	i, fx, fy := at.at, at.fx, at.fy
 	j := i + 3*m.n
 	a := m.pix[i : i+6 : i+6]
 	b := m.pix[j : j+6 : j+6]

@@ -5,6 +5,7 @@ import (
 
 	"catchlight/render/frozen"
 	"catchlight/render/invariant"
+	"catchlight/render/lanes"
 	"catchlight/render/sampler"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
@@ -75,7 +76,14 @@ func (f *flight) choose(rng *sampler.Stream, beta colour.RGB, d *geom.Vec) {
 // which it was sampled.
 func (f *flight) weight(fly float64, collided bool) colour.RGB {
 	s := f.sigma
-	tr := colour.RGB{math.Exp(-s[0] * fly), math.Exp(-s[1] * fly), math.Exp(-s[2] * fly)}
+	var e [12]float64 // what of each channel flies as far: unguided, and guided each way that is not ruled out
+	e[0], e[1], e[2] = -s[0]*fly, -s[1]*fly, -s[2]*fly
+	if f.guide == nil {
+		lanes.Exp3((*[3]float64)(e[:]))
+	} else {
+		f.exponents(fly, &e)
+	}
+	tr := colour.RGB{e[0], e[1], e[2]}
 	if collided {
 		tr = tr.Mul(*s)
 	}
@@ -85,9 +93,11 @@ func (f *flight) weight(fly float64, collided bool) colour.RGB {
 		return tr.Scale(1 / plain) // all kinds fly alike
 	}
 	kinds := [3]float64{f.odds[0] * plain}
+	at := 3
 	for i := range f.way {
 		if f.odds[i+1] > 0 {
-			kinds[i+1] = f.odds[i+1] * ((1-guidedShare)*plain + guidedShare*f.steered(i, fly, collided))
+			kinds[i+1] = f.odds[i+1] * ((1-guidedShare)*plain + guidedShare*f.steered(i, (*[3]float64)(e[at:]), collided))
+			at += 3
 		}
 	}
 	pdf := kinds[0] + kinds[1] + kinds[2]
@@ -104,18 +114,36 @@ func (f *flight) weight(fly float64, collided bool) colour.RGB {
 	return tr.Scale(1 / pdf)
 }
 
-// steered returns the density of the flight if it were guided way i, for any channel. Densities of directions count in units
-// of the even one.
-func (f *flight) steered(i int, fly float64, collided bool) (pdf float64) {
+// exponents adds to e what flies as far where it is guided, and takes the exponentials of all.
+func (f *flight) exponents(fly float64, e *[12]float64) {
+	n := 3
+	for i := range f.way {
+		if f.odds[i+1] > 0 {
+			e[n], e[n+1], e[n+2] = -f.rate(i, 0)*fly, -f.rate(i, 1)*fly, -f.rate(i, 2)*fly
+			n += 3
+		}
+	}
+	if n > 8 {
+		lanes.Exp12(e)
+	} else {
+		lanes.Exp8((*[8]float64)(e[:]))
+	}
+}
+
+// rate is the rate of collisions by which channel k is guided way i.
+func (f *flight) rate(i, k int) float64 { return f.sigma[k] * (1 - f.mu[i]/f.guides[i].Nu[k]) }
+
+// steered returns the density of the flight if it were guided way i, for any channel. flies is what of each channel then flies
+// as far. Densities of directions count in units of the even one.
+func (f *flight) steered(i int, flies *[3]float64, collided bool) (pdf float64) {
 	g := &f.guides[i]
 	for k, q := range f.q {
 		if q == 0 {
 			continue
 		}
-		rate := f.sigma[k] * (1 - f.mu[i]/g.Nu[k])
-		w := q * math.Exp(-rate*fly)
+		w := q * flies[k]
 		if collided {
-			w *= rate
+			w *= f.rate(i, k)
 		}
 		if f.fresh {
 			w *= guideDensity(g.Nu[k], g.Log[k], f.mu[i])

@@ -165,6 +165,11 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 		fl.steer(sigma, guide)
 		fl.choose(&rng, carried, &d)
 		far := min(fl.dist, room)
+		next := pos.Mad(far, d)
+		var albedo frozen.VolumeCell // in front of the collision, if there is one: loaded while the ray is cast
+		if fl.dist <= room {
+			albedo = tis.Alpha.Ahead(next)
+		}
 		hit := b.BVH.Closest(t.sc, pos, d, 0, far, &h)
 		fly := far
 		if hit {
@@ -191,7 +196,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			p.beta = p.beta.Mul(beta)
 			return collisions
 		}
-		pos = pos.Mad(far, d)
+		pos = next
 		if !collided {
 			continue
 		}
@@ -215,7 +220,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			beta = beta.Mul(share).Scale(1 / ps)
 		}
 		collisions++
-		beta = beta.Mul(tis.Alpha.At(pos))
+		beta = beta.Mul(tis.Alpha.In(&albedo))
 		if t.set.ExactExit {
 			*last = pos
 			t.connectDeep(p, b, e, pos, beta, &lamps, out)

@@ -50,21 +50,25 @@ func (b Box) Meets(c Box) bool {
 // Hit returns the parameter interval of o + t d, t in [t0, t1], that lies in the box; ok is false where none does.
 // inv is the componentwise reciprocal of d (infinities allowed).
 func (b Box) Hit(o, inv Vec, t0, t1 float64) (lo, hi float64, ok bool) {
-	lo, hi = t0, t1
-	for i := 0; i < 3; i++ {
-		n, f := (b.Lo.At(i)-o.At(i))*inv.At(i), (b.Hi.At(i)-o.At(i))*inv.At(i)
-		if n > f {
-			n, f = f, n
-		}
-		// A NaN (0 times infinity: the ray lies in the slab's plane) loses both comparisons and leaves the interval.
-		if n > lo {
-			lo = n
-		}
-		if f < hi {
-			hi = f
-		}
-	}
+	lo, hi = clip((b.Lo.X-o.X)*inv.X, (b.Hi.X-o.X)*inv.X, t0, t1)
+	lo, hi = clip((b.Lo.Y-o.Y)*inv.Y, (b.Hi.Y-o.Y)*inv.Y, lo, hi)
+	lo, hi = clip((b.Lo.Z-o.Z)*inv.Z, (b.Hi.Z-o.Z)*inv.Z, lo, hi)
 	return lo, hi, lo <= hi
+}
+
+// clip narrows [lo, hi] to what lies between n and f, of either order.
+func clip(n, f, lo, hi float64) (float64, float64) {
+	if n > f {
+		n, f = f, n
+	}
+	// A NaN (0 times infinity: the ray lies in the slab's plane) loses both comparisons and leaves the interval.
+	if n > lo {
+		lo = n
+	}
+	if f < hi {
+		hi = f
+	}
+	return lo, hi
 }
 
 // Frame is a right-handed orthonormal basis; N is the normal.
