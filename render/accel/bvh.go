@@ -7,6 +7,7 @@ import (
 	"runtime"
 	"unsafe"
 
+	"catchlight/render/memory"
 	"catchlight/scene/geom"
 )
 
@@ -116,6 +117,9 @@ func checkCount(n int) error {
 	}
 	return nil
 }
+
+// HugePages has the arena kept on huge pages.
+func (b *BVH) HugePages() { memory.Huge(b.mem) }
 
 // Bounds returns the box about all triangles, in mm.
 func (b *BVH) Bounds() geom.Box { return b.box }

@@ -226,6 +226,13 @@ func (m *VolumeMap) Map(g func(c colour.RGB) colour.RGB, workers int) *VolumeMap
 	return out
 }
 
+// HugePages has the map kept on huge pages; m may be nil.
+func (m *VolumeMap) HugePages() {
+	if m != nil {
+		memory.Huge(m.pix)
+	}
+}
+
 func (m *VolumeMap) direction(x, y int) geom.Vec {
 	a := (float64(x)+0.5)/float64(m.n)*2 - 1
 	b := 1 - (float64(y)+0.5)/float64(m.n)*2

@@ -9,6 +9,7 @@ import (
 	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/memory"
 	"catchlight/render/view"
 	"catchlight/scene"
 	"catchlight/scene/geom"
@@ -127,6 +128,7 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 	if len(p.errs) > 0 {
 		return nil, errors.Join(p.errs...)
 	}
+	hugePages(p.out)
 	bytes, triangles := size(p.out)
 	return &Prepared{Description: p.d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, View: look}, nil
 }
@@ -139,6 +141,26 @@ func (p *preparer) settings() {
 		Refraction: e.Refraction, Caustic: e.Caustic, Scattering: e.Scattering, TearFilm: e.TearFilm, Shadow: e.Shadow,
 	}
 	p.out.ShowEnvironment = p.d.View.Background == "environment"
+}
+
+// hugePages moves what rays and walks read here and there onto huge pages; what is there already stays.
+func hugePages(s *frozen.Scene) {
+	for i := range s.Objects {
+		b := &s.Objects[i]
+		if b.BVH != nil {
+			b.BVH.HugePages()
+			memory.Huge(b.Mesh.P)
+			memory.Huge(b.Mesh.N)
+			memory.Huge(b.Mesh.UV)
+			memory.Huge(b.Mesh.Tri)
+		}
+	}
+	for i := range s.Eyes {
+		t := &s.Eyes[i].Tissue
+		t.Alpha.HugePages()
+		t.Colour.HugePages()
+		t.Vessels.HugePages()
+	}
 }
 
 // size adds up the hierarchies of a scene, each once.
