@@ -37,6 +37,9 @@ func (o Options) preparing() prep.Options {
 	return prep.Options{Workers: o.Workers, Progress: o.Progress, Cache: o.Cache}
 }
 
+// Count is how many goroutines work.
+func (o Options) Count() int { return o.workers() }
+
 func (o Options) workers() int { return o.preparing().WorkerCount() }
 
 func (o Options) phase(name string) { o.preparing().Phase(name) }

@@ -140,6 +140,8 @@ type jobFlags struct {
 	out   string
 	looks []string
 	cache string
+
+	stages *render.Cache // of scenes prepared before the pictures; nil for none
 }
 
 func (f *jobFlags) add(fl *pflag.FlagSet, what string) {
@@ -295,7 +297,10 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 	defer report.done()
 	report.Phase(fmt.Sprintf("%d pictures to make, %d there", len(todo), t.kept))
 	show := &wholeJob{r: report, total: int64(len(todo))}
-	keep, baked := render.NewCache(), new(render.Baked)
+	keep, baked := f.stages, new(render.Baked)
+	if keep == nil {
+		keep = render.NewCache()
+	}
 	start := time.Now()
 	workers := f.workers
 	if workers == 0 {

@@ -52,6 +52,12 @@ type rectItem struct {
 	colour     color.NRGBA
 }
 
+// strokeItem is a circle or a straight line.
+type strokeItem struct {
+	x, y, r, x1, y1, width float64 // r > 0 is a circle about x, y; else a line
+	colour                 color.NRGBA
+}
+
 type imageItem struct {
 	x, y   int
 	pix    *image.NRGBA
@@ -66,6 +72,7 @@ type Page struct {
 	texts  []textItem
 	rects  []rectItem
 	images []imageItem
+	over   []strokeItem // drawn above the pictures
 }
 
 // Text puts one line of text with its baseline at y; size is the height of the letters' em.
@@ -81,6 +88,50 @@ func (p *Page) Rect(x, y, w, h float64, c color.NRGBA) {
 // Image puts a picture, texel for pixel; about says in words what it shows.
 func (p *Page) Image(x, y int, m *image.NRGBA, about string) {
 	p.images = append(p.images, imageItem{x, y, m, about, nil})
+}
+
+// Circle draws a circle of radius r > 0 above the pictures, with a line of some width.
+func (p *Page) Circle(x, y, r, width float64, c color.NRGBA) {
+	p.over = append(p.over, strokeItem{x: x, y: y, r: r, width: width, colour: c})
+}
+
+// Line draws a straight line above the pictures.
+func (p *Page) Line(x0, y0, x1, y1, width float64, c color.NRGBA) {
+	p.over = append(p.over, strokeItem{x: x0, y: y0, x1: x1, y1: y1, width: width, colour: c})
+}
+
+// cover returns how much of a pixel about x, y the stroke covers, for an edge one pixel soft.
+func (s *strokeItem) cover(x, y float64) float64 {
+	d := 0.0
+	if s.r > 0 {
+		d = math.Abs(math.Hypot(x-s.x, y-s.y) - s.r)
+	} else {
+		u, v := s.x1-s.x, s.y1-s.y
+		t := max(0, min(1, ((x-s.x)*u+(y-s.y)*v)/max(u*u+v*v, 1e-12)))
+		d = math.Hypot(x-s.x-t*u, y-s.y-t*v)
+	}
+	return max(0, min(1, s.width/2+0.5-d))
+}
+
+// draw puts the stroke into a picture.
+func (s *strokeItem) draw(m *image.NRGBA) {
+	lo, hi := [2]float64{min(s.x, s.x1), min(s.y, s.y1)}, [2]float64{max(s.x, s.x1), max(s.y, s.y1)}
+	if s.r > 0 {
+		lo, hi = [2]float64{s.x - s.r, s.y - s.r}, [2]float64{s.x + s.r, s.y + s.r}
+	}
+	box := image.Rect(int(lo[0]-s.width-2), int(lo[1]-s.width-2), int(hi[0]+s.width+3), int(hi[1]+s.width+3)).Intersect(m.Bounds())
+	for y := box.Min.Y; y < box.Max.Y; y++ {
+		for x := box.Min.X; x < box.Max.X; x++ {
+			k := s.cover(float64(x)+0.5, float64(y)+0.5) * float64(s.colour.A) / 255
+			if k == 0 {
+				continue
+			}
+			o := m.PixOffset(x, y)
+			for c, v := range [3]uint8{s.colour.R, s.colour.G, s.colour.B} {
+				m.Pix[o+c] = uint8(math.Round(float64(m.Pix[o+c])*(1-k) + float64(v)*k))
+			}
+		}
+	}
 }
 
 type faceKey struct {
@@ -182,6 +233,9 @@ func (p *Page) Draw() (*image.NRGBA, error) {
 	for _, i := range p.images {
 		draw.Draw(m, i.pix.Bounds().Add(image.Pt(i.x, i.y)), i.pix, image.Point{}, draw.Over)
 	}
+	for i := range p.over {
+		p.over[i].draw(m)
+	}
 	for _, t := range p.texts {
 		f, err := face(t.size, t.bold)
 		if err != nil {
@@ -248,6 +302,13 @@ func (p *Page) SVG() ([]byte, error) {
 		size := i.pix.Bounds().Size()
 		fmt.Fprintf(&b, `<image x="%d" y="%d" width="%d" height="%d" href="data:image/png;base64,%s"><title>%s</title></image>`+"\n", i.x, i.y, size.X, size.Y, base64.StdEncoding.EncodeToString(i.encode), html.EscapeString(i.about))
 	}
+	for _, o := range p.over {
+		if o.r > 0 {
+			fmt.Fprintf(&b, `<circle cx="%.2f" cy="%.2f" r="%.2f" fill="none" stroke="%s" stroke-width="%g"/>`+"\n", o.x, o.y, o.r, hex(o.colour), o.width)
+		} else {
+			fmt.Fprintf(&b, `<line x1="%.2f" y1="%.2f" x2="%.2f" y2="%.2f" stroke="%s" stroke-width="%g"/>`+"\n", o.x, o.y, o.x1, o.y1, hex(o.colour), o.width)
+		}
+	}
 	for _, t := range p.texts {
 		weight := ""
 		if t.bold {
@@ -263,36 +324,59 @@ func (p *Page) SVG() ([]byte, error) {
 const point = 0.75
 
 // PDF returns the page as a PDF file of one page, with its fonts and pictures inside and real text.
-func (p *Page) PDF() ([]byte, error) {
-	if err := p.encoded(); err != nil {
-		return nil, err
-	}
-	size := fpdf.SizeType{Wd: float64(p.W) * point, Ht: float64(p.H) * point}
-	f := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: size, OrientationStr: "P"})
+func (p *Page) PDF() ([]byte, error) { return PDF(p) }
+
+// PDF returns pages as one PDF file, with its fonts and pictures inside and real text. There is one page at least; its
+// title is that of the file.
+func PDF(pages ...*Page) ([]byte, error) {
+	size := func(p *Page) fpdf.SizeType { return fpdf.SizeType{Wd: float64(p.W) * point, Ht: float64(p.H) * point} }
+	f := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: size(pages[0]), OrientationStr: "P"})
 	// The same page gives the same bytes.
 	f.SetCatalogSort(true)
 	f.SetCreationDate(time.Unix(0, 0).UTC())
 	f.SetModificationDate(time.Unix(0, 0).UTC())
-	f.SetTitle(p.Title, true)
+	f.SetTitle(pages[0].Title, true)
 	f.SetCreator("catchlight", true)
 	f.SetAutoPageBreak(false, 0)
 	f.SetMargins(0, 0, 0)
 	f.AddUTF8FontFromBytes("go", "", goregular.TTF)
 	f.AddUTF8FontFromBytes("go", "B", gobold.TTF)
-	f.AddPageFormat("P", size)
+	for i, p := range pages {
+		if err := p.encoded(); err != nil {
+			return nil, err
+		}
+		f.AddPageFormat("P", size(p))
+		p.pdf(f, i)
+	}
+	var b bytes.Buffer
+	err := f.Output(&b)
+	return b.Bytes(), err
+}
+
+// pdf draws the page, number i of the file.
+func (p *Page) pdf(f *fpdf.Fpdf, i int) {
 	fill := func(c color.NRGBA) { f.SetFillColor(int(c.R), int(c.G), int(c.B)) }
 	fill(Paper)
-	f.Rect(0, 0, size.Wd, size.Ht, "F")
+	f.Rect(0, 0, float64(p.W)*point, float64(p.H)*point, "F")
 	for _, r := range p.rects {
 		fill(r.colour)
 		f.Rect(r.x*point, r.y*point, r.w*point, r.h*point, "F")
 	}
-	for k, i := range p.images {
-		name := fmt.Sprint("picture", k)
+	for k, q := range p.images {
+		name := fmt.Sprint("picture", i, "-", k)
 		opt := fpdf.ImageOptions{ImageType: "PNG"}
-		f.RegisterImageOptionsReader(name, opt, bytes.NewReader(i.encode))
-		s := i.pix.Bounds().Size()
-		f.ImageOptions(name, float64(i.x)*point, float64(i.y)*point, float64(s.X)*point, float64(s.Y)*point, false, opt, 0, "")
+		f.RegisterImageOptionsReader(name, opt, bytes.NewReader(q.encode))
+		s := q.pix.Bounds().Size()
+		f.ImageOptions(name, float64(q.x)*point, float64(q.y)*point, float64(s.X)*point, float64(s.Y)*point, false, opt, 0, "")
+	}
+	for _, o := range p.over {
+		f.SetDrawColor(int(o.colour.R), int(o.colour.G), int(o.colour.B))
+		f.SetLineWidth(o.width * point)
+		if o.r > 0 {
+			f.Circle(o.x*point, o.y*point, o.r*point, "D")
+		} else {
+			f.Line(o.x*point, o.y*point, o.x1*point, o.y1*point)
+		}
 	}
 	for _, t := range p.texts {
 		style := ""
@@ -303,7 +387,4 @@ func (p *Page) PDF() ([]byte, error) {
 		f.SetTextColor(int(t.colour.R), int(t.colour.G), int(t.colour.B))
 		f.Text(t.left()*point, t.y*point, t.text)
 	}
-	var b bytes.Buffer
-	err := f.Output(&b)
-	return b.Bytes(), err
 }

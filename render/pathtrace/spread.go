@@ -55,3 +55,8 @@ func (t *Tracer) Depart(r geom.Ray, place uint64, walk uint32, visit func(from g
 		t.follow(&q, nil)
 	}
 }
+
+// Local returns a surface's point in its object's own frame.
+func (t *Tracer) Local(sf *frozen.Surface) geom.Vec {
+	return t.scene.Objects[sf.Object].ToLocal.Point(sf.P)
+}

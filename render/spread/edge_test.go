@@ -133,8 +133,8 @@ func edgeOfBall(t *testing.T, scale float64, walks int, tol float64, row func(st
 	require.True(t, ok)
 	for c, name := range []string{"red", "green", "blue"} {
 		width, past := twinEdge(radius, 1.2, c, 20*walks)
-		row("| %g | %s | width of the edge | %.4f +- %.4f | %.4f +- %.4f |", radius, name, width.V, width.SE, e.Width[c].V, e.Width[c].SE)
-		row("| %g | %s | past the terminator | %.4f +- %.4f | %.4f +- %.4f |", radius, name, past.V, past.SE, e.Past[c].V, e.Past[c].SE)
+		row("| %.3g | %s | width of the edge | %.4f +- %.4f | %.4f +- %.4f |", radius, name, width.V, width.SE, e.Width[c].V, e.Width[c].SE)
+		row("| %.3g | %s | past the terminator | %.4f +- %.4f | %.4f +- %.4f |", radius, name, past.V, past.SE, e.Past[c].V, e.Past[c].SE)
 		assert.InEpsilon(t, width.V, e.Width[c].V, tol, "%s edge at %g mm", name, radius)
 		assert.InDelta(t, past.V, e.Past[c].V, tol*math.Abs(width.V), "%s terminator at %g mm", name, radius)
 	}

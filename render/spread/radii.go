@@ -141,3 +141,13 @@ func (s *Seen) Radii(dirs []geom.Vec, walks int) (Radii, bool) {
 	}
 	return Pool(parts, per*groups), true
 }
+
+// Times returns the same eye with light that spreads so many times as far in all of its tissue.
+func (s *Seen) Times(k float64) *Seen {
+	out, scene := *s, *s.Scene
+	scene.Eyes = slices.Clone(s.Scene.Eyes)
+	t := &scene.Eyes[s.Eye].Tissue
+	t.SigmaIris, t.SigmaSclera = t.SigmaIris.Scale(1/k), t.SigmaSclera.Scale(1/k)
+	out.Scene = &scene
+	return &out
+}

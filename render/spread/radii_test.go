@@ -39,6 +39,7 @@ func prepared(t *testing.T, text string) *prepare.Prepared {
 const halfSpaceScene = `
 picture: {width: 4, height: 4}
 camera: {kind: orthographic, orbit: {distance: 100}}
+advanced: {max_depth: 65536}
 ` + sun + `
 objects: [{name: slab, shape: slab, thickness: 1e6, material: {kind: dielectric, index: %g, roughness: 0, inside: {sigma_a: %g, sigma_s: %g}}}]
 `
@@ -79,7 +80,7 @@ func TestRadiiOfHalfSpacesLong(t *testing.T) {
 	for _, n := range []float64{1, 1.4} {
 		for _, scatter := range []float64{2, 4, 8} {
 			for _, absorb := range []float64{0.005, 0.03, 0.1} {
-				radiiOfHalfSpace(t, n, scatter, absorb, 400000, 0.02, row)
+				radiiOfHalfSpace(t, n, scatter, absorb, 250000, 0.02, row)
 			}
 		}
 	}
