@@ -26,6 +26,8 @@ type Options struct {
 	Workers  int // 0 takes one per processor
 	Progress Progress
 	Cache    *Cache // keeps what overrides leave unchanged; nil builds all anew
+
+	log *stages // hears of every stage
 }
 
 // WorkerCount is how many goroutines work.
@@ -52,6 +54,7 @@ type Prepared struct {
 	Bytes       int64      // of the hierarchies
 	Triangles   int64      // in them
 	View        *view.View // of the description
+	Stages      []Stage    // what was made for it, in order, and what was taken
 }
 
 // preparer gathers what Prepare makes.
@@ -80,6 +83,7 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 	if err := d.Check(); err != nil {
 		return nil, err
 	}
+	o.log = new(stages)
 	p := &preparer{d: d, o: o, out: &frozen.Scene{}}
 	if err := p.checkForecast(); err != nil {
 		return nil, err
@@ -130,7 +134,7 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 	}
 	hugePages(p.out)
 	bytes, triangles := size(p.out)
-	return &Prepared{Description: p.d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, View: look}, nil
+	return &Prepared{Description: p.d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, View: look, Stages: o.log.list}, nil
 }
 
 func (p *preparer) settings() {

@@ -5,32 +5,69 @@ import (
 	"os"
 	"slices"
 	"sync"
+	"time"
 )
 
 // Cache keeps the stages of Prepare by what they were made from: the part of the description that they read and the
 // state of the files that they opened. A variation that leaves a stage's inputs alone takes it from here; one that
 // changes them makes that stage anew, and those that rest on it. It may be shared by calls one after another.
 //
-// Of each stage the last two results are kept, so a file that is saved again and again does not fill the memory.
+// Of each stage the last eight results are kept as long as all of them together stay within Limit, so that a way back is
+// short, and a file that is saved again and again does not fill the memory. The last result of each stage always stays.
 type Cache struct {
+	Limit int64 // bytes; an estimate of what results take, without what closures hold
+	Disk  *Disk // keeps stages for the next start; nil keeps none
+
 	mu    sync.Mutex
 	slots map[string][]*kept
+	bytes int64
+	clock int64
 	Made  int // stages made since the cache was; for tests and reports
 	Taken int // stages taken from it
 }
 
-// keptPerStage is how many results of one stage stay.
-const keptPerStage = 2
+const (
+	// keptPerStage is how many results of one stage stay.
+	keptPerStage = 8
+
+	// cacheBytes is what a new cache may hold: eight states of an eye whose maps have 1024 texels a side.
+	cacheBytes = 1 << 30
+)
 
 type kept struct {
 	inputs string
 	files  []Stamp
 	value  any
 	notes  []string
+	bytes  int64
+	used   int64 // clock of the last use
 }
 
 // NewCache returns an empty cache.
-func NewCache() *Cache { return &Cache{slots: map[string][]*kept{}} }
+func NewCache() *Cache { return &Cache{Limit: cacheBytes, slots: map[string][]*kept{}} }
+
+// Stage says what a stage of preparation cost, or where its result came from.
+type Stage struct {
+	Name    string  `json:"name"`
+	From    string  `json:"from"` // made, memory or disk
+	Seconds float64 `json:"seconds"`
+	Bytes   int64   `json:"bytes"` // that the result takes, about; 0 where it was not looked at
+}
+
+// stages hears of every stage.
+type stages struct {
+	mu   sync.Mutex
+	list []Stage
+}
+
+func (s *stages) add(q Stage) {
+	if s == nil {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.list = append(s.list, q)
+}
 
 // Stamp is the state of a file by which a change is seen.
 type Stamp struct {
@@ -60,7 +97,13 @@ func (m *making) opens(path string) { m.files = append(m.files, StampOf(path)) }
 // stage returns the result of make, from the cache where the inputs (which must be JSON values) and the files that it
 // opened are as they were. slot names the stage and what it belongs to. Notes count either way.
 func stage[T any](p *preparer, slot string, inputs any, make func(m *making) (T, error)) (T, error) {
+	return storedStage(p, slot, inputs, nil, make)
+}
+
+// storedStage is a stage that a cache with a disk also keeps there, in the form of store.
+func storedStage[T any](p *preparer, slot string, inputs any, store *store[T], make func(m *making) (T, error)) (T, error) {
 	var none T
+	start := time.Now()
 	c := p.o.Cache
 	var id string
 	if c != nil {
@@ -69,18 +112,19 @@ func stage[T any](p *preparer, slot string, inputs any, make func(m *making) (T,
 			return none, err
 		}
 		id = string(data)
-		c.mu.Lock()
-		list := c.slots[slot]
-		for i := len(list) - 1; i >= 0; i-- {
-			if k := list[i]; k.inputs == id && !slices.ContainsFunc(k.files, func(s Stamp) bool { return StampOf(s.Path) != s }) {
-				c.slots[slot] = append(slices.Delete(list, i, i+1), k)
-				c.Taken++
-				c.mu.Unlock()
-				p.warn = append(p.warn, k.notes...)
-				return k.value.(T), nil
+		if k := c.find(slot, id); k != nil {
+			p.warn = append(p.warn, k.notes...)
+			p.o.log.add(Stage{slot, "memory", time.Since(start).Seconds(), k.bytes})
+			return k.value.(T), nil
+		}
+		if store != nil && c.Disk != nil {
+			if v, notes, files, ok := load(c.Disk, slot, id, store); ok {
+				p.warn = append(p.warn, notes...)
+				k := c.keep(slot, &kept{inputs: id, files: files, value: v, notes: notes}, false)
+				p.o.log.add(Stage{slot, "disk", time.Since(start).Seconds(), k.bytes})
+				return v, nil
 			}
 		}
-		c.mu.Unlock()
 	}
 	m := &making{}
 	v, err := make(m)
@@ -88,15 +132,69 @@ func stage[T any](p *preparer, slot string, inputs any, make func(m *making) (T,
 	if err != nil {
 		return none, err
 	}
+	bytes := int64(0)
 	if c != nil {
-		c.mu.Lock()
-		list := append(c.slots[slot], &kept{id, m.files, v, m.notes})
-		if n := len(list) - keptPerStage; n > 0 {
-			list = slices.Delete(list, 0, n)
+		bytes = c.keep(slot, &kept{inputs: id, files: m.files, value: v, notes: m.notes}, true).bytes
+		if store != nil && c.Disk != nil {
+			save(c.Disk, slot, id, store, v, m)
 		}
-		c.slots[slot] = list
-		c.Made++
-		c.mu.Unlock()
 	}
+	p.o.log.add(Stage{slot, "made", time.Since(start).Seconds(), bytes})
 	return v, nil
+}
+
+// find returns what a stage made of these inputs, or nil.
+func (c *Cache) find(slot, inputs string) *kept {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	list := c.slots[slot]
+	for i := len(list) - 1; i >= 0; i-- {
+		if k := list[i]; k.inputs == inputs && !slices.ContainsFunc(k.files, func(s Stamp) bool { return StampOf(s.Path) != s }) {
+			c.slots[slot] = append(slices.Delete(list, i, i+1), k)
+			c.clock++
+			k.used = c.clock
+			c.Taken++
+			return k
+		}
+	}
+	return nil
+}
+
+// keep takes in a result, and lets go of what is too much.
+func (c *Cache) keep(slot string, k *kept, made bool) *kept {
+	k.bytes = sizeOf(k.value)
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.clock++
+	k.used = c.clock
+	c.bytes += k.bytes
+	c.slots[slot] = append(c.slots[slot], k)
+	if made {
+		c.Made++
+	} else {
+		c.Taken++
+	}
+	if len(c.slots[slot]) > keptPerStage {
+		c.drop(slot)
+	}
+	for c.bytes > c.Limit {
+		oldest := ""
+		for s, list := range c.slots {
+			if len(list) > 1 && (oldest == "" || list[0].used < c.slots[oldest][0].used) {
+				oldest = s
+			}
+		}
+		if oldest == "" {
+			break
+		}
+		c.drop(oldest)
+	}
+	return k
+}
+
+// drop lets go of the result of a stage that was used last longest ago.
+func (c *Cache) drop(slot string) {
+	list := c.slots[slot]
+	c.bytes -= list[0].bytes
+	c.slots[slot] = slices.Delete(list, 0, 1)
 }

@@ -8,8 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// Of a stage the last two results stay, the one used last for longer; one made of a file is made anew when the file changes.
-func TestCacheKeepsTheLastTwo(t *testing.T) {
+// Of a stage the last eight results stay, the ones used last for longer; one made of a file is made anew when the file changes.
+func TestCacheKeepsTheLastEight(t *testing.T) {
 	c := NewCache()
 	p := &preparer{o: Options{Cache: c}}
 	file := filepath.Join(t.TempDir(), "reed.txt")
@@ -27,10 +27,52 @@ func TestCacheKeepsTheLastTwo(t *testing.T) {
 		require.True(t, made(i))
 	}
 	require.Len(t, c.slots["reed"], keptPerStage)
-	require.False(t, made(18))
-	require.True(t, made(17), "19 went, as 18 was used after it")
-	require.False(t, made(18))
-	require.True(t, made(19))
+	require.False(t, made(12), "the way back of eight")
+	require.True(t, made(11))
+	require.False(t, made(12), "13 went, as 12 was used after it")
+	require.True(t, made(13))
 	require.NoError(t, os.WriteFile(file, []byte("tide"), 0o666))
-	require.True(t, made(19))
+	require.True(t, made(13))
+}
+
+// A cache holds no more than its limit, but for the last result of each stage; the ones used longest ago go first, of whatever
+// stage.
+func TestCacheIsBounded(t *testing.T) {
+	c := NewCache()
+	c.Limit = 10_000
+	p := &preparer{o: Options{Cache: c}}
+	made := func(slot string, input, size int) bool {
+		before := c.Made
+		_, err := stage(p, slot, input, func(*making) ([]float64, error) { return make([]float64, size), nil })
+		require.NoError(t, err)
+		return c.Made > before
+	}
+	require.True(t, made("reed", 1, 400)) // 3.2 kB and a slice
+	require.True(t, made("tide", 1, 400))
+	require.True(t, made("reed", 2, 400))
+	require.False(t, made("reed", 1, 400))
+	require.True(t, made("tide", 2, 400)) // too much: 1 of tide goes
+	require.False(t, made("reed", 1, 400))
+	require.False(t, made("reed", 2, 400))
+	require.True(t, made("tide", 1, 400))
+	require.LessOrEqual(t, c.bytes, c.Limit)
+	require.True(t, made("marsh", 1, 4000))
+	require.False(t, made("marsh", 1, 4000), "the last of a stage stays, whatever it takes")
+	require.Len(t, c.slots["reed"], 1)
+	require.Len(t, c.slots["tide"], 1)
+}
+
+// What a value takes is what it points to, each once.
+func TestSizeOf(t *testing.T) {
+	type leaf struct {
+		A []float32
+		B *leaf
+		C map[string]int
+	}
+	shared := &leaf{A: make([]float32, 100)}
+	require.EqualValues(t, 8+40+400, sizeOf(shared))
+	require.EqualValues(t, 24+2*8+40+400, sizeOf([]*leaf{shared, shared}))
+	loop := &leaf{}
+	loop.B = loop
+	require.EqualValues(t, 8+40, sizeOf(loop))
 }
