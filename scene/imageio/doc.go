@@ -17,7 +17,7 @@ package imageio
 const (
 	MaxSide     = 16384   // texels along one side
 	MaxTexels   = 1 << 28 // texels in all
-	MaxChannels = 128     // channels of an OpenEXR file
+	MaxChannels = 512     // channels of an OpenEXR file
 	MaxFile     = 1 << 31 // bytes of a file
 )
 

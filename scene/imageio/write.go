@@ -13,7 +13,12 @@ var serial atomic.Int64
 
 // WriteAtomic lets write fill a temporary file in the folder of path and then gives it its final name. On an error
 // the temporary file is removed and what path held before stays.
-func WriteAtomic(path string, write func(w io.Writer) error) (err error) {
+func WriteAtomic(path string, write func(w io.Writer) error) error {
+	return writeAtomicFile(path, func(f *os.File) error { return write(f) })
+}
+
+// writeAtomicFile is WriteAtomic for what goes back and forth in its file.
+func writeAtomicFile(path string, write func(f *os.File) error) (err error) {
 	dir, base := filepath.Split(path)
 	var tmp string
 	var f *os.File
