@@ -66,29 +66,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	}
 	key := "objects." + b.Name + ".lids"
 	g, err := stage(p, "lids "+b.Name, inputs, func(*making) (*grown, error) {
-		made, err := lids.Build(par, sockets)
-		if err != nil {
-			return nil, err
-		}
-		g := &grown{Lids: made}
-		for _, q := range []struct {
-			m *mesh.Mesh
-			h **accel.BVH
-		}{{made.Skin, &g.skin}, {made.Corner, &g.corner}, {made.Tears, &g.tears}, {made.Lashes, &g.lashes}} {
-			if q.m == nil {
-				continue
-			}
-			if *q.h, err = p.hierarchy(q.m); err != nil {
-				return nil, err
-			}
-		}
-		if workers := p.o.WorkerCount(); l.Skin.Scattering {
-			g.skinDepth = frozen.NewDepth(g.Skin, g.skin, workers)
-			if g.Corner != nil {
-				g.cornerDepth = frozen.NewDepth(g.Corner, g.corner, workers)
-			}
-		}
-		return g, nil
+		return p.growLids(par, sockets, l.Skin.Scattering)
 	})
 	if err != nil {
 		p.fail(key, err)
@@ -121,4 +99,31 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	add("corner", g.Corner, g.corner, g.cornerDepth, Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering), true, mask)
 	add("lashes", g.Lashes, g.lashes, nil, Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false), false, mask)
 	add("tears", g.Tears, g.tears, nil, frozen.Material{Kind: frozen.TearLine, Index: tearIndex}, false, mask&^frozen.ShadowRays)
+}
+
+// growLids grows lids with their hierarchies, and the depths of tissue that scatters.
+func (p *preparer) growLids(par lids.Params, sockets []lids.Socket, scatters bool) (*grown, error) {
+	made, err := lids.Build(par, sockets)
+	if err != nil {
+		return nil, err
+	}
+	g := &grown{Lids: made}
+	for _, q := range []struct {
+		m *mesh.Mesh
+		h **accel.BVH
+	}{{made.Skin, &g.skin}, {made.Corner, &g.corner}, {made.Tears, &g.tears}, {made.Lashes, &g.lashes}} {
+		if q.m == nil {
+			continue
+		}
+		if *q.h, err = p.hierarchy(q.m); err != nil {
+			return nil, err
+		}
+	}
+	if workers := p.o.WorkerCount(); scatters {
+		g.skinDepth = frozen.NewDepth(g.Skin, g.skin, workers)
+		if g.Corner != nil {
+			g.cornerDepth = frozen.NewDepth(g.Corner, g.corner, workers)
+		}
+	}
+	return g, nil
 }
