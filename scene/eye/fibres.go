@@ -36,6 +36,10 @@ type crypt struct {
 // knots is the number of pieces of a strand that runs from margin to root.
 const knots = 60
 
+// mostLean is how far a strand that leaves for the next bundle leans, lateral over radial: a quarter of a right angle. Steeper ones
+// are straight scratches across the fibres. Common practice, no published source.
+const mostLean = 0.4
+
 // bundle is a run of strands: its centre line by knot, as angle, and what its strands share.
 type bundle struct {
 	theta [knots + 1]float64
@@ -294,6 +298,12 @@ func (g *grower) bundleStrand(i int, o float64) {
 	if r.Float64() < 0.2 {
 		other = (i + len(g.bundles) + 1 - 2*r.IntN(2)) % len(g.bundles)
 		cross, crossLen = 0.32+0.35*r.Float64(), 0.3+0.25*r.Float64()
+		// A step of third degree leans by 1.5 in its middle; where the neighbour is too far for the way that is left, it stays.
+		gap := math.Abs(turn(g.bundles[other].theta[knots/2]-b.theta[knots/2])) * g.radius(0.5)
+		crossLen = max(crossLen, 1.5*gap/(mostLean*g.width))
+		if cross+crossLen > 1.1 {
+			other = i
+		}
 	}
 	end := 1.03
 	if r.Float64() < 0.3 {

@@ -21,6 +21,7 @@ type iris struct {
 	relief    float64
 	rimSeed   uint64 // of where iris and white meet
 
+	wall   wall
 	tissue *tissue // relief and pigment; nil is flat
 }
 
@@ -33,6 +34,7 @@ func newIris(p *Params, z float64) *iris {
 	case Bar:
 		ir.shape, ir.a, ir.b = Bar, long, short
 	}
+	ir.wall = newWall(p, ir.root, ir.lip, z-ir.convexity)
 	rng := stream(p.Seed, "margin")
 	sum := 0.0
 	for i := range ir.ragged {
@@ -205,6 +207,5 @@ func (s *shells) at(rw row, theta float64) geom.Vec {
 	low := geom.Vec{X: r * cos, Y: r * sin}
 	low.Z = ir.front(low.X, low.Y, rw.rho)
 	p, nv := s.surface(s.prof.front(r), theta)
-	t, _ := quintic(rw.rho - 1)
-	return geom.Lerp(low, p.Mad(-s.p.ShellGap, nv), t)
+	return geom.Lerp(low, p.Mad(-s.p.ShellGap, nv), ir.wall.at(rw.rho-1))
 }

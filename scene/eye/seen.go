@@ -30,7 +30,7 @@ func newSeen(p *Params, c *chart, ir *iris) *seen {
 		st := prof.front(r)
 		x, z := st.r-p.ShellGap*st.nr, st.z-p.ShellGap*st.nz
 		if r < ir.lip {
-			t, _ := quintic((r - ir.root) / (ir.lip - ir.root))
+			t := ir.wall.at((r - ir.root) / (ir.lip - ir.root))
 			x, z = r+t*(x-r), low+t*(z-low)
 		}
 		rho := c.rho(x, z)
