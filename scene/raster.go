@@ -8,7 +8,7 @@ import "catchlight/scene/colour"
 type Raster struct {
 	Budget          string  `key:"budget" default:"" doc:"budget whose keys hold where the scene gives none: lean, middle, full, or a .yaml file of keys of raster; without it the defaults here, which are those of full"`
 	Triangles       int     `key:"triangles" range:"[0,4000000]" default:"0" source:"neutral: changes nothing" doc:"most triangles of an eye's outer shell: a low mesh with normals baked from the fine one; 0 draws the scene's own"`
-	CoverageSamples int     `key:"coverage_samples" range:"[1,8]" default:"4" source:"common practice, no published source" doc:"coverage samples per pixel: 1, 2, 4 or 8"`
+	CoverageSamples int     `key:"coverage_samples" range:"[1,8]" default:"8" source:"common practice, no published source" doc:"coverage samples per pixel: 1, 2, 4 or 8"`
 	Reflection      string  `key:"reflection" oneof:"none|prefiltered" default:"prefiltered" doc:"surroundings mirrored: none, or a prefiltered map and a table of responses (split sum)"`
 	Ambient         string  `key:"ambient" oneof:"none|harmonics" default:"harmonics" doc:"diffuse light of the surroundings: none, or spherical harmonics"`
 	HarmonicsOrder  int     `key:"harmonics_order" range:"[0,2]" default:"2" source:"Ramamoorthi and Hanrahan, SIGGRAPH 2001: nine coefficients hold 99 % of diffuse light" doc:"highest order of the spherical harmonics; 2 has nine coefficients"`

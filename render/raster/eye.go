@@ -176,9 +176,9 @@ func (k *frame) outer(f *fragment) (out shaded) {
 		a0 = k.tissue(y, under, dx, dy).Scale((1 - w) * pass / math.Pi)
 	}
 	if seen && w > 0 {
-		if open := y.relief.tissueShare(q, dx, dy); open > 0 {
-			tint := k.tissue(y, q, dx, dy)
-			e1 = k.iris(y, f, q, dx, dy, tint, e0)
+		if open, at := y.relief.tissueShare(q, dx, dy); open > 0 {
+			tint := k.tissue(y, at, dx, dy)
+			e1 = k.iris(y, f, at, dx, dy, tint, e0)
 			a1 = tint.Scale(w * pass * open / math.Pi)
 		}
 	}

@@ -93,7 +93,7 @@ func TestOutlinesAndDepth(t *testing.T) {
 picture: {width: 96, height: 96}
 camera: `+camera+`
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
-raster: {texture_size: 64, prefilter_size: 16, caustic: none, occlusion: none}
+raster: {coverage_samples: 4, texture_size: 64, prefilter_size: 16, caustic: none, occlusion: none}
 objects:
   - {name: eye, shape: eye, map_size: 64}
   - {name: ball, shape: sphere, radius: 5, transform: {translate: [9, 6, 16]}}

@@ -156,13 +156,34 @@ func (r *relief) read(pix []float32, x, y float64) float64 {
 	return a + fy*(b-a)
 }
 
-// tissueShare returns the share of a pixel about q that is tissue and not the pupil, from four places; dx and dy are the pixel's steps.
-func (r *relief) tissueShare(q, dx, dy geom.Vec) (share float64) {
-	for i := range 4 {
-		a, b := float64(i%2)/2-0.25, float64(i/2)/2-0.25
-		share += r.read(r.open, q.X+a*dx.X+b*dy.X, q.Y+a*dx.Y+b*dy.Y) / 4
+// shareSide is how many places a side tissueShare reads, over how many pixels.
+const (
+	shareSide = 6
+	shareWide = 1.5
+)
+
+// tissueShare returns the share of a pixel about q that is tissue and not the pupil, and the middle of that tissue; dx and dy are
+// the pixel's steps. Near places count more than far ones (a tent, as a picture's filter), so that the margin has no steps. At
+// the margin q itself may lie in the pupil, where there is no colour: the middle does not.
+func (r *relief) tissueShare(q, dx, dy geom.Vec) (share float64, middle geom.Vec) {
+	var all float64
+	for i := range shareSide * shareSide {
+		a, b := (float64(i%shareSide)+0.5)/shareSide*2-1, (float64(i/shareSide)+0.5)/shareSide*2-1
+		p := q.Mad(a*shareWide/2, dx).Mad(b*shareWide/2, dy)
+		w := (1 - math.Abs(a)) * (1 - math.Abs(b))
+		all += w
+		w *= r.read(r.open, p.X, p.Y)
+		share, middle = share+w, middle.Mad(w, p)
 	}
-	return share
+	if share <= 0 {
+		return 0, q
+	}
+	middle = middle.Mul(1 / share)
+	middle.Z = q.Z
+	if share < 0.999*all {
+		middle.Z = r.read(r.z, middle.X, middle.Y)
+	}
+	return share / all, middle
 }
 
 // reliefSteps is the number of equal steps down the relief before the crossing is closed in on.
