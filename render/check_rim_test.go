@@ -42,7 +42,7 @@ func ring(pic *film.Picture, r0, r1 float64, f func(r float64) float64) (seen, w
 // beside and behind the eye, mirrored.
 func TestRimMirrorsByFresnel(t *testing.T) {
 	for _, look := range []string{"traced", "raster"} {
-		p := build(t, fmt.Sprintf(globeFromBehind, 32, "{name: sky, kind: constant, radiance: [1, 1, 1]}", 0.0, 0.0))
+		p := prepare(t, fmt.Sprintf(globeFromBehind, 8, "{name: sky, kind: constant, radiance: [1, 1, 1]}", 0.0, 0.0))
 		var r *Result
 		var err error
 		if look == "raster" {
@@ -67,7 +67,7 @@ func TestRimMirrorsByFresnel(t *testing.T) {
 // Where nothing stands beside and behind the eye there is no light rim: under a lamp before it and a black surround the last 0.5 mm
 // is no lighter than the millimetre inside it (1.1 times at most: pictures of what stands about it are the only cause of more).
 func TestNoLightRimInTheDark(t *testing.T) {
-	p := build(t, fmt.Sprintf(globeFromBehind, 64, "{name: lamp, kind: distant, angle: 2, orbit: {azimuth: 200, elevation: 25}, irradiance: [3, 3, 3], camera_visible: false}", 0.6, 0.12))
+	p := prepare(t, fmt.Sprintf(globeFromBehind, 16, "{name: lamp, kind: distant, angle: 2, orbit: {azimuth: 200, elevation: 25}, irradiance: [3, 3, 3], camera_visible: false}", 0.6, 0.12))
 	r, err := p.Render(t.Context(), Options{})
 	require.NoError(t, err)
 	pic := r.Film.Develop()
