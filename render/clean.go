@@ -193,7 +193,7 @@ func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.F
 	if n.Dot(d) > 0 {
 		n = sf.Ng
 	}
-	add(normalX, n)
+	add(normalX, e.FilmNormal(b, n, b.ToLocal.Point(sf.P), e.Zone(b.ToLocal.Point(sf.P))))
 	if smp.D1(1, sampler.Lobe, 0) < e.Zone(b.ToLocal.Point(sf.P)) {
 		if bent, ok := geom.Refract(d.Neg(), n, e.Index); ok {
 			d = bent

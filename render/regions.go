@@ -161,6 +161,8 @@ func (p *Prepared) glint(sc *accel.Scratch, px, py float64) (l, share float64) {
 	if e.Normal.Valid() {
 		n = p.Scene.MappedNormal(&s, &e.Normal, e.NormalGain)
 	}
+	at := p.Scene.Objects[h.Object].ToLocal.Point(s.P)
+	n = e.FilmNormal(b, n, at, e.Zone(at))
 	cos := -d.Dot(n)
 	if cos <= 0 {
 		return 0, 0

@@ -38,6 +38,7 @@ type Eye struct {
 	Far           float64     // radius about the origin that holds the inner shell, local mm
 	Normal        texture.Map // tangent-space normal map of the outer shell
 	NormalGain    float64
+	Bumps         Bumps       // of the wet skin over the white
 	facets        *facetGrid  // of the outer shell with a normal map; made with the first table
 	InnerNormal   texture.Map // of the inner shell
 

@@ -25,17 +25,19 @@ func (t *Tracer) outer(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	if e.Normal.Valid() {
 		n = t.scene.MappedNormal(sf, &e.Normal, e.NormalGain)
 	}
-	w := e.Zone(b.ToLocal.Point(sf.P))
+	at := b.ToLocal.Point(sf.P)
+	w := e.Zone(at)
 	if p.ray.D.Dot(sf.Ng) < 0 {
-		return t.outerFromOutside(p, sf, b.Eye, e, n, w, out)
+		return t.outerFromOutside(p, sf, b.Eye, e, n, e.FilmNormal(b, n, at, w), w, out)
 	}
 	return t.outerFromInside(p, sf, b.Eye, e, n, w, out)
 }
 
-func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w float64, out *film.Sample) bool {
+// outerFromOutside mirrors by the film's normal and bends by the shell's.
+func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n, wet geom.Vec, w float64, out *film.Sample) bool {
 	wo := p.ray.D.Neg()
-	n = bend(wo, sf.Ng, n)
-	f := t.mirrored(e, w, wo.Dot(n))
+	n, wet = bend(wo, sf.Ng, n), bend(wo, sf.Ng, wet)
+	f := t.mirrored(e, w, wo.Dot(wet))
 	invariant.Share("what the shell mirrors", f)
 	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 	split := t.set.Split && p.sharp && p.branch == 0
@@ -48,7 +50,7 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 		if q.sharp {
 			q.class = Reflection
 		}
-		if t.mirrorTearFilm(&q, sf, eye, e, n, w, f, out) {
+		if t.mirrorTearFilm(&q, sf, eye, e, wet, w, f, out) {
 			if !split {
 				*p = q
 				return true

@@ -40,6 +40,9 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 		AlphaCornea: d.Cornea.Roughness * d.Cornea.Roughness, AlphaSclera: d.Sclera.Roughness * d.Sclera.Roughness,
 		SmoothRefract: d.Cornea.SmoothRefraction, Far: s.far, Crossing: s.cross,
 	}
+	if s.grown != nil {
+		e.Bumps = frozen.Bumps{Slope: d.Sclera.Bumps, Seed: uint64(d.Seed) ^ 0xb7}
+	}
 	if e.ReflectIndex == 0 {
 		e.ReflectIndex = e.Index
 	}
@@ -107,7 +110,7 @@ func shapeOf(d *scene.Eye) scene.Eye {
 	q.Iris.Colour, q.Iris.Normal, q.Iris.ScatterRadius, q.Iris.Scattering = scene.MapSpec{}, laid(d.Iris.Normal), colour.RGB{}, false
 	q.Iris.SigmaA, q.Iris.SigmaS, q.Sclera.SigmaA, q.Sclera.SigmaS = nil, nil, nil, nil
 	q.Sclera.Colour, q.Sclera.Tint, q.Sclera.ScatterRadius, q.Sclera.Scattering = scene.MapSpec{}, colour.RGB{}, colour.RGB{}, false
-	q.Cornea.Index, q.Cornea.ReflectionIndex, q.Cornea.Roughness, q.Sclera.Roughness, q.Cornea.SmoothRefraction = 0, 0, 0, 0, false
+	q.Cornea.Index, q.Cornea.ReflectionIndex, q.Cornea.Roughness, q.Sclera.Roughness, q.Sclera.Bumps, q.Cornea.SmoothRefraction = 0, 0, 0, 0, 0, false
 	q.Cornea.Normal = laid(d.Cornea.Normal)
 	if d.Asset == nil { // a borrowed eye is painted with its shells
 		q.Paint, q.Sclera.BaseColour, q.Sclera.Veins, q.Sclera.Redness, q.Sclera.Mottling, q.Sclera.ToneDown = nil, colour.RGB{}, 0, 0, 0, 0

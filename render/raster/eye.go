@@ -151,9 +151,9 @@ func (k *frame) outer(f *fragment) (out shaded) {
 	p := b.ToLocal.Point(f.sf.P)
 	dx, dy := b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)
 	w := e.Zone(p)
-	c := f.wo.Dot(n)
-	mirrored := e.MirroredAll(w, c)
-	out.l = k.tearFilm(y, f, n, e.Alpha(w), colour.Grey(mirrored))
+	wet, alpha := k.wetNormal(y, f, n, p, w)
+	mirrored := e.MirroredAll(w, f.wo.Dot(wet))
+	out.l = k.tearFilm(y, f, wet, alpha, colour.Grey(mirrored))
 	pass := 1 - mirrored
 	// The iris behind it.
 	var e1, a1, e0, a0 colour.RGB // irradiance and what turns it into radiance: of the iris and of the sclera
@@ -198,6 +198,21 @@ func (k *frame) outer(f *fragment) (out shaded) {
 		}
 	}
 	return out
+}
+
+// wetNormal returns the normal and the roughness by which the tear film mirrors at a point p of the eye's frame: bumps that a pixel
+// does not show one by one make it rough. For a slope of mean square s^2 in two directions the alpha of the same spread is s.
+//
+// Source of slopes as roughness: Olano and Baker, LEAN Mapping, I3D 2010.
+func (k *frame) wetNormal(y *eyeLook, f *fragment, n, p geom.Vec, w float64) (wet geom.Vec, alpha float64) {
+	e, b := y.e, y.object
+	alpha = e.Alpha(w)
+	if e.Bumps.Slope == 0 || w >= 1 {
+		return n, alpha
+	}
+	foot := math.Sqrt(b.ToLocal.Vector(f.dx).Cross(b.ToLocal.Vector(f.dy)).Len())
+	q, lost := e.Bumps.Tilt(b.ToLocal.Vector(n).Unit(), p, w, max(foot, 1e-6))
+	return turn(f.wo, f.sf.Ng, b.ToWorld.Vector(q).Unit()), math.Sqrt(alpha*alpha + lost)
 }
 
 // tearFilm returns what the tear film mirrors: surroundings and lamps or cards, and in front of them what stands about the eye.

@@ -103,7 +103,7 @@ func Defaults() Params {
 		PupilAspect:       3,
 		ShellGap:          0.04,
 		WobbleSlopeCornea: 0.012,
-		WobbleSlopeSclera: 0.03,
+		WobbleSlopeSclera: 0.02,
 		WobbleSize:        4,
 		Pattern:           hazel,
 		ScleraColour:      colour.RGB{0.70, 0.64, 0.60},

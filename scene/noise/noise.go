@@ -3,6 +3,7 @@
 //
 //	Line     along a line; within [-1, 1]
 //	Space    in space, with features one unit across; about within [-1, 1], 0 at whole coordinates
+//	Slope    Space with its gradient
 //	Octaves  Space summed at finer and finer scales; mostly within [-1, 1], at most twice what Space reaches
 //	Lattice  one value for a whole number, in [-1, 1), without smoothness
 //	Mix64    the hash beneath them all
@@ -92,4 +93,63 @@ func Octaves(seed uint64, x, y, z float64, octaves int) float64 {
 		x, y, z = 2*x+5.3, 2*y+1.7, 2*z+9.1
 	}
 	return sum
+}
+
+// Slope is Space with its gradient, by the place.
+func Slope(seed uint64, x, y, z float64) (v, dx, dy, dz float64) {
+	fx, fy, fz := math.Floor(x), math.Floor(y), math.Floor(z)
+	x, y, z = x-fx, y-fy, z-fz
+	h := seed + uint64(int64(fx))*0x9e3779b97f4a7c15 + uint64(int64(fy))*0xc2b2ae3d27d4eb4f + uint64(int64(fz))*0x165667b19e3779f9
+	u, du := step(x)
+	s, ds := step(y)
+	w, dw := step(z)
+	for i := range uint64(8) {
+		a, b, c := i&1, i>>1&1, i>>2
+		// The gradient at the corner, and the corner's weight with its derivatives.
+		gx, gy, gz := direction(h + a*0x9e3779b97f4a7c15 + b*0xc2b2ae3d27d4eb4f + c*0x165667b19e3779f9)
+		g := gx*(x-float64(a)) + gy*(y-float64(b)) + gz*(z-float64(c))
+		wx, ex := side(a, u, du)
+		wy, ey := side(b, s, ds)
+		wz, ez := side(c, w, dw)
+		k := wx * wy * wz
+		v += k * g
+		dx += k*gx + ex*wy*wz*g
+		dy += k*gy + wx*ey*wz*g
+		dz += k*gz + wx*wy*ez*g
+	}
+	return v, dx, dy, dz
+}
+
+// step is the fifth-degree step and its slope.
+func step(t float64) (v, d float64) {
+	return t * t * t * (10 + t*(6*t-15)), 30 * t * t * (t - 1) * (t - 1)
+}
+
+// side returns the weight of the near (0) or far (1) side and its slope.
+func side(far uint64, v, d float64) (float64, float64) {
+	if far == 1 {
+		return v, d
+	}
+	return 1 - v, -d
+}
+
+// direction returns the vector whose product with a place grad takes.
+func direction(h uint64) (x, y, z float64) {
+	h = Mix64(h) >> 60
+	a, b := 1.0, 1.0
+	if h&1 != 0 {
+		a = -1
+	}
+	if h&2 != 0 {
+		b = -1
+	}
+	switch {
+	case h >= 12 && h&1 == 0: // 12, 14
+		return b, a, 0
+	case h >= 8: // u is y
+		return 0, a, b
+	case h >= 4: // v is z
+		return a, 0, b
+	}
+	return a, b, 0
 }
