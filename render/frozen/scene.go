@@ -173,7 +173,7 @@ type Scene struct {
 	Eyes            []Eye
 	Lights          []*light.Light
 	LightTag        []int     // the light that it counts as on the film: a hot spot as the environment that it was cut from
-	LightBent       []bool    // connected through corneas by the solver; else met there by chance
+	LightSampled    []bool    // vertices are connected to it; an even sky is left to the rays that meet it
 	LightSeen       []bool    // seen directly by the camera
 	LightPick       []float64 // probability with which a deep vertex chooses each light
 	Beams           []*Beams  // by eye, then by light: nil but for small lights

@@ -66,6 +66,9 @@ func (t *Tracer) connect(p *path, v *vertex, a *response, out *film.Sample) {
 	}
 	if v.every {
 		for i, l := range t.scene.Lights {
+			if !t.scene.LightSampled[i] {
+				continue
+			}
 			u0, u1 := t.smp.D2(p.vertex, sampler.Light, p.branch<<16|uint32(i))
 			t.connectOne(p, v, a, i, l, 1, u0, u1, out)
 		}
@@ -117,7 +120,7 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *response, i int, l *light.Lig
 		}
 	}
 	// Bent.
-	if v.eye >= 0 && v.solve && t.set.Caustic && t.scene.LightBent[i] {
+	if v.eye >= 0 && v.solve && t.set.Caustic {
 		t.connectBent(p, v, i, l, &s, q, p.beta, nil, out)
 	}
 }
@@ -298,7 +301,7 @@ func (t *Tracer) connectAlong(p *path, v *vertex, i int, l *light.Light, s *ligh
 // heuristic where the solver would have made the very same path, else in full. pdf is the density with which the light
 // sample would have chosen this point, as a density over directions outside.
 func (t *Tracer) refracted(p *path, i int, tg target, pdf float64, v colour.RGB) colour.RGB {
-	if !t.scene.LightBent[i] {
+	if !t.scene.LightSampled[i] {
 		return v
 	}
 	if pdf <= 0 {

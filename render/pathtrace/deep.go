@@ -25,7 +25,7 @@ func (t *Tracer) connectDeep(p *path, b *frozen.Object, e *frozen.Eye, pos geom.
 		return
 	}
 	i, q := t.pickLight(rng.Float64())
-	if q <= 0 || !t.scene.LightBent[i] {
+	if q <= 0 {
 		return
 	}
 	l := t.scene.Lights[i]

@@ -118,9 +118,6 @@ func (t *Tracer) escape(p *path, out *film.Sample) {
 		v = v.Mul(p.beta)
 		switch p.chain {
 		case direct, coated:
-			if p.deep && !t.scene.LightBent[i] {
-				break
-			}
 			invariant.Density("a hit of a distant light", p.pdf)
 			v = v.Scale(p.pdf / (p.pdf + t.chosen(p, i)*l.PdfDir(p.x, p.ray.D)))
 		case refracted:
@@ -163,7 +160,7 @@ func (t *Tracer) meetLight(p *path, h *frozen.Hit, out *film.Sample) {
 
 // chosen returns the probability with which the path's last scattering vertex was connected to light i.
 func (t *Tracer) chosen(p *path, i int) float64 {
-	if p.every {
+	if p.every && t.scene.LightSampled[i] {
 		return 1
 	}
 	return t.scene.LightPick[i]

@@ -155,7 +155,7 @@ func (t *Tracer) mirrorTearFilm(p *path, sf *frozen.Surface, eye int32, e *froze
 // scattered notes that the path leaves a vertex that lights were connected to.
 func (t *Tracer) scattered(p *path, v *vertex, pdf float64) {
 	invariant.Density("a scattered ray", pdf)
-	p.sharp, p.deep, p.past = false, false, false
+	p.sharp, p.past = false, false
 	p.x, p.pdf, p.eye, p.zone, p.solve, p.every = v.p, pdf, v.eye, v.zone, v.solve, v.every
 	p.chain = direct
 	if !t.set.LightSamples {

@@ -65,7 +65,6 @@ func (t *Tracer) inner(p *path, sf *frozen.Surface, out *film.Sample) bool {
 			p.chain, p.sharp, p.past, p.mask = unconnected, false, false, frozen.ShadowRays
 			if collisions > 0 { // the last one was connected to the lights
 				t.scattered(p, &vertex{p: b.ToWorld.Point(last), eye: b.Eye, solve: t.set.Manifold}, evenPhase)
-				p.deep = true
 			}
 			return t.roulette(p)
 		}

@@ -143,7 +143,6 @@ type path struct {
 	eye   int32    // eye whose chamber x lies in, or -1
 	zone  float64  // iris-zone weight of x
 	solve bool     // x is connected through the cornea by the solver
-	deep  bool     // x is a collision in tissue: even skies were not connected to it
 	every bool     // x was connected to every light (else to one, by LightPick)
 	y     geom.Vec // where the path crossed the cornea (chain refracted), eye frame
 	facet crossing // the same on the shell's mesh

@@ -30,7 +30,7 @@ func (p *preparer) beams() {
 		}
 		box := p.receiver(e)
 		for k, l := range s.Lights {
-			if rim, ok := smallRim(s, e, l); ok && s.LightBent[k] && !box.Empty() {
+			if rim, ok := smallRim(s, e, l); ok && s.LightSampled[k] && !box.Empty() {
 				tables[i*len(s.Lights)+k] = frozen.NewBeams(s, e, rim, box)
 			}
 		}

@@ -24,7 +24,7 @@ func (p *preparer) addLight(l *light.Light, seen bool, tag int) {
 	p.out.Lights = append(p.out.Lights, l)
 	p.out.LightTag = append(p.out.LightTag, tag)
 	p.out.LightSeen = append(p.out.LightSeen, seen)
-	p.out.LightBent = append(p.out.LightBent, !l.Even(evenLight))
+	p.out.LightSampled = append(p.out.LightSampled, !l.Even(evenLight))
 }
 
 func (p *preparer) lights() {
@@ -78,14 +78,19 @@ func (p *preparer) lights() {
 	if len(p.out.Eyes) == 0 && !box.Empty() {
 		mid = box.Centre()
 	}
-	var sum float64
-	for _, l := range p.out.Lights {
-		e := l.Irradiance(mid)
+	var sum, n float64
+	for i, l := range p.out.Lights {
+		e := 0.0
+		if p.out.LightSampled[i] {
+			e, n = l.Irradiance(mid), n+1
+		}
 		p.out.LightPick = append(p.out.LightPick, e)
 		sum += e
 	}
-	n := float64(len(p.out.Lights))
 	for i, e := range p.out.LightPick {
+		if !p.out.LightSampled[i] {
+			continue
+		}
 		q := 1 / n
 		if sum > 0 && !math.IsInf(sum, 0) {
 			q = 0.9*e/sum + 0.1/n
