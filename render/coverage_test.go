@@ -83,6 +83,7 @@ func TestErrorBarsCover(t *testing.T) {
 			pic := r.Film.Develop()
 			require.Equal(t, 7, pic.Freedom)
 			half, raw := pic.Interval(sigma3), 0
+			narrow, held := pic.Interval(0.95), 0
 			in, all, off := 0, 0, 0.0
 			for i := range pic.Mean {
 				for c, ch := range []string{"R", "G", "B"} {
@@ -94,6 +95,9 @@ func TestErrorBarsCover(t *testing.T) {
 					if d <= math.Hypot(half[i][c], 3*its)+slack {
 						in++
 					}
+					if d <= math.Hypot(narrow[i][c], 1.96*its)+slack {
+						held++
+					}
 					if d <= r.Achieved.Sigma3*math.Hypot(pic.Error[i][c], its)+slack {
 						raw++
 					}
@@ -101,7 +105,9 @@ func TestErrorBarsCover(t *testing.T) {
 				}
 			}
 			share := float64(in) / float64(all)
-			t.Logf("%s %v: %.2f %% of %d within three sigma, %.2f %% by a pixel's own error alone; spp %d to %d; mean off by %.2g of %.2g", name, sets, 100*share, all, 100*float64(raw)/float64(all), r.Achieved.SPPLeast, r.Achieved.SPPMost, off, meanOf(pic.Mean))
+			t.Logf("%s %v: %.2f %% of %d within three sigma, %.2f %% by a pixel's own error alone, %.2f %% within 95 %%; spp %d to %d; mean off by %.2g of %.2g", name, sets, 100*share, all, 100*float64(raw)/float64(all), 100*float64(held)/float64(all), r.Achieved.SPPLeast, r.Achieved.SPPMost, off, meanOf(pic.Mean))
+			// Plain objects gain more from one net than the film allows for; the eye is where it was with nets of their own.
+			require.InDelta(t, 0.96, float64(held)/float64(all), 0.03, "%s %v: intervals of 95 %%", name, sets)
 			require.GreaterOrEqual(t, share, 0.98, "%s %v; where light transport was changed on purpose, make the references again", name, sets)
 		}
 	}

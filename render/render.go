@@ -319,7 +319,7 @@ func (r *run) open() error {
 		}
 	}
 	if r.f == nil {
-		c := film.Config{Width: d.Picture.Width, Height: d.Picture.Height, SPP: max(d.Picture.Samples, film.Replicates), Layers: layers(d)}
+		c := film.Config{Width: d.Picture.Width, Height: d.Picture.Height, SPP: max(d.Picture.Samples, film.Replicates), Layers: layers(d), OneNet: true}
 		if o.Keep != nil {
 			c.Record = o.Keep.Record
 		}

@@ -84,11 +84,22 @@ func (f *Film) pixel(sums []float64, stride, i int) (mean, err, fourth colour.RG
 			fourth[j] += d * d * d * d
 		}
 	}
+	share := 1.0
+	if f.oneNet && used == Replicates {
+		share = netShare
+	}
 	for j := range q {
-		err[j] = math.Sqrt(q[j] * float64(used) / float64(used-1))
+		err[j] = math.Sqrt(q[j] * share * float64(used) / float64(used-1))
+		fourth[j] *= share * share
 	}
 	return mean, err, fourth, alpha, uint32(total), used
 }
+
+// netShare is the variance of a pixel's mean over what the spread of its replicates tells, where these are the eight parts of one
+// net: their errors cancel in part, which no spread of theirs can tell. Measured with 64 samples as the display signal's variance
+// between seeds, over the same of nets of their own: a bare eye 0.81, in lids 0.81, in a room with a window 0.72, a
+// heron's 0.87. Where nets gain nothing, intervals of 95 % hold the truth in about 94 %.
+const netShare = 0.85
 
 // Outliers counts single replicates that outshine the rest of their pixel. Nothing is taken out of the
 // picture; this says how much of it rests on rare bright samples.

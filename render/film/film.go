@@ -42,6 +42,7 @@ type Config struct {
 	SPP           int // samples per pixel planned, >= 1; there are min(8, SPP) replicates
 	Layers        []Layer
 	MaxBytes      int64 // 0 is the package's MaxBytes
+	OneNet        bool  // a pixel's replicates are the parts of one net; see netShare
 
 	// Record names what the bits depend on: scene, build, kernel. Films with different records do not merge.
 	Record string
@@ -51,6 +52,7 @@ type Config struct {
 type Film struct {
 	width, height int
 	k             int
+	oneNet        bool
 	record        string
 	sums          []float64 // [pixel][replicate]: red, green, blue, alpha
 	counts        []uint32  // [pixel][replicate]: samples in the sums
@@ -103,7 +105,7 @@ func New(c Config) (*Film, error) {
 			c.Width, c.Height, k, len(c.Layers), float64(need)/1e9, float64(most)/1e9)
 	}
 	f := &Film{
-		width: c.Width, height: c.Height, k: k, record: c.Record,
+		width: c.Width, height: c.Height, k: k, oneNet: c.OneNet, record: c.Record,
 		sums:    make([]float64, pixels*k*4),
 		counts:  make([]uint32, pixels*k),
 		dropped: make([]uint32, pixels),

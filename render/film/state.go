@@ -25,6 +25,7 @@ type header struct {
 	Height     int
 	Replicates int
 	Layers     []Layer
+	OneNet     bool
 	Record     string
 }
 
@@ -38,7 +39,7 @@ func (f *Film) planes() (counts [][]uint32, sums [][]float64) {
 // The form: a line with name and version; the length of a JSON header (uint32) and the header; counts, dropped
 // (uint32); sums, sums of layers (float64); the CRC-64 (ECMA) of all that. Numbers are little-endian.
 func (f *Film) Save(w io.Writer) error {
-	h, err := json.Marshal(header{f.width, f.height, f.k, f.layers, f.record})
+	h, err := json.Marshal(header{f.width, f.height, f.k, f.layers, f.oneNet, f.record})
 	if err != nil {
 		return fmt.Errorf("film: state: %w", err)
 	}
@@ -134,7 +135,7 @@ func load(r io.Reader, size, maxBytes int64) (*Film, error) {
 	if h.Replicates < 1 || h.Replicates > Replicates {
 		return nil, fmt.Errorf("%d replicates; outside [1, %d]", h.Replicates, Replicates)
 	}
-	c := Config{Width: h.Width, Height: h.Height, SPP: h.Replicates, Layers: h.Layers, Record: h.Record, MaxBytes: maxBytes}
+	c := Config{Width: h.Width, Height: h.Height, SPP: h.Replicates, Layers: h.Layers, OneNet: h.OneNet, Record: h.Record, MaxBytes: maxBytes}
 	if err := c.check(); err != nil {
 		return nil, err
 	}

@@ -42,14 +42,30 @@ type flight struct {
 // than 0.5 everywhere; 1 loses where objects are thin.
 const guidedShare = 0.8
 
-// choose samples the flight's length, and its direction d where it is fresh.
-func (f *flight) choose(rng *sampler.Stream, beta colour.RGB, d *geom.Vec) {
-	u := rng.Float64()
+// netFlights is how many of a walk's first flights take their numbers from nets. Measured on the bare eye, variance times time: 4
+// flights 0.91 of none, 8 flights 0.94.
+const netFlights = 4
+
+// choose samples the length of the flight of step of a walk, and its direction d where it is fresh, for a path that carries beta.
+func (t *Tracer) choose(f *flight, p *path, step int, rng *sampler.Stream, beta colour.RGB, d *geom.Vec) {
+	var x [4]float64 // channel and length, and cosine, kind, and angle
+	if step < netFlights {
+		x = t.smp.D4(p.vertex, sampler.Steps, p.branch<<16|uint32(step))
+	} else {
+		x[0] = rng.Float64()
+		if f.guide != nil {
+			x[2] = rng.Float64()
+		}
+		if f.fresh {
+			x[1], x[3] = rng.Float64(), rng.Float64()
+		}
+	}
+	u := x[0]
 	f.q = channelOdds(beta)
 	c := pickChannel(f.q, &u)
 	g := -1
 	if f.guide != nil {
-		if v := rng.Float64(); v < guidedShare*f.odds[1] {
+		if v := x[2]; v < guidedShare*f.odds[1] {
 			g = 0
 		} else if v < guidedShare*(f.odds[1]+f.odds[2]) {
 			g = 1
@@ -57,9 +73,9 @@ func (f *flight) choose(rng *sampler.Stream, beta colour.RGB, d *geom.Vec) {
 	}
 	if f.fresh {
 		if g >= 0 {
-			*d = guideDirection(f.guides[g].Nu[c], f.guides[g].Log[c], f.way[g], rng.Float64(), rng.Float64())
+			*d = guideDirection(f.guides[g].Nu[c], f.guides[g].Log[c], f.way[g], x[1], x[3])
 		} else {
-			*d = geom.UniformSphere(rng.Float64(), rng.Float64())
+			*d = geom.UniformSphere(x[1], x[3])
 		}
 	}
 	rate := f.sigma[c]

@@ -162,7 +162,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			fl.aim(sf.Ns, up, b.Lit.At(sf.Ns), &b.ToLocal, half, sigma, cmp.Or(guide, &tis.GuideSclera))
 		}
 		fl.steer(sigma, guide)
-		fl.choose(&rng, carried, &d)
+		t.choose(&fl, p, step, &rng, carried, &d)
 		far := min(fl.dist, room)
 		next := pos.Mad(far, d)
 		var albedo frozen.VolumeCell // in front of the collision, if there is one: loaded while the ray is cast

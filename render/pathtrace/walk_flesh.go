@@ -63,7 +63,7 @@ func (t *Tracer) walkFlesh(p *path, object int32, prim uint32, pos, d, up geom.V
 			fl.aim(up, up, b.Lit.At(up), nil, half, &f.Sigma, &f.Guide)
 			fl.steer(&f.Sigma, &f.Guide)
 		}
-		fl.choose(&rng, carried, &d)
+		t.choose(&fl, p, step, &rng, carried, &d)
 		met := b.Closest(t.sc, geom.Ray{O: pos, D: d}, 0, fl.dist, &h)
 		r := geom.Ray{O: pos, D: d}
 		h.Object = object

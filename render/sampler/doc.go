@@ -9,8 +9,8 @@
 // one set is a digital net: every elementary interval that should hold one point holds one. Sets with different
 // keys are independent of each other. Long random walks, where nets no longer help, take a Stream instead.
 //
-// Replicates are independent scrambles of the same pixel: the spread of their means is an honest error, which the
-// spread of the points inside one net is not.
+// Replicates are eight parts of one net of a pixel, each of them a net too. The variance of the mean of all is at most an eighth
+// of that of one replicate, which their spread tells; the spread of the points inside a replicate would tell far too much.
 //
 // Sources: Burley, Practical Hash-based Owen Scrambling, JCGT 9(4), 2020; Laine and Karras, Stratified Sampling for
 // Stochastic Transparency, EGSR 2011; Owen, Randomly Permuted (t,m,s)-Nets and (t,s)-Sequences, 1995.

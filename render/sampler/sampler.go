@@ -32,6 +32,7 @@ const (
 	WalkExit     Purpose = 34 // direction out of a surface: 2
 	WalkRoulette Purpose = 35 // Russian roulette in a walk: 1
 	Flight       Purpose = 36 // flight through a medium, and direction after a collision: channel, distance, direction 2
+	Steps        Purpose = 37 // the first flights of a walk: channel and distance, kind, direction 2; salt holds the flight
 	_            Purpose = 40 // reserved; 41, 42 and 48 too
 	Test         Purpose = 255
 )
@@ -40,7 +41,8 @@ const (
 // The zero value is usable and equals New(0) before Start.
 type Sampler struct {
 	seed    uint64
-	key     uint64 // of seed, pixel and replicate
+	key     uint64 // of seed, pixel and net
+	coset   uint32 // the part of the net that the replicate is
 	index   uint32
 	reverse uint32                                   // index with its bits reversed
 	watch   func(vertex int, p Purpose, salt uint32) // set by Watch, under the tag invariants alone
@@ -53,13 +55,14 @@ func New(seed uint64) Sampler {
 	return s
 }
 
-// Start moves to one sample. pixel is any number that names the pixel (row times width plus column); replicate names
-// the independent scramble, sample the point inside it. Nets are complete after a power of two of samples, counted
-// from 0; up to 2^16 samples per replicate the sets are padded by independent shuffles, above that blocks of 2^16
-// follow each other in order.
+// Start moves to one sample. pixel is any number that names the pixel (row times width plus column), sample the point inside
+// the replicate. Eight replicates, from a multiple of eight on, are the parts of one net, which is complete after a power of two
+// of samples in each, counted from 0; other eights are independent scrambles. Up to 2^16 samples per replicate the sets are
+// padded by independent shuffles, above that blocks of 2^16 follow each other in order.
 func (s *Sampler) Start(pixel uint64, replicate, sample uint32) {
 	k := mix(s.seed ^ pixel)
-	s.key = mix(k + uint64(replicate)*0xd1342543de82ef95)
+	s.key = mix(k + uint64(replicate/Cosets)*0xd1342543de82ef95)
+	s.coset = replicate % Cosets
 	s.index = sample
 	s.reverse = bits.Reverse32(sample)
 }
@@ -90,13 +93,13 @@ func unit(x uint32) float64 { return (float64(x) + 0.5) * (1.0 / (1 << 32)) }
 func (s *Sampler) D4(vertex int, p Purpose, salt uint32) [4]float64 {
 	h := s.slot(vertex, p, salt)
 	g := second(h)
-	i := s.shuffle(uint32(h) ^ uint32(g>>32))
+	i, c := s.place(h, g)
 	r := sobol(i)
 	return [4]float64{
-		unit(bits.Reverse32(permute(i, uint32(h)))),
-		unit(bits.Reverse32(permute(r[0], uint32(h>>32)))),
-		unit(bits.Reverse32(permute(r[1], uint32(g)))),
-		unit(bits.Reverse32(permute(r[2], uint32(g>>32)))),
+		unit(bits.Reverse32(permute(i^c[0], uint32(h)))),
+		unit(bits.Reverse32(permute(r[0]^c[1], uint32(h>>32)))),
+		unit(bits.Reverse32(permute(r[1]^c[2], uint32(g)))),
+		unit(bits.Reverse32(permute(r[2]^c[3], uint32(g>>32)))),
 	}
 }
 
@@ -104,15 +107,15 @@ func (s *Sampler) D4(vertex int, p Purpose, salt uint32) [4]float64 {
 func (s *Sampler) D2(vertex int, p Purpose, salt uint32) (u0, u1 float64) {
 	h := s.slot(vertex, p, salt)
 	g := second(h)
-	i := s.shuffle(uint32(h) ^ uint32(g>>32))
-	return unit(bits.Reverse32(permute(i, uint32(h)))),
-		unit(bits.Reverse32(permute(sobol1(i), uint32(h>>32))))
+	i, c := s.place(h, g)
+	return unit(bits.Reverse32(permute(i^c[0], uint32(h)))),
+		unit(bits.Reverse32(permute(sobol1(i)^c[1], uint32(h>>32))))
 }
 
 // D1 returns the first number of the same set as D4.
 func (s *Sampler) D1(vertex int, p Purpose, salt uint32) float64 {
 	h := s.slot(vertex, p, salt)
 	g := second(h)
-	i := s.shuffle(uint32(h) ^ uint32(g>>32))
-	return unit(bits.Reverse32(permute(i, uint32(h))))
+	i, c := s.place(h, g)
+	return unit(bits.Reverse32(permute(i^c[0], uint32(h))))
 }

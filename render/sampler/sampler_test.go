@@ -196,8 +196,12 @@ func TestIndependence(t *testing.T) {
 		"pixel": func(i int) (a, b [4]float64) {
 			return at(1, uint64(i), 0, 0, 1, BSDF, 0), at(1, uint64(i+1), 0, 0, 1, BSDF, 0)
 		},
-		"replicate": func(i int) (a, b [4]float64) {
-			return at(1, uint64(i), 0, 0, 1, BSDF, 0), at(1, uint64(i), 1, 0, 1, BSDF, 0)
+		"net": func(i int) (a, b [4]float64) {
+			return at(1, uint64(i), 0, 0, 1, BSDF, 0), at(1, uint64(i), Cosets, 0, 1, BSDF, 0)
+		},
+		// Two sets of one pixel over the parts of its nets: their order must break them apart.
+		"parts": func(i int) (a, b [4]float64) {
+			return at(1, uint64(i>>3), uint32(i&7), 0, 1, BSDF, 0), at(1, uint64(i>>3), uint32(i&7), 0, 2, BSDF, 0)
 		},
 		"vertex": func(i int) (a, b [4]float64) {
 			return at(1, uint64(i), 0, 5, 1, BSDF, 0), at(1, uint64(i), 0, 5, 2, BSDF, 0)

@@ -11,7 +11,7 @@ type Stream struct {
 
 // Stream returns the generator of a slot. It does not depend on any set of the same slot.
 func (s *Sampler) Stream(vertex int, p Purpose, salt uint32) Stream {
-	h := s.slot(vertex, p, salt) + uint64(s.index)*0xd1342543de82ef95
+	h := s.slot(vertex, p, salt) + (uint64(s.coset)<<32|uint64(s.index))*0xd1342543de82ef95
 	return Stream{mix(h ^ 0xa0761d6478bd642f), mix(h) | 1}
 }
 
