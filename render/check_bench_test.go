@@ -9,6 +9,7 @@ import (
 
 	"catchlight/render/film"
 	"catchlight/render/pathtrace"
+	"catchlight/scene"
 )
 
 // tracer returns a function that traces the next sample of a scene, all through its pixels, and the film that it traces to.
@@ -69,4 +70,22 @@ func BenchmarkFrame(b *testing.B) {
 		}
 	}
 	b.ReportMetric(64*64*4*float64(b.N)/b.Elapsed().Seconds(), "samples/s")
+}
+
+// BenchmarkProfile renders what the program's own profile is made from: the bare and the lidded ferry keeper and the heron.
+func BenchmarkProfile(b *testing.B) {
+	var all []*Prepared
+	for _, name := range []string{"ferry_keeper", "ferry_keeper_lidded", "heron"} {
+		d, err := scene.Load("../testdata/baseline/"+name+".yaml", "picture.width=96", "picture.height=96", "picture.samples=64", "picture.denoise=false")
+		require.NoError(b, err)
+		p, err := Prepare(context.Background(), d, Options{})
+		require.NoError(b, err)
+		all = append(all, p)
+	}
+	for b.Loop() {
+		for _, p := range all {
+			_, err := p.Render(context.Background(), Options{Workers: 1})
+			require.NoError(b, err)
+		}
+	}
 }
