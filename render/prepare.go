@@ -17,6 +17,18 @@ type Cache = prep.Cache
 // NewCache returns an empty cache.
 func NewCache() *Cache { return prep.NewCache() }
 
+// Disk keeps stages of Prepare in a folder for the next start; a Cache has one or none.
+type Disk = prep.Disk
+
+// DiskBytes is what such a folder may take unless someone says otherwise.
+const DiskBytes = prep.DiskBytes
+
+// OpenDisk makes the folder where it is not there yet; "" stands for a place of its own in the user's folder for caches.
+func OpenDisk(folder string, limit int64) (*Disk, error) { return prep.OpenDisk(folder, limit) }
+
+// Stage says what a stage of Prepare cost, or where its result came from.
+type Stage = prep.Stage
+
 // Noter is a Progress that also hears at once of what can't wait for the end, such as a save that failed.
 type Noter interface{ Note(text string) }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"catchlight/scene"
+	"catchlight/scene/colour"
 	"catchlight/scene/imageio"
 
 	"github.com/stretchr/testify/require"
@@ -112,4 +113,78 @@ func TestStages(t *testing.T) {
 	savePicture(t, file, 90, now)
 	again, _ := look(cache)
 	require.True(t, same(first, again))
+}
+
+// smallEye is a built eye that takes little time.
+const smallEye = `
+picture: {width: 12, height: 12, samples: 1}
+camera: {position: [0, 0, 500], focal_length: 900}
+lights: [{name: sky, kind: constant, radiance: 1}, {name: window, kind: rectangle, orbit: {azimuth: -36, elevation: 28, distance: 1400}, width: 560, height: 720, radiance: 20}]
+objects: [{name: eye, shape: eye, map_size: 64, globe: {facet_error: 0.018}, cornea: {roughness: 0.1}}]
+`
+
+// preparedSmall prepares smallEye; it returns the names of the stages that were made, and what a render shows.
+func preparedSmall(t *testing.T, c *Cache, set ...string) (made []string, shown []colour.RGB) {
+	t.Helper()
+	d, err := scene.Parse("small.yaml", []byte(smallEye), set...)
+	require.NoError(t, err)
+	p, err := Prepare(context.Background(), d, Options{Cache: c})
+	require.NoError(t, err)
+	for _, s := range p.Stages {
+		if s.From == "made" {
+			made = append(made, s.Name)
+		}
+	}
+	return made, finish(t, p).Film.Develop().Mean
+}
+
+// Colour never grows geometry, a camera or a light makes nothing, and roughness makes the tables of the tear film alone. What
+// comes out has the bits of a start from nothing.
+func TestColourGrowsNoShells(t *testing.T) {
+	cache := NewCache()
+	made, _ := preparedSmall(t, cache)
+	require.Contains(t, made, "shells eye")
+	for _, c := range []struct {
+		set  string
+		made []string
+	}{
+		{"objects.eye.iris.pigment=1.4", []string{"tissue eye"}},
+		{"objects.eye.iris.tint=[0.9, 1, 1.2]", []string{"tissue eye"}},
+		{"camera.focal_length=950", nil},
+		{"lights.window.ev=1", nil},
+		{"objects.eye.iris.scatter_radius=[0.3, 0.2, 0.1]", nil},
+		{"objects.eye.cornea.roughness=0.12", []string{"tear film eye"}},
+		{"objects.eye.iris.pigment=1.4", nil},
+	} {
+		made, shown := preparedSmall(t, cache, c.set)
+		require.Equal(t, c.made, made, c.set)
+		_, alone := preparedSmall(t, nil, c.set)
+		require.Equal(t, alone, shown, c.set)
+	}
+}
+
+// A second start takes shells, tissue and lids from the disk and grows nothing; its picture has the bits of the first. A change of
+// colour there grows the shells again, which only paint asks for, and has the bits of a start from nothing.
+func TestSecondStart(t *testing.T) {
+	folder := t.TempDir()
+	begin := func() *Cache {
+		c := NewCache()
+		var err error
+		c.Disk, err = OpenDisk(folder, DiskBytes)
+		require.NoError(t, err)
+		return c
+	}
+	lidded := "objects.eye.lids={facet_size: 0.5}"
+	made, first := preparedSmall(t, begin(), lidded)
+	require.Subset(t, made, []string{"shells eye", "tissue eye", "lids eye"})
+	made, again := preparedSmall(t, begin(), lidded)
+	require.NotContains(t, made, "shells eye")
+	require.NotContains(t, made, "tissue eye")
+	require.NotContains(t, made, "lids eye")
+	require.Equal(t, first, again)
+	made, changed := preparedSmall(t, begin(), lidded, "objects.eye.iris.pigment=1.3")
+	require.Contains(t, made, "tissue eye")
+	require.NotContains(t, made, "shells eye")
+	_, alone := preparedSmall(t, nil, lidded, "objects.eye.iris.pigment=1.3")
+	require.Equal(t, alone, changed)
 }

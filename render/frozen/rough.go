@@ -55,6 +55,22 @@ func (m *Material) RoughGain(eta, mu float64) float64 {
 // filmZones is how many zone weights the tear film's balance is tabulated at, from sclera to cornea.
 const filmZones = 9
 
+// Film is what Prepare and PrepareRough tabulate of an eye. It rests on its indices, roughnesses and Crossing alone.
+type Film struct {
+	coat            tissue.Coat
+	gain            float64
+	zones           []RoughCoat
+	bendIn, bendOut *microfacet.Balance
+}
+
+// Film returns what was tabulated of an eye.
+func (e *Eye) Film() *Film { return &Film{e.coat, e.coatGain, e.film, e.BendIn, e.BendOut} }
+
+// Take gives an eye what was tabulated of one with the same indices, roughnesses and Crossing.
+func (e *Eye) Take(f *Film) {
+	e.coat, e.coatGain, e.film, e.BendIn, e.BendOut = f.coat, f.gain, f.zones, f.bendIn, f.bendOut
+}
+
 // PrepareRough tabulates the eye's rough faces; coat is the switch that leaves out what the tear film mirrors.
 func (e *Eye) PrepareRough(coat bool) {
 	if max(e.AlphaCornea, e.AlphaSclera) >= microfacet.MinAlpha {

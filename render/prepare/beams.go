@@ -41,7 +41,7 @@ func (p *preparer) beams() {
 // smallRim returns a light's outline as seen from the middle of an eye's cornea, where the light is small.
 func smallRim(s *frozen.Scene, e *frozen.Eye, l *light.Light) (light.Rim, bool) {
 	b := &s.Objects[e.Outer]
-	rim, ok := l.Rim(b.ToWorld.Point(geom.Vec{Z: b.Mesh.Bounds().Hi.Z}))
+	rim, ok := l.Rim(b.ToWorld.Point(geom.Vec{Z: b.BVH.Bounds().Hi.Z}))
 	most := smallLight
 	if e.Normal.Valid() {
 		most = smallMapped
@@ -63,7 +63,7 @@ func (p *preparer) receiver(e *frozen.Eye) geom.Box {
 		box.Lo.Z -= below / b.Scale
 	}
 	if s.Plate {
-		top := b.Mesh.Bounds().Hi.Z
+		top := b.BVH.Bounds().Hi.Z
 		for _, c := range [4][2]float64{{0, 0}, {1, 0}, {0, 1}, {1, 1}} {
 			w, h := float64(p.d.Picture.Width), float64(p.d.Picture.Height)
 			o, _, _ := s.Camera.Ray(c[0]*w, c[1]*h, 0.5, 0.5)

@@ -125,7 +125,7 @@ func (p *preparer) sharp(iris bool) (geom.Vec, bool) {
 	e := &p.out.Eyes[0]
 	outer, inner := &p.out.Objects[e.Outer], &p.out.Objects[e.Inner]
 	if !iris {
-		return outer.ToWorld.Point(geom.Vec{Z: outer.Mesh.Bounds().Hi.Z}), true
+		return outer.ToWorld.Point(geom.Vec{Z: outer.BVH.Bounds().Hi.Z}), true
 	}
 	sum, n := 0.0, 0.0
 	for _, v := range inner.Mesh.P {

@@ -1,8 +1,6 @@
 package prepare
 
 import (
-	"math"
-
 	"catchlight/render/accel"
 	"catchlight/render/frozen"
 	"catchlight/scene"
@@ -17,7 +15,7 @@ import (
 func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	d := b.Eye
 	key := "objects." + b.Name + ".eye"
-	s, err := stage(p, "shells "+b.Name, shapeOf(d), func(m *making) (*eyeball, error) {
+	s, err := storedStage(p, "shells "+b.Name, shapeOf(d), shellStore(d), func(m *making) (*eyeball, error) {
 		s, err := p.shells(d, m)
 		if s != nil {
 			m.notes = append(m.notes, s.notes...)
@@ -64,12 +62,11 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 		p.warn = append(p.warn, tileNotes(key+".iris.normal", s.inner, &e.InnerNormal)...)
 	}
 	p.oneRelief(key, s, &e)
-	e.Prepare()
-	e.PrepareRough(p.out.Settings.TearFilm)
+	p.film(b.Name, &e)
 	e.Tissue = frozen.Tissue{
 		ScatterIris: d.Iris.Scattering, ScatterSclera: d.Sclera.Scattering, Colour: tissue.colour, Alpha: tissue.alpha, Vessels: tissue.vessels,
 	}
-	p.extinction(&e, d, scale)
+	extinction(&e, tissue, d, scale)
 	ix := int32(len(p.out.Eyes))
 	object := frozen.Object{Name: b.Name + ".outer", Shape: frozen.Mesh, ToWorld: to, Mask: p.mask(b), Mesh: s.outer, BVH: s.outerBVH,
 		Closed: true, Material: frozen.Material{Kind: frozen.Outer}, Eye: ix}
@@ -80,28 +77,35 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 		}
 	})
 	object.Tangents = frames[0]
-	e.Outer = p.add(object, s.outer.Bounds())
+	e.Outer = p.add(object, s.outerBVH.Bounds())
 	object.Name, object.Mesh, object.BVH, object.Material.Kind, object.Tangents = b.Name+".inner", s.inner, s.innerBVH, frozen.Inner, frames[1]
 	object.Depth = s.depth
-	e.Inner = p.add(object, s.inner.Bounds())
+	e.Inner = p.add(object, s.innerBVH.Bounds())
 	p.out.Eyes = append(p.out.Eyes, e)
 	return s.outerBVH
 }
 
 // extinction sets each zone's extinction from the zone's mean colour and the radius of half re-emission. Scattering
 // lengths are mm of the world: an eye scaled up keeps them, and so looks harder.
-func (p *preparer) extinction(e *frozen.Eye, d *scene.Eye, scale float64) {
-	limb := math.Atan2(e.LimbusRadius, d.Globe.Radius)
-	iris := e.Tissue.Colour.Mean(func(v geom.Vec) bool {
-		a := math.Acos(v.Z)
-		return a < 0.9*limb && a > 0.45*limb
+func extinction(e *frozen.Eye, c *coat, d *scene.Eye, scale float64) {
+	e.Tissue.SigmaIris, e.Tissue.GuideIris = zone(c.meanIris, d.Iris.ScatterRadius, d.Iris.SigmaA, d.Iris.SigmaS, scale)
+	e.Tissue.SigmaSclera, e.Tissue.GuideSclera = zone(c.meanWhite, d.Sclera.ScatterRadius, d.Sclera.SigmaA, d.Sclera.SigmaS, scale)
+}
+
+// film makes the tables of the tear film, a stage of their own.
+func (p *preparer) film(name string, e *frozen.Eye) {
+	coat := p.out.Settings.TearFilm
+	inputs := []any{e.Index, e.ReflectIndex, e.AlphaCornea, e.AlphaSclera, e.SmoothRefract, e.Crossing, coat}
+	f, err := stage(p, "tear film "+name, inputs, func(*making) (*frozen.Film, error) {
+		e.Prepare()
+		e.PrepareRough(coat)
+		return e.Film(), nil
 	})
-	white := e.Tissue.Colour.Mean(func(v geom.Vec) bool {
-		a := math.Acos(v.Z)
-		return a > 1.3*limb && a < math.Pi/2
-	})
-	e.Tissue.SigmaIris, e.Tissue.GuideIris = zone(iris, d.Iris.ScatterRadius, d.Iris.SigmaA, d.Iris.SigmaS, scale)
-	e.Tissue.SigmaSclera, e.Tissue.GuideSclera = zone(white, d.Sclera.ScatterRadius, d.Sclera.SigmaA, d.Sclera.SigmaS, scale)
+	if err != nil {
+		p.fail("objects."+name, err)
+		return
+	}
+	e.Take(f)
 }
 
 // shapeOf is the part of an eye's description that its shells depend on.
@@ -114,7 +118,7 @@ func shapeOf(d *scene.Eye) scene.Eye {
 	q.Cornea.Normal = laid(d.Cornea.Normal)
 	if d.Asset == nil { // a borrowed eye is painted with its shells
 		q.Paint, q.Sclera.BaseColour, q.Sclera.Veins, q.Sclera.Redness, q.Sclera.Mottling, q.Sclera.ToneDown = nil, colour.RGB{}, 0, 0, 0, 0
-		q.Iris.Arcus, q.Cornea.Clouding = 0, 0
+		q.Iris.Arcus, q.Cornea.Clouding, q.Iris.Tint, q.Iris.Pigment = 0, 0, colour.RGB{}, 0
 	}
 	return q
 }

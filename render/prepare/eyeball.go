@@ -25,7 +25,8 @@ type eyeball struct {
 	far                float64
 	cross              frozen.Crossing // how light that leaves the sclera evenly crosses the outer shell
 
-	grown *eye.Eye                            // of a built eye, without its paint
+	grow  func() (*eye.Eye, error)            // a built eye without its paint, grown once it is asked for; nil of an imported one
+	grown *eye.Eye                            // what grow returns, where it is there already: a cache counts what it takes
 	own   assetTissue                         // of an imported one
 	front func(v geom.Vec) (geom.UV, float64) // texture coordinates and zone weight in front of a direction
 
@@ -73,7 +74,7 @@ func (p *preparer) laidShells(d *scene.Eye, by uvSets, m *making) (*eyeball, err
 		}
 	}
 	s.depth = frozen.NewDepth(s.inner, s.innerBVH, p.o.WorkerCount())
-	s.far = s.inner.Bounds().Size().Len()
+	s.far = s.innerBVH.Bounds().Size().Len()
 	s.cross = s.crossing(d.Limbus.Radius, d.Limbus.Width)
 	if d.Asset != nil {
 		front, zone := shells.Front(s.inner, caster(s.innerBVH)), zoneWeight(d.Limbus)
@@ -94,21 +95,25 @@ func (p *preparer) builtShells(d *scene.Eye, m *making) (*eyeball, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &eyeball{outer: grown.Outer, inner: grown.Inner, grown: grown}
+	s := &eyeball{outer: grown.Outer, inner: grown.Inner, grown: grown, grow: func() (*eye.Eye, error) { return grown, nil }}
 	if err := p.displaceShells(s, d, m); err != nil {
 		return nil, err
 	}
-	// The surface in front of a direction: the iris plane within the root, the globe outside.
-	s.front = func(v geom.Vec) (geom.UV, float64) {
-		q := v.Mul(par.GlobeRadius)
+	s.front = builtFront(grown, par.GlobeRadius)
+	return s, nil
+}
+
+// builtFront returns what lies in front of a direction of a built eye: the iris plane within the root, the globe outside.
+func builtFront(e *eye.Eye, globe float64) func(v geom.Vec) (geom.UV, float64) {
+	return func(v geom.Vec) (geom.UV, float64) {
+		q := v.Mul(globe)
 		if v.Z > 0 {
-			if r := math.Hypot(v.X, v.Y) / v.Z * grown.IrisZ; r < grown.LipRadius {
-				q = v.Mul(grown.IrisZ / v.Z)
+			if r := math.Hypot(v.X, v.Y) / v.Z * e.IrisZ; r < e.LipRadius {
+				q = v.Mul(e.IrisZ / v.Z)
 			}
 		}
-		return grown.SurfaceUV(q), grown.Zone(q)
+		return e.SurfaceUV(q), e.Zone(q)
 	}
-	return s, nil
 }
 
 // displaceShells applies the height maps of cornea and iris.

@@ -3,6 +3,7 @@ package prepare
 import (
 	"fmt"
 	"regexp"
+	"sync"
 
 	"catchlight/render/frozen"
 	"catchlight/scene"
@@ -182,15 +183,22 @@ func (p *preparer) directions(name string, inputs []any, d *scene.Eye, f func(v 
 	if p.o.Cache == nil {
 		return func(_ int, v geom.Vec) (geom.UV, float64) { return exact(v) }, exact, nil
 	}
-	table, err := stage(p, "front "+name, append([]any{shapeOf(d), p.stamps(d)}, inputs...), func(*making) (front, error) {
-		t := make(front, 3*d.MapSize*d.MapSize)
-		frozen.Directions(d.MapSize, func(i int, v geom.Vec) {
-			uv, w := f(v)
-			t[3*i], t[3*i+1], t[3*i+2] = float32(uv.U), float32(uv.V), float32(w)
-		}, p.o.WorkerCount())
-		return t, nil
+	// Of maps that are taken as they are nobody asks.
+	table := sync.OnceValues(func() (front, error) {
+		return stage(&preparer{o: p.o}, "front "+name, append([]any{shapeOf(d), p.stamps(d)}, inputs...), func(*making) (front, error) {
+			t := make(front, 3*d.MapSize*d.MapSize)
+			frozen.Directions(d.MapSize, func(i int, v geom.Vec) {
+				uv, w := f(v)
+				t[3*i], t[3*i+1], t[3*i+2] = float32(uv.U), float32(uv.V), float32(w)
+			}, p.o.WorkerCount())
+			return t, nil
+		})
 	})
-	return func(i int, _ geom.Vec) (geom.UV, float64) {
-		return geom.UV{U: float64(table[3*i]), V: float64(table[3*i+1])}, float64(table[3*i+2])
-	}, exact, err
+	return func(i int, v geom.Vec) (geom.UV, float64) {
+		t, err := table()
+		if err != nil { // inputs without a form in JSON
+			return exact(v)
+		}
+		return geom.UV{U: float64(t[3*i]), V: float64(t[3*i+1])}, float64(t[3*i+2])
+	}, exact, nil
 }

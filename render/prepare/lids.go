@@ -65,7 +65,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 		})
 	}
 	key := "objects." + b.Name + ".lids"
-	g, err := stage(p, "lids "+b.Name, inputs, func(*making) (*grown, error) {
+	g, err := storedStage(p, "lids "+b.Name, inputs, lidStore(par), func(*making) (*grown, error) {
 		return p.growLids(par, sockets, l.Skin.Scattering)
 	})
 	if err != nil {
@@ -88,16 +88,27 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 		if m == nil {
 			return
 		}
-		p.add(frozen.Object{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Depth: depth, Closed: closed, Apart: m == g.Skin, Eye: -1, Material: mat}, m.Bounds())
+		p.add(frozen.Object{Name: b.Name + "." + name, Shape: frozen.Mesh, ToWorld: to, Mask: mask, Mesh: m, BVH: h, Depth: depth, Closed: closed, Apart: m == g.Skin, Eye: -1, Material: mat}, h.Bounds())
 	}
 	mask := p.mask(b)
 	if !p.d.Effects.Shadow {
 		mask &^= frozen.ShadowRays
 	}
-	s := &l.Skin
-	add("skin", g.Skin, g.skin, g.skinDepth, Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering), true, mask)
-	add("corner", g.Corner, g.corner, g.cornerDepth, Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering), true, mask)
-	add("lashes", g.Lashes, g.lashes, nil, Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false), false, mask)
+	look, err := stage(p, "skin "+b.Name, append(inputs, l.Skin, l.Lashes), func(*making) (*[3]frozen.Material, error) {
+		s := &l.Skin
+		return &[3]frozen.Material{
+			Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering),
+			Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering),
+			Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false),
+		}, nil
+	})
+	if err != nil {
+		p.fail(key, err)
+		return
+	}
+	add("skin", g.Skin, g.skin, g.skinDepth, look[0], true, mask)
+	add("corner", g.Corner, g.corner, g.cornerDepth, look[1], true, mask)
+	add("lashes", g.Lashes, g.lashes, nil, look[2], false, mask)
 	add("tears", g.Tears, g.tears, nil, frozen.Material{Kind: frozen.TearLine, Index: tearIndex}, false, mask&^frozen.ShadowRays)
 }
 

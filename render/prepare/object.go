@@ -92,7 +92,7 @@ func (p *preparer) object(b *scene.Object) {
 			return
 		}
 		f.Shape, f.Mesh, f.BVH, f.Closed, made = frozen.Mesh, q.mesh, q.bvh, true, q
-		local = q.mesh.Bounds()
+		local = q.bvh.Bounds()
 		if c := b.OpacityMask; c != nil {
 			f.Closed = false
 			if f.OpacityMask, err = p.cutout(b, q.mesh); err != nil {

@@ -132,7 +132,9 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 	if len(p.errs) > 0 {
 		return nil, errors.Join(p.errs...)
 	}
-	hugePages(p.out)
+	if o.log.anew() {
+		hugePages(p.out)
+	}
 	bytes, triangles := size(p.out)
 	return &Prepared{Description: p.d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, View: look, Stages: o.log.list}, nil
 }

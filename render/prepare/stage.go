@@ -69,6 +69,11 @@ func (s *stages) add(q Stage) {
 	s.list = append(s.list, q)
 }
 
+// anew reports whether there is something that memory did not hold before, or no stage at all.
+func (s *stages) anew() bool {
+	return len(s.list) == 0 || slices.ContainsFunc(s.list, func(q Stage) bool { return q.From != "memory" })
+}
+
 // Stamp is the state of a file by which a change is seen.
 type Stamp struct {
 	Path string

@@ -3,6 +3,7 @@ package prepare
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"catchlight/render/frozen"
 	"catchlight/scene"
@@ -19,6 +20,22 @@ type front []float32
 type coat struct {
 	colour, alpha *frozen.VolumeMap
 	vessels       *frozen.VolumeMap // nil without vessels on top
+
+	meanIris, meanWhite colour.RGB
+}
+
+// mean takes the means of both zones.
+func (c *coat) mean(d *scene.Eye) *coat {
+	limb := math.Atan2(d.Limbus.Radius, d.Globe.Radius)
+	c.meanIris = c.colour.Mean(func(v geom.Vec) bool {
+		a := math.Acos(v.Z)
+		return a < 0.9*limb && a > 0.45*limb
+	})
+	c.meanWhite = c.colour.Mean(func(v geom.Vec) bool {
+		a := math.Acos(v.Z)
+		return a > 1.3*limb && a < math.Pi/2
+	})
+	return c
 }
 
 // paint is the colour of a zone: a map, what multiplies it, and where it lies.
@@ -64,17 +81,11 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 	}
 	inputs := []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint,
 		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS, under,
-		d.Paint, d.Sclera.BaseColour, d.Sclera.Veins, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown, d.Iris.Arcus, d.Cornea.Clouding}
-	return stage(p, "tissue "+name, inputs, func(m *making) (*coat, error) {
-		var painted *eye.Eye
-		if s.grown != nil {
-			par, err := d.Params()
-			if err != nil {
-				return nil, err
-			}
-			if painted, err = s.grown.Painted(par, p.layers(name)); err != nil {
-				return nil, err
-			}
+		d.Paint, d.Sclera.BaseColour, d.Sclera.Veins, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown, d.Iris.Arcus, d.Cornea.Clouding, d.Iris.Tint, d.Iris.Pigment}
+	return storedStage(p, "tissue "+name, inputs, coatStore, func(m *making) (*coat, error) {
+		painted, err := p.painted(name, s, d)
+		if err != nil {
+			return nil, err
 		}
 		if err := p.tissueMaps(s, d, m, painted, &iris, &white); err != nil {
 			return nil, err
@@ -110,15 +121,31 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 		}, workers)
 		if d.Iris.SigmaS == nil && d.Sclera.SigmaS == nil {
 			c.alpha = c.colour.Map(func(q colour.RGB) colour.RGB { return albedo(q, nil, nil) }, workers)
-			return c, nil
+			return c.mean(d), nil
 		}
 		c.alpha = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 			_, w := look(i, v)
 			return colour.Lerp(albedo(upTo(white.at(i, v), mostWhite), d.Sclera.SigmaA, d.Sclera.SigmaS),
 				albedo(upTo(bare(v, iris.at(i, v)), mostIris), d.Iris.SigmaA, d.Iris.SigmaS), w)
 		}, workers)
-		return c, nil
+		return c.mean(d), nil
 	})
+}
+
+// painted returns a built eye with its paint, or nil.
+func (p *preparer) painted(name string, s *eyeball, d *scene.Eye) (*eye.Eye, error) {
+	if s.grow == nil {
+		return nil, nil
+	}
+	par, err := d.Params()
+	if err != nil {
+		return nil, err
+	}
+	grown, err := s.grow()
+	if err != nil {
+		return nil, err
+	}
+	return grown.Painted(par, p.layers(name))
 }
 
 // layers keeps each layer of an eye's paint as a stage.

@@ -55,6 +55,25 @@ func Grow(p Params) (*Eye, error) {
 // Form makes what the list of layers leaves alone: the shells, and the iris as it is beneath its layers. Painted makes
 // the rest; until then the eye has no colour.
 func Form(p Params) (*Eye, error) {
+	e, err := Lay(p)
+	if err != nil {
+		return nil, err
+	}
+	prof, c := newProfile(&e.Params), e.chart
+	w := newWobble(&e.Params, c, prof)
+	e.iris = newIris(&e.Params, e.IrisZ)
+	sh := newShells(&e.Params, prof, w, e.iris)
+	parallel.Both(func() {
+		e.Outer = sh.outer(c)
+	}, func() {
+		e.iris.tissue = growTissue(&e.Params, e.iris, tissueDensity(&e.Params, c))
+	})
+	e.Inner = sh.inner(c)
+	return e, nil
+}
+
+// Lay checks p and lays out the eye, without shells or colour: where each point looks up its colour, its zone and the lengths of Eye.
+func Lay(p Params) (*Eye, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
@@ -68,16 +87,6 @@ func Form(p Params) (*Eye, error) {
 	}
 	e.LimbusZ, _, _ = prof.at(p.LimbusRadius)
 	e.AxialLength = prof.apex + p.GlobeRadius
-
-	w := newWobble(&p, c, prof)
-	e.iris = newIris(&p, e.IrisZ)
-	sh := newShells(&p, prof, w, e.iris)
-	parallel.Both(func() {
-		e.Outer = sh.outer(c)
-	}, func() {
-		e.iris.tissue = growTissue(&p, e.iris, tissueDensity(&p, c))
-	})
-	e.Inner = sh.inner(c)
 	return e, nil
 }
 
@@ -108,6 +117,15 @@ func (e *Eye) Films() bool {
 func Repaint(p, by Params) Params {
 	p.Paint, p.ScleraColour, p.Redness, p.Mottling, p.Veins = by.Paint, by.ScleraColour, by.Redness, by.Mottling, by.Veins
 	p.Generic, p.Arcus, p.Cloud, p.MapSize = by.Generic, by.Arcus, by.Cloud, by.MapSize
+	p.Pattern, p.Sector.Pattern = p.Pattern.dyed(&by.Pattern), p.Sector.Pattern.dyed(&by.Sector.Pattern)
+	return p
+}
+
+// dyed returns a pattern with what colours another one: its relief stays.
+func (p IrisPattern) dyed(by *IrisPattern) IrisPattern {
+	p.Stroma, p.StromaHue, p.Ground, p.PigmentHue = by.Stroma, by.StromaHue, by.Ground, by.PigmentHue
+	p.PupillaryPigment, p.CiliaryPigment, p.OuterPigment = by.PupillaryPigment, by.CiliaryPigment, by.OuterPigment
+	p.LimbalRing, p.Freckles = by.LimbalRing, by.Freckles
 	return p
 }
 

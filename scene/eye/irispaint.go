@@ -28,6 +28,7 @@ type irisLayer struct {
 func (t *tissue) painted(p *Params) *tissue {
 	q := *t
 	q.colour = make([]colour.RGB, t.n*t.n)
+	pats := [2]*IrisPattern{&p.Pattern, &p.Sector.Pattern}
 	var ls []irisLayer
 	for i := range p.Paint {
 		l := &p.Paint[i]
@@ -54,10 +55,10 @@ func (t *tissue) painted(p *Params) *tissue {
 				s.theta, s.rho = t.pa.ir.polar(s.x, s.y)
 				s.sin, s.cos = math.Sincos(s.theta)
 				s.d = s.rho * (t.pa.ir.root - t.pa.ir.edge(s.cos, s.sin))
-				q.colour[at] = t.under[0].colour(&s, at, ls)
+				q.colour[at] = t.albedoOf(0, pats[0], &s, at, ls)
 				if len(t.under) > 1 {
 					if k := t.pa.sector.weight(s.theta, s.rho, t.pa.seed); k > 0 {
-						q.colour[at] = colour.Lerp(q.colour[at], t.under[1].colour(&s, at, ls), k)
+						q.colour[at] = colour.Lerp(q.colour[at], t.albedoOf(1, pats[1], &s, at, ls), k)
 					}
 				}
 			}
@@ -66,9 +67,10 @@ func (t *tissue) painted(p *Params) *tissue {
 	return &q
 }
 
-// colour returns the albedo of one pattern at a pixel, under the layers: those of stroma and pigment first.
-func (u *stuff) colour(q *irisSpot, at int, ls []irisLayer) colour.RGB {
-	s, m := float64(u.s[at]), float64(u.m[at])
+// albedoOf returns the albedo of one pattern at a pixel, under the layers: those of stroma and pigment first.
+func (t *tissue) albedoOf(which int, pat *IrisPattern, q *irisSpot, at int, ls []irisLayer) colour.RGB {
+	u := &t.under[which]
+	s, m := float64(u.s[at]), t.pigment(u, pat, at)
 	var over [32]struct {
 		l *irisLayer
 		f float64
@@ -83,15 +85,15 @@ func (u *stuff) colour(q *irisSpot, at int, ls []irisLayer) colour.RGB {
 		switch {
 		case f == 0:
 		case l.Into == "stroma":
-			s = max(0, l.mix(s, f*u.own(l.Layer), l.Colour[0]))
+			s = max(0, l.mix(s, f*pat.own(l.Layer), l.Colour[0]))
 		case l.Into == "pigment":
-			m = max(0, l.mix(m, f*u.own(l.Layer), l.Colour[0]))
+			m = max(0, l.mix(m, f*pat.own(l.Layer), l.Colour[0]))
 		case n < len(over):
 			over[n].l, over[n].f = l, f
 			n++
 		}
 	}
-	a := u.pat.blend(s*u.pat.Stroma, m)
+	a := pat.blend(s*pat.Stroma, m)
 	for i := range over[:n] {
 		a = over[i].l.blend(a, over[i].f)
 	}
@@ -102,9 +104,9 @@ func (u *stuff) colour(q *irisSpot, at int, ls []irisLayer) colour.RGB {
 }
 
 // own returns what the pattern multiplies a layer by.
-func (u *stuff) own(l *Layer) float64 {
+func (p *IrisPattern) own(l *Layer) float64 {
 	if l.Kind == "ring" {
-		return u.pat.LimbalRing
+		return p.LimbalRing
 	}
 	return 1
 }

@@ -18,14 +18,18 @@ type tissue struct {
 	middle float64      // raw height that is level 0, mm
 	collar dial         // rho of the collarette
 
-	under []stuff // what lies beneath the layers: of the pattern, and of the sector where there is one
-	pa    *painter
+	under        []stuff   // what lies beneath the layers: of the pattern, and of the sector where there is one
+	inner, outer []float32 // how much of a pixel belongs to the pupillary zone and to the outermost millimetre
+	pa           *painter
 }
 
-// stuff is the stroma and the pigment of one pattern, a value a pixel.
-type stuff struct {
-	pat  *IrisPattern
-	s, m []float32
+// stuff is the stroma of one pattern, and its pigment for a zone of density 1, a value a pixel.
+type stuff struct{ s, m []float32 }
+
+// pigment returns the optical density of pigment at a pixel.
+func (t *tissue) pigment(u *stuff, pat *IrisPattern, at int) float64 {
+	inner, outer := float64(t.inner[at]), float64(t.outer[at])
+	return float64(u.m[at]) * (pat.CiliaryPigment + inner*(pat.PupillaryPigment-pat.CiliaryPigment) + outer*(pat.OuterPigment-pat.CiliaryPigment))
 }
 
 // height returns the relief at a point of the iris plane in units of IrisRelief, about within [-0.6, 0.6].
@@ -147,9 +151,10 @@ func (pa *painter) ground() {
 func (pa *painter) finish() {
 	t, ir := pa.t, pa.ir
 	fine := t.blur(t.h, 0.14*t.ppm)
-	t.under = []stuff{{pa.pat, t.s, t.m}}
+	t.under = []stuff{{t.s, t.m}}
+	t.inner, t.outer = make([]float32, t.n*t.n), make([]float32, t.n*t.n)
 	if pa.sector.Width > 0 {
-		t.under = append(t.under, stuff{&pa.sector.Pattern, make([]float32, t.n*t.n), make([]float32, t.n*t.n)})
+		t.under = append(t.under, stuff{make([]float32, t.n*t.n), make([]float32, t.n*t.n)})
 	}
 	parallel.Runs(t.n, 8, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
@@ -164,7 +169,7 @@ func (pa *painter) finish() {
 				sunk := float64(t.h[at] - fine[at]) // below its surroundings, mm
 				if len(t.under) > 1 && pa.sector.weight(theta, rho, pa.seed) > 0 {
 					q := &t.under[1]
-					q.s[at], q.m[at], _ = pa.pixel(q.pat, x, y, theta, rho, sunk, at)
+					q.s[at], q.m[at], _ = pa.pixel(&pa.sector.Pattern, x, y, theta, rho, sunk, at)
 				}
 				t.s[at], t.m[at], t.h[at] = pa.pixel(pa.pat, x, y, theta, rho, sunk, at)
 			}
@@ -175,7 +180,7 @@ func (pa *painter) finish() {
 	pa.level()
 }
 
-// pixel returns stroma, pigment and the raw height of one place of a pattern.
+// pixel returns stroma, pigment for a zone of density 1 and the raw height of one place of a pattern.
 //
 // Long: one layer of the iris after the other, each reading what those beneath left.
 func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at int) (stroma, dye, height float32) {
@@ -227,9 +232,8 @@ func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at in
 	edge := rho + 0.13*flame
 	inner := geom.Smoothstep(c+0.22, c-0.06, edge)
 	outer := geom.Smoothstep(0.72, 0.98, rho+0.05*flame)
-	zone := pat.CiliaryPigment + inner*(pat.PupillaryPigment-pat.CiliaryPigment) + outer*(pat.OuterPigment-pat.CiliaryPigment)
-	zone *= math.Exp(pat.Patchiness * (1.1*patch + 0.5*flame))
-	pigment := zone * m
+	t.inner[at], t.outer[at] = float32(inner), float32(outer)
+	pigment := m * math.Exp(pat.Patchiness*(1.1*patch+0.5*flame))
 
 	// A border layer levels the relief and carries pigment.
 	if v := pat.Velvet; v > 0 {

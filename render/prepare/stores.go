@@ -1,0 +1,113 @@
+package prepare
+
+import (
+	"sync"
+
+	"catchlight/render/accel"
+	"catchlight/render/frozen"
+	"catchlight/scene"
+	"catchlight/scene/colour"
+	"catchlight/scene/eye"
+	"catchlight/scene/geom"
+	"catchlight/scene/lids"
+	"catchlight/scene/mesh"
+	"catchlight/scene/raw"
+	"catchlight/scene/texture"
+)
+
+// shellStore keeps the shells of a built eye that no map raises; nil for all others, which hold what has no written form. What
+// only paint needs of its growth is grown again when paint asks for it.
+func shellStore(d *scene.Eye) *store[*eyeball] {
+	if d.Asset != nil || d.Cornea.Height != nil || d.Iris.Height != nil {
+		return nil
+	}
+	return &store[*eyeball]{
+		write: func(w *raw.Writer, s *eyeball) {
+			mesh.Write(w, s.outer)
+			mesh.Write(w, s.inner)
+			s.outerBVH.Write(w)
+			s.innerBVH.Write(w)
+			raw.Slice(w, s.depth)
+			raw.Slice(w, s.cross)
+			raw.Value(w, s.far)
+		},
+		read: func(r *raw.Reader) *eyeball {
+			par, err := d.Params()
+			if err != nil {
+				return nil
+			}
+			laid, err := eye.Lay(par)
+			if err != nil {
+				return nil
+			}
+			s := &eyeball{outer: mesh.Read(r), inner: mesh.Read(r)}
+			if s.outer == nil || s.inner == nil {
+				return nil
+			}
+			s.outerBVH, s.innerBVH = accel.Read(r, s.outer.P, s.outer.Tri), accel.Read(r, s.inner.P, s.inner.Tri)
+			s.depth = raw.ReadSlice[float32](r)
+			s.cross, s.far = raw.ReadSlice[float64](r), raw.ReadValue[float64](r)
+			s.front = builtFront(laid, par.GlobeRadius)
+			s.grow = sync.OnceValues(func() (*eye.Eye, error) { return eye.Form(par) })
+			return s
+		},
+	}
+}
+
+// coatStore keeps the maps over the tissue.
+var coatStore = &store[*coat]{
+	write: func(w *raw.Writer, c *coat) {
+		for _, m := range []*frozen.VolumeMap{c.colour, c.alpha, c.vessels} {
+			frozen.WriteVolume(w, m)
+		}
+		raw.Slice(w, []colour.RGB{c.meanIris, c.meanWhite})
+	},
+	read: func(r *raw.Reader) *coat {
+		c := &coat{colour: frozen.ReadVolume(r), alpha: frozen.ReadVolume(r), vessels: frozen.ReadVolume(r)}
+		if m := raw.ReadSlice[colour.RGB](r); len(m) == 2 {
+			c.meanIris, c.meanWhite = m[0], m[1]
+		}
+		return c
+	},
+}
+
+// lidStore keeps lids with their hierarchies.
+func lidStore(par lids.Params) *store[*grown] {
+	return &store[*grown]{
+		write: func(w *raw.Writer, g *grown) {
+			for _, q := range []struct {
+				m *mesh.Mesh
+				h *accel.BVH
+			}{{g.Skin, g.skin}, {g.Corner, g.corner}, {g.Tears, g.tears}, {g.Lashes, g.lashes}} {
+				if mesh.Write(w, q.m); q.m != nil {
+					q.h.Write(w)
+				}
+			}
+			raw.Slice(w, g.skinDepth)
+			raw.Slice(w, g.cornerDepth)
+			texture.Write(w, g.Colour)
+			texture.Write(w, g.Pink)
+			raw.Value(w, len(g.Rims))
+			for _, rim := range g.Rims {
+				raw.Slice(w, rim)
+			}
+		},
+		read: func(r *raw.Reader) *grown {
+			g := &grown{Lids: &lids.Lids{Params: par}}
+			for _, q := range []struct {
+				m **mesh.Mesh
+				h **accel.BVH
+			}{{&g.Skin, &g.skin}, {&g.Corner, &g.corner}, {&g.Tears, &g.tears}, {&g.Lashes, &g.lashes}} {
+				if *q.m = mesh.Read(r); *q.m != nil {
+					*q.h = accel.Read(r, (*q.m).P, (*q.m).Tri)
+				}
+			}
+			g.skinDepth, g.cornerDepth = raw.ReadSlice[float32](r), raw.ReadSlice[float32](r)
+			g.Colour, g.Pink = texture.Read(r), texture.Read(r)
+			for range min(2, raw.ReadValue[int](r)) {
+				g.Rims = append(g.Rims, raw.ReadSlice[geom.Vec](r))
+			}
+			return g
+		},
+	}
+}
