@@ -45,6 +45,7 @@ func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 	t := &r.Stats
 	t.Width, t.Height, t.SPP, t.Seed, t.Workers = r.Width, r.Height, 1, d.Picture.Seed, o.workers()
 	t.Seconds, t.BakeSeconds = time.Since(baked).Seconds(), baked.Sub(start).Seconds()
+	t.Stages = p.Stages
 	t.HierarchyBytes, t.Triangles, t.PeakBytes = p.Bytes, p.Triangles, peakMemory()
 	t.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))
 	t.Error, t.Warnings = r.Achieved, r.Warnings

@@ -62,6 +62,7 @@ type Stats struct {
 	// light as that is missing under an even sky.
 	Lost     float64   `json:"lost_share"`
 	Denoised *Denoised `json:"denoised,omitempty"`
+	Stages   []Stage   `json:"stages,omitempty"` // of preparation, in order: made, or taken from memory or disk, and in what time
 	Warnings []string  `json:"warnings,omitempty"`
 }
 
@@ -164,7 +165,7 @@ func (p *Prepared) Render(ctx context.Context, o Options) (*Result, error) {
 	s.Seconds, s.CPUSeconds = time.Since(start).Seconds(), cpuSeconds()-cpu
 	s.add(team)
 	p.lost(team, s)
-	s.HierarchyBytes, s.Triangles = p.Bytes, p.Triangles
+	s.HierarchyBytes, s.Triangles, s.Stages = p.Bytes, p.Triangles, p.Stages
 	s.BytesPerTriangle = float64(p.Bytes) / math.Max(1, float64(p.Triangles))
 	s.PeakBytes = peakMemory()
 	for i := range w * h {

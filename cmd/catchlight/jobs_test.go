@@ -27,6 +27,7 @@ func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		main()
 	}
+	os.Setenv(stagesVariable, "off") // tests leave the user's folders alone
 	os.Exit(m.Run())
 }
 

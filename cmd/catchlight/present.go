@@ -98,7 +98,10 @@ func runPresent(cmd *cobra.Command, path string, f *presentFlags) error {
 	if d, err = d.With("picture.denoise=true", "picture.primaries=rec709", ground); err != nil {
 		return err
 	}
-	keep := render.NewCache()
+	keep, err := stageCache(ctx, false)
+	if err != nil {
+		return err
+	}
 	b, err := sit(ctx, d, path, render.Options{Workers: f.workers, Cache: keep}, func(d *scene.Description, name string) (*scene.Description, error) {
 		file, err := findLightSetup(path, name)
 		if err != nil {

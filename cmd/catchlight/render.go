@@ -257,7 +257,11 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	report := newReporter(stderr)
 	defer report.done()
 	start := time.Now()
-	opt := render.Options{Workers: workers, Progress: report, Keep: keep, Shard: shard}
+	cache, err := stageCache(ctx, true)
+	if err != nil {
+		return err
+	}
+	opt := render.Options{Workers: workers, Progress: report, Keep: keep, Shard: shard, Cache: cache}
 	p, err := render.Prepare(ctx, d, opt)
 	if err != nil {
 		if ctx.Err() != nil {
@@ -485,7 +489,11 @@ func runProbe(ctx context.Context, path string, f *renderFlags, given func(strin
 	if err != nil {
 		return err
 	}
-	p, err := render.Prepare(ctx, d, render.Options{Workers: f.workers})
+	cache, err := stageCache(ctx, true)
+	if err != nil {
+		return err
+	}
+	p, err := render.Prepare(ctx, d, render.Options{Workers: f.workers, Cache: cache})
 	if err != nil {
 		if ctx.Err() != nil {
 			return errInterrupted

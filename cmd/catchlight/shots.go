@@ -299,7 +299,9 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 	show := &wholeJob{r: report, total: int64(len(todo))}
 	keep, baked := f.stages, new(render.Baked)
 	if keep == nil {
-		keep = render.NewCache()
+		if keep, err = stageCache(ctx, false); err != nil {
+			return nil, err
+		}
 	}
 	start := time.Now()
 	workers := f.workers

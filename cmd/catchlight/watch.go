@@ -108,12 +108,16 @@ func runWatch(ctx context.Context, path string, f *watchFlags, given func(string
 		return err
 	}
 	fmt.Fprintf(stdout, "open %s; Ctrl-C ends the watch\n", filepath.Join(dir, "watch.html"))
+	cache, err := stageCache(ctx, false)
+	if err != nil {
+		return err
+	}
 	show := &drafts{dir: dir, out: stdout, scene: filepath.Base(path)}
 	if err := show.write(); err != nil {
 		return err
 	}
 	w := &render.Watcher{
-		File: path, Size: f.pix, Passes: passes(f.spp), Show: show.draft, Options: render.Options{Workers: f.workers},
+		File: path, Size: f.pix, Passes: passes(f.spp), Show: show.draft, Options: render.Options{Workers: f.workers, Cache: cache},
 		Load: func() (*scene.Description, error) {
 			d, err := f.load(path, func(string) bool { return false })
 			if err != nil {

@@ -15,7 +15,7 @@ import (
 // Of each stage the last eight results are kept as long as all of them together stay within Limit, so that a way back is
 // short, and a file that is saved again and again does not fill the memory. The last result of each stage always stays.
 type Cache struct {
-	Limit int64 // bytes; an estimate of what results take, without what closures hold
+	Limit int64 // bytes; an estimate of what results take, without what closures hold. Below 0 no result stays in memory
 	Disk  *Disk // keeps stages for the next start; nil keeps none
 
 	mu    sync.Mutex
@@ -170,15 +170,18 @@ func (c *Cache) keep(slot string, k *kept, made bool) *kept {
 	k.bytes = sizeOf(k.value)
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.clock++
-	k.used = c.clock
-	c.bytes += k.bytes
-	c.slots[slot] = append(c.slots[slot], k)
 	if made {
 		c.Made++
 	} else {
 		c.Taken++
 	}
+	if c.Limit < 0 {
+		return k
+	}
+	c.clock++
+	k.used = c.clock
+	c.bytes += k.bytes
+	c.slots[slot] = append(c.slots[slot], k)
 	if len(c.slots[slot]) > keptPerStage {
 		c.drop(slot)
 	}
