@@ -44,18 +44,18 @@ func TestPaint(t *testing.T) {
 // What is wrong in a list is said with its place.
 func TestPaintMistakes(t *testing.T) {
 	for keys, want := range map[string]string{
-		", paint: {fat: {amount: 9}}":                                        "marsh.yaml:3:55: objects.e.paint.fat.amount: 9 is outside [-8, 8]",
-		", paint: {reed: {amount: 1}}":                                       "objects.e.paint.reed.kind: missing",
-		", paint: {fat: {name: thick}}":                                      "objects.e.paint.fat.name: the key is its name here",
-		", paint: {fat: {size: 2}}":                                          "objects.e.paint.fat.size: only for kind mottle or halo, not for fat",
-		", paint: {fat: {mask: reed}}":                                       "objects.e.paint: there is no entry \"reed\" for a mask",
-		", paint: {fat: {mask: ring}}":                                       "objects.e.paint: its mask \"ring\" lies on the other part of the eye",
-		", paint: {fat: {into: pigment}}":                                    "objects.e.paint: pigment is nothing that fat changes",
-		", paint: {flush: {mask: \"\"}}":                                     "a halo wants a mask",
-		", paint: {fat: 3}":                                                  "objects.e.paint.fat: 3, wants a block of keys",
-		", paint: {1a: {kind: fat}}":                                         "1a is no name",
-		", paint: [{name: a, kind: fat}, {name: a, kind: thin}]":             "a second a in paint",
-		", paint: 3":                                                         "objects.e.paint: 3, wants a list of blocks",
+		", paint: {fat: {amount: 9}}":                            "marsh.yaml:3:55: objects.e.paint.fat.amount: 9 is outside [-8, 8]",
+		", paint: {reed: {amount: 1}}":                           "objects.e.paint.reed.kind: missing",
+		", paint: {fat: {name: thick}}":                          "objects.e.paint.fat.name: the key is its name here",
+		", paint: {fat: {size: 2}}":                              "objects.e.paint.fat.size: only for kind mottle or halo, not for fat",
+		", paint: {fat: {mask: reed}}":                           "objects.e.paint: there is no entry \"reed\" for a mask",
+		", paint: {fat: {mask: ring}}":                           "objects.e.paint: its mask \"ring\" lies on the other part of the eye",
+		", paint: {fat: {into: pigment}}":                        "objects.e.paint: pigment is nothing that fat changes",
+		", paint: {flush: {mask: \"\"}}":                         "a halo wants a mask",
+		", paint: {fat: 3}":                                      "objects.e.paint.fat: 3, wants a block of keys",
+		", paint: {1a: {kind: fat}}":                             "1a is no name",
+		", paint: [{name: a, kind: fat}, {name: a, kind: thin}]": "a second a in paint",
+		", paint: 3": "objects.e.paint: 3, wants a list of blocks",
 		", asset: {file: ship.ply, unit: mm, outer: a, inner: b}, paint: []": "objects.e.paint: acts only on an eye that is built here, or that borrows",
 	} {
 		_, err := Parse("marsh.yaml", []byte("camera: {orbit: {azimuth: 0}}\nlights: [{name: sky, kind: constant, radiance: 1}]\nobjects: [{name: e, shape: eye"+keys+"}]\n"))

@@ -33,8 +33,8 @@ func TestLayersAreStages(t *testing.T) {
 		{"objects.e.paint.fat.amount=2", 1},
 		{"objects.e.paint.fat.seed=2", 2},
 		{"objects.e.paint.mottle-small.size=3", 2},
-		{"objects.e.paint.deep-vessels.count=200", 2},
-		{"objects.e.paint.shallow-vessels.count=900", 3}, // and the halo about them
+		{"objects.e.paint.deep-vessels.share=0.05", 2},
+		{"objects.e.paint.shallow-vessels.trunks=20", 3}, // and the halo about them
 		{"objects.e.sclera.veins=2", 1},
 	} {
 		before := c.Made

@@ -137,7 +137,7 @@ func (e *Eye) layers(keep Keep) {
 	e.nets = map[string]*net{}
 	var grow []*Layer
 	for i := range p.Paint {
-		if l := &p.Paint[i]; l.Kind == "vessels" && p.wanted(l) {
+		if l := &p.Paint[i]; l.isNet() && p.wanted(l) {
 			grow = append(grow, l)
 		}
 	}

@@ -13,7 +13,7 @@ type irisSpot struct {
 	x, y       float64 // of its plane, mm
 	theta, rho float64 // angle, and 0 at the pupil's margin to 1 at the root
 	cos, sin   float64
-	d          float64 // from the margin, mm
+	d          float64 // from the margin, mm; infinite in the outer half
 	stroma     float64 // what of it is there beneath the layers
 }
 
@@ -43,6 +43,7 @@ func (t *tissue) painted(p *Params) *tissue {
 		ls = append(ls, k)
 	}
 	parallel.Runs(t.n, 8, func(j0, j1 int) {
+		over := make([]laidOver, 0, len(ls))
 		for j := j0; j < j1; j++ {
 			for i := range t.n {
 				at := j*t.n + i
@@ -52,13 +53,16 @@ func (t *tissue) painted(p *Params) *tissue {
 				}
 				s := irisSpot{stroma: float64(t.s[at])}
 				s.x, s.y = t.place(i, j)
-				s.theta, s.rho = t.pa.ir.polar(s.x, s.y)
+				s.theta, s.rho = float64(t.theta[at]), float64(t.rho[at])
 				s.sin, s.cos = math.Sincos(s.theta)
-				s.d = s.rho * (t.pa.ir.root - t.pa.ir.edge(s.cos, s.sin))
-				q.colour[at] = t.albedoOf(0, pats[0], &s, at, ls)
+				s.d = math.Inf(1)
+				if s.rho < 0.5 {
+					s.d = s.rho * (t.pa.ir.root - t.pa.ir.edge(s.cos, s.sin))
+				}
+				q.colour[at] = t.albedoOf(0, pats[0], &s, at, ls, over)
 				if len(t.under) > 1 {
 					if k := t.pa.sector.weight(s.theta, s.rho, t.pa.seed); k > 0 {
-						q.colour[at] = colour.Lerp(q.colour[at], t.albedoOf(1, pats[1], &s, at, ls), k)
+						q.colour[at] = colour.Lerp(q.colour[at], t.albedoOf(1, pats[1], &s, at, ls, over), k)
 					}
 				}
 			}
@@ -67,15 +71,17 @@ func (t *tissue) painted(p *Params) *tissue {
 	return &q
 }
 
-// albedoOf returns the albedo of one pattern at a pixel, under the layers: those of stroma and pigment first.
-func (t *tissue) albedoOf(which int, pat *IrisPattern, q *irisSpot, at int, ls []irisLayer) colour.RGB {
+// laidOver is a layer of colour with its field at a place.
+type laidOver struct {
+	l *irisLayer
+	f float64
+}
+
+// albedoOf returns the albedo of one pattern at a pixel, under the layers: those of stroma and pigment first. over is room for
+// the others.
+func (t *tissue) albedoOf(which int, pat *IrisPattern, q *irisSpot, at int, ls []irisLayer, over []laidOver) colour.RGB {
 	u := &t.under[which]
 	s, m := float64(u.s[at]), t.pigment(u, pat, at)
-	var over [32]struct {
-		l *irisLayer
-		f float64
-	}
-	n := 0
 	for i := range ls {
 		l := &ls[i]
 		f := l.gain * l.at(q)
@@ -88,13 +94,12 @@ func (t *tissue) albedoOf(which int, pat *IrisPattern, q *irisSpot, at int, ls [
 			s = max(0, l.mix(s, f*pat.own(l.Layer), l.Colour[0]))
 		case l.Into == "pigment":
 			m = max(0, l.mix(m, f*pat.own(l.Layer), l.Colour[0]))
-		case n < len(over):
-			over[n].l, over[n].f = l, f
-			n++
+		default:
+			over = append(over, laidOver{l, f})
 		}
 	}
 	a := pat.blend(s*pat.Stroma, m)
-	for i := range over[:n] {
+	for i := range over {
 		a = over[i].l.blend(a, over[i].f)
 	}
 	for i := range a {

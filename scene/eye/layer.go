@@ -15,7 +15,7 @@ import (
 // Its tags are those of a scene file; see package scene.
 type Layer struct {
 	Name   string  `key:"name" default:"required" doc:"its own name"`
-	Kind   string  `key:"kind" oneof:"vessels|halo|redness|fat|thin|mottle|limbal-grey|freckles|ring|ruff|beads|arcus|clouding" default:"required" doc:"what it paints. On the white: vessels (a net of them), halo (the mask's field, blurred), redness (toward rim and corners), fat (yellowish patches), thin (grey ones), mottle (uneven all over), limbal-grey (beside the limbus). On the iris: freckles, ring (toward the root), ruff and its beads (round the pupil), arcus, clouding"`
+	Kind   string  `key:"kind" oneof:"vessels|arcades|halo|redness|fat|thin|mottle|limbal-grey|freckles|ring|ruff|beads|arcus|clouding" default:"required" doc:"what it paints. On the white: vessels (a net of them), arcades (fine loops about the limbus), halo (the mask's field, blurred), redness (toward rim and corners), fat (yellowish patches), thin (grey ones), mottle (uneven all over), limbal-grey (beside the limbus). On the iris: freckles, ring (toward the root), ruff and its beads (round the pupil), arcus, clouding"`
 	On     bool    `key:"on" default:"true" doc:"off leaves it out"`
 	Seed   int     `key:"seed" range:"[0,2147483647]" default:"0" source:"neutral: changes nothing" doc:"added to the eye's seed"`
 	Amount float64 `key:"amount" range:"[-8,8]" default:"1" source:"neutral: changes nothing" doc:"multiplies its field"`
@@ -24,20 +24,24 @@ type Layer struct {
 	Into   string  `key:"into" oneof:"colour|film|stroma|pigment" default:"colour" doc:"what it changes: the colour, the film that lies on top of the white, or of the iris the scattering of its stroma or its pigment, which come before all colours"`
 	Blend  string  `key:"blend" oneof:"multiply|absorb|scale|add|over" default:"multiply" doc:"how, by the field f and its colour c: multiply by 1 - f (1 - c), absorb by exp(-f c), scale by 1 + f c, add f c, or over: lay c over it by the share f"`
 
-	Colour colour.RGB `key:"colour" range:"[0,8]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"its colour; stroma and pigment take the red one"`
-	Size   float64    `key:"size" unit:"mm" range:"[0.01,20]" default:"1" source:"our own, by eye" only:"mottle|halo" doc:"longest wavelength of mottle, blur of a halo"`
-	Count  int        `key:"count" range:"[-1,20000]" default:"-1" source:"neutral: changes nothing" only:"vessels|freckles" doc:"how many: places that vessels grow to, freckles; -1 is as many as the iris pattern has"`
-	Trunks int        `key:"trunks" range:"[1,64]" default:"14" source:"our own, by eye" only:"vessels" doc:"vessels that come in from behind"`
-	Width  float64    `key:"width" unit:"mm" range:"[0.004,0.4]" default:"0.03" source:"our own, by eye" only:"vessels" doc:"width of the last twigs"`
-	Wander float64    `key:"wander" unit:"mm" range:"[0,1]" default:"0.3" source:"our own, by eye" only:"vessels" doc:"how far thin vessels wind"`
-	Gap    float64    `key:"gap" unit:"mm" range:"[0,6]" default:"0.5" source:"our own, by eye" only:"vessels" doc:"how far from the limbus they end"`
-	Blur   float64    `key:"blur" unit:"mm" range:"[0,1]" default:"0" source:"neutral: changes nothing" only:"vessels" doc:"standard deviation of the blur of what lies deep"`
+	Colour  colour.RGB `key:"colour" range:"[0,8]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"its colour; stroma and pigment take the red one"`
+	Size    float64    `key:"size" unit:"mm" range:"[0.01,20]" default:"1" source:"our own, by eye" only:"mottle|halo" doc:"longest wavelength of mottle, blur of a halo"`
+	Count   int        `key:"count" range:"[-1,4000]" default:"-1" source:"neutral: changes nothing" only:"freckles" doc:"how many; -1 is as many as the iris pattern has"`
+	Trunks  int        `key:"trunks" range:"[1,400]" default:"12" source:"our own, by eye" only:"vessels|arcades" doc:"vessels that come in from behind"`
+	Width   float64    `key:"width" unit:"mm" range:"[0.004,0.4]" default:"0.09" source:"10 to 100 um in the conjunctiva, trunks to 0.25 mm; from memory" only:"vessels|arcades" doc:"diameter of the widest trunk"`
+	Tip     float64    `key:"tip" unit:"mm" range:"[0.004,0.4]" default:"0.018" source:"12 to 34 um at the limbus by optical coherence tomography; from memory" only:"vessels|arcades" doc:"diameter of the last twigs"`
+	Depth   float64    `key:"depth" unit:"mm" range:"[0,0.6]" default:"0.05" source:"our own, by eye; the conjunctiva is 0.24 mm thick: Zhang et al. 2013; from memory" only:"vessels|arcades" doc:"how deep they lie in the mean: deeper ones are paler, bluer and blurred"`
+	Gap     float64    `key:"gap" unit:"mm" range:"[-2,6]" default:"1" source:"our own, by eye" only:"vessels|arcades" doc:"how far outside the limbus they end"`
+	Start   float64    `key:"start" unit:"mm" range:"[0.5,30]" default:"10" source:"muscles insert 5.5 to 7.7 mm behind the limbus; from memory" only:"vessels" doc:"how far outside the limbus the trunks come up"`
+	Share   float64    `key:"share" range:"[0,0.5]" default:"0.08" source:"our own, by eye" only:"vessels" doc:"share of the area at which they stop to branch"`
+	Corners float64    `key:"corners" range:"[0,1]" default:"0.65" source:"our own, by eye" only:"vessels" doc:"share of the trunks that come from the corners"`
+	Wander  float64    `key:"wander" range:"[0,3]" default:"1" source:"neutral: changes nothing" only:"vessels" doc:"how much they wind"`
 }
 
 // Bare is a layer of a kind with the defaults of its tags.
 func Bare(name, kind string) Layer {
 	return Layer{Name: name, Kind: kind, On: true, Amount: 1, Into: "colour", Blend: "multiply", Colour: colour.Grey(1),
-		Size: 1, Count: -1, Trunks: 14, Width: 0.03, Wander: 0.3, Gap: 0.5}
+		Size: 1, Count: -1, Trunks: 12, Width: 0.09, Tip: 0.018, Depth: 0.05, Gap: 1, Start: 10, Share: 0.08, Corners: 0.65, Wander: 1}
 }
 
 // DefaultPaint returns the list of an eye that says nothing else, in order. Its numbers are by eye: common practice, no
@@ -49,23 +53,27 @@ func DefaultPaint() []Layer {
 		return l
 	}
 	return []Layer{
-		set("redness", "redness", func(l *Layer) { l.Colour = colour.RGB{0.96, 0.73, 0.75} }),
+		set("redness", "redness", func(l *Layer) { l.Colour = colour.RGB{0.985, 0.90, 0.89} }),
 		set("flush", "halo", func(l *Layer) {
-			l.Mask, l.Size, l.Amount, l.Colour = "shallow-vessels", 0.45, 0.55, colour.RGB{0.98, 0.76, 0.78}
+			l.Mask, l.Size, l.Amount, l.Colour = "shallow-vessels", 0.4, 0.55, colour.RGB{0.985, 0.86, 0.87}
 		}),
 		set("fat", "fat", func(l *Layer) { l.Colour = colour.RGB{0.99, 0.95, 0.83} }),
-		set("thin", "thin", func(l *Layer) { l.Colour = colour.RGB{0.80, 0.84, 0.90} }),
-		set("mottle-large", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 6.25, 0.07 }),
-		set("mottle-small", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 2.2, 0.05 }),
-		set("mottle-fine", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 0.6, 0.035 }),
+		set("thin", "thin", func(l *Layer) { l.Colour = colour.RGB{0.91, 0.935, 0.965} }),
+		set("mottle-large", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 6.25, 0.045 }),
+		set("mottle-small", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 2.2, 0.03 }),
+		set("mottle-fine", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 0.6, 0.02 }),
 		set("limbal-grey", "limbal-grey", func(l *Layer) { l.Colour = colour.RGB{0.70, 0.75, 0.81} }),
 		set("deep-vessels", "vessels", func(l *Layer) {
-			l.Blend, l.Colour = "absorb", colour.RGB{0.32, 0.416, 0.272}
-			l.Count, l.Trunks, l.Width, l.Wander, l.Gap, l.Blur = 330, 14, 0.068, 0.26, 0.5, 0.12
+			l.Into, l.Blend = "film", "absorb"
+			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap, l.Start, l.Share, l.Corners, l.Wander = 16, 0.19, 0.05, 0.24, 1.2, 9, 0.045, 0.5, 0.8
 		}),
 		set("shallow-vessels", "vessels", func(l *Layer) {
-			l.Into, l.Blend, l.Colour = "film", "absorb", colour.RGB{0.23, 1.0925, 0.9775}
-			l.Count, l.Trunks, l.Width, l.Wander, l.Gap = 1250, 18, 0.03, 0.42, 1
+			l.Into, l.Blend = "film", "absorb"
+			l.Trunks, l.Start, l.Share, l.Depth = 30, 13, 0.05, 0.08
+		}),
+		set("arcades", "arcades", func(l *Layer) {
+			l.Into, l.Blend = "film", "absorb"
+			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap = 130, 0.034, 0.017, 0.03, 0.0
 		}),
 		set("freckles", "freckles", func(l *Layer) { l.Into, l.Blend = "pigment", "add" }),
 		set("ring", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "stroma", "scale", -1 }),
@@ -86,13 +94,16 @@ var kinds = strings.Split(reflect.TypeFor[Layer]().Field(1).Tag.Get("oneof"), "|
 // OfIris reports whether the layer paints the iris; others paint the white.
 func (l *Layer) OfIris() bool { return slices.Contains(onIris, l.Kind) }
 
+// isNet reports whether the layer is a net of vessels.
+func (l *Layer) isNet() bool { return l.Kind == "vessels" || l.Kind == "arcades" }
+
 // gain returns what the eye's own numbers multiply a layer by; 0 where it is off.
 func (p *Params) gain(l *Layer) float64 {
 	if !l.On {
 		return 0
 	}
 	switch l.Kind {
-	case "vessels", "halo":
+	case "vessels", "arcades", "halo":
 		return l.Amount * p.Veins * (1 - 0.75*p.Generic)
 	case "redness":
 		return l.Amount * p.Redness
@@ -190,7 +201,7 @@ func (p *Params) checkPaint(c *checker) {
 			c.fail(name, "can't be its own mask")
 		case m.OfIris() != iris:
 			c.fail(name, "its mask %q lies on the other part of the eye", l.Mask)
-		case l.Kind == "halo" && m.Kind != "vessels":
+		case l.Kind == "halo" && !m.isNet():
 			c.fail(name, "a halo wants vessels for a mask, not %s", m.Kind)
 		case m.Kind == "halo" && l.Kind != "halo" && m.Mask == l.Name:
 			c.fail(name, "its mask %q is made from it", l.Mask)
@@ -198,10 +209,14 @@ func (p *Params) checkPaint(c *checker) {
 		c.in(name[0]+" amount", "", l.Amount, -8, 8)
 		c.in(name[0]+" size", "mm", l.Size, 0.01, 20)
 		c.in(name[0]+" width", "mm", l.Width, 0.004, 0.4)
-		c.in(name[0]+" wander", "mm", l.Wander, 0, 1)
-		c.in(name[0]+" gap", "mm", l.Gap, 0, 6)
-		c.in(name[0]+" blur", "mm", l.Blur, 0, 1)
-		c.in(name[0]+" count", "", float64(l.Count), -1, 20000)
-		c.in(name[0]+" trunks", "", float64(l.Trunks), 1, 64)
+		c.in(name[0]+" tip", "mm", l.Tip, 0.004, 0.4)
+		c.in(name[0]+" depth", "mm", l.Depth, 0, 0.6)
+		c.in(name[0]+" gap", "mm", l.Gap, -2, 6)
+		c.in(name[0]+" start", "mm", l.Start, 0.5, 30)
+		c.in(name[0]+" share", "", l.Share, 0, 0.5)
+		c.in(name[0]+" corners", "", l.Corners, 0, 1)
+		c.in(name[0]+" wander", "", l.Wander, 0, 3)
+		c.in(name[0]+" count", "", float64(l.Count), -1, 4000)
+		c.in(name[0]+" trunks", "", float64(l.Trunks), 1, 400)
 	}
 }

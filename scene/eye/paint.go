@@ -56,7 +56,7 @@ func newWhite(p *Params, c *chart, nets map[string]*net, size int, zoom float64,
 	w := &white{p: p, limbus: math.Asin(p.LimbusRadius / p.GlobeRadius), n: (size+coarse-1)/coarse + 1}
 	s := shape{p.GlobeRadius, p.LimbusRadius, p.LimbusWidth, p.Left, p.Seed, size, p.IrisShare, zoom}
 	fieldOf := func(l *Layer) values {
-		if l.Kind == "vessels" {
+		if l.isNet() {
 			return values{net: nets[l.Name]}
 		}
 		inputs := []any{s, l.bare()}
@@ -171,7 +171,7 @@ func (w *white) spot(c *chart, u, v float64) spot {
 	s.q = geom.Vec{X: sin * s.cx, Y: sin * s.cy, Z: cos}.Mul(w.p.GlobeRadius)
 	s.out = (s.phi - w.limbus) / (geom.Radians(75) - w.limbus)
 	s.rim = geom.Smoothstep(0.05, 1, s.out)
-	s.even = 1 - geom.Smoothstep(geom.Radians(105), geom.Radians(150), s.phi)
+	s.even = 1 - geom.Smoothstep(geom.Radians(100), geom.Radians(130), s.phi)
 	return s
 }
 
@@ -179,8 +179,14 @@ func (w *white) spot(c *chart, u, v float64) spot {
 func (w *white) fieldAt(l *Layer, of *net) func(s *spot) float64 {
 	seed := l.seed(w.p)
 	nasal := w.p.nasal()
-	low := func(s *spot) float64 { return s.even * fbm3(seed^0xb1, 0.16*s.q.X, 0.16*s.q.Y, 0.16*s.q.Z, 4) }
-	mid := func(s *spot) float64 { return s.even * fbm3(seed^0xb2, 0.45*s.q.X, 0.45*s.q.Y, 0.45*s.q.Z, 4) }
+	noise := func(s *spot, seed uint64, k float64, octaves int) float64 {
+		if s.even == 0 {
+			return 0
+		}
+		return s.even * fbm3(seed, k*s.q.X, k*s.q.Y, k*s.q.Z, octaves)
+	}
+	low := func(s *spot) float64 { return noise(s, seed^0xb1, 0.16, 3) }
+	mid := func(s *spot) float64 { return noise(s, seed^0xb2, 0.45, 3) }
 	switch l.Kind {
 	case "halo":
 		soft := of.blurred(l.Size)
@@ -202,12 +208,9 @@ func (w *white) fieldAt(l *Layer, of *net) func(s *spot) float64 {
 	case "thin":
 		return func(s *spot) float64 { return max(0, -mid(s)-0.3*low(s)) * (1 - 0.4*s.rim) }
 	case "mottle":
-		k, octaves := 1/l.Size, 4
-		if l.Size < 1 {
-			octaves = 3
-		}
+		k := 1 / l.Size
 		seed ^= uint64(1000*l.Size) + 0xb1
-		return func(s *spot) float64 { return s.even * fbm3(seed, k*s.q.X, k*s.q.Y, k*s.q.Z, octaves) }
+		return func(s *spot) float64 { return noise(s, seed, k, 3) }
 	}
 	// Cooler and greyer beside the limbus, where the tissue is thin: wider above and below, and never quite even.
 	return func(s *spot) float64 {
@@ -224,16 +227,31 @@ func (w *white) colour(x, y float64, phi, cx, cy float64) (a, film colour.RGB) {
 	tx, ty := max(0, x)/coarse-float64(i), max(0, y)/coarse-float64(j)
 	at := j*w.n + i
 	a = colour.Lerp(colour.Lerp(w.base[at], w.base[at+1], tx), colour.Lerp(w.base[at+w.n], w.base[at+w.n+1], tx), ty)
+	nx, ny, there := netPlace(phi, w.p.GlobeRadius, cx, cy)
 	value := func(f *values) float64 {
 		if f.net != nil {
-			return f.net.at(phi, cx, cy)
+			return there * f.net.l.sample(f.net.v, nx, ny)
 		}
 		g := f.grid
 		return (float64(g[at])*(1-tx)+float64(g[at+1])*tx)*(1-ty) + (float64(g[at+w.n])*(1-tx)+float64(g[at+w.n+1])*tx)*ty
 	}
 	for k := range w.rest {
 		q := &w.rest[k]
+		if q.net != nil && there == 0 {
+			continue
+		}
 		f := q.gain * value(&q.values)
+		if q.net != nil && f > 0 {
+			hue := bloodHue(q.net.depthAt(nx, ny))
+			if q.mask != nil {
+				f *= q.share(value(q.mask))
+			}
+			for i := range film {
+				// Light crosses it twice.
+				film[i] = q.mix(film[i], 0.5*f*hue[i], q.Colour[i])
+			}
+			continue
+		}
 		if q.mask != nil {
 			f *= q.share(value(q.mask))
 		}

@@ -20,6 +20,7 @@ type tissue struct {
 
 	under        []stuff   // what lies beneath the layers: of the pattern, and of the sector where there is one
 	inner, outer []float32 // how much of a pixel belongs to the pupillary zone and to the outermost millimetre
+	theta, rho   []float32 // polar coordinates of a pixel
 	pa           *painter
 }
 
@@ -156,12 +157,14 @@ func (pa *painter) finish() {
 	if pa.sector.Width > 0 {
 		t.under = append(t.under, stuff{make([]float32, t.n*t.n), make([]float32, t.n*t.n)})
 	}
+	t.theta, t.rho = make([]float32, t.n*t.n), make([]float32, t.n*t.n)
 	parallel.Runs(t.n, 8, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range t.n {
 				x, y := t.place(i, j)
 				at := j*t.n + i
 				theta, rho := ir.polar(x, y)
+				t.theta[at], t.rho[at] = float32(theta), float32(rho)
 				if rho < -0.06 {
 					t.s[at] = -1 // nothing here
 					continue
