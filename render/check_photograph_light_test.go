@@ -30,7 +30,8 @@ func init() {
 	const practice = "common practice, no published source"
 	measurePhotographs(
 		photoMeasure{"key, sr", join(humansBare, humansLidded), 0.03, 0.1, practice, keySize},
-		photoMeasure{"catchlight over white, by the mirror law", join(humansBare, humansLidded), 0.7, 1.3, "Fresnel: F pi/(rho Omega cos theta), F 0.022, rho 0.5", mirrorLaw},
+		photoMeasure{"catchlight over white, by the mirror law", join(humansBare, humansLidded), 0.7, 1.3, "Fresnel and Lambert: F pi L/(rho E), F 0.022, rho 0.5", mirrorLaw},
+		photoMeasure{"catchlight over white", join(humansBare, humansLidded), 1.5, 5, practice, overWhite},
 		photoMeasure{"white where most lit, of 255", join(humansBare, humansLidded), 150, 175, practice, litWhite},
 		photoMeasure{"catchlight's core, of 255", join(humansBare, humansLidded, creatures), 250, 255, practice, catchlightCore},
 		photoMeasure{"pixels of 250 and more, %", join(humansBare, humansLidded, creatures), 0.02, 0.2, practice, burntOut},
@@ -117,27 +118,34 @@ func (s *photograph) whiteLit() (out []int) {
 	return out
 }
 
-func mirrorLaw(t *testing.T, s *photograph) (float64, bool) {
+// catchlight returns the luminance that the cornea mirrors of the key, less what lies behind it, that of the white where it is most lit,
+// and the irradiance there by all lights as a plain sum over samples, nothing in their way.
+func (s *photograph) catchlight() (mirrored, white, e float64, ok bool) {
 	l, at, ok := s.key()
 	if !ok {
-		return 0, false
+		return 0, 0, 0, false
 	}
-	e := l.Irradiance(at) * 4 / keySolid(l, at) // mean radiance of what shines
-	core, white := s.onCornea(0.4*e), s.whiteLit()
-	require.NotEmpty(t, white)
-	if len(core) == 0 {
-		return 0, false
+	core, lit := s.onCornea(0.3*keyRadiance(l, at)), s.whiteLit()
+	if len(core) == 0 || len(lit) == 0 {
+		return 0, 0, 0, false
 	}
 	sc := accel.NewScratch()
-	r, _ := l.Rim(at)
-	to := r.Points[0].Sub(at).Unit()
-	sum, cos := 0.0, 0.0
-	for _, i := range white {
-		sum += s.linear.Mean[i].Luminance() / float64(len(white))
-		front := s.p.seen(sc, float64(i%s.regions.Width)+0.5, float64(i/s.regions.Width)+0.5)
-		cos += max(0, front[0].Ns.Dot(to)) / float64(len(white))
+	var n geom.Vec
+	for _, i := range lit {
+		white += s.linear.Mean[i].Luminance() / float64(len(lit))
+		n = n.Add(s.p.seen(sc, float64(i%s.regions.Width)+0.5, float64(i/s.regions.Width)+0.5)[0].Ns)
 	}
-	mirrored := 0.0
+	n = n.Unit()
+	const samples = 4096
+	for _, q := range s.p.Scene.Lights {
+		for k := range samples {
+			_, u := math.Modf(0.5 + float64(k)*0.7548776662466927) // the lattice of Roberts (2018)
+			_, v := math.Modf(0.5 + float64(k)*0.5698402909980532)
+			if w, ok := q.Sample(at, u, v); ok && w.Pdf > 0 {
+				e += w.L.Luminance() * max(0, w.Wi.Dot(n)) / w.Pdf / samples
+			}
+		}
+	}
 	for _, i := range core {
 		mirrored += s.linear.Mean[i].Luminance() / float64(len(core))
 	}
@@ -145,7 +153,27 @@ func mirrorLaw(t *testing.T, s *photograph) (float64, bool) {
 	for _, i := range append(s.inZone(Iris, 0), s.inZone(Pupil, 0)...) {
 		behind = append(behind, s.linear.Mean[i].Luminance())
 	}
-	return (mirrored - quantile(behind, 0.5)) / sum * 0.5 * keySolid(l, at) * cos / (0.022 * math.Pi), true
+	return mirrored - quantile(behind, 0.5), white, e, true
+}
+
+// keyRadiance is the mean radiance of what shines of a light.
+func keyRadiance(l *light.Light, at geom.Vec) float64 { return l.Irradiance(at) * 4 / keySolid(l, at) }
+
+// mirrorLaw returns how much of the catchlight over the white is there that F pi L/(rho E) says; without other lights than the key
+// that is F pi/(rho Omega cos theta).
+func mirrorLaw(_ *testing.T, s *photograph) (float64, bool) {
+	mirrored, white, e, ok := s.catchlight()
+	if !ok {
+		return 0, false
+	}
+	l, at, _ := s.key()
+	const fresnel, white0 = 0.022, 0.5
+	return mirrored / white / (fresnel * math.Pi * keyRadiance(l, at) / (white0 * e)), true
+}
+
+func overWhite(_ *testing.T, s *photograph) (float64, bool) {
+	mirrored, white, _, ok := s.catchlight()
+	return mirrored / white, ok
 }
 
 func litWhite(_ *testing.T, s *photograph) (float64, bool) {
@@ -223,7 +251,7 @@ func outlineRatio(_ *testing.T, s *photograph) (float64, bool) {
 }
 
 // farOverNear lights the scene's eye by one square key of 0.05 sr, 45 degrees to the right and to the left in turn, looks at it from the
-// front, and returns how much brighter the iris is opposite the key than beside it. The mean of both keys takes the paint out.
+// front, and returns how much brighter the outer third of the iris is opposite the key than beside it, within 24 degrees of its direction. The mean of both keys takes the paint out.
 func farOverNear(t *testing.T, s *photograph) (float64, bool) {
 	product := 1.0
 	for _, side := range []float64{-1, 1} {
@@ -242,7 +270,7 @@ func farOverNear(t *testing.T, s *photograph) (float64, bool) {
 		var sum, n [2]float64
 		for _, i := range iris {
 			x, y := (float64(i%160)-(x0+x1)/2)/((x1-x0)/2), (79.5-float64(i/160))/((x1-x0)/2)
-			if r := math.Hypot(x, y); r < 0.5 || r > 0.85 || math.Abs(y) > math.Abs(x) {
+			if r := math.Hypot(x, y); r < 0.65 || r > 0.95 || math.Abs(y) > 0.45*math.Abs(x) {
 				continue
 			}
 			k := 0

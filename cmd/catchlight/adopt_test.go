@@ -55,7 +55,7 @@ func TestAdopt(t *testing.T) {
 		// The pupil is found on the axis: dark beside the sclera in the overcast draft's linear picture.
 		code, _, stderr = catchlight("render", filepath.Join(dir, "scene.yaml"), "--size", "40x40", "--samples", "8", "--out", "x.pfm",
 			"--set", "lights.window.on=false", "--set", "lights.room.on=false", "--set", "lights.overcast.on=true",
-			"--set", "camera.orbit.azimuth=0", "--set", "camera.orbit.elevation=0", "--set", "effects.tear_film=false", "--set", "objects.eye.iris.pupil=4", "--set", "objects.lid-card.on=false", "--set", "objects.eye.map_size=256")
+			"--set", "camera.orbit.azimuth=0", "--set", "camera.orbit.elevation=0", "--set", "effects.tear_film=false", "--set", "objects.eye.iris.pupil=4", "--set", "objects.eye.map_size=256")
 		require.Zero(t, code, stderr)
 		p, err := imageio.Read("x.pfm")
 		require.NoError(t, err)

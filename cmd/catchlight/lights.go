@@ -61,7 +61,8 @@ func lightsCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "lights [FOLDER]",
 		Short: "List the light set-ups, what each is and what it shows of an eye",
-		Long: `List the light set-ups, what each is and what it shows of an eye.
+		Long: `List the light set-ups, what each is and what it shows of an eye, and the environments that live in the program or are made by it;
+of the latter those that end in -unlit are without their window, door or bright sky, for a key of your own.
 
 A light set-up is a file with the keys light_setup and lights. The rendering commands take one in place of the scene's own
 lights with --lights NAME or --lights FILE. Those listed here live in the program; one of your own in the folder light_setups
@@ -95,6 +96,13 @@ light_setup.ev=-0.3 replaces their level.`,
 					return err
 				}
 				fmt.Fprintf(cmd.OutOrStdout(), "%-10s %s\n%10s shows %s\n", lightSetupName(f), d.LightSetup.About, "", d.LightSetup.Shows)
+			}
+			if len(args) == 0 {
+				var places []string
+				for _, e := range builtin.Environments() {
+					places = append(places, builtin.Prefix+e)
+				}
+				fmt.Fprintf(cmd.OutOrStdout(), "\nfor lights of kind environment (file:):\n  %s\n", strings.Join(places, "\n  "))
 			}
 			return nil
 		},
