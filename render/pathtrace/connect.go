@@ -22,6 +22,7 @@ type vertex struct {
 	solve  bool
 	every  bool
 	class  film.Class
+	salt   uint32 // of its light samples, beside those of another vertex with the same number
 }
 
 // response says how a vertex responds to light from a direction. It is a concrete switch, not a function value, so that
@@ -69,13 +70,13 @@ func (t *Tracer) connect(p *path, v *vertex, a *response, out *film.Sample) {
 			if !t.scene.LightSampled[i] {
 				continue
 			}
-			u0, u1 := t.smp.D2(p.vertex, sampler.Light, p.branch<<16|uint32(i))
+			u0, u1 := t.smp.D2(p.vertex, sampler.Light, v.salt|p.branch<<16|uint32(i))
 			t.connectOne(p, v, a, i, l, 1, u0, u1, out)
 		}
 		return
 	}
-	if i, q := t.pickLight(t.smp.D1(p.vertex, sampler.LightPick, p.branch)); q > 0 {
-		u0, u1 := t.smp.D2(p.vertex, sampler.Light, p.branch<<16|uint32(i))
+	if i, q := t.pickLight(t.smp.D1(p.vertex, sampler.LightPick, v.salt|p.branch)); q > 0 {
+		u0, u1 := t.smp.D2(p.vertex, sampler.Light, v.salt|p.branch<<16|uint32(i))
 		t.connectOne(p, v, a, i, t.scene.Lights[i], q, u0, u1, out)
 	}
 }

@@ -30,6 +30,7 @@
 //	folds.go, missed.go        all ways where light folds behind a cornea, and what is still not found
 //	shell.go, tissue.go        an eye's outer and inner shell; deep.go connects collisions in its tissue to lights
 //	flesh.go, walk_flesh.go    scattering objects such as lids, and walks in them
+//	mirrored.go                lights that a coat or film mirrors, counted whether a path is mirrored or not
 //	plain.go                   diffuse objects, metals, glass, and the irradiance plate
 //	flight.go, guide.go, aim.go  one flight of a walk, its guiding toward the surface and the light, and the odds of that
 //	nest.go                    the closed objects around a point

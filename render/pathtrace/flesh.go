@@ -28,38 +28,28 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	n := bend(wo, sf.Ng, sf.Ns)
 	p.settle(BodyDirect)
 	if f := t.coatShare(fl, wo.Dot(n)); f > 0 {
+		invariant.Share("the coat's share", f)
 		_, u := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
-		// A smooth coat's image wants both ways; a rough one's haze is worth a share of the samples.
+		// A smooth coat's image wants both ways.
 		split := t.set.Split && p.sharp && p.branch == 0 && m.Alpha < microfacet.MinAlpha
+		q := *p
 		odds := f
-		if m.Alpha >= microfacet.MinAlpha {
-			odds = max(0.1, min(3*f, 0.5))
+		if split {
+			q.branch, odds = 1, 1
 		}
-		if split || u < odds {
-			q := *p
-			invariant.Share("the coat's share", odds)
-			if split {
-				q.branch = 1
-				q.beta = q.beta.Scale(f)
-			} else {
-				q.beta = q.beta.Scale(f / odds)
-			}
-			alive := t.mirrorRoughCoat(&q, sf, n, f, out)
-			if !split {
-				*p = q
-				return alive
-			}
-			if alive {
-				q.vertex++
-				q.seen = false
-				t.push(&q)
-			}
+		alive := t.mirrorCoat(&q, sf, n, f, odds, out)
+		switch {
+		case split && alive:
+			q.vertex++
+			q.seen = false
+			t.push(&q)
+		case !split && u < f:
+			*p = q
+			return alive && t.roulette(p)
 		}
 		if split {
 			p.beta = p.beta.Scale(1 - f)
 			p.branch = 2
-		} else {
-			p.beta = p.beta.Scale((1 - f) / (1 - odds))
 		}
 	}
 	if !p.sharp && !t.spare(p) {
@@ -128,25 +118,32 @@ func (t *Tracer) fleshOut(object int32, v *vertex, d geom.Vec) float64 {
 	return f.Out(max(0, d.Dot(v.ns)))
 }
 
-// mirrorRoughCoat turns a path into the coat's reflection about n. The share f that it mirrors is already in the path or in
-// the odds of coming here; a rough coat puts the microfacets' own in its place.
-func (t *Tracer) mirrorRoughCoat(p *path, sf *frozen.Surface, n geom.Vec, f float64, out *film.Sample) bool {
+// mirrorCoat turns a path into the coat's reflection about n, of which it mirrors the share f, and reports whether it goes on. It stands
+// for a path that does so with probability odds, but lights that the coat mirrors straight to the path are booked whether it
+// does or not. A rough coat puts the microfacets' share in place of f.
+func (t *Tracer) mirrorCoat(p *path, sf *frozen.Surface, n geom.Vec, f, odds float64, out *film.Sample) bool {
 	m := &t.scene.Objects[sf.Object].Material
 	wo := p.ray.D.Neg()
 	t.Stats.ReflectedRays++
 	if m.Alpha < microfacet.MinAlpha {
 		d := geom.Reflect(wo, n).Unit()
+		if d.Dot(sf.Ng) <= 0 {
+			return false
+		}
 		p.ray = geom.Ray{O: sf.Leave(d), D: d}
 		p.chain = unconnected
 		if !p.sharp {
 			p.mask = frozen.ShadowRays
 		}
-		return d.Dot(sf.Ng) > 0
+		if odds < 1 {
+			p.chain = t.bookAlong(p, &vertex{p: p.ray.O, class: p.class}, d, f, 0, out)
+		}
+		p.beta = p.beta.Scale(f / odds)
+		return true
 	}
 	a := response{lobe: roughCoatLobe, frame: geom.NewFrame(n), alpha: m.Alpha, object: sf.Object, shell: -1}
 	a.wo = a.frame.Local(wo)
-	p.beta = p.beta.Scale(1 / f)
-	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class}
+	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class, salt: coatSalt}
 	p.mask = frozen.ShadowRays
 	t.connect(p, &v, &a, out)
 	u0, u1 := t.smp.D2(p.vertex, sampler.Coat, p.branch)
@@ -158,11 +155,17 @@ func (t *Tracer) mirrorRoughCoat(p *path, sf *frozen.Surface, n geom.Vec, f floa
 	if d.Dot(sf.Ng) <= 0 {
 		return false
 	}
-	p.beta = p.beta.Scale(weight * t.coatFacet(m.Flesh, a.wo.Dot(h)))
+	weight *= t.coatFacet(m.Flesh, a.wo.Dot(h))
+	known := t.bookAlong(p, &v, d, weight, pdf, out)
+	p.beta = p.beta.Scale(weight / odds)
 	p.ray = geom.Ray{O: v.p, D: d}
 	t.scattered(p, &v, pdf)
-	return t.roulette(p)
+	p.chain = known
+	return true
 }
+
+// coatSalt tells the light samples of a coat from those of what leaves the flesh beneath, at the same vertex of the path.
+const coatSalt = 1 << 24
 
 // evaluateRoughCoat returns the coat's reflected lobe times cosine, with its density; the local frame is a's.
 func (t *Tracer) evaluateRoughCoat(a *response, wi geom.Vec) (colour.RGB, float64) {

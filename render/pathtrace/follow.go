@@ -120,6 +120,10 @@ func (t *Tracer) escape(p *path, out *film.Sample) {
 		case direct, coated:
 			invariant.Density("a hit of a distant light", p.pdf)
 			v = v.Scale(p.pdf / (p.pdf + t.chosen(p, i)*l.PdfDir(p.x, p.ray.D)))
+		case booked:
+			if t.scene.LightSampled[i] {
+				continue
+			}
 		case refracted:
 			if !t.set.Caustic {
 				continue
@@ -146,6 +150,8 @@ func (t *Tracer) meetLight(p *path, h *frozen.Hit, out *film.Sample) {
 	case direct, coated:
 		invariant.Density("a hit of a light", p.pdf)
 		v = v.Scale(p.pdf / (p.pdf + t.chosen(p, int(h.Light))*t.pdfToward(l, p.x, z, nz)))
+	case booked: // no finite light is a sky
+		return
 	case refracted:
 		if !t.set.Caustic {
 			return

@@ -36,7 +36,7 @@ func roughs(t testing.TB, c float64) (all []rough) {
 			name: fmt.Sprintf("tear film, alpha %g, cosine %g", alpha, c), s: film, v: v,
 			a: response{lobe: tearLobe, frame: frame, wo: wo, alpha: alpha, gain: film.t.scene.Eyes[0].BendIn.Gain(c), shell: 0},
 			step: func(p *path, sf *frozen.Surface) bool {
-				return film.t.mirrorTearFilm(p, sf, 0, &film.t.scene.Eyes[0], up, 1, 1, &film.out)
+				return film.t.mirrorTearFilm(p, sf, 0, &film.t.scene.Eyes[0], up, 1, 1, true, &film.out)
 			},
 		})
 		flesh := newStage(t, everything, nil, ball(whiteFlesh(alpha, true)))
@@ -44,7 +44,7 @@ func roughs(t testing.TB, c float64) (all []rough) {
 			name: fmt.Sprintf("coat of flesh, alpha %g, cosine %g", alpha, c), s: flesh, v: v,
 			a: response{lobe: roughCoatLobe, frame: frame, wo: wo, alpha: alpha, shell: -1},
 			step: func(p *path, sf *frozen.Surface) bool {
-				return flesh.t.mirrorRoughCoat(p, sf, up, 1, &flesh.out)
+				return flesh.t.mirrorCoat(p, sf, up, 1, 1, &flesh.out)
 			},
 		})
 		metal := newStage(t, everything, nil, ball(frozen.Material{Kind: frozen.Conductor, Alpha: alpha, Eta: colour.Grey(0.2), K: colour.Grey(3)}))

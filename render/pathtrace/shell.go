@@ -41,27 +41,22 @@ func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *fro
 	invariant.Share("what the shell mirrors", f)
 	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 	split := t.set.Split && p.sharp && p.branch == 0
-	if split || u1 < f {
-		q := *p
-		if split {
-			q.branch = 1
-			q.beta = q.beta.Scale(f)
-		}
-		if q.sharp {
-			q.class = Reflection
-		}
-		if t.mirrorTearFilm(&q, sf, eye, e, wet, w, f, out) {
-			if !split {
-				*p = q
-				return true
-			}
-			q.vertex++
-			q.seen = false
-			t.push(&q)
-		}
-		if !split {
-			return false
-		}
+	q := *p
+	if split {
+		q.branch = 1
+	}
+	if q.sharp {
+		q.class = Reflection
+	}
+	alive := t.mirrorTearFilm(&q, sf, eye, e, wet, w, f, split, out)
+	switch {
+	case split && alive:
+		q.vertex++
+		q.seen = false
+		t.push(&q)
+	case !split && u1 < f:
+		*p = q
+		return alive
 	}
 	if split {
 		p.beta = p.beta.Scale(1 - f)
@@ -107,9 +102,17 @@ func (t *Tracer) bends(p *path, sf *frozen.Surface, e *frozen.Eye, w float64) fl
 	return frozen.Bend(w, e.Zone(o.Mad(h.T, d)))
 }
 
-// mirrorTearFilm turns a path into the tear film's reflection where the zone weight is w. The share f that it mirrors is already
-// in the path (or in the odds of coming here); a rough film puts the microfacets' own in its place.
-func (t *Tracer) mirrorTearFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w, f float64, out *film.Sample) bool {
+// mirrorTearFilm turns a path into the tear film's reflection where the zone weight is w, and reports whether it goes on. With split
+// it brings the share f that the film mirrors. Else it stands for a path that is mirrored with probability f, but lights that the
+// film mirrors straight to the path are booked whether it is or not. A rough film puts the microfacets' share in place of f.
+func (t *Tracer) mirrorTearFilm(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n geom.Vec, w, f float64, split bool, out *film.Sample) bool {
+	if f <= 0 {
+		return false
+	}
+	odds := f
+	if split {
+		odds = 1
+	}
 	wo := p.ray.D.Neg()
 	alpha := e.Alpha(w)
 	t.Stats.ReflectedRays++
@@ -125,15 +128,16 @@ func (t *Tracer) mirrorTearFilm(p *path, sf *frozen.Surface, eye int32, e *froze
 		}
 		p.ray = geom.Ray{O: sf.Leave(d), D: d}
 		p.chain = unconnected
+		if !split {
+			p.chain = t.bookAlong(p, &vertex{p: p.ray.O, class: p.class}, d, f, 0, out)
+		}
+		p.beta = p.beta.Scale(f / odds)
 		return true
 	}
 	a := response{lobe: tearLobe, frame: geom.NewFrame(n), alpha: alpha, gain: 1, shell: eye}
 	a.wo = a.frame.Local(wo)
 	if e.BendIn != nil {
 		a.gain += w * (e.BendIn.Gain(a.wo.Z) - 1)
-	}
-	if f > 0 {
-		p.beta = p.beta.Scale(1 / f)
 	}
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class}
 	t.connect(p, &v, &a, out)
@@ -146,9 +150,17 @@ func (t *Tracer) mirrorTearFilm(p *path, sf *frozen.Surface, eye int32, e *froze
 	if d.Dot(sf.Ng) <= 0 {
 		return false
 	}
-	p.beta = p.beta.Scale(weight * t.tearFilm(e, a.wo.Dot(h)) * a.gain)
+	weight *= t.tearFilm(e, a.wo.Dot(h)) * a.gain
+	known := direct
+	if !split {
+		known = t.bookAlong(p, &v, d, weight, pdf, out)
+	}
+	p.beta = p.beta.Scale(weight / odds)
 	p.ray = geom.Ray{O: v.p, D: d}
 	t.scattered(p, &v, pdf)
+	if known == booked {
+		p.chain = booked
+	}
 	return true
 }
 

@@ -123,6 +123,7 @@ const (
 	direct                   // nothing
 	coated                   // one straight passage out through an eye's coat
 	refracted                // one refraction out through an eye's cornea
+	booked                   // nothing, and what lights send along the ray is counted already
 )
 
 // path is the state of a path under way.
