@@ -28,9 +28,16 @@ func (p *preparer) beams() {
 		if e.BendAlpha() >= microfacet.MinAlpha {
 			continue
 		}
-		box := p.receiver(e)
+		box, looked := geom.Box{}, false
 		for k, l := range s.Lights {
-			if rim, ok := smallRim(s, e, l); ok && s.LightSampled[k] && !box.Empty() {
+			rim, ok := smallRim(s, e, l)
+			if !ok || !s.LightSampled[k] {
+				continue
+			}
+			if !looked {
+				box, looked = p.receiver(e), true
+			}
+			if !box.Empty() {
 				tables[i*len(s.Lights)+k] = frozen.NewBeams(s, e, rim, box)
 			}
 		}

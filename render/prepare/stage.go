@@ -6,6 +6,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"catchlight/render/memory"
 )
 
 // Cache keeps the stages of Prepare by what they were made from: the part of the description that they read and the
@@ -167,7 +169,7 @@ func (c *Cache) find(slot, inputs string) *kept {
 
 // keep takes in a result, and lets go of what is too much.
 func (c *Cache) keep(slot string, k *kept, made bool) *kept {
-	k.bytes = sizeOf(k.value)
+	k.bytes = memory.SizeOf(k.value)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if made {

@@ -61,18 +61,3 @@ func TestCacheIsBounded(t *testing.T) {
 	require.Len(t, c.slots["reed"], 1)
 	require.Len(t, c.slots["tide"], 1)
 }
-
-// What a value takes is what it points to, each once.
-func TestSizeOf(t *testing.T) {
-	type leaf struct {
-		A []float32
-		B *leaf
-		C map[string]int
-	}
-	shared := &leaf{A: make([]float32, 100)}
-	require.EqualValues(t, 8+40+400, sizeOf(shared))
-	require.EqualValues(t, 24+2*8+40+400, sizeOf([]*leaf{shared, shared}))
-	loop := &leaf{}
-	loop.B = loop
-	require.EqualValues(t, 8+40, sizeOf(loop))
-}

@@ -30,7 +30,6 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 	y := &eyeLook{e: e, object: &k.scene.Objects[e.Outer]}
 	st := k.still(e)
 	y.tint, y.relief = st.tint, st.relief
-	baked := k.set.Occlusion == "baked"
 	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
 	// surface reflects, and is seen from outside through the same surface: basic radiance, over n^2. R and d are read off the shells.
 	apex, radius := k.apex(e)
@@ -56,15 +55,8 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 			y.kernel[2] = fine
 		}
 	}
-	if k.standsAbout() {
-		if baked {
-			y.sky = k.newSkyShare(y)
-		}
-		y.around = k.newSurround(y)
-	}
-	if k.set.Caustic == "baked" {
-		y.behind = k.newBehindCornea(y, st)
-	}
+	l := k.lit(index, y, st)
+	y.sky, y.around, y.behind = l.sky, l.around, l.behind
 	return y
 }
 

@@ -192,7 +192,7 @@ func (k *Look) lights() {
 		return
 	}
 	n := k.set.PrefilterSize
-	k.far = find(k.store, &k.store.far, 2, farInputs{far, n}, func() *shading.Sphere {
+	k.far = find(k.store, &k.store.far, 1, farInputs{far, n}, func() *shading.Sphere {
 		return shading.NewSphere(n, k.workers, func(x, y int) (c colour.RGB) {
 			for i := range sub * sub { // points along a texel's side
 				d := shading.Direction(n*sub, x*sub+i%sub, y*sub+i/sub).Unit()

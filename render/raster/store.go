@@ -8,6 +8,7 @@ import (
 
 	"catchlight/light"
 	"catchlight/render/frozen"
+	"catchlight/render/memory"
 	"catchlight/render/raster/shading"
 	"catchlight/scene"
 	"catchlight/scene/geom"
@@ -15,34 +16,65 @@ import (
 	"catchlight/scene/texture"
 )
 
-// Store keeps from one Bake to the next what both need alike, so that a turn of an eye or of the lights bakes the rest alone. What is
-// taken from it has the bits that baking anew would give.
+// Store keeps from one Bake to the next what both need alike, so that a change bakes what rests on it and no more. What is taken from
+// it has the bits that baking anew would give.
 //
-// Of a Bake the following rests on: the eye's maps (relief, colour, normals, the grid over its cornea) on its shells and tissue, in
-// its own frame, whatever its pose; the prefiltered surroundings on the lights far away; what lamps send through the cornea and what
-// stands about the eye on both and on where the camera's scene puts them, so these are made anew each time.
+// Of a Bake the following rests on, and is kept for: the tint of an eye on its tissue; the relief of its iris on the inner shell and
+// its normal map; what its cornea does on the outer one, all in its own frame, whatever its pose; the prefiltered surroundings on the
+// lights far away; what lamps send through the cornea and what stands about the eye on all that is in the scene but the camera.
 type Store struct {
-	mu    sync.Mutex
-	eyes  []kept[eyeInputs, *still]
-	far   []kept[farInputs, *shading.Sphere]
-	Made  int // maps of eyes and surroundings baked since the store was made
-	Taken int // and taken from it
+	mu      sync.Mutex
+	tints   []kept[tintInputs, texture.Map]
+	reliefs []kept[reliefInputs, *iris]
+	corneas []kept[corneaInputs, *cornea]
+	far     []kept[farInputs, *shading.Sphere]
+	lit     []kept[litInputs, *lit]
+	Made    int // maps of eyes and surroundings baked since the store was made
+	Taken   int // and taken from it
 }
 
 type kept[I, V any] struct {
 	inputs I
 	value  V
+	bytes  int64
 }
 
-// eyeInputs is all that the still maps of an eye read.
-type eyeInputs struct {
-	Outer, Inner                *mesh.Mesh
-	Normal, InnerNormal         texture.Map
-	NormalGain, InnerNormalGain float64
-	Radius, Width               float64
-	Colour, Vessels             *frozen.VolumeMap
-	Size, Bits                  int
-	Occlusion, Caustic, Net     bool
+// tintInputs is all that the colour of an eye's tissue reads.
+type tintInputs struct {
+	Colour, Vessels *frozen.VolumeMap
+	Size, Bits      int
+}
+
+// reliefInputs is all that the relief of an iris reads.
+type reliefInputs struct {
+	Inner             *mesh.Mesh
+	Normal            texture.Map
+	Gain              float64
+	Radius, Width     float64
+	Size              int
+	Occlusion, Smooth bool
+}
+
+// corneaInputs is all that the maps of an outer shell read.
+type corneaInputs struct {
+	Outer      *mesh.Mesh
+	Normal     texture.Map
+	Gain       float64
+	Reach      float64
+	Size, Bits int
+	Dome, Net  bool
+}
+
+// litInputs is all that light about an eye reads: the scene without its camera.
+type litInputs struct {
+	Eye     int
+	Still   still
+	Lights  []*light.Light
+	Tags    []int
+	Objects []frozen.Object
+	Eyes    []frozen.Eye
+	How     frozen.Settings
+	Set     scene.Raster
 }
 
 // farInputs is all that the prefiltered surroundings read.
@@ -61,9 +93,12 @@ func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height,
 	return bake(ctx, new(Store), s, set, width, height, workers)
 }
 
-// find returns what was made of equal inputs, else makes it and keeps it among the last few. Pictures and meshes are equal at a
-// glance where they are the same in memory.
-func find[I, V any](s *Store, list *[]kept[I, V], few int, inputs I, make func() V) V {
+// storeBytes is what a store may hold of one kind of result beside the last ones of a scene's eyes.
+const storeBytes = 256 << 20
+
+// find returns what was made of equal inputs, else makes it and keeps it among the last eight for each of so many eyes, as far as there
+// is room. Pictures and meshes are equal at a glance where they are the same in memory.
+func find[I, V any](s *Store, list *[]kept[I, V], eyes int, inputs I, make func() V) V {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for i, q := range *list {
@@ -74,42 +109,94 @@ func find[I, V any](s *Store, list *[]kept[I, V], few int, inputs I, make func()
 		}
 	}
 	v := make()
-	if n := len(*list) - few + 1; n > 0 {
-		*list = slices.Delete(*list, 0, n)
+	*list = append(*list, kept[I, V]{inputs, v, memory.SizeOf(v)})
+	room, n := int64(storeBytes), 0
+	for n < min(len(*list), 8*eyes) {
+		if room -= (*list)[len(*list)-1-n].bytes; room < 0 && n >= eyes {
+			break
+		}
+		n++
 	}
-	*list = append(*list, kept[I, V]{inputs, v})
+	*list = slices.Delete(*list, 0, len(*list)-n)
 	s.Made++
 	return v
 }
 
 // still is what is baked for an eye in its own frame: no pose and no light is in it.
 type still struct {
-	tint    texture.Map
-	relief  *relief
-	base    *relief     // the smooth form; nil without a baked caustic
-	dome    dome        // likewise
-	normals texture.Map // of the outer shell, for a net of few triangles; not valid without one
+	tint texture.Map
+	*iris
+	*cornea
+}
+
+// iris is the relief of an eye's inner shell.
+type iris struct {
+	relief *relief
+	base   *relief // the smooth form; nil without a baked caustic
+}
+
+// cornea is the outer shell of an eye, looked down on.
+type cornea struct {
+	dome    dome        // empty without a baked caustic
+	normals texture.Map // for a net of few triangles; not valid without one
+}
+
+// lit is what the light about an eye makes of it.
+type lit struct {
+	sky    *skyShare     // nil: nothing hides the surroundings
+	around *surround     // nil: nothing stands about the eye
+	behind *behindCornea // nil: the iris is lit without focus
 }
 
 // still returns that of an eye.
 func (k *Look) still(e *frozen.Eye) *still {
-	in := eyeInputs{
-		Outer: k.scene.Objects[e.Outer].Mesh, Inner: k.scene.Objects[e.Inner].Mesh,
-		Normal: e.Normal, InnerNormal: e.InnerNormal, NormalGain: e.NormalGain, InnerNormalGain: e.InnerNormalGain,
-		Radius: e.LimbusRadius, Width: e.LimbusWidth, Colour: e.Tissue.Colour, Vessels: e.Tissue.Vessels,
-		Size: k.set.TextureSize, Bits: k.set.TextureBits,
-		Occlusion: k.set.Occlusion == "baked", Caustic: k.set.Caustic == "baked", Net: k.netted(&k.scene.Objects[e.Outer]),
-	}
-	return find(k.store, &k.store.eyes, 2*len(k.scene.Eyes), in, func() *still {
-		at := inOwnFrame(k.scene, e)
-		s := &still{tint: k.tint(e), relief: newRelief(at, e, in.Size, in.Occlusion, k.workers)}
-		if in.Caustic {
-			s.base, s.dome = s.relief.smooth(), domeOf(at, e, s.relief.reach, causticGrid, k.workers)
+	outer, inner := &k.scene.Objects[e.Outer], &k.scene.Objects[e.Inner]
+	eyes := len(k.scene.Eyes)
+	caustic := k.set.Caustic == "baked"
+	at := inOwnFrame(k.scene, e)
+	s := new(still)
+	s.tint = find(k.store, &k.store.tints, eyes, tintInputs{e.Tissue.Colour, e.Tissue.Vessels, k.set.TextureSize, k.set.TextureBits}, func() texture.Map {
+		return k.tint(e)
+	})
+	form := reliefInputs{Inner: inner.Mesh, Normal: e.InnerNormal, Gain: e.InnerNormalGain, Radius: e.LimbusRadius, Width: e.LimbusWidth,
+		Size: k.set.TextureSize, Occlusion: k.set.Occlusion == "baked", Smooth: caustic}
+	s.iris = find(k.store, &k.store.reliefs, eyes, form, func() *iris {
+		q := &iris{relief: newRelief(at, e, form.Size, form.Occlusion, k.workers)}
+		if caustic {
+			q.base = q.relief.smooth()
 		}
-		if in.Net {
-			s.normals = k.bakeNormals(e)
+		return q
+	})
+	shell := corneaInputs{Outer: outer.Mesh, Normal: e.Normal, Gain: e.NormalGain, Reach: s.relief.reach, Size: k.set.TextureSize,
+		Bits: k.set.TextureBits, Dome: caustic, Net: k.netted(outer)}
+	s.cornea = find(k.store, &k.store.corneas, eyes, shell, func() *cornea {
+		q := new(cornea)
+		if shell.Dome {
+			q.dome = domeOf(at, e, shell.Reach, causticGrid, k.workers)
 		}
-		return s
+		if shell.Net {
+			q.normals = k.bakeNormals(e)
+		}
+		return q
+	})
+	return s
+}
+
+// lit returns what the light about an eye makes of it.
+func (k *Look) lit(index int, y *eyeLook, st *still) *lit {
+	in := litInputs{Eye: index, Still: *st, Lights: k.scene.Lights, Tags: k.scene.LightTag, Objects: k.scene.Objects, Eyes: k.scene.Eyes, How: k.scene.Settings, Set: k.set}
+	return find(k.store, &k.store.lit, len(k.scene.Eyes), in, func() *lit {
+		q := new(lit)
+		if k.standsAbout() {
+			if k.set.Occlusion == "baked" {
+				q.sky = k.newSkyShare(y)
+			}
+			q.around = k.newSurround(y)
+		}
+		if k.set.Caustic == "baked" {
+			q.behind = k.newBehindCornea(y, st)
+		}
+		return q
 	})
 }
 

@@ -1,12 +1,12 @@
-package prepare
+package memory
 
 import (
 	"reflect"
 	"unsafe"
 )
 
-// sizeOf returns about how many bytes a value takes with all that it points to, each once. What closures hold is not seen.
-func sizeOf(v any) int64 {
+// SizeOf returns about how many bytes a value takes with all that it points to, each once. What closures hold is not seen.
+func SizeOf(v any) int64 {
 	s := sizer{seen: map[unsafe.Pointer]bool{}, deep: map[reflect.Type]bool{}}
 	return s.value(reflect.ValueOf(v))
 }
