@@ -59,7 +59,7 @@ func (p *Prepared) clean(f *film.Film, o Options) (*cleanPicture, *Denoised, err
 	if err != nil {
 		return nil, nil, err
 	}
-	gloss, more, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: mirrored.Mean, Var: mirrored.Var, Features: planes[:glossFeatures]}, o.workers())
+	gloss, more, err := denoise.Clean(&denoise.Input{W: w, H: h, Half: mirrored.Mean, Var: mirrored.Var, Features: planes[:glossFeatures], Order: glossOrder}, o.workers())
 	if err != nil {
 		return nil, nil, err
 	}
@@ -94,6 +94,11 @@ const (
 	featureCount
 )
 
+// glossOrder is the order of the polynomial in place that fits what is mirrored: few features tell its shading. Of the lidded keeper at 160
+// px and 64 samples the error of the mirrored part, as seen, was 5.83e-3 without, 5.64e-3 at order 1, 5.49e-3 at order 2 (1024 samples as
+// the truth); the rest, with its eight features, gained nothing (1.697e-2, 1.698e-2).
+const glossOrder = 2
+
 // featureSamples is how many rays a pixel's features are averaged over; at the edges of objects, whose coverage is worth more, it is
 // edgeSamples.
 const (
@@ -106,41 +111,47 @@ const (
 // normals of the first surface and of what lies behind a cornea (in the camera's frame), and colour.
 func (p *Prepared) features(f *film.Film, workers int) [featureCount][]float32 {
 	w, h := f.Size()
-	var out [featureCount][]float32
+	out := p.looked(f, workers, 0, featureSamples)
+	first := slices.Clone(out[coverage])
+	p.look(f, workers, &out, edgeFirst, edgeSamples, func(x, y int) bool { return edge(first, w, h, x, y) })
+	return out
+}
+
+// looked returns the features of all pixels, of so many rays each; first numbers the rays.
+func (p *Prepared) looked(f *film.Film, workers, first, samples int) (out [featureCount][]float32) {
+	w, h := f.Size()
 	for i := range out {
 		out[i] = make([]float32, w*h)
 	}
+	p.look(f, workers, &out, first, samples, func(int, int) bool { return true })
+	return out
+}
+
+// look fills in the features of the pixels that are wanted.
+func (p *Prepared) look(f *film.Film, workers int, out *[featureCount][]float32, first, samples int, wanted func(x, y int) bool) {
+	w, h := f.Size()
 	frame := p.Scene.Camera.Frame()
 	type looker struct {
 		smp sampler.Sampler
 		sc  *accel.Scratch
 	}
 	own := func() *looker { return &looker{sampler.New(uint64(p.Description.Picture.Seed)), accel.NewScratch()} }
-	look := func(l *looker, x, y, first, samples int) {
-		var sum [featureCount]float64
-		for i := range samples {
-			l.smp.Start(uint64(y*w+x), 0, uint32(first+i))
-			dx, dy := p.Filter.Sample(l.smp.D2(0, sampler.Pixel, 0))
-			p.feature(l.sc, &l.smp, frame, float64(x)+0.5+dx, float64(y)+0.5+dy, &sum)
-		}
-		for k := range sum {
-			out[k][y*w+x] = float32(sum[k] / float64(samples))
-		}
-	}
 	parallel.With(h, workers, own, func(l *looker, y int) {
 		for x := range w {
-			look(l, x, y, 0, featureSamples)
-		}
-	})
-	first := slices.Clone(out[coverage])
-	parallel.With(h, workers, own, func(l *looker, y int) {
-		for x := range w {
-			if edge(first, w, h, x, y) {
-				look(l, x, y, edgeFirst, edgeSamples)
+			if !wanted(x, y) {
+				continue
+			}
+			var sum [featureCount]float64
+			for i := range samples {
+				l.smp.Start(uint64(y*w+x), 0, uint32(first+i))
+				dx, dy := p.Filter.Sample(l.smp.D2(0, sampler.Pixel, 0))
+				p.feature(l.sc, &l.smp, frame, float64(x)+0.5+dx, float64(y)+0.5+dy, &sum)
+			}
+			for k := range sum {
+				out[k][y*w+x] = float32(sum[k] / float64(samples))
 			}
 		}
 	})
-	return out
 }
 
 // edge reports whether the pixels about one are not all covered alike, wholly or not at all.

@@ -26,7 +26,8 @@ type Input struct {
 	W, H     int
 	Half     [2][]colour.RGB // mean of either half of the samples
 	Var      [2][]colour.RGB // variance of either mean by channel, told by that half's own samples
-	Features [][]float32     // planes of W x H with little or no noise; at most 12
+	Features [][]float32     // planes of W x H with little or no noise; at most 12 with the terms of Order
+	Order    int             // of the polynomial in a pixel's place that a fit holds beside the features: 0, 1 or 2
 	Alpha    [2][]float64    // mean coverage of either half, to be filtered with the colours' weights; nil for none
 	Covered  []float32       // what Alpha is in the mean, with noise of its own: the filter is for the difference; nil takes 0
 	Trust    float64         // of Covered: its samples a pixel over those of a half
@@ -51,8 +52,11 @@ func (in *Input) check() error {
 	if len(in.Covered) != 0 && len(in.Covered) != n {
 		return fmt.Errorf("denoise: %d x %d pixels, but %d expected coverages", in.W, in.H, len(in.Covered))
 	}
-	if len(in.Features) > maxDims {
-		return fmt.Errorf("denoise: %d features, at most %d", len(in.Features), maxDims)
+	if in.Order < 0 || in.Order > 2 {
+		return fmt.Errorf("denoise: a polynomial of order %d is none of 0, 1, 2", in.Order)
+	}
+	if n := len(in.Features) + terms[in.Order]; n > maxDims {
+		return fmt.Errorf("denoise: %d features and terms of place, at most %d", n, maxDims)
 	}
 	for i, f := range in.Features {
 		if len(f) != n {

@@ -96,6 +96,28 @@ func TestLinearInFeatures(t *testing.T) {
 	require.Less(t, rms(in, out, truth, nil), 0.1/math.Sqrt2/3)
 }
 
+// What is a polynomial in a pixel's place comes back whole, up to the order of the fit; a fit without it is a mean, which is off where
+// the picture curves.
+func TestPolynomialInPlace(t *testing.T) {
+	truth := func(x, y int) colour.RGB {
+		u, v := float64(x)/32-1, float64(y)/24-1
+		return colour.RGB{0.6 + 0.2*u, 0.5 + 0.1*u - 0.2*v, 0.3 + 0.4*u*u + 0.2*v*v - 0.1*u*v}
+	}
+	var off [3]float64
+	for order := range off {
+		clean := noisy(64, 48, 1e-6, truth)
+		clean.deviates(0.5)
+		clean.Order = order
+		f, err := New(clean, 2)
+		require.NoError(t, err)
+		off[order] = rms(clean, f.Mean, truth, func(x, y int) bool { return x < 8 || y < 8 }) // also where neighbours are missing
+	}
+	t.Logf("%.5f", off)
+	require.Less(t, off[2], 1e-3, "the ridge alone")
+	require.Less(t, off[1], off[0]/2)
+	require.Less(t, off[2], off[1]/2)
+}
+
 // An edge of light that no feature knows stays where it is and stays sharp.
 func TestEdgeOfLight(t *testing.T) {
 	truth := func(x, y int) colour.RGB {
@@ -152,6 +174,13 @@ func TestBadInput(t *testing.T) {
 	in := noisy(4, 4, 1, func(x, y int) colour.RGB { return colour.RGB{} }, make([]float32, 3))
 	_, _, err = Clean(in, 1)
 	require.ErrorContains(t, err, "feature 0 has 3 pixels")
+	in = noisy(4, 4, 1, func(x, y int) colour.RGB { return colour.RGB{} }, make([][]float32, 8)...)
+	in.Order = 2
+	_, _, err = Clean(in, 1)
+	require.ErrorContains(t, err, "13 features and terms of place, at most 12")
+	in.Order = 3
+	_, _, err = Clean(in, 1)
+	require.ErrorContains(t, err, "order 3")
 }
 
 func BenchmarkClean(b *testing.B) {

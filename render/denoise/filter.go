@@ -52,7 +52,7 @@ func New(in *Input, workers int) (*Filter, error) {
 // tiles calls do for every tile, loaded.
 func (f *Filter) tiles(workers, layers int, do func(b *worker, x0, y0 int)) {
 	nx, ny := (f.W+tileWidth-1)/tileWidth, (f.H-f.Top-f.Bottom+tileHeight-1)/tileHeight
-	parallel.With(nx*ny, workers, func() *worker { return newWorker(len(f.Features), layers) }, func(b *worker, i int) {
+	parallel.With(nx*ny, workers, func() *worker { return newWorker(len(f.Features), f.Order, layers) }, func(b *worker, i int) {
 		x0, y0 := i%nx*tileWidth, f.Top+i/nx*tileHeight
 		b.load(f.planes, x0, y0)
 		do(b, x0, y0)

@@ -44,8 +44,14 @@ type worker struct {
 	differs [2]bool // the coverage of a half is not what was expected, somewhere in the tile or its rim
 }
 
-func newWorker(features, layers int) *worker {
-	m := features + 1
+// terms is how many terms a polynomial of an order in a pixel's place has, beside the constant.
+var terms = [3]int{0, 2, 5}
+
+// spread is the deviation of a neighbour's place along an axis, in pixels: what a term of place is scaled by.
+const spread = 4.32
+
+func newWorker(features, order, layers int) *worker {
+	m := features + terms[order] + 1
 	w := &worker{
 		dims: m, planes: make([]float32, (m+16+3*layers+9)*plane), dist: make([]float32, (tileHeight+2*patch)*distWidth),
 		weight: make([]float32, tileHeight*perRow*neighbours*lanes), kernel: make([]float32, neighbours*lanes),
@@ -73,6 +79,7 @@ func (b *worker) load(p *planes, x0, y0 int) {
 		b.middle[k+1] = f[mid]
 		fill(b.planes[(k+1)*plane:], f, p.w, p.h, x0, y0, f[mid])
 	}
+	b.places(len(p.features) + 1)
 	for half := range 2 {
 		for c := range 3 {
 			fill(b.colours(half)[c*plane:], p.colour[half][c], p.w, p.h, x0, y0, 0)
@@ -82,6 +89,18 @@ func (b *worker) load(p *planes, x0, y0 int) {
 		if p.cover[half] != nil {
 			fill(b.cover(half), p.cover[half], p.w, p.h, x0, y0, 0)
 			b.differs[half] = slices.ContainsFunc(b.cover(half)[:plane], func(v float32) bool { return v != 0 })
+		}
+	}
+}
+
+// places fills the terms of place, from that plane on: x, y, x^2, x y, y^2 about the tile's middle.
+func (b *worker) places(from int) {
+	for k := from; k < b.dims; k++ {
+		to := b.planes[k*plane:]
+		for i := range plane {
+			x := float32(i%localWidth-rim-tileWidth/2) / spread
+			y := float32(i/localWidth-rim-tileHeight/2) / spread
+			to[i] = [5]float32{x, y, x * x, x * y, y * y}[k-from]
 		}
 	}
 }
