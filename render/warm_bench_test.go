@@ -39,3 +39,29 @@ func BenchmarkWarm(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkSecondStart prepares a scene with an empty cache over a folder that an earlier start filled.
+func BenchmarkSecondStart(b *testing.B) {
+	for _, file := range []string{"ferry_keeper", "ferry_keeper_lidded"} {
+		for _, size := range []int{1024, 2048} {
+			b.Run(fmt.Sprintf("%s/map_size %d", file, size), func(b *testing.B) {
+				folder := b.TempDir()
+				prepare := func() {
+					d, err := scene.Load("../scenes/"+file+".yaml", fmt.Sprintf("objects.eye.map_size=%d", size))
+					require.NoError(b, err)
+					c := NewCache()
+					c.Disk, err = OpenDisk(folder, DiskBytes)
+					require.NoError(b, err)
+					_, err = Prepare(context.Background(), d, Options{Cache: c})
+					require.NoError(b, err)
+				}
+				prepare()
+				start := cpuSeconds()
+				for b.Loop() {
+					prepare()
+				}
+				b.ReportMetric(1000*(cpuSeconds()-start)/float64(b.N), "cpu-ms/op")
+			})
+		}
+	}
+}

@@ -126,3 +126,62 @@ func part(t *testing.T, in *Input, all *Whole, y0, y1 int) *Filter {
 	require.NoError(t, err)
 	return f
 }
+
+// Frames of one pose and other seeds flicker less when each is denoised: in no patch of 4 x 4 pixels do pixels deviate more over the frames
+// than the grain does, and over the picture they do less than half of it; so do the means of such patches, where a filter's
+// stains would show.
+func TestFramesDoNotFlicker(t *testing.T) {
+	const w, h, frames = 48, 32, 8
+	f := make([]float32, w*h)
+	for i := range f {
+		f[i] = float32(math.Sin(float64(i%w)/2) * math.Cos(float64(i/w)/3))
+	}
+	truth := func(x, y int) colour.RGB {
+		if x > w/2 {
+			return colour.RGB{0.05, 0.04, 0.04}
+		}
+		return colour.RGB{0.8, 0.7, 0.6}.Scale(1 + 0.4*float64(f[y*w+x]))
+	}
+	var raw, clean [frames][]colour.RGB
+	for i := range frames {
+		in := rough(w, h, uint64(100+i), truth, f)
+		var err error
+		clean[i], _, err = Clean(in, 2)
+		require.NoError(t, err)
+		raw[i] = make([]colour.RGB, w*h)
+		for k := range raw[i] {
+			raw[i][k] = in.Half[0][k].Add(in.Half[1][k]).Scale(0.5)
+		}
+	}
+	// deviation over the frames of the green mean of the patch at x, y of n pixels a side
+	deviation := func(of *[frames][]colour.RGB, x, y, n int) float64 {
+		var s, q float64
+		for i := range frames {
+			m := 0.0
+			for k := range n * n {
+				m += of[i][(y+k/n)*w+x+k%n][1] / float64(n*n)
+			}
+			s, q = s+m/frames, q+m*m/frames
+		}
+		return math.Sqrt(max(0, q-s*s))
+	}
+	for _, n := range []int{1, 4} {
+		var before, after float64
+		worst := 0.0
+		for y := 0; y < h; y += 4 {
+			for x := 0; x < w; x += 4 {
+				var a, b float64 // of a block of 4 x 4
+				for k := 0; k < 16; k += n * n {
+					u, v := deviation(&raw, x+k%4, y+k/4, n), deviation(&clean, x+k%4, y+k/4, n)
+					a, b = a+u*u, b+v*v
+				}
+				before, after, worst = before+a, after+b, max(worst, math.Sqrt(b/a))
+			}
+		}
+		t.Logf("patches of %d: %.3f of the grain's deviation over the picture, %.3f at worst", n, math.Sqrt(after/before), worst)
+		if n == 1 { // of a mean of 4 x 4 the deviation over eight frames is known to a quarter alone
+			require.Less(t, worst, 1.0)
+		}
+		require.Less(t, math.Sqrt(after/before), 0.5)
+	}
+}
