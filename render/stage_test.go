@@ -93,7 +93,7 @@ func TestStages(t *testing.T) {
 		return true
 	}
 	first, made := look(cache)
-	require.Equal(t, 3, made, "shells, the way to the maps, tissue")
+	require.Equal(t, 4, made, "shells, the way to the maps, tissue, tear film")
 	plain, _ := look(nil)
 	require.True(t, same(first, plain))
 	_, made = look(cache)
@@ -103,7 +103,7 @@ func TestStages(t *testing.T) {
 	_, made = look(cache, "objects.eye.sclera.tint=[0.9, 0.9, 0.9]")
 	require.Equal(t, 1, made, "tissue alone")
 	_, made = look(cache, "objects.eye.limbus.width=1.5")
-	require.Equal(t, 3, made)
+	require.Equal(t, 4, made)
 	for i := range 20 {
 		savePicture(t, file, uint8(40+i), now.Add(time.Duration(i+1)*time.Second))
 		r, made := look(cache)
