@@ -30,7 +30,7 @@ wrong unit (with what mends it), or undecided (with the readings that are left).
 The second page sweeps the scatter radii in one close-up of a shadow's edge, with what to type for each.
 
 The folder gets scale.html (one file, offline), scale.pdf, scale-1.png, scale-2.png and scale.json. Cells are 240 pixels across
-without --size. A stopped command goes on when it is given again.
+without --size, and show the raw light without --denoise. A stopped command goes on when it is given again.
 
   catchlight scale scenes/ferry_keeper.yaml --samples 32`,
 		Args: exactly(1, "one scene file is needed"),
@@ -63,6 +63,11 @@ func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int) error {
 	if cmd.Flags().Changed("size") {
 		if n = d.Picture.Width; d.Picture.Height != n || n < 64 || n > 2048 {
 			return usageError{fmt.Errorf("--size %s: cells are square, 64x64 to 2048x2048", f.size)}
+		}
+	}
+	if !cmd.Flags().Changed("denoise") { // edges are judged on the raw light
+		if d, err = d.With("picture.denoise=false"); err != nil {
+			return err
 		}
 	}
 	alone, err := truescale.Alone(d)

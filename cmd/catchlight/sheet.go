@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -12,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"catchlight/render/imgcmp"
 	"catchlight/render/job"
 	"catchlight/render/prepare"
 	"catchlight/scene"
@@ -29,6 +31,8 @@ type sheetFlags struct {
 	balls     bool
 	chart     bool
 	pages     []string
+	distance  bool
+	perDegree float64
 }
 
 func sheetCommand() *cobra.Command {
@@ -52,6 +56,10 @@ light. Each cell is an OpenEXR file with a report in the folder; the page is she
 scene, program and samples are those of an earlier one comes from the cache and is not rendered again. A stopped sheet goes
 on when the same command is given again. --shard i/n makes every n-th cell, for many machines.
 
+--distance makes another page: both looks from portrait, conversation and across the room, at the right size for an observer with
+--pixels-per-degree, resampled in linear light; from where on the looks can't be told apart, and from where on pupil, colour of
+the iris, veins and scattering are not seen (by FLIP). It goes to out/distance-NAME/distance.png, with distance.json.
+
   catchlight sheet scenes/salt_widow.yaml --lights window,low-sun,graze --pupils 2,5 --balls --chart --error draft`,
 		Args: exactly(1, "one scene file is needed"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runSheet(cmd, args[0], &f) },
@@ -65,6 +73,8 @@ on when the same command is given again. --shard i/n makes every n-th cell, for 
 	fl.StringArrayVar(&f.vary, "vary", nil, "KEY=a,b,c: values of a key; twice at most")
 	fl.BoolVar(&f.balls, "balls", false, "add a grey ball and a mirror ball in each column's light")
 	fl.BoolVar(&f.chart, "chart", false, "add a 24-patch colour chart in each column's light")
+	fl.BoolVar(&f.distance, "distance", false, "show what is seen from how far instead")
+	fl.Float64Var(&f.perDegree, "pixels-per-degree", imgcmp.DeskViewing, "with --distance: what an observer resolves; normal sight is 60")
 	fl.StringSliceVar(&f.pages, "page", []string{"png"}, "forms of the page: png, svg, pdf")
 	fl.StringVar(&f.cache, "cache", filepath.Join("out", "cache"), "folder of cells by content; empty for none")
 	return c
@@ -323,6 +333,12 @@ func runSheet(cmd *cobra.Command, path string, f *sheetFlags) error {
 		if !slices.Contains([]string{"png", "svg", "pdf"}, p) {
 			return usageError{fmt.Errorf("--page %s: known are png, svg, pdf", p)}
 		}
+	}
+	if f.distance {
+		return runDistance(cmd, path, f)
+	}
+	if cmd.Flags().Changed("pixels-per-degree") {
+		return usageError{errors.New("--pixels-per-degree has no meaning without --distance")}
 	}
 	axes, err := f.axes(path)
 	if err != nil {

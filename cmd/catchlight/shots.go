@@ -478,7 +478,28 @@ func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
 		return nil, nil, err
 	}
 	n := pic.W * pic.H
-	mean, alpha := make([]colour.RGB, n), make([]float64, n)
+	mean, alpha := linearOf(pic)
+	lit, err := render.Presented(s.d, pic.W, mean, alpha)
+	if err != nil {
+		return nil, nil, err
+	}
+	bytes := make([]byte, 3*n)
+	view.Bytes(bytes, lit, uint64(s.d.Picture.Seed))
+	m := image.NewNRGBA(image.Rect(0, 0, pic.W, pic.H))
+	for i := range n {
+		copy(m.Pix[4*i:], bytes[3*i:3*i+3])
+		m.Pix[4*i+3] = 255
+		if s.d.View.Background == "transparent" {
+			m.Pix[4*i+3] = byte(255*min(1, max(0, alpha[i])) + 0.5)
+		}
+	}
+	return m, lit, nil
+}
+
+// linearOf returns the light and the coverage of a picture read back, without grain where it has that too.
+func linearOf(pic *imageio.Picture) (mean []colour.RGB, alpha []float64) {
+	n := pic.W * pic.H
+	mean, alpha = make([]colour.RGB, n), make([]float64, n)
 	rgb, a := pic.RGB(), pic.Channel("A")
 	for c, n := range []string{"R", "G", "B"} {
 		if q := pic.Channel(render.CleanLayer + "." + n); q != nil {
@@ -495,21 +516,7 @@ func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
 			alpha[i] = float64(a[i])
 		}
 	}
-	lit, err := render.Presented(s.d, pic.W, mean, alpha)
-	if err != nil {
-		return nil, nil, err
-	}
-	bytes := make([]byte, 3*n)
-	view.Bytes(bytes, lit, uint64(s.d.Picture.Seed))
-	m := image.NewNRGBA(image.Rect(0, 0, pic.W, pic.H))
-	for i := range n {
-		copy(m.Pix[4*i:], bytes[3*i:3*i+3])
-		m.Pix[4*i+3] = 255
-		if s.d.View.Background == "transparent" {
-			m.Pix[4*i+3] = byte(255*min(1, max(0, alpha[i])) + 0.5)
-		}
-	}
-	return m, lit, nil
+	return mean, alpha
 }
 
 // cell reads what stands in the JSON beside a finished picture.

@@ -33,7 +33,7 @@ func Alone(d *scene.Description) (*scene.Description, error) {
 	if err != nil {
 		return nil, err
 	}
-	sets := []string{"lids=off", "picture.denoise=false", "lights=[{name: key, kind: distant, angle: 3, orbit: {azimuth: -60, elevation: 28}, irradiance: 3}]",
+	sets := []string{"lids=off", "lights=[{name: key, kind: distant, angle: 3, orbit: {azimuth: -60, elevation: 28}, irradiance: 3}]",
 		"light_setup=null", "camera={kind: orthographic, width: 30, target: [0, 0, 0], orbit: {distance: 1000}}",
 		"view={exposure: 0, background: colour, background_colour: [0.02, 0.02, 0.022]}"}
 	for i := range d.Objects {
