@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -254,7 +255,11 @@ func TestJobMistakes(t *testing.T) {
 		"turntable " + file + " --arc 0":                   "--arc 0 is outside (0, 360] degrees",
 		"turntable " + file + " --arc 90 --sweep gaze":     "--arc 90: only for --sweep turn",
 		"turntable " + file + " --arc 90 --frames 2":       "--frames 2: an arc wants 4 at least",
-		"turntable " + file + " --sweep tilt":              "--sweep tilt: known are turn, gaze, pupil",
+		"turntable " + file + " --sweep tilt":              "--sweep tilt: known are sides, turn, gaze, pupil",
+		"turntable " + file + " --reach 95":                "--reach 95 is outside (0, 90] degrees",
+		"turntable " + file + " --poster 97":               "--poster 97 is outside [0, 96]",
+		"turntable " + file + " --f-number -1":             "--f-number -1 is outside [0, 1000]",
+		"turntable " + file + " --beside":                  "--beside wants two looks, 1 given",
 		"turntable " + file + " --sweep pupil --reach 9":   "--reach 9 is outside",
 		"turntable " + file + " --sweep pupil --reach 3.9": "iris.pupil",
 	} {
@@ -286,6 +291,48 @@ objects:
 		"objects.pair.gaze.target=null", "objects.pair.gaze.azimuth=55", "objects.pair.gaze.elevation=5"}, sets)
 	_, err = d.With(sets...)
 	require.NoError(t, err)
+}
+
+// Without a reach a bare eye turns by 70 degrees to either side, one in lids by 30, and comes back; then the lights turn. A lens is
+// sharp on the iris.
+func TestSides(t *testing.T) {
+	for lids, want := range map[string][]string{
+		"":           {"[0, 5, 0]", "[0, 75, 0]", "[0, 5, 0]", "[0, -65, 0]", "10", "100", "190", "280"},
+		", lids: {}": {"0", "30", "0", "-30", "10", "100", "190", "280"},
+	} {
+		path := filepath.Join(t.TempDir(), "sides.yaml")
+		require.NoError(t, os.WriteFile(path, []byte("camera: {orbit: {}}\nlights: [{name: sky, kind: constant, radiance: 1}]\nlight_setup: {rotation: 10}\nobjects: [{name: eye, shape: eye, transform: {rotate: [0, 5, 0]}"+lids+"}]\n"), 0o666))
+		d, err := scene.Load(path)
+		require.NoError(t, err)
+		f := turntableFlags{frames: 8, fps: 12, sweep: "sides", arc: 360, stop: 4}
+		require.NoError(t, f.check())
+		d, err = f.settle(d)
+		require.NoError(t, err)
+		require.Equal(t, "iris", d.Camera.FocusOn)
+		require.InDelta(t, 4, d.Camera.FNumber, 0)
+		require.Equal(t, 1, f.poster)
+		poses, err := f.poses(d)
+		require.NoError(t, err)
+		var got []string
+		var turned []float64
+		for _, p := range poses {
+			for _, s := range p.sets {
+				if k, v, _ := strings.Cut(s, "="); strings.HasSuffix(k, "rotate") || strings.HasSuffix(k, "azimuth") || strings.HasSuffix(k, "rotation") {
+					got = append(got, v)
+				}
+			}
+			_, err := d.With(p.sets...)
+			require.NoError(t, err)
+			turned = append(turned, p.lights)
+		}
+		for i := range got {
+			if x, err := strconv.ParseFloat(got[i], 64); err == nil {
+				got[i] = fmt.Sprint(math.Round(x) + 0)
+			}
+		}
+		require.Equal(t, want, got)
+		require.Equal(t, []float64{0, 0, 0, 0, 0, 90, 180, 270}, turned)
+	}
 }
 
 // A whole turn goes round in even steps; an arc goes from one end to the other about the front, for the eye and for the lights.

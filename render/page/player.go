@@ -22,6 +22,18 @@ type Player struct {
 	Captions      []string // of the frames
 	Looks         []Look
 	Notes         []string
+	Poster        int       // frame that is shown first
+	Beside        bool      // two looks may be shown side by side
+	Lamps         []Lamp    // where the lights stand; none: no dome
+	Turned        []float64 // by frame: how far the lights are turned about +Y, degrees; nil: they stand still
+}
+
+// Lamp is a light as an eye has it.
+type Lamp struct {
+	Name  string     `json:"name"`
+	Dir   [3]float64 `json:"dir"`   // toward it; +Z is toward the viewer, +Y up
+	Share float64    `json:"share"` // of all light, in [0, 1]
+	Even  bool       `json:"even"`  // it comes from all around
 }
 
 //go:embed player.html
@@ -46,10 +58,18 @@ func (p *Player) HTML() ([]byte, error) {
 		}
 		looks = append(looks, out)
 	}
+	if p.Poster < 0 || p.Poster >= len(p.Captions) {
+		return nil, fmt.Errorf("page: the poster is frame %d of %d", p.Poster, len(p.Captions))
+	}
+	if p.Turned != nil && len(p.Turned) != len(p.Captions) {
+		return nil, fmt.Errorf("page: %d turns of the lights for %d frames", len(p.Turned), len(p.Captions))
+	}
+	lamps := append([]Lamp{}, p.Lamps...)
 	var b bytes.Buffer
 	err := playerPage.Execute(&b, map[string]any{
 		"Title": p.Title, "Width": p.Width, "Height": p.Height, "Notes": p.Notes, "Blink": len(looks) > 1,
-		"Data": map[string]any{"delay": p.Delay, "captions": p.Captions, "looks": looks},
+		"Beside": p.Beside && len(looks) > 1, "Dome": len(lamps) > 0,
+		"Data": map[string]any{"delay": p.Delay, "captions": p.Captions, "looks": looks, "poster": p.Poster, "lamps": lamps, "turned": p.Turned},
 	})
 	return b.Bytes(), err
 }

@@ -34,6 +34,9 @@ func player(t *testing.T) string {
 		}
 		p.Looks = append(p.Looks, l)
 	}
+	// A key 30 degrees to the right of the viewer and 20 up, which turns by 90 in the last frame, and an even room.
+	p.Beside, p.Turned = true, []float64{0, 0, 0, 0, 0, 0, 0, 90}
+	p.Lamps = []Lamp{{Name: "window", Dir: [3]float64{0.4698, 0.3420, 0.8138}, Share: 0.8}, {Name: "room", Even: true, Share: 0.2}}
 	data, err := p.HTML()
 	require.NoError(t, err)
 	require.NotContains(t, string(data), "http", "nothing is fetched")
@@ -81,7 +84,22 @@ func TestPlayer(t *testing.T) {
 		require.Contains(t, say(chromedp.KeyEvent(kb.ArrowRight)), "frame 2 of 8")
 		require.Contains(t, say(chromedp.KeyEvent(kb.ArrowLeft), chromedp.KeyEvent(kb.ArrowLeft)), "frame 8 of 8")
 		require.Contains(t, say(chromedp.KeyEvent("b")), "frame 8 of 8: turned by 315°, raster")
+		var lit, pressed string
+		var second bool
+		read := func() {
+			require.NoError(t, chromedp.Run(ctx, chromedp.Text("#names", &lit)))
+		}
+		read()
+		require.Contains(t, lit, "window: 120° to the right, 20° up, 80 %")
 		require.Contains(t, say(chromedp.KeyEvent(kb.Home)), "frame 1 of 8: turned by 0°, raster")
+		read()
+		require.Contains(t, lit, "window: 30° to the right, 20° up, 80 %")
+		require.Contains(t, lit, "room: all around, 20 %")
+		require.NoError(t, chromedp.Run(ctx, chromedp.KeyEvent("s"), chromedp.AttributeValue("#beside", "aria-pressed", &pressed, nil),
+			chromedp.Evaluate("!document.getElementById('other').closest('figure').hidden && document.getElementById('other').getBoundingClientRect().width > 100", &second)))
+		require.Equal(t, "true", pressed)
+		require.True(t, second, "the second look is not there")
+		require.NoError(t, chromedp.Run(ctx, chromedp.KeyEvent("s")))
 		require.Contains(t, say(chromedp.Click("#looks button:first-child")), ", traced")
 		require.Contains(t, say(chromedp.Focus("#slide"), chromedp.KeyEvent(kb.ArrowRight)), "frame 2 of 8")
 		// A drag over half of the picture is half a turn.

@@ -80,7 +80,7 @@ func TestRadiiOfHalfSpacesLong(t *testing.T) {
 	for _, n := range []float64{1, 1.4} {
 		for _, scatter := range []float64{2, 4, 8} {
 			for _, absorb := range []float64{0.005, 0.03, 0.1} {
-				radiiOfHalfSpace(t, n, scatter, absorb, 250000, 0.02, row)
+				radiiOfHalfSpace(t, n, scatter, absorb, 100000, 0.02, row)
 			}
 		}
 	}
