@@ -116,7 +116,9 @@ func runDistance(cmd *cobra.Command, path string, f *sheetFlags) error {
 	if d, err = smaller(d, cmd.Flags().Changed("size"), 480); err != nil {
 		return err
 	}
-	f.stages = render.NewCache()
+	if f.stages, err = stageCache(cmd.Context(), false); err != nil {
+		return err
+	}
 	d, notes, err := prepare.Framed(cmd.Context(), d, prepare.Options{Workers: f.workers, Cache: f.stages})
 	if err != nil {
 		return err

@@ -75,7 +75,9 @@ func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int) error {
 		return err
 	}
 	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
-	f.stages = render.NewCache()
+	if f.stages, err = stageCache(cmd.Context(), false); err != nil {
+		return err
+	}
 	report := newReporter(stderr)
 	p, err := render.Prepare(cmd.Context(), alone, render.Options{Workers: f.workers, Progress: report, Cache: f.stages})
 	if err != nil {

@@ -239,7 +239,9 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 	if d, err = f.settle(d); err != nil {
 		return err
 	}
-	f.stages = render.NewCache()
+	if f.stages, err = stageCache(cmd.Context(), false); err != nil {
+		return err
+	}
 	d, notes, err := prepare.Framed(cmd.Context(), d, prepare.Options{Workers: f.workers, Cache: f.stages}) // the camera stands still while the eye turns
 	if err != nil {
 		return err
