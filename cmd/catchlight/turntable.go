@@ -334,37 +334,19 @@ func (f *turntableFlags) show(ctx context.Context, j *job.Job, d *scene.Descript
 	var movies []string
 	var rows [][]*image.NRGBA
 	for k, name := range names {
-		var frames []*image.NRGBA
 		look := page.Look{Name: name}
-		var first, again []colour.RGB
-		for i, s := range shots[k*per : (k+1)*per] {
-			m, lit, err := seen(j, s)
-			if err != nil {
-				return err
-			}
-			if i == 0 {
-				first = lit
-			}
-			if i == per-1 {
-				again = lit
-				break
-			}
-			var b bytes.Buffer
-			if err := png.Encode(&b, m); err != nil {
-				return err
-			}
-			if err := writeBytes(j.Path(s.name+".png"), b.Bytes()); err != nil {
-				return err
-			}
-			frames, look.Frames = append(frames, m), append(look.Frames, b.Bytes())
+		frames, files, ends, err := pngs(j, shots[k*per:(k+1)*per])
+		if err != nil {
+			return err
 		}
+		look.Frames = files
 		if k == 0 {
 			if err := writeBytes(j.Path("poster.png"), look.Frames[f.poster-1]); err != nil {
 				return err
 			}
 		}
 		rows = append(rows, frames)
-		g, err := grainOf(j, shots[k*per], shots[(k+1)*per-1], first, again)
+		g, err := grainOf(j, shots[k*per], shots[(k+1)*per-1], ends[0], ends[1])
 		if err != nil {
 			return err
 		}
@@ -409,6 +391,33 @@ func (f *turntableFlags) show(ctx context.Context, j *job.Job, d *scene.Descript
 		perFrame = t.seconds / float64(t.made)
 	}
 	return t.report(j, map[string]any{"grain_of_one_pose": measured, "seconds_per_frame": perFrame, "movies": movies})
+}
+
+// pngs writes the frames of one look as seen, all but the last, which is the first pose again. It returns them, their files, and the
+// display light of the first and the last.
+func pngs(j *job.Job, shots []*shot) (frames []*image.NRGBA, files [][]byte, ends [2][]colour.RGB, err error) {
+	for i, s := range shots {
+		m, lit, err := seen(j, s)
+		if err != nil {
+			return nil, nil, ends, err
+		}
+		if i == 0 {
+			ends[0] = lit
+		}
+		if i == len(shots)-1 {
+			ends[1] = lit
+			break
+		}
+		var b bytes.Buffer
+		if err := png.Encode(&b, m); err != nil {
+			return nil, nil, ends, err
+		}
+		if err := writeBytes(j.Path(s.name+".png"), b.Bytes()); err != nil {
+			return nil, nil, ends, err
+		}
+		frames, files = append(frames, m), append(files, b.Bytes())
+	}
+	return frames, files, ends, nil
 }
 
 // lamps says where the lights stand about the first eye, as the camera sees it.
