@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -71,7 +72,7 @@ many machines.`,
 	fl.Float64Var(&f.reach, "reach", 0, "how far the eye turns to either side (degrees; 70 bare, 30 in lids without it), a gaze goes (20) or a pupil (mm either way, 1.5)")
 	fl.Float64Var(&f.arc, "arc", 360, "how far the eye and the lights turn, degrees in (0, 360]; less than 360 is centred on the front; makes --sweep turn")
 	fl.BoolVar(&f.beside, "beside", false, "with two looks: also both side by side, as beside.apng, beside.mp4 and in the player")
-	fl.Float64Var(&f.stop, "f-number", 0, "depth of field of a lens with this aperture, in (0, 1000], sharp on the iris; 0 leaves the scene's camera")
+	fl.Float64Var(&f.stop, "f-number", 0, "depth of field of a lens with this aperture, in (0, 1000], sharp on the iris (close-ups from a metre: 8 to 32); 0 leaves the scene's camera")
 	fl.IntVar(&f.poster, "poster", 0, "frame that is poster.png and that the player shows first, from 1; 0 takes one by itself")
 	return c
 }
@@ -245,6 +246,9 @@ func runTurntable(cmd *cobra.Command, path string, f *turntableFlags) error {
 	d, notes, err := prepare.Framed(cmd.Context(), d, prepare.Options{Workers: f.workers, Cache: f.stages}) // the camera stands still while the eye turns
 	if err != nil {
 		return err
+	}
+	if slices.Contains(names, "raster") && f.stop > 0 {
+		notes = append(notes, "raster: this look has no lens, so all of it is sharp")
 	}
 	poses, err := f.poses(d)
 	if err != nil {
