@@ -72,24 +72,23 @@ func (s *Size) weigh(radius float64) {
 		each = append(each, r)
 	}
 	s.Readings = weigh(each)
-	of := "eyes that are modelled are"
+	span := fmt.Sprintf("eyes that are modelled are %g to %g mm long", least, most)
 	if s.Stylised != "" {
-		of = "its proportions are no grown person's, and stylised eyes are"
+		span = fmt.Sprintf("its proportions are no grown person's, and a stylised eye may be %g to %g mm long", least, most)
 	}
-	span := fmt.Sprintf("%s %g to %g mm long", of, least, most)
 	switch len(s.Readings) {
 	case 0:
-		s.Why = fmt.Sprintf("it is %s mm long; %s, and no usual mistake of units makes it one", short(s.Length), span)
+		s.Why = fmt.Sprintf("it is %s mm long; %s, and no usual mistake of units explains it", short(s.Length), span)
 	case 1:
 		r := s.Readings[0]
 		s.Factor, s.Verdict = r.Factor, Right
-		s.Why = fmt.Sprintf("it is %s mm long; %s, and only with its unit right is it one", short(s.Length), span)
+		s.Why = fmt.Sprintf("it is %s mm long; %s, and with any usual mistake of units it would be none", short(s.Length), span)
 		if r.Factor != 1 {
 			s.Verdict = Mistaken
-			s.Why = fmt.Sprintf("it is %s mm long; %s, and of the usual mistakes only one makes it one: %s (%s mm)", short(s.Length), span, r.What, short(r.Length))
+			s.Why = fmt.Sprintf("it is %s mm long; %s, and one usual mistake alone explains it: %s, so it is meant to be %s mm", short(s.Length), span, r.What, short(r.Length))
 		}
 	default:
-		s.Why = fmt.Sprintf("it is %s mm long; %s, and several readings make it one: ", short(s.Length), span)
+		s.Why = fmt.Sprintf("it is %s mm long; %s, and there are several readings: ", short(s.Length), span)
 		for i, r := range s.Readings {
 			if i > 0 {
 				s.Why += "; or "
