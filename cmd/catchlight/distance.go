@@ -317,6 +317,9 @@ func (f *sheetFlags) distancePage(d *scene.Description, looks *afar.Pair, r *far
 		top += high + sheetGap
 	}
 	foot := fmt.Sprintf("True size for an observer with %.3g pixels a degree (100 %% on a screen 0.7 m away and 0.7 m, 3840 px wide). Linear light, resampled by area before tone mapping. Seen: FLIP of at least %.3f in 1 of 100 pixels of the part, what FLIP says of greys 2.3 L* apart. Grain alone: %s.", r.PerDegree, r.Noticed, r.Grain)
+	if r.Grain.Metres > 0 {
+		foot += " What is seen up to there alone may be grain: more --samples tell."
+	}
 	lines := page.Wrap(foot, wordSize, false, across, 4)
 	for i, l := range lines {
 		p.Text(sheetMargin, float64(top+12+i*sheetLine), wordSize, false, page.Start, page.Quiet, l)
