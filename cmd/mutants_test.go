@@ -73,6 +73,9 @@ var mutants = []mutant{
 	{"the raster iris without its bend past the limbus", "render/raster/eye.go", "w = frozen.Bend(w, e.Zone(q))", "_ = frozen.Bend(w, e.Zone(q))", "./render/raster -run IrisSeen"},
 	{"the raster iris along straight rays", "render/raster/eye.go", "case k.set.Iris == \"refracted\" && !y.e.ForceCoat:", "case k.set.Iris == \"refracted\" && y.e.ForceCoat:", "./render/raster -run PupilSeen"},
 	{"the raster iris forgets that it is seen through the cornea", "render/raster/eye.go", "/ (f * f * n * n)", "/ (f * f)", "./render/raster -run IrisWithoutCaustic"},
+	{"a walk is turned the wrong way across an edge", "render/spread/edge.go", "ci*sj-si*cj", "si*cj-ci*sj", "./render/spread -run EdgeOfBall"},
+	{"likely readings of an eye's size are called sure", "scene/measure/truescale.go", "least, most := EyeShort, EyeLong", "least, most := 20.0, 30.0", "./scene/measure -run Size"},
+	{"pictures from afar are means of squares", "render/afar/afar.go", "sum.Add(l.Mean[i].Scale(a))", "sum.Add(l.Mean[i].Mul(l.Mean[i]).Scale(a))", "./render/afar"},
 	{"polygons of light at twice their size", "render/raster/shading/polygon.go", "/ (2 * math.Pi)", "/ math.Pi", "./render/raster/shading"},
 }
 
