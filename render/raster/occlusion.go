@@ -143,6 +143,7 @@ type surround struct {
 	centre geom.Vec
 	n      int
 	dist   []float32 // mm; +Inf where nothing stands
+	blocks blocks    // of dist
 	l      []colour.RGB
 	most   float64 // the largest distance
 	least  float64
@@ -171,6 +172,7 @@ func (k *Look) newSurround(y *eyeLook) *surround {
 	if p.most == 0 {
 		return nil
 	}
+	p.blocks = newBlocks(p.dist, n, 8)
 	return p
 }
 
@@ -214,20 +216,21 @@ func (b *surround) meets(p, d geom.Vec) (l colour.RGB, share float64) {
 	if q := root(b.least * 0.98); q > 0 && o.Len() < b.least {
 		t0 = q
 	}
-	over := func(t float64) float64 { // how far the point lies behind the nearest object; negative before it
+	over := func(t float64) bool { // whether the point lies behind the nearest object
 		x := o.Mad(t, d)
 		u, v := shading.Place(x)
-		n := float64(b.n)
-		return x.Len() - float64(b.dist[min(b.n-1, int(v*n))*b.n+min(b.n-1, int(u*n))])
+		n, r := float64(b.n), x.Len()
+		i, j := min(b.n-1, int(u*n)), min(b.n-1, int(v*n))
+		return r >= float64(b.blocks.least[j/8*b.blocks.n+i/8]) && r >= float64(b.dist[j*b.n+i])
 	}
 	last := t0
 	for i := 1; i <= surroundSteps; i++ {
 		s := float64(i) / surroundSteps
 		t := t0 + (t1-t0)*s*s
-		if over(t) >= 0 {
+		if over(t) {
 			lo, hi := last, t
 			for range 5 {
-				if m := (lo + hi) / 2; over(m) >= 0 {
+				if m := (lo + hi) / 2; over(m) {
 					hi = m
 				} else {
 					lo = m

@@ -20,8 +20,11 @@ type shadow struct {
 	n      int
 	texel  float64                  // width of a texel: mm, or mm per mm of distance
 	dist   []float32                // distance along the view in mm; +Inf where nothing stands
+	blocks blocks                   // of dist
 	least  float64                  // the smallest
 	points [shadowPoints][2]float64 // of the light; see point
+	low    [2]float64               // the least of their coordinates
+	high   [2]float64               // and the most
 }
 
 // newShadow draws the casters as the lamp's middle sees the region of the receivers, a ball about centre. It returns nil where no
@@ -83,6 +86,13 @@ func newShadow(l *lamp, centre geom.Vec, radius float64, casters []solid, n, wor
 	if math.IsInf(s.least, 1) {
 		return nil
 	}
+	s.blocks = newBlocks(s.dist, n, max(1, n/64))
+	s.low, s.high = s.points[0], s.points[0]
+	for _, q := range s.points {
+		for c := range q {
+			s.low[c], s.high[c] = min(s.low[c], q[c]), max(s.high[c], q[c])
+		}
+	}
 	return s
 }
 
@@ -119,16 +129,48 @@ func (s *shadow) plane(p, n geom.Vec) plane {
 
 // hides reports whether the map's texel at (x, y) holds something clearly before the plane.
 func (s *shadow) hides(q *plane, x, y float64) bool {
-	i, j := int(math.Floor(x)), int(math.Floor(y))
-	if i < 0 || j < 0 || i >= s.n || j >= s.n {
+	if top := float64(s.n); !(x >= 0 && y >= 0 && x < top && y < top) {
 		return false
 	}
+	i, j := int(x), int(y)
 	d := float64(s.dist[j*s.n+i])
 	w := q.c + q.a*(float64(i)+0.5) + q.b*(float64(j)+0.5)
 	if q.flat {
 		return d < w
 	}
 	return 1/d > w*(1+1e-6)
+}
+
+// clear reports that no texel at a position in the rectangle holds anything before the plane. Where it does not say so, some may.
+func (s *shadow) clear(q *plane, x0, y0, x1, y1 float64) bool {
+	const most = 100 // blocks: past that looking at the points is as fast
+	top := float64(s.n - 1)
+	if !(x1 >= 0 && y1 >= 0 && x0 <= top+1 && y0 <= top+1) {
+		return x0 == x0 && y0 == y0 && x1 == x1 && y1 == y1
+	}
+	x0, y0, x1, y1 = max(0, x0-1), max(0, y0-1), min(x1+1, top), min(y1+1, top) // a texel more for rounding
+	side := s.blocks.side
+	i0, j0, i1, j1 := int(x0)/side, int(y0)/side, int(x1)/side, int(y1)/side
+	if (i1-i0+1)*(j1-j0+1) > most {
+		return false
+	}
+	for j := j0; j <= j1; j++ {
+		for i := i0; i <= i1; i++ {
+			// The plane's least (for parallel rays its most) over the block's texels.
+			lo, hi := float64(i*side), float64((i+1)*side)
+			a0, a1 := q.a*lo, q.a*hi
+			b0, b1 := q.b*float64(j*side), q.b*float64((j+1)*side)
+			d := float64(s.blocks.least[j*s.blocks.n+i])
+			if q.flat {
+				if w := q.c + max(a0, a1) + max(b0, b1); !(d >= w+1e-9*math.Abs(w)) {
+					return false
+				}
+			} else if w := q.c + min(a0, a1) + min(b0, b1); !(1/d <= w) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // compare returns the share of light that passes at map position (x, y) in texels: bilinear between four comparisons.
@@ -207,6 +249,9 @@ func (s *shadow) lit(p, n geom.Vec, mode string) float64 {
 	var sum float64
 	found := 0
 	reach := aside(s.least)
+	if s.clear(&face, x+reach*s.low[0], y-reach*s.high[1], x+reach*s.high[0], y-reach*s.low[1]) {
+		return 1
+	}
 	for i := range blockerPoints {
 		qx, qy := s.points[i*shadowPoints/blockerPoints][0], s.points[i*shadowPoints/blockerPoints][1]
 		if tx, ty := x+reach*qx, y-reach*qy; s.hides(&face, tx, ty) {

@@ -108,15 +108,28 @@ func (t *triangle) draw(b *Buffer, id uint32, x0, y0, x1, y1 int32, cut Cut) {
 	k := 1 / float64(t.area)
 	n := b.Samples
 	pat := patterns[n]
+	// What each sample adds to the edge functions of its pixel's corner, and the most that one of them does: where that is too little
+	// for any edge, the pixel is passed by.
+	var off [8][3]int64
+	most := [3]int64{math.MinInt64, math.MinInt64, math.MinInt64}
+	for s, o := range pat {
+		for i := range most {
+			off[s][i] = ax[i]*int64(o[0]) + ay[i]*int64(o[1])
+			most[i] = max(most[i], off[s][i]+bias[i])
+		}
+	}
 	for y := y0; y < y1; y++ {
 		row := int(y) * b.Width
-		for x := x0; x < x1; x++ {
-			px, py := int64(x)*subpixel, int64(y)*subpixel
-			e0, e1, e2 := ax[0]*px+ay[0]*py+c[0], ax[1]*px+ay[1]*py+c[1], ax[2]*px+ay[2]*py+c[2]
+		px, py := int64(x0)*subpixel, int64(y)*subpixel
+		e0, e1, e2 := ax[0]*px+ay[0]*py+c[0], ax[1]*px+ay[1]*py+c[1], ax[2]*px+ay[2]*py+c[2]
+		for x := x0; x < x1; x, e0, e1, e2 = x+1, e0+ax[0]*subpixel, e1+ax[1]*subpixel, e2+ax[2]*subpixel {
+			if (e0+most[0])|(e1+most[1])|(e2+most[2]) < 0 {
+				continue
+			}
 			at := (row + int(x)) * n
-			for s, o := range pat {
-				ox, oy := int64(o[0]), int64(o[1])
-				l0, l1, l2 := e0+ax[0]*ox+ay[0]*oy, e1+ax[1]*ox+ay[1]*oy, e2+ax[2]*ox+ay[2]*oy
+			for s := range pat {
+				o := &off[s&7]
+				l0, l1, l2 := e0+o[0], e1+o[1], e2+o[2]
 				if (l0+bias[0])|(l1+bias[1])|(l2+bias[2]) < 0 {
 					continue
 				}

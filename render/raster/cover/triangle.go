@@ -68,9 +68,8 @@ func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, object int32, side Side, 
 	})
 	width, height := float64(v.Width), float64(v.Height)
 	parts := make([][]triangle, (len(tri)+chunk-1)/chunk)
-	parallel.Each(len(parts), workers, func(n int) {
-		out := make([]triangle, 0, chunk)
-		buf, spare := make([]corner, 0, 16), make([]corner, 0, 16)
+	parallel.With(len(parts), workers, newSpace, func(s *space, n int) {
+		out, buf, spare := s.out[:0], s.buf, s.spare
 		for i := n * chunk; i < min(len(tri), (n+1)*chunk); i++ {
 			t := tri[i]
 			c := [3]corner{cs[t[0]], cs[t[1]], cs[t[2]]}
@@ -86,9 +85,19 @@ func (p *Pass) Add(points []geom.Vec, tri [][3]uint32, object int32, side Side, 
 				}
 			}
 		}
-		parts[n] = out
+		s.out, parts[n] = out, slices.Clone(out)
 	})
 	p.tris = slices.Concat(append([][]triangle{p.tris}, parts...)...)
+}
+
+// space is what one goroutine works in while triangles are set up.
+type space struct {
+	out        []triangle
+	buf, spare []corner
+}
+
+func newSpace() *space {
+	return &space{make([]triangle, 0, chunk), make([]corner, 0, 16), make([]corner, 0, 16)}
 }
 
 // setup snaps a triangle to the subpixel grid. ok is false for one that has no area there, which covers no sample, and for one that shows the
