@@ -148,8 +148,9 @@ func TestColourGrowsNoShells(t *testing.T) {
 		set  string
 		made []string
 	}{
-		{"objects.eye.iris.pigment=1.4", []string{"tissue eye"}},
-		{"objects.eye.iris.tint=[0.9, 1, 1.2]", []string{"tissue eye"}},
+		{"objects.eye.iris.pigment=1.4", []string{"eye iris colour", "tissue eye"}},
+		{"objects.eye.iris.tint=[0.9, 1, 1.2]", []string{"eye iris colour", "tissue eye"}},
+		{"objects.eye.sclera.redness=0.4", []string{"tissue eye"}},
 		{"camera.focal_length=950", nil},
 		{"lights.window.ev=1", nil},
 		{"objects.eye.iris.scatter_radius=[0.3, 0.2, 0.1]", nil},

@@ -149,7 +149,7 @@ func (e *Eye) layers(keep Keep) {
 			nets[i] = keep("vessels "+l.Name, []any{s, l.bare()}, func() any { return newNet(p, l) }).(*net)
 		})
 	}, func() {
-		ir.tissue = ir.tissue.painted(p)
+		ir.tissue = ir.tissue.painted(p, keep)
 	})
 	for i, l := range grow {
 		e.nets[l.Name] = nets[i]

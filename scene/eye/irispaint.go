@@ -17,58 +17,94 @@ type irisSpot struct {
 	stroma     float64 // what of it is there beneath the layers
 }
 
-// irisLayer is a layer of the iris with its field.
+// irisLayer is a layer of the iris with its field, a value a pixel.
 type irisLayer struct {
 	*Layer
 	gain     float64
-	at, mask func(q *irisSpot) float64
+	at, mask []float32
 }
 
-// painted returns the tissue with its colours: the patterns with the layers of p on them.
-func (t *tissue) painted(p *Params) *tissue {
-	q := *t
-	q.colour = make([]colour.RGB, t.n*t.n)
-	pats := [2]*IrisPattern{&p.Pattern, &p.Sector.Pattern}
+// painted returns the tissue with its colours: the patterns with the layers of p on them. keep holds each layer's field, and the colours.
+func (t *tissue) painted(p *Params, keep Keep) *tissue {
+	form := Repaint(*p, Params{MapSize: p.MapSize})
+	field := func(l *Layer) []float32 {
+		return keep("field "+l.Name, []any{form, l.bare(), p.Pattern.Freckles}, func() any { return t.field(t.pa.fieldAt(p, l)) }).([]float32)
+	}
 	var ls []irisLayer
+	inputs := []any{form, p.Pattern, p.Sector.Pattern}
 	for i := range p.Paint {
 		l := &p.Paint[i]
 		k := irisLayer{Layer: l, gain: p.gain(l)}
 		if k.gain == 0 || !l.OfIris() {
 			continue
 		}
-		k.at = t.pa.fieldAt(p, l)
-		if m := p.layer(l.Mask); m != nil && m.OfIris() {
-			k.mask = t.pa.fieldAt(p, m)
+		inputs = append(inputs, l, k.gain)
+		m := p.layer(l.Mask)
+		if m != nil && m.OfIris() {
+			inputs = append(inputs, m)
+		} else {
+			m = nil
+		}
+		if k.at = field(l); m != nil {
+			k.mask = field(m)
 		}
 		ls = append(ls, k)
 	}
+	q := *t
+	q.colour = keep("iris colour", inputs, func() any { return t.blended(p, ls) }).([]colour.RGB)
+	return &q
+}
+
+// spot returns a pixel's place; ok is false where there is nothing.
+func (t *tissue) spot(i, j int) (s irisSpot, ok bool) {
+	at := j*t.n + i
+	if t.s[at] < 0 {
+		return s, false
+	}
+	s.stroma, s.theta, s.rho = float64(t.s[at]), float64(t.theta[at]), float64(t.rho[at])
+	s.x, s.y = t.place(i, j)
+	s.sin, s.cos = math.Sincos(s.theta)
+	s.d = math.Inf(1)
+	if s.rho < 0.5 {
+		s.d = s.rho * (t.pa.ir.root - t.pa.ir.edge(s.cos, s.sin))
+	}
+	return s, true
+}
+
+// field computes a layer's field at every pixel.
+func (t *tissue) field(f func(q *irisSpot) float64) []float32 {
+	out := make([]float32, t.n*t.n)
 	parallel.Runs(t.n, 8, func(j0, j1 int) {
-		over := make([]laidOver, 0, len(ls))
 		for j := j0; j < j1; j++ {
 			for i := range t.n {
-				at := j*t.n + i
-				if t.s[at] < 0 {
-					q.colour[at] = colour.Grey(0.02)
-					continue
-				}
-				s := irisSpot{stroma: float64(t.s[at])}
-				s.x, s.y = t.place(i, j)
-				s.theta, s.rho = float64(t.theta[at]), float64(t.rho[at])
-				s.sin, s.cos = math.Sincos(s.theta)
-				s.d = math.Inf(1)
-				if s.rho < 0.5 {
-					s.d = s.rho * (t.pa.ir.root - t.pa.ir.edge(s.cos, s.sin))
-				}
-				q.colour[at] = t.albedoOf(0, pats[0], &s, at, ls, over)
-				if len(t.under) > 1 {
-					if k := t.pa.sector.weight(s.theta, s.rho, t.pa.seed); k > 0 {
-						q.colour[at] = colour.Lerp(q.colour[at], t.albedoOf(1, pats[1], &s, at, ls, over), k)
-					}
+				if s, ok := t.spot(i, j); ok {
+					out[j*t.n+i] = float32(f(&s))
 				}
 			}
 		}
 	})
-	return &q
+	return out
+}
+
+// blended computes the colours.
+func (t *tissue) blended(p *Params, ls []irisLayer) []colour.RGB {
+	out := make([]colour.RGB, t.n*t.n)
+	parallel.Runs(t.n, 8, func(j0, j1 int) {
+		over := make([]laidOver, 0, len(ls))
+		for at := j0 * t.n; at < j1*t.n; at++ {
+			if t.s[at] < 0 {
+				out[at] = colour.Grey(0.02)
+				continue
+			}
+			out[at] = t.albedoOf(0, &p.Pattern, at, ls, over)
+			if len(t.under) > 1 {
+				if k := t.pa.sector.weight(float64(t.theta[at]), float64(t.rho[at]), t.pa.seed); k > 0 {
+					out[at] = colour.Lerp(out[at], t.albedoOf(1, &p.Sector.Pattern, at, ls, over), k)
+				}
+			}
+		}
+	})
+	return out
 }
 
 // laidOver is a layer of colour with its field at a place.
@@ -79,14 +115,14 @@ type laidOver struct {
 
 // albedoOf returns the albedo of one pattern at a pixel, under the layers: those of stroma and pigment first. over is room for
 // the others.
-func (t *tissue) albedoOf(which int, pat *IrisPattern, q *irisSpot, at int, ls []irisLayer, over []laidOver) colour.RGB {
+func (t *tissue) albedoOf(which int, pat *IrisPattern, at int, ls []irisLayer, over []laidOver) colour.RGB {
 	u := &t.under[which]
 	s, m := float64(u.s[at]), t.pigment(u, pat, at)
 	for i := range ls {
 		l := &ls[i]
-		f := l.gain * l.at(q)
+		f := l.gain * float64(l.at[at])
 		if f != 0 && l.mask != nil {
-			f *= l.share(l.mask(q))
+			f *= l.share(float64(l.mask[at]))
 		}
 		switch {
 		case f == 0:

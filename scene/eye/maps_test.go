@@ -101,7 +101,7 @@ func TestAlbedo(t *testing.T) {
 		p := small()
 		p.Pattern, _ = Pattern(name)
 		ir := newIris(&p, 9.4)
-		tissue := growTissue(&p, ir, 20).painted(&p)
+		tissue := growTissue(&p, ir, 20).painted(&p, keepNone)
 		for i, c := range tissue.colour {
 			if x, y := tissue.place(i%tissue.n, i/tissue.n); math.Hypot(x, y) > ir.root {
 				continue

@@ -153,11 +153,12 @@ func (pa *painter) finish() {
 	t, ir := pa.t, pa.ir
 	fine := t.blur(t.h, 0.14*t.ppm)
 	t.under = []stuff{{t.s, t.m}}
-	t.inner, t.outer = make([]float32, t.n*t.n), make([]float32, t.n*t.n)
+	for _, r := range []*[]float32{&t.inner, &t.outer, &t.theta, &t.rho} {
+		*r = make([]float32, t.n*t.n)
+	}
 	if pa.sector.Width > 0 {
 		t.under = append(t.under, stuff{make([]float32, t.n*t.n), make([]float32, t.n*t.n)})
 	}
-	t.theta, t.rho = make([]float32, t.n*t.n), make([]float32, t.n*t.n)
 	parallel.Runs(t.n, 8, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range t.n {
