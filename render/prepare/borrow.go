@@ -88,6 +88,6 @@ func (s *eyeball) borrow(d *scene.Eye, hole pupil.Pupil) error {
 		}
 		return grown.SurfaceUV(q)
 	}
-	s.lentMap = texture.FromImage(grown.Colour, texture.Clamp)
+	s.lentMap = texture.FromImage(grown.Flat(), texture.Clamp)
 	return nil
 }

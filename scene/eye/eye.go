@@ -103,6 +103,20 @@ func (e *Eye) Painted(p Params, keep Keep) (*Eye, error) {
 	return &q, nil
 }
 
+// Flat returns Colour as it is seen under Vessels, as one map: for shells that nothing lies on top of.
+func (e *Eye) Flat() *texture.Image {
+	n, _, _ := e.Colour.Size()
+	pix := make([]float32, 3*n*n)
+	parallel.Runs(n, 8, func(y0, y1 int) {
+		for at := 3 * y0 * n; at < 3*y1*n; at++ {
+			x, y, k := at/3%n, at/3/n, at%3
+			f := e.Vessels.At(x, y, k)
+			pix[at] = float32(e.Colour.At(x, y, k) * f * f) // light crosses it twice
+		}
+	})
+	return texture.NewImage(n, n, 3, pix)
+}
+
 // Films reports whether something lies on top of the white, so that Vessels is not 1 everywhere.
 func (e *Eye) Films() bool {
 	for i := range e.Params.Paint {
@@ -146,7 +160,7 @@ func (e *Eye) layers(keep Keep) {
 	parallel.Both(func() {
 		parallel.Each(len(grow), 2, func(i int) {
 			l := grow[i]
-			nets[i] = keep("vessels "+l.Name, []any{s, l.bare()}, func() any { return newNet(p, l) }).(*net)
+			nets[i] = keep("vessels "+l.Name, []any{s, l.bare(), p.open()}, func() any { return newNet(p, l) }).(*net)
 		})
 	}, func() {
 		ir.tissue = ir.tissue.painted(p, keep)

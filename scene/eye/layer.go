@@ -65,11 +65,11 @@ func DefaultPaint() []Layer {
 		set("limbal-grey", "limbal-grey", func(l *Layer) { l.Colour = colour.RGB{0.70, 0.75, 0.81} }),
 		set("deep-vessels", "vessels", func(l *Layer) {
 			l.Into, l.Blend = "film", "absorb"
-			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap, l.Start, l.Share, l.Corners, l.Wander = 16, 0.19, 0.05, 0.24, 1.2, 9, 0.045, 0.5, 0.8
+			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap, l.Start, l.Share, l.Corners, l.Wander = 12, 0.17, 0.05, 0.25, 1.3, 8.5, 0.028, 0.5, 0.6
 		}),
 		set("shallow-vessels", "vessels", func(l *Layer) {
 			l.Into, l.Blend = "film", "absorb"
-			l.Trunks, l.Start, l.Share, l.Depth = 30, 13, 0.05, 0.08
+			l.Trunks, l.Width, l.Tip, l.Start, l.Share, l.Depth = 17, 0.1, 0.02, 13, 0.036, 0.07
 		}),
 		set("arcades", "arcades", func(l *Layer) {
 			l.Into, l.Blend = "film", "absorb"
@@ -104,7 +104,8 @@ func (p *Params) gain(l *Layer) float64 {
 	}
 	switch l.Kind {
 	case "vessels", "arcades", "halo":
-		return l.Amount * p.Veins * (1 - 0.75*p.Generic)
+		// A redder eye has more vessels open, and each a little fuller.
+		return l.Amount * (min(1, p.Veins) + 0.2*max(0, p.Veins-1)) * (1 - 0.75*p.Generic)
 	case "redness":
 		return l.Amount * p.Redness
 	case "fat", "thin", "mottle":
@@ -116,6 +117,9 @@ func (p *Params) gain(l *Layer) float64 {
 	}
 	return l.Amount
 }
+
+// open is how many more vessels are open than at rest, 0 and up.
+func (p *Params) open() float64 { return max(0, p.Veins-1) }
 
 // layer returns the layer of that name, or nil.
 func (p *Params) layer(name string) *Layer {

@@ -64,7 +64,7 @@ func newWhite(p *Params, c *chart, nets map[string]*net, size int, zoom float64,
 		if l.Kind == "halo" {
 			if m := p.layer(l.Mask); m != nil && nets[m.Name] != nil {
 				of = nets[m.Name]
-				inputs = append(inputs, m.bare())
+				inputs = append(inputs, m.bare(), p.open())
 			}
 		}
 		return values{grid: keep("field "+l.Name, inputs, func() any { return w.bake(l, c, of, size, zoom) }).([]float32)}

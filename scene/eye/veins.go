@@ -23,7 +23,7 @@ type vessel struct {
 	parent *vessel // nil of a trunk
 	fork   fork
 	seed   uint64
-	level  int
+	level  int // forks before its end, counted from the trunk
 }
 
 // fork is where a vessel leaves its parent: radii of the parent before and after it, and of the one that leaves, mm.
@@ -103,8 +103,10 @@ func newNet(p *Params, l *Layer) *net {
 	if l.Kind == "arcades" {
 		g.arcades(limbus, l)
 	} else {
-		g.trunks(p, l, limbus)
-		g.run(l)
+		redder := *l
+		redder.Trunks, redder.Share = int(float64(l.Trunks)*(1+0.6*p.open())), l.Share*(1+0.7*p.open())
+		g.trunks(p, &redder, limbus)
+		g.run(&redder)
 	}
 	v.vessels = g.out
 	for _, q := range g.out {
@@ -126,7 +128,7 @@ func (g *growth) trunks(p *Params, l *Layer, limbus float64) {
 			th = math.Pi - th
 		}
 		r := min(g.outer, limbus+l.Start*(0.85+0.3*g.rng.Float64()))
-		g.todo = append(g.todo, bud{joint{r * math.Cos(th), r * math.Sin(th), g.trunk * (0.6 + 0.4*g.rng.Float64()), 1}, th + math.Pi + 0.3*g.rng.NormFloat64(), 0, nil, fork{}, 0})
+		g.todo = append(g.todo, bud{joint{r * math.Cos(th), r * math.Sin(th), g.trunk * (0.7 + 0.3*g.rng.Float64()), 1}, th + math.Pi + 0.3*g.rng.NormFloat64(), 0, nil, fork{}, 0})
 	}
 }
 
@@ -139,7 +141,7 @@ func (g *growth) run(l *Layer) {
 
 // leads returns the direction that vessels of the net take at a place: toward the limbus, in broad bends.
 func (g *growth) leads(x, y float64) float64 {
-	return math.Atan2(-y, -x) + 1.0*noise3(g.seed, 0.15*x, 0.15*y, 0.5) + 0.8*noise3(g.seed^1, 0.45*x, 0.45*y, 0.5)
+	return math.Atan2(-y, -x) + 0.8*noise3(g.seed, 0.15*x, 0.15*y, 0.5) + 0.55*noise3(g.seed^1, 0.45*x, 0.45*y, 0.5)
 }
 
 // wanted is how much of the layer's share is wanted at a place: more to the corners, less near the limbus.
@@ -162,7 +164,7 @@ func (g *growth) grow(b bud, l *Layer) {
 	// How far until it forks, in widths.
 	next := 4 + g.rng.ExpFloat64()*26
 	dip := 0.0
-	full := 0.5 + 0.6*g.rng.Float64() // how full of blood it is
+	full := 0.55 + 0.6*g.rng.Float64() // how full of blood it is
 	last := math.NaN()
 	s, fade := 0.0, 1.0
 	for range 4000 {
@@ -180,7 +182,7 @@ func (g *growth) grow(b bud, l *Layer) {
 		}
 		// It leans toward where the net leads, wanders broadly and meanders finely.
 		veer := b.veer * math.Exp(-s/(4*w))
-		aim := g.leads(at.x, at.y) + 1.6*wind*noise1(v.seed, s/1.9)
+		aim := g.leads(at.x, at.y) + 1.15*wind*noise1(v.seed, s/1.9)
 		heading += turn(aim-heading) * (1 - math.Exp(-step/1.6))
 		// It turns to where there is room.
 		sin, cos := math.Sincos(heading)
@@ -194,7 +196,7 @@ func (g *growth) grow(b bud, l *Layer) {
 		at.x, at.y = at.x+step*math.Cos(to), at.y+step*math.Sin(to)
 		s += step
 		// It thins on its way, gives off branches, and ends where it is as thin as the last twigs, or near the limbus.
-		at.r *= math.Exp(-step / 40)
+		at.r *= math.Exp(-step / 36)
 		most := g.widest(d)
 		if at.r > most {
 			at.r *= math.Exp(-step / 1.2)
@@ -209,6 +211,7 @@ func (g *growth) grow(b bud, l *Layer) {
 		if s/w > next && at.r > 1.05*g.tip && dip == 0 {
 			next = s/w + 6 + g.rng.ExpFloat64()*22
 			if at.r > most || g.room.share(at.x, at.y) < l.Share*g.wanted(at.x, at.y) {
+				v.level++
 				b.veer = g.branch(v, &at, to, &heading)
 			}
 		}
@@ -238,7 +241,7 @@ func (g *growth) branch(v *vessel, at *joint, to float64, heading *float64) floa
 	f := fork{at.r, a * at.r, c * at.r}
 	from.r, at.r = f.side, f.after
 	narrow = min(narrow, 1.25)
-	g.todo = append(g.todo, bud{from, to + side*narrow, 0, v, f, v.level + 1})
+	g.todo = append(g.todo, bud{from, to + side*narrow, 0, v, f, v.level})
 	*heading -= side * wide
 	return -side * wide
 }
