@@ -65,32 +65,32 @@ func barrier(n int) bool {
 // so that even a corner has 16 pixels of 7 degrees of freedom.
 const poolRadius = 3
 
-// displayError fills the pooled error of one tile into out and returns the largest. It is a pure function of the
-// tile's own samples.
+// displayError fills the pooled error of one tile into out, which has the tile's pixels in rows of film.TileSize, and returns the
+// largest. It is a pure function of the tile's own samples.
 func displayError(f *film.Film, v *view.View, tile int, out []float64) float64 {
-	w, _ := f.Size()
-	x0, y0, x1, y1 := f.Tile(tile)
+	h := f.Hold(tile)
+	defer h.Release()
 	var square [film.TileSize * film.TileSize]float64
-	for y := y0; y < y1; y++ {
-		for x := x0; x < x1; x++ {
-			mean, err := f.Pixel(y*w + x)
+	for y := h.Y0; y < h.Y1; y++ {
+		for x := h.X0; x < h.X1; x++ {
+			mean, err := h.Pixel(h.At(x, y))
 			s := v.Spread(mean, err)
-			square[(y-y0)*film.TileSize+x-x0] = (s[0]*s[0] + s[1]*s[1] + s[2]*s[2]) / 3
+			square[h.At(x, y)] = (s[0]*s[0] + s[1]*s[1] + s[2]*s[2]) / 3
 		}
 	}
 	worst := 0.0
-	for y := y0; y < y1; y++ {
-		for x := x0; x < x1; x++ {
+	for y := h.Y0; y < h.Y1; y++ {
+		for x := h.X0; x < h.X1; x++ {
 			sum, n := 0.0, 0
-			for v := max(y0, y-poolRadius); v < min(y1, y+poolRadius+1); v++ {
-				for u := max(x0, x-poolRadius); u < min(x1, x+poolRadius+1); u++ {
-					sum += square[(v-y0)*film.TileSize+u-x0]
+			for v := max(h.Y0, y-poolRadius); v < min(h.Y1, y+poolRadius+1); v++ {
+				for u := max(h.X0, x-poolRadius); u < min(h.X1, x+poolRadius+1); u++ {
+					sum += square[h.At(u, v)]
 					n++
 				}
 			}
 			e := math.Sqrt(sum / float64(n))
 			if out != nil {
-				out[y*w+x] = e
+				out[h.At(x, y)] = e
 			}
 			if !(e <= worst) {
 				worst = e
@@ -98,6 +98,24 @@ func displayError(f *film.Film, v *view.View, tile int, out []float64) float64 {
 		}
 	}
 	return worst
+}
+
+// displayErrors returns the pooled error of each pixel of rows y0 <= y < y1, row by row.
+func displayErrors(f *film.Film, v *view.View, y0, y1 int) []float64 {
+	w, _ := f.Size()
+	out := make([]float64, w*(y1-y0))
+	var errs [film.TileSize * film.TileSize]float64
+	for t := range f.Tiles() {
+		tx0, ty0, tx1, ty1 := f.Tile(t)
+		if ty1 <= y0 || ty0 >= y1 {
+			continue
+		}
+		displayError(f, v, t, errs[:])
+		for y := max(y0, ty0); y < min(y1, ty1); y++ {
+			copy(out[(y-y0)*w+tx0:(y-y0)*w+tx1], errs[(y-ty0)*film.TileSize:])
+		}
+	}
+	return out
 }
 
 // Achieved sums up how good a picture is, in the display signal from 0 to 1.
@@ -118,32 +136,34 @@ type Achieved struct {
 // sigma3 is the share of a normal law within three standard deviations.
 var sigma3 = math.Erf(3 / math.Sqrt2)
 
-// achieved measures a film and returns the pooled error of each pixel too.
-func achieved(f *film.Film, d *scene.Description, v *view.View) (Achieved, []float64) {
-	w, h := f.Size()
-	errs := make([]float64, w*h)
+// achieved measures a film.
+func achieved(f *film.Film, d *scene.Description, v *view.View) Achieved {
 	a := Achieved{Target: d.Picture.Error, SPPLeast: math.MaxInt}
 	count := map[int]int{}
-	for t := range f.Tiles() {
-		a.Worst = worse(a.Worst, displayError(f, v, t, errs))
-		x0, y0, _, _ := f.Tile(t)
-		count[f.Started(y0*w+x0)]++
-	}
 	over, total, n, known := 0, 0, 0, 0
-	for i, e := range errs {
-		s := f.Started(i)
-		total += s
-		n++
-		a.SPPLeast, a.SPPMost = min(a.SPPLeast, s), max(a.SPPMost, s)
-		if math.IsNaN(e) {
-			over++
-			continue
+	var errs [film.TileSize * film.TileSize]float64
+	for t := range f.Tiles() {
+		a.Worst = worse(a.Worst, displayError(f, v, t, errs[:]))
+		h := f.Hold(t)
+		count[h.Started(0)]++
+		for y := h.Y0; y < h.Y1; y++ {
+			for x := h.X0; x < h.X1; x++ {
+				s, e := h.Started(h.At(x, y)), errs[h.At(x, y)]
+				total += s
+				n++
+				a.SPPLeast, a.SPPMost = min(a.SPPLeast, s), max(a.SPPMost, s)
+				if math.IsNaN(e) {
+					over++
+					continue
+				}
+				known++
+				a.RMS += e * e
+				if e > a.Target {
+					over++
+				}
+			}
 		}
-		known++
-		a.RMS += e * e
-		if e > a.Target {
-			over++
-		}
+		h.Release()
 	}
 	a.RMS = math.Sqrt(a.RMS / float64(max(1, known)))
 	a.SPPMean = float64(total) / float64(n)
@@ -164,7 +184,7 @@ func achieved(f *film.Film, d *scene.Description, v *view.View) (Achieved, []flo
 	if math.IsNaN(a.Worst) { // JSON has no such number
 		a.Worst = 1
 	}
-	return a, errs
+	return a
 }
 
 func worse(a, b float64) float64 {

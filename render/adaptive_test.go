@@ -21,7 +21,7 @@ func TestStopsHardlyDarker(t *testing.T) {
 	v := &view.View{Transform: view.Clip}
 	const tiles, most, target = 300, 96, 0.09
 	r := rand.New(rand.NewPCG(5, 6))
-	rs := rounds(most)
+	rs := rounds(most, mostRound)
 	mean := make([][]float64, tiles) // [tile][round]
 	stop := make([]int, tiles)
 	count := make([]float64, len(rs))

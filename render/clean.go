@@ -23,7 +23,7 @@ func layers(d *scene.Description) []film.Layer {
 	if !d.Picture.Denoise {
 		return nil
 	}
-	return []film.Layer{{Name: "mirrored", Light: film.Any, Classes: 1 << pathtrace.Reflection}}
+	return []film.Layer{{Name: "mirrored", Light: film.Any, Classes: pathtrace.AllWays(pathtrace.Reflection)}}
 }
 
 // Denoised says what taking out the grain did to the picture as a whole, as shares of the raw picture's mean luminance.

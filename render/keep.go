@@ -16,7 +16,6 @@ import (
 	"catchlight/render/film"
 	"catchlight/scene"
 	"catchlight/scene/builtin"
-	"catchlight/scene/imageio"
 )
 
 // Keep saves the sums of a render while it works and when it ends, so that it can go on to the same bits after a pause,
@@ -31,7 +30,7 @@ type Keep struct {
 func (k *Keep) due(last time.Time) bool { return k.Every > 0 && time.Since(last) >= k.Every }
 
 func (k *Keep) save(f *film.Film) error {
-	if err := imageio.WriteAtomic(k.Path, f.Save); err != nil {
+	if err := f.Keep(k.Path); err != nil {
 		return &SaveError{err}
 	}
 	return nil
@@ -43,8 +42,8 @@ type SaveError struct{ error }
 func (e *SaveError) Unwrap() error { return e.error }
 
 // load returns the film that is saved, or nil where there is none.
-func (k *Keep) load(w, h int) (*film.Film, error) {
-	f, err := ReadFilm(k.Path)
+func (k *Keep) load(w, h int, resident int64) (*film.Film, error) {
+	f, err := film.Open(k.Path, film.Opening{Write: true, Resident: resident})
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -52,38 +51,32 @@ func (k *Keep) load(w, h int) (*film.Film, error) {
 		return nil, err
 	}
 	if err := sameRecord(k.Path, f.Record(), k.Record); err != nil {
+		f.Close()
 		return nil, err
 	}
 	if fw, fh := f.Size(); fw != w || fh != h {
+		f.Close()
 		return nil, fmt.Errorf("%s: holds %d x %d pixels, this picture has %d x %d", k.Path, fw, fh, w, h)
 	}
 	return f, nil
 }
 
-// ReadFilm reads a saved film.
+// ReadFilm opens a saved film for reading; of its sums little is in memory at a time.
 func ReadFilm(path string) (*film.Film, error) {
-	r, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer r.Close()
-	info, err := r.Stat()
-	if err != nil {
-		return nil, err
-	}
-	f, err := film.Load(r, info.Size(), 0)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return f, nil
+	return film.Open(path, film.Opening{Resident: 1})
 }
 
-// Shard is a part of a picture's samples: whole replicates, so that the sum of all parts has the bits of one run. The
+// MostShards is the most parts that the samples of a picture are split into.
+const MostShards = 4096
+
+// Shard is a part of a picture's samples: whole replicates of tiles, so that all parts together have the bits of one run. The
 // zero value is all of them.
 type Shard struct{ Index, Count int } // Index in [1, Count]
 
-// has reports whether the part holds a replicate.
-func (s Shard) has(replicate int) bool { return s.Count <= 1 || replicate%s.Count == s.Index-1 }
+// has reports whether the part holds a replicate of a tile.
+func (s Shard) has(tile, replicate int) bool {
+	return s.Count <= 1 || (tile*film.Replicates+replicate)%s.Count == s.Index-1
+}
 
 // Identity says what a picture's bits depend on, apart from the number of samples and the error that ends them.
 type Identity struct {

@@ -3,7 +3,6 @@ package render
 import (
 	"image"
 
-	"catchlight/render/film"
 	"catchlight/render/view"
 	"catchlight/scene/colour"
 	"catchlight/scene/imageio"
@@ -11,8 +10,8 @@ import (
 
 // Linear returns the raw light of the picture, before exposure, as linear files hold it; W/(m^2 sr), or W/m^2 on a plate.
 func (r *Result) Linear() *imageio.Linear {
-	pic := r.Film.Develop()
-	return imageio.NewLinear(r.Width, r.Height, interleave(pic.Mean))
+	rgb, _ := r.light() // what can't be read is black; Film.Err tells
+	return imageio.NewLinear(r.Width, r.Height, rgb)
 }
 
 // Denoised returns the picture with its grain taken out, and whether the scene asked for it (picture.denoise).
@@ -26,12 +25,10 @@ func (r *Result) Denoised() (m *imageio.Linear, ok bool) {
 // Shown returns the picture as seen: exposure, tone mapping, background, sRGB, denoised where the scene says so. Its pixels
 // are those of a .png; alpha is below 255 only where view.background is transparent.
 func (r *Result) Shown() (*image.NRGBA, error) {
-	pic := r.Film.Develop()
-	pix, err := r.display(&pic)
+	p, channels, err := r.levels()
 	if err != nil {
 		return nil, err
 	}
-	p, channels := r.levels(&pic, pix)
 	m := image.NewNRGBA(image.Rect(0, 0, r.Width, r.Height))
 	for i := range r.Width * r.Height {
 		copy(m.Pix[4*i:], p[channels*i:channels*(i+1)])
@@ -42,18 +39,25 @@ func (r *Result) Shown() (*image.NRGBA, error) {
 	return m, nil
 }
 
-// levels rounds display light to bytes, with alpha where the background is transparent; the number says how many a pixel has.
-func (r *Result) levels(pic *film.Picture, pix []colour.RGB) ([]byte, int) {
-	n := r.Width * r.Height
-	rgb := make([]byte, 3*n)
-	view.Bytes(rgb, pix, uint64(r.d.Picture.Seed))
-	if r.d.View.Background != "transparent" {
-		return rgb, 3
+// levels is the picture as seen, in bytes, with alpha where the background is transparent; the number says how many a pixel has.
+func (r *Result) levels() ([]byte, int, error) {
+	channels := 3
+	if r.d.View.Background == "transparent" {
+		channels = 4
 	}
-	rgba := make([]byte, 4*n)
-	for i, a := range r.alpha(pic) {
-		copy(rgba[4*i:], rgb[3*i:3*i+3])
-		rgba[4*i+3] = byte(255*min(1, max(0, a)) + 0.5)
-	}
-	return rgba, 4
+	out := make([]byte, channels*r.Width*r.Height)
+	err := r.shownBands(func(first int, pix []colour.RGB, alpha []float64) {
+		if channels == 3 {
+			view.BytesFrom(out[3*first:3*(first+len(pix))], pix, uint64(r.d.Picture.Seed), first)
+			return
+		}
+		rgb := make([]byte, 3*len(pix))
+		view.BytesFrom(rgb, pix, uint64(r.d.Picture.Seed), first)
+		for i, a := range alpha {
+			q := out[4*(first+i):]
+			copy(q[:3], rgb[3*i:3*i+3])
+			q[3] = byte(255*min(1, max(0, a)) + 0.5)
+		}
+	})
+	return out, channels, err
 }

@@ -3,6 +3,7 @@ package render
 import (
 	"context"
 
+	"catchlight/render/film"
 	prep "catchlight/render/prepare"
 	"catchlight/render/raster"
 	"catchlight/scene"
@@ -43,6 +44,18 @@ type Options struct {
 	Keep     *Keep  // saves the film as it goes, and takes up what is saved there
 	Baked    *Baked // keeps what the raster look bakes for the next frame; nil bakes all anew
 	Shard    Shard  // renders only a part of the samples, for a film to be merged with others
+
+	// FilmBytes is how much of the picture's sums stays in memory, 0 for film.Resident; what is more lies in a file without a name in
+	// the folder Scratch (that of temporary files without it), or in the kept one.
+	FilmBytes int64
+	Scratch   string
+}
+
+func (o Options) resident() int64 {
+	if o.FilmBytes > 0 {
+		return o.FilmBytes
+	}
+	return film.Resident
 }
 
 func (o Options) preparing() prep.Options {

@@ -28,7 +28,7 @@ func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	f, err := film.New(film.Config{Width: pic.Width, Height: pic.Height, SPP: 1})
+	f, err := film.New(film.Config{Width: pic.Width, Height: pic.Height, SPP: 1, Resident: o.FilmBytes, Scratch: o.Scratch})
 	if err != nil {
 		return nil, err
 	}
@@ -39,8 +39,9 @@ func (p *Prepared) Raster(ctx context.Context, o Options) (*Result, error) {
 		s.Cover(pic.Alpha[i])
 		s.End()
 	}
+	s.Release()
 	r := &Result{Width: pic.Width, Height: pic.Height, SPP: 1, Film: f, Look: "raster", Finished: true, d: d, view: p.View}
-	r.Achieved, r.errors = Achieved{SPPLeast: 1, SPPMost: 1, SPPMean: 1}, make([]float64, pic.Width*pic.Height) // no samples, no grain
+	r.Achieved = Achieved{SPPLeast: 1, SPPMost: 1, SPPMean: 1}
 	r.Warnings = append(append(r.Warnings, p.Warnings...), look.Notes...)
 	t := &r.Stats
 	t.Width, t.Height, t.SPP, t.Seed, t.Workers = r.Width, r.Height, 1, d.Picture.Seed, o.workers()

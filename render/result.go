@@ -3,7 +3,6 @@ package render
 import (
 	"context"
 	"fmt"
-	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -39,24 +38,25 @@ func Joined(ctx context.Context, d *scene.Description, f *film.Film) (*Result, e
 	if err != nil {
 		return nil, err
 	}
-	r := &Result{Width: w, Height: h, Film: f, d: d, view: vw, SPP: math.MaxInt}
-	for i := range w * h {
-		r.SPP = min(r.SPP, f.Started(i))
-		r.Stats.Dropped += uint64(f.Dropped(i))
-	}
-	r.Achieved, r.errors = achieved(f, d, vw)
-	if d.Picture.Denoise {
+	r := &Result{Width: w, Height: h, Film: f, d: d, view: vw}
+	r.Achieved = achieved(f, d, vw)
+	r.SPP = r.Achieved.SPPLeast
+	if d.Picture.Denoise || d.Picture.Passes.Surfaces {
 		p, err := Prepare(ctx, d, Options{})
 		if err != nil {
 			return nil, err
 		}
-		if r.clean, r.Stats.Denoised, err = p.clean(f, Options{}); err != nil {
-			return nil, err
+		r.p = p
+		if d.Picture.Denoise {
+			if r.clean, r.Stats.Denoised, err = p.clean(f, Options{}); err != nil {
+				return nil, err
+			}
 		}
 	}
 	s := &r.Stats
-	s.Width, s.Height, s.SPP, s.Seed, s.Kernel, s.Error, s.Outliers = w, h, r.SPP, d.Picture.Seed, accel.Kernel(), r.Achieved, f.Outliers()
-	return r, nil
+	s.Width, s.Height, s.SPP, s.Seed, s.Kernel, s.Error = w, h, r.SPP, d.Picture.Seed, accel.Kernel(), r.Achieved
+	s.Outliers, s.Dropped = f.Outliers()
+	return r, f.Err()
 }
 
 // Write develops the picture and writes it in the format of the path's ending: .png and .tif as seen (exposure, view
@@ -70,29 +70,30 @@ func (r *Result) Write(path string) error {
 	if err := CheckFormat(path); err != nil {
 		return err
 	}
-	pic := r.Film.Develop()
 	meta := r.record()
 	w, h := r.Width, r.Height
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".png":
-		pix, err := r.display(&pic)
+		m, channels, err := r.levels()
 		if err != nil {
 			return err
 		}
-		m, channels := r.levels(&pic, pix)
 		return imageio.WritePNG(path, w, h, channels, m, meta)
 	case ".tif":
-		pix, err := r.display(&pic)
+		rgb := make([]uint16, 3*w*h)
+		if err := r.shownBands(func(first int, pix []colour.RGB, _ []float64) { view.Words(rgb[3*first:3*(first+len(pix))], pix) }); err != nil {
+			return err
+		}
+		return imageio.WriteTIFF(path, w, h, 3, rgb)
+	case ".hdr", ".pfm":
+		rgb, err := r.light()
 		if err != nil {
 			return err
 		}
-		rgb := make([]uint16, 3*w*h)
-		view.Words(rgb, pix)
-		return imageio.WriteTIFF(path, w, h, 3, rgb)
-	case ".hdr":
-		return imageio.WriteHDR(path, w, h, interleave(pic.Mean))
-	case ".pfm":
-		return imageio.WritePFM(path, w, h, 3, interleave(pic.Mean))
+		if strings.ToLower(filepath.Ext(path)) == ".hdr" {
+			return imageio.WriteHDR(path, w, h, rgb)
+		}
+		return imageio.WritePFM(path, w, h, 3, rgb)
 	}
 	in, known := outputs[r.d.Picture.Primaries]
 	if !known {
@@ -101,7 +102,7 @@ func (r *Result) Write(path string) error {
 	if name := r.d.Picture.Primaries; in != colour.Rec709 {
 		meta["primaries"] = name + ": R, G, B and " + CleanLayer + "; errors and intervals are of the channels of Rec. 709"
 	}
-	return r.linear(path, &pic, meta, in)
+	return r.linear(path, meta, in, r.d.Picture.Passes.Any() && r.Look == "")
 }
 
 // outputs are the primaries and whites that picture.primaries names.
@@ -110,16 +111,15 @@ var outputs = map[string]colour.Primaries{"rec709": colour.Rec709, "p3-d65": col
 // WriteCell writes the OpenEXR file of Write without what it says of the view and of where the scene came from, so that
 // the same light makes the same bytes. It is in Rec. 709.
 func (r *Result) WriteCell(path string) error {
-	pic := r.Film.Develop()
 	meta := r.record()
 	for _, k := range []string{"scene", "about", "display"} {
 		delete(meta, k)
 	}
-	return r.linear(path, &pic, meta, colour.Rec709)
+	return r.linear(path, meta, colour.Rec709, false)
 }
 
-func (r *Result) linear(path string, pic *film.Picture, meta map[string]string, in colour.Primaries) error {
-	w, h := r.Width, r.Height
+// linear writes the OpenEXR file, with its passes or without.
+func (r *Result) linear(path string, meta map[string]string, in colour.Primaries, passes bool) error {
 	turn := func(c colour.RGB) colour.RGB { return c }
 	if in != colour.Rec709 {
 		m, err := in.FromRec709()
@@ -128,34 +128,72 @@ func (r *Result) linear(path string, pic *film.Picture, meta map[string]string, 
 		}
 		turn = m.Apply
 	}
-	ch := func(name string, half bool, at func(i int) float64) imageio.EXRChannel {
-		p := make([]float32, w*h)
+	vw, err := r.viewOf()
+	if err != nil {
+		return err
+	}
+	if passes {
+		return r.writePasses(path, vw, meta, in, turn)
+	}
+	names := r.channels()
+	at := map[string]int{}
+	for i, c := range names {
+		at[c.Name] = i
+	}
+	return imageio.WriteEXRRows(path, r.Width, r.Height, []imageio.EXRPart{{Channels: names, Attrs: meta}}, in, func(y0, y1 int, planes [][][]float32) error {
+		r.picture(vw, turn, y0, y1, func(name string) []float32 {
+			if i, ok := at[name]; ok {
+				return planes[0][i]
+			}
+			return nil
+		})
+		return r.Film.Err()
+	})
+}
+
+// channels are those of the picture in OpenEXR files, in their order.
+func (r *Result) channels() []imageio.EXRChannel {
+	out := []imageio.EXRChannel{{Name: "A", Half: true}, {Name: "samples"}, {Name: "display.error", Half: true}}
+	for _, n := range []string{"R", "G", "B"} {
+		out = append(out, imageio.EXRChannel{Name: n}, imageio.EXRChannel{Name: "error." + n, Half: true}, imageio.EXRChannel{Name: "interval." + n, Half: true})
+		if r.clean != nil {
+			out = append(out, imageio.EXRChannel{Name: CleanLayer + "." + n})
+		}
+	}
+	if r.clean != nil && len(r.clean.alpha) > 0 {
+		out = append(out, imageio.EXRChannel{Name: CleanLayer + ".A", Half: true})
+	}
+	slices.SortFunc(out, func(a, b imageio.EXRChannel) int { return strings.Compare(a.Name, b.Name) })
+	return out
+}
+
+// picture fills rows y0 <= y < y1 of the picture's channels; plane returns where one goes.
+func (r *Result) picture(vw *view.View, turn func(colour.RGB) colour.RGB, y0, y1 int, plane func(name string) []float32) {
+	w := r.Width
+	top := max(0, y0-1) // intervals look at the rows beside
+	pic := r.Film.Rows(top, min(r.Height, y1+1))
+	interval := pic.Interval(sigma3)
+	off, n := (y0-top)*w, (y1-y0)*w
+	errs := make([]float64, n) // no samples, no grain
+	if r.Look == "" {
+		errs = displayErrors(r.Film, vw, y0, y1)
+	}
+	put := func(name string, at func(i int) float64) {
+		p := plane(name)
 		for i := range p {
 			p[i] = float32(at(i))
 		}
-		return imageio.EXRChannel{Name: name, Half: half, Pix: p}
 	}
-	channels := []imageio.EXRChannel{
-		ch("A", true, func(i int) float64 { return pic.Alpha[i] }),
-		ch("samples", false, func(i int) float64 { return float64(pic.Samples[i]) }),
-		ch("display.error", true, func(i int) float64 { return r.errors[i] }),
+	put("A", func(i int) float64 { return pic.Alpha[off+i] })
+	put("samples", func(i int) float64 { return float64(pic.Samples[off+i]) })
+	put("display.error", func(i int) float64 { return errs[i] })
+	for c, name := range []string{"R", "G", "B"} {
+		put(name, func(i int) float64 { return turn(pic.Mean[off+i])[c] })
+		put("error."+name, func(i int) float64 { return pic.Error[off+i][c] })
+		put("interval."+name, func(i int) float64 { return interval[off+i][c] })
+		put(CleanLayer+"."+name, func(i int) float64 { return turn(r.clean.mean[y0*w+i])[c] })
 	}
-	interval := pic.Interval(sigma3)
-	for c, n := range []string{"R", "G", "B"} {
-		channels = append(channels,
-			ch(n, false, func(i int) float64 { return turn(pic.Mean[i])[c] }),
-			ch("error."+n, true, func(i int) float64 { return pic.Error[i][c] }),
-			ch("interval."+n, true, func(i int) float64 { return interval[i][c] }))
-	}
-	if r.clean != nil {
-		for c, n := range []string{"R", "G", "B"} {
-			channels = append(channels, ch(CleanLayer+"."+n, false, func(i int) float64 { return turn(r.clean.mean[i])[c] }))
-		}
-		if len(r.clean.alpha) > 0 {
-			channels = append(channels, ch(CleanLayer+".A", true, func(i int) float64 { return r.clean.alpha[i] }))
-		}
-	}
-	return imageio.WriteEXRIn(path, w, h, channels, meta, in)
+	put(CleanLayer+".A", func(i int) float64 { return r.clean.alpha[y0*w+i] })
 }
 
 // viewOf is the view that the picture is shown with: the one that Prepare made, else made anew from the description.
@@ -184,25 +222,63 @@ func shown(v *scene.View) string {
 	return fmt.Sprintf("%s, exposure %g EV", how, v.Exposure)
 }
 
-// display returns linear display light over the background, with the lens's glare where the view has one.
-func (r *Result) display(pic *film.Picture) ([]colour.RGB, error) {
-	vw, err := r.viewOf()
-	if err != nil {
-		return nil, err
+// bandRows is how many rows of a picture are developed at a time: four rows of tiles.
+const bandRows = 4 * film.TileSize
+
+// bands develops the picture from the top down; first is the number of a band's first pixel.
+func (r *Result) bands(do func(first int, pic *film.Picture)) error {
+	for y := 0; y < r.Height; y += bandRows {
+		pic := r.Film.Rows(y, min(r.Height, y+bandRows))
+		do(y*r.Width, &pic)
 	}
-	mean := pic.Mean
-	if r.clean != nil {
-		mean = r.clean.mean
-	}
-	return present(&r.d.View, vw, r.Width, mean, r.alpha(pic)), nil
+	return r.Film.Err()
 }
 
-// alpha returns the coverage that the picture is shown with.
-func (r *Result) alpha(pic *film.Picture) []float64 {
-	if r.clean != nil && len(r.clean.alpha) > 0 {
-		return r.clean.alpha
+// shownBands makes linear display light over the background, from the top down, and the coverage.
+func (r *Result) shownBands(do func(first int, pix []colour.RGB, alpha []float64)) error {
+	vw, err := r.viewOf()
+	if err != nil {
+		return err
 	}
-	return pic.Alpha
+	if g := r.d.View.Glare; g != nil && g.Share > 0 { // it comes from all over the picture
+		var mean []colour.RGB
+		var alpha []float64
+		if err := r.bands(func(first int, pic *film.Picture) {
+			m, a := r.cleaned(first, pic)
+			mean, alpha = append(mean, m...), append(alpha, a...)
+		}); err != nil {
+			return err
+		}
+		do(0, present(&r.d.View, vw, r.Width, mean, alpha), alpha)
+		return nil
+	}
+	return r.bands(func(first int, pic *film.Picture) {
+		mean, alpha := r.cleaned(first, pic)
+		do(first, display(&r.d.View, vw, r.Width, r.Height, first, mean, alpha), alpha)
+	})
+}
+
+// cleaned returns light and coverage that a part of the picture is shown with.
+func (r *Result) cleaned(first int, pic *film.Picture) (mean []colour.RGB, alpha []float64) {
+	mean, alpha = pic.Mean, pic.Alpha
+	if r.clean != nil {
+		mean = r.clean.mean[first : first+len(mean)]
+		if len(r.clean.alpha) > 0 {
+			alpha = r.clean.alpha[first : first+len(alpha)]
+		}
+	}
+	return mean, alpha
+}
+
+// light returns the raw light, three values a pixel.
+func (r *Result) light() ([]float32, error) {
+	out := make([]float32, 0, 3*r.Width*r.Height)
+	err := r.bands(func(_ int, pic *film.Picture) {
+		for _, c := range pic.Mean {
+			out = append(out, float32(c[0]), float32(c[1]), float32(c[2]))
+		}
+	})
+	return out, err
 }
 
 // Presented shows radiance and coverage as pictures are shown: as Display does, after the lens's glare where the view has one.
@@ -220,7 +296,7 @@ func present(v *scene.View, vw *view.View, width int, mean []colour.RGB, alpha [
 		lens := view.Glare{Share: g.Share, Radius: g.Radius * float64(width) / 1000}
 		mean, alpha = lens.Spread(mean, alpha, width, 0)
 	}
-	return display(v, vw, width, mean, alpha)
+	return display(v, vw, width, len(mean)/width, 0, mean, alpha)
 }
 
 // Display shows radiance and coverage, rows of width pixels from the top left, as the description's view says: linear
@@ -230,11 +306,11 @@ func Display(d *scene.Description, width int, mean []colour.RGB, alpha []float64
 	if err != nil {
 		return nil, err
 	}
-	return display(&d.View, vw, width, mean, alpha), nil
+	return display(&d.View, vw, width, len(mean)/width, 0, mean, alpha), nil
 }
 
-func display(v *scene.View, vw *view.View, width int, mean []colour.RGB, alpha []float64) []colour.RGB {
-	height := len(mean) / width
+// display shows the part of a picture of width x height pixels that begins with pixel first.
+func display(v *scene.View, vw *view.View, width, height, first int, mean []colour.RGB, alpha []float64) []colour.RGB {
 	out := make([]colour.RGB, len(mean))
 	for i, c := range mean {
 		a := min(1, alpha[i])
@@ -248,7 +324,7 @@ func display(v *scene.View, vw *view.View, width int, mean []colour.RGB, alpha [
 		default:
 			back := v.BackgroundColour
 			if v.Background == "gradient" {
-				x, y := float64(i%width)+0.5, float64(i/width)+0.5
+				x, y := float64((first+i)%width)+0.5, float64((first+i)/width)+0.5
 				back = back.Scale(view.Gradient(x, y, float64(width), float64(height), v.BackgroundEdge))
 			}
 			out[i] = vw.Backdrop(c, a, back)

@@ -11,16 +11,21 @@ import (
 
 // WriteShown16 writes the picture as seen as a PNG of 16 bits, with alpha where the background is transparent.
 func (r *Result) WriteShown16(path string) error {
-	pic := r.Film.Develop()
-	pix, err := r.display(&pic)
+	channels := 3
+	if r.d.View.Background == "transparent" {
+		channels = 4
+	}
+	words := make([]uint16, 0, channels*r.Width*r.Height)
+	err := r.shownBands(func(_ int, pix []colour.RGB, alpha []float64) {
+		if channels == 3 {
+			alpha = nil
+		}
+		w, _ := words16(pix, alpha)
+		words = append(words, w...)
+	})
 	if err != nil {
 		return err
 	}
-	var alpha []float64
-	if r.d.View.Background == "transparent" {
-		alpha = r.alpha(&pic)
-	}
-	words, channels := words16(pix, alpha)
 	return imageio.WritePNG16(path, r.Width, r.Height, channels, words, r.record())
 }
 

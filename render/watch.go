@@ -23,7 +23,7 @@ type Watcher struct {
 	Passes  []int                              // samples per pixel of the drafts of one state, rising
 	Window  func(p *Prepared) (Window, error)  // part of the picture to show; nil shows all
 	Size    int                                // longer side of the draft in pixels; 0 keeps the scene's
-	Show    func(Draft) error                  // hears of each draft and each problem, one at a time
+	Show    func(Draft) error                  // hears of each draft and each problem, one at a time; a draft's pixels are there during the call
 
 	Poll     time.Duration // how often files are looked at; 0: 50 ms
 	Settle   time.Duration // how long a file must stay as it is; 0: 100 ms
@@ -125,21 +125,18 @@ func (w *Watcher) draft(ctx context.Context, d *scene.Description, before []prep
 			return !current(before)
 		}
 	}
+	r, err := w.begin(ctx, d)
+	if changed() {
+		return errStale
+	}
+	if err != nil {
+		return err
+	}
 	for i, spp := range w.Passes {
-		q := *d
-		q.Picture.Samples = spp
-		p, err := Prepare(ctx, &q, w.Options)
-		if err == nil && w.Size > 0 {
-			win := Window{0, 0, 1, 1}
-			if w.Window != nil {
-				win, err = w.Window(p)
-			}
-			if err == nil {
-				var c *scene.Description
-				if c, err = Crop(p.Description, win, w.Size); err == nil {
-					p, err = Prepare(ctx, c, w.Options)
-				}
-			}
+		var now *Result
+		err := r.To(ctx, spp)
+		if err == nil {
+			now, err = r.Result()
 		}
 		if changed() {
 			return errStale
@@ -147,18 +144,37 @@ func (w *Watcher) draft(ctx context.Context, d *scene.Description, before []prep
 		if err != nil {
 			return err
 		}
-		r, err := p.Render(ctx, w.Options)
-		if changed() {
-			return errStale
-		}
-		if err != nil {
-			return err
-		}
-		if err := show(r, i == len(w.Passes)-1); err != nil {
+		if err := show(now, i == len(w.Passes)-1); err != nil {
 			return showError{err}
 		}
 	}
 	return nil
+}
+
+// begin prepares the scene for the samples of the last pass; the passes before are on the way there.
+func (w *Watcher) begin(ctx context.Context, d *scene.Description) (*Run, error) {
+	q := *d
+	q.Picture.Samples = w.Passes[len(w.Passes)-1]
+	p, err := Prepare(ctx, &q, w.Options)
+	if err != nil {
+		return nil, err
+	}
+	if w.Size > 0 {
+		win := Window{0, 0, 1, 1}
+		if w.Window != nil {
+			if win, err = w.Window(p); err != nil {
+				return nil, err
+			}
+		}
+		c, err := Crop(p.Description, win, w.Size)
+		if err != nil {
+			return nil, err
+		}
+		if p, err = Prepare(ctx, c, w.Options); err != nil {
+			return nil, err
+		}
+	}
+	return p.Begin(w.Options)
 }
 
 // settle waits until the files differ from before and have stopped changing. It gives up after limit (never where that

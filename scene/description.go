@@ -61,7 +61,19 @@ type Picture struct {
 	FilterWidth float64 `key:"filter_width" range:"[1,8]" default:"3" source:"our own choice: three deviations of a Gaussian of half a pixel either way" unit:"px" doc:"full width of the pixel filter (a box of width 1 is one pixel)"`
 	Primaries   string  `key:"primaries" oneof:"rec709|p3-d65|rec2020|ap1" default:"rec709" source:"ITU-R BT.709-6" doc:"primaries and white of the colours in .exr files, which say them in their header (chromaticities); all other files are in Rec. 709"`
 	Denoise     bool    `key:"denoise" default:"false" doc:"show the picture with its grain taken out: smoother, and no longer unbiased; linear files hold both"`
+	Passes      Passes  `key:"passes" doc:"what .exr files hold besides the picture, each in a part of its own"`
 }
+
+// Passes says what is kept apart of a picture. Nothing of it changes the picture.
+type Passes struct {
+	Lights   bool `key:"lights" default:"false" doc:"what each light adds to the picture, and each environment from each of six sides; they add up to it"`
+	Paths    bool `key:"paths" default:"false" doc:"the picture by the way that light took: seen directly, mirrored, passed through, scattered, focused by the cornea; they add up to it"`
+	Surfaces bool `key:"surfaces" default:"false" doc:"colour of tissue through the cornea, normals, position, depth, map coordinates, zones and parts, without light and without noise"`
+	Errors   bool `key:"errors" default:"false" doc:"the standard error of each pass of lights and paths, as of independent samples; twice the memory"`
+}
+
+// Any reports whether anything is kept apart.
+func (p Passes) Any() bool { return p.Lights || p.Paths || p.Surfaces }
 
 // Camera is a camera or an irradiance plate.
 type Camera struct {

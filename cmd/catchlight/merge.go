@@ -22,6 +22,7 @@ import (
 
 type mergeFlags struct {
 	out       []string
+	memory    float64
 	overwrite bool
 }
 
@@ -60,6 +61,7 @@ kernel are refused, and so is a part given twice or left out.`,
 		},
 	}
 	c.Flags().StringArrayVarP(&f.out, "out", "o", nil, "picture to write, repeatable; or folder of the whole")
+	memoryFlag(c.Flags(), &f.memory)
 	overwriteFlag(c.Flags(), &f.overwrite)
 	return c
 }
@@ -117,53 +119,45 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 	if err != nil {
 		return err
 	}
-	var d *scene.Description
-	var whole *film.Film
-	var first report
-	for i, p := range parts {
-		var r report
-		data, err := os.ReadFile(strings.TrimSuffix(p, filepath.Ext(p)) + ".json")
-		if err == nil {
-			err = json.Unmarshal(data, &r)
+	list, reports, err := openParts(parts)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		for _, g := range list {
+			g.Close()
 		}
-		if err != nil {
-			return fmt.Errorf("%s: its report can't be read: %w", p, err)
+	}()
+	first := reports[0]
+	d, err := first.scene()
+	if err != nil {
+		return err
+	}
+	if err := job.CheckOutputs(outputs, render.Files(d), f.overwrite); err != nil {
+		return err
+	}
+	now, err := render.RecordOf(d)
+	if err != nil {
+		return err
+	}
+	if err := now.Differs(render.ParseRecord(list[0].Record())); err != nil {
+		return fmt.Errorf("%s: the scene as it is now, or this program, does not go with it: %w", parts[0], err)
+	}
+	resident, err := memory(f.memory)
+	if err != nil {
+		return err
+	}
+	whole, err := list[0].Like(resident, filepath.Dir(f.out[0]))
+	if err != nil {
+		return err
+	}
+	defer whole.Close()
+	if err := whole.Merge(list...); err != nil {
+		var part *film.MergeError
+		if errors.As(err, &part) {
+			return fmt.Errorf("%s: %w", parts[part.Part], err)
 		}
-		g, err := render.ReadFilm(p)
-		if err != nil {
-			return err
-		}
-		if i == 0 {
-			first, whole = r, g
-			if r.Lights != "" {
-				d, err = scene.LoadLit(r.Scene, r.Lights, r.Overrides...)
-			} else {
-				d, err = scene.Load(r.Scene, r.Overrides...)
-			}
-			if err != nil {
-				return err
-			}
-			if err := job.CheckOutputs(outputs, render.Files(d), f.overwrite); err != nil {
-				return err
-			}
-			now, err := render.RecordOf(d)
-			if err != nil {
-				return err
-			}
-			if err := now.Differs(render.ParseRecord(g.Record())); err != nil {
-				return fmt.Errorf("%s: the scene as it is now, or this program, does not go with it: %w", p, err)
-			}
-			continue
-		}
-		if err := render.ParseRecord(whole.Record()).Differs(render.ParseRecord(g.Record())); err != nil {
-			return fmt.Errorf("%s: it does not go with %s: %w", p, parts[0], err)
-		}
-		if r.SPP != first.SPP {
-			return fmt.Errorf("%s: it is of a render with %d samples, the first part of one with %d", p, r.SPP, first.SPP)
-		}
-		if err := whole.Merge(g); err != nil {
-			return fmt.Errorf("%s: %w", p, err)
-		}
+		return err
 	}
 	r, err := render.Joined(ctx, d, whole)
 	if err != nil {
@@ -179,4 +173,48 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 		fmt.Fprintf(stdout, "wrote %s (%d x %d, %s)\n", o, r.Width, r.Height, samples(r))
 	}
 	return writeStats(stats, d, r, render.Shard{}, 0, 0)
+}
+
+// openParts opens the films of parts with their reports, and refuses what does not go together.
+func openParts(parts []string) (list []*film.Film, reports []report, err error) {
+	defer func() {
+		if err != nil {
+			for _, g := range list {
+				g.Close()
+			}
+		}
+	}()
+	for _, p := range parts {
+		var r report
+		data, err := os.ReadFile(strings.TrimSuffix(p, filepath.Ext(p)) + ".json")
+		if err == nil {
+			err = json.Unmarshal(data, &r)
+		}
+		if err != nil {
+			return list, nil, fmt.Errorf("%s: its report can't be read: %w", p, err)
+		}
+		g, err := render.ReadFilm(p)
+		if err != nil {
+			return list, nil, err
+		}
+		list, reports = append(list, g), append(reports, r)
+		if err := render.ParseRecord(list[0].Record()).Differs(render.ParseRecord(g.Record())); err != nil {
+			return list, nil, fmt.Errorf("%s: it does not go with %s: %w", p, parts[0], err)
+		}
+		if r.SPP != reports[0].SPP {
+			return list, nil, fmt.Errorf("%s: it is of a render with %d samples, the first part of one with %d", p, r.SPP, reports[0].SPP)
+		}
+		if n := g.Damaged(); n > 0 {
+			return list, nil, fmt.Errorf("%s: %d of its blocks are damaged, or were cut off while they were written; render this part again with --continue", p, n)
+		}
+	}
+	return list, reports, nil
+}
+
+// scene reads the scene of a report's picture again.
+func (r *report) scene() (*scene.Description, error) {
+	if r.Lights != "" {
+		return scene.LoadLit(r.Scene, r.Lights, r.Overrides...)
+	}
+	return scene.Load(r.Scene, r.Overrides...)
 }

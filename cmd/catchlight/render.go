@@ -20,7 +20,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"catchlight/render"
-	"catchlight/render/film"
 	"catchlight/render/job"
 	"catchlight/scene"
 	"catchlight/scene/imageio"
@@ -42,6 +41,8 @@ type renderFlags struct {
 	every     time.Duration
 	goOn      bool
 	shard     string
+	memory    float64
+	passes    []string
 	look      string
 	budget    string
 	overwrite bool
@@ -69,6 +70,12 @@ or a finished render, with the samples, the error and the keys of view now asked
 fails is told and tried again. --shard i/n renders one part of the samples into NAME.shard-i-of-n.film; catchlight merge
 puts the parts together.
 
+--passes puts parts of the picture into each .exr file, one beside the other in one file: lights (what each light adds, and each
+environment from six sides: catchlight relight makes other light of them in a moment), paths (light that was seen directly, mirrored,
+passed through, scattered, or focused by the cornea), surfaces (colours without light, normals, positions and depths in mm, map
+coordinates, zones and parts) and errors (the noise of each pass). Lights add up to the picture, and so do paths. Before the
+render it says how much memory and disk that takes; what is more than --memory waits in a file beside the picture.
+
 Overrides name keys by path, lists by name or index:
 
   catchlight render scenes/ferry_keeper.yaml --samples 16 --set objects.eye.iris.pupil=2.5 --set lights.window.ev=1`,
@@ -87,7 +94,9 @@ Overrides name keys by path, lists by name or index:
 	fl.BoolVar(&f.keep, "keep", false, "save the sums in NAME.film beside the first picture, to go on from")
 	fl.DurationVar(&f.every, "keep-every", time.Minute, "time between saves")
 	fl.BoolVar(&f.goOn, "continue", false, "go on from NAME.film; keeps it too")
-	fl.StringVar(&f.shard, "shard", "", "render part i of n of the samples, as i/n, into NAME.shard-i-of-n.film; n is 1 to 8")
+	fl.StringVar(&f.shard, "shard", "", "render part i of n of the samples, as i/n, into NAME.shard-i-of-n.film; n is 1 to 4096")
+	fl.StringSliceVar(&f.passes, "passes", nil, "what .exr files hold besides the picture, with commas between: "+strings.Join(passNames, ", ")+", or all (see above)")
+	memoryFlag(fl, &f.memory)
 	return c
 }
 
@@ -103,6 +112,9 @@ func (f *renderFlags) shared(fl *pflag.FlagSet) {
 	overwriteFlag(fl, &f.overwrite)
 	fl.StringVar(&f.target, "error", "", "stop where the picture is good enough: draft, final, print, or an error in (0, 0.5]")
 }
+
+// passNames are the words of --passes, keys of picture.passes.
+var passNames = []string{"lights", "paths", "surfaces", "errors"}
 
 // override is a key=value that a flag stands for.
 type override struct{ flag, set string }
@@ -138,6 +150,18 @@ func (f *renderFlags) overrides(given func(flag string) bool) ([]override, error
 	}
 	if given("denoise") {
 		list = append(list, override{"--denoise", fmt.Sprintf("picture.denoise=%t", f.denoise)})
+	}
+	for _, p := range f.passes {
+		switch {
+		case p == "all":
+			for _, n := range passNames {
+				list = append(list, override{"--passes all", "picture.passes." + n + "=true"})
+			}
+		case slices.Contains(passNames, p):
+			list = append(list, override{"--passes " + p, "picture.passes." + p + "=true"})
+		default:
+			return nil, usageError{fmt.Errorf("--passes %s: known are %s, all", p, strings.Join(passNames, ", "))}
+		}
 	}
 	if given("seed") {
 		list = append(list, override{fmt.Sprintf("--seed %d", f.seed), fmt.Sprintf("picture.seed=%d", f.seed)})
@@ -212,7 +236,7 @@ func (f *renderFlags) checkLook(given func(flag string) bool) error {
 		return usageError{fmt.Errorf("--look %s: known are %s", f.look, strings.Join(lookNames(), ", "))}
 	}
 	if f.look == "raster" {
-		for _, flag := range []string{"keep", "continue", "shard", "error", "samples", "denoise"} {
+		for _, flag := range []string{"keep", "continue", "shard", "error", "samples", "denoise", "passes"} {
 			if given(flag) {
 				return usageError{fmt.Errorf("--%s has no meaning with --look raster, which takes no samples", flag)}
 			}
@@ -224,6 +248,10 @@ func (f *renderFlags) checkLook(given func(flag string) bool) error {
 func runRender(ctx context.Context, path string, f *renderFlags, given func(flag string) bool, stdout, stderr io.Writer) error {
 	if f.workers < 0 || f.workers > 4096 {
 		return usageError{fmt.Errorf("--workers %d is outside [0, 4096]", f.workers)}
+	}
+	resident, err := memory(f.memory)
+	if err != nil {
+		return err
 	}
 	if given("probe") {
 		return runProbe(ctx, path, f, given, stdout)
@@ -239,7 +267,11 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	if err != nil {
 		return err
 	}
-	base := strings.TrimSuffix(outs[0], filepath.Ext(outs[0]))
+	outs0 := outs[0]
+	if len(f.passes) > 0 && !slices.ContainsFunc(outs, func(o string) bool { return strings.ToLower(filepath.Ext(o)) == ".exr" }) {
+		return usageError{errors.New("--passes: they go into .exr files; give one, as --out NAME.exr")}
+	}
+	base := strings.TrimSuffix(outs0, filepath.Ext(outs0))
 	if f.stats == "" {
 		f.stats = base + ".json"
 	}
@@ -261,13 +293,18 @@ func runRender(ctx context.Context, path string, f *renderFlags, given func(flag
 	if err != nil {
 		return err
 	}
-	opt := render.Options{Workers: workers, Progress: report, Keep: keep, Shard: shard, Cache: cache}
+	opt := render.Options{Workers: workers, Progress: report, Keep: keep, Shard: shard, Cache: cache, FilmBytes: resident, Scratch: filepath.Dir(outs0)}
 	p, err := render.Prepare(ctx, d, opt)
 	if err != nil {
 		if ctx.Err() != nil {
 			return errInterrupted
 		}
 		return err
+	}
+	if f.look != "raster" {
+		if err := forecast(p, opt, filepath.Dir(outs0), stderr); err != nil {
+			return err
+		}
 	}
 	prepared := time.Since(start).Seconds()
 	draw := p.Render
@@ -392,7 +429,7 @@ func samples(r *render.Result) string {
 
 // keeping returns where the film is saved and which part of the samples is rendered.
 func (f *renderFlags) keeping(d *scene.Description, base string) (*render.Keep, render.Shard, error) {
-	shard, err := parseShard(f.shard, film.Replicates)
+	shard, err := parseShard(f.shard, render.MostShards)
 	if err != nil {
 		return nil, shard, err
 	}

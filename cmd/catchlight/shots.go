@@ -120,6 +120,7 @@ func (s *shot) item() (job.Item, error) {
 		if c.Picture.Error == 0 {
 			c = render.WithoutView(s.d)
 		}
+		c.Picture.Passes = scene.Passes{} // see makeShot
 		print, err := render.Fingerprint(&c)
 		if err != nil {
 			return job.Item{}, err
@@ -320,7 +321,7 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 			t.cached++
 		} else {
 			began := time.Now()
-			o := render.Options{Workers: workers, Progress: show, Cache: keep, Baked: baked}
+			o := render.Options{Workers: workers, Progress: show, Cache: keep, Baked: baked, Scratch: j.Dir}
 			if err := makeShot(ctx, j, s, o, f.every, t); err != nil {
 				return t, err
 			}
@@ -404,7 +405,9 @@ func makeShot(ctx context.Context, j *job.Job, s *shot, o render.Options, every 
 	do := s.make
 	if do == nil {
 		do = func(ctx context.Context, j *job.Job, s *shot, o render.Options) (*render.Result, error) {
-			r, err := looks[s.look](ctx, s.d, o)
+			d := *s.d
+			d.Picture.Passes = scene.Passes{} // cells hold none
+			r, err := looks[s.look](ctx, &d, o)
 			if err != nil {
 				return nil, err
 			}
@@ -421,6 +424,7 @@ func makeShot(ctx context.Context, j *job.Job, s *shot, o render.Options, every 
 	if r == nil {
 		return nil
 	}
+	defer r.Film.Close()
 	if q := r.Stats.Denoised; q != nil {
 		t.denoised += q.Seconds
 	}

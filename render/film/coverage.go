@@ -4,12 +4,13 @@ package film
 func (f *Film) HalvesAlpha() (alpha [2][]float64) {
 	n := f.width * f.height
 	alpha[0], alpha[1] = make([]float64, n), make([]float64, n)
-	for p := range n {
+	f.each(0, f.height, func(h *Held, x, y int) {
+		b, p := h.block, y*f.width+x
 		var sum, total [2]float64
-		for k := range f.k {
-			c := p*f.k + k
-			sum[k&1] += f.sums[4*c+3]
-			total[k&1] += float64(f.counts[c])
+		for c := h.At(x, y); c < len(b.counts); c += blockPixels {
+			k := c / blockPixels & 1
+			sum[k] += b.sums[4*c+3]
+			total[k] += float64(b.counts[c])
 		}
 		for k := range 2 {
 			if total[k] == 0 {
@@ -19,6 +20,6 @@ func (f *Film) HalvesAlpha() (alpha [2][]float64) {
 				alpha[k][p] = sum[k] / total[k]
 			}
 		}
-	}
+	})
 	return alpha
 }

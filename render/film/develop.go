@@ -22,77 +22,144 @@ type Picture struct {
 
 // Develop puts the replicates together, in order, into the picture. A pixel's mean is the mean over its samples, and
 // the error comes from the spread of the replicates' means, each weighted by its share of samples.
-func (f *Film) Develop() Picture { return f.develop(f.sums, 4) }
+func (f *Film) Develop() Picture { return f.Rows(0, f.height) }
 
-func (f *Film) develop(sums []float64, stride int) Picture {
-	n := f.width * f.height
+// Rows is Develop for rows y0 <= y < y1 alone.
+func (f *Film) Rows(y0, y1 int) Picture { return f.develop(y0, y1, -1) }
+
+// develop puts rows of the picture together, or with layer >= 0 of that layer.
+func (f *Film) develop(y0, y1, layer int) Picture {
+	n := f.width * (y1 - y0)
 	p := Picture{
-		Width: f.width, Height: f.height,
+		Width: f.width, Height: y1 - y0,
 		Mean: make([]colour.RGB, n), Error: make([]colour.RGB, n), Fourth: make([]colour.RGB, n), Alpha: make([]float64, n), Samples: make([]uint32, n),
 	}
 	most := 1
-	for i := range p.Mean {
-		used := 0
-		p.Mean[i], p.Error[i], p.Fourth[i], p.Alpha[i], p.Samples[i], used = f.pixel(sums, stride, i)
-		most = max(most, used)
-		p.Dropped += uint64(f.dropped[i])
-	}
+	f.each(y0, y1, func(h *Held, x, y int) {
+		b, at := h.block, h.At(x, y)
+		i := (y-y0)*f.width + x
+		sums, stride := b.sums, 4
+		if layer >= 0 {
+			sums, stride = b.layers[layer], 3
+		}
+		q := b.pixel(sums, stride, at)
+		p.Mean[i], p.Error[i], p.Fourth[i], p.Alpha[i], p.Samples[i] = q.mean, q.err, q.fourth, q.alpha, q.samples
+		most = max(most, q.used)
+		p.Dropped += uint64(b.dropped[at])
+	})
 	p.Freedom = most - 1
 	return p
 }
 
-// Pixel returns the mean of pixel i and its standard error, which is NaN with fewer than two replicates.
-func (f *Film) Pixel(i int) (mean, err colour.RGB) {
-	mean, err, _, _, _, _ = f.pixel(f.sums, 4, i)
-	return mean, err
+// each calls do for all pixels of rows y0 <= y < y1, tile by tile; what a tile holds is there during the call.
+func (f *Film) each(y0, y1 int, do func(h *Held, x, y int)) {
+	across := (f.width + TileSize - 1) / TileSize
+	for t := y0 / TileSize * across; t < f.Tiles(); t++ {
+		h := f.Hold(t)
+		if h.Y0 >= y1 {
+			h.Release()
+			break
+		}
+		for y := max(y0, h.Y0); y < min(y1, h.Y1); y++ {
+			for x := h.X0; x < h.X1; x++ {
+				do(&h, x, y)
+			}
+		}
+		h.Release()
+	}
 }
 
-// pixel puts the replicates of pixel i together; used is the number of those that hold samples.
-func (f *Film) pixel(sums []float64, stride, i int) (mean, err, fourth colour.RGB, alpha float64, samples uint32, used int) {
+// pixelSums is what the replicates of a pixel say together; used is the number of those that hold samples.
+type pixelSums struct {
+	mean, err, fourth colour.RGB
+	alpha             float64
+	samples           uint32
+	used              int
+}
+
+// pixel puts the replicates of a pixel together.
+func (b *block) pixel(sums []float64, stride, at int) (p pixelSums) {
 	var total float64
 	var sum [3]float64
-	for c := i * f.k; c < (i+1)*f.k; c++ {
-		if f.counts[c] == 0 {
+	for c := at; c < len(b.counts); c += blockPixels {
+		if b.counts[c] == 0 {
 			continue
 		}
-		used++
-		total += float64(f.counts[c])
-		alpha += f.sums[c*4+3]
+		p.used++
+		total += float64(b.counts[c])
+		p.alpha += b.sums[c*4+3]
 		for j := range sum {
 			sum[j] += sums[c*stride+j]
 		}
 	}
-	if used == 0 {
-		return mean, colour.Grey(math.NaN()), fourth, 0, 0, 0
+	if p.used == 0 {
+		p.err = colour.Grey(math.NaN())
+		return p
 	}
-	alpha /= total
+	p.samples = uint32(total)
+	p.alpha /= total
 	for j := range sum {
-		mean[j] = sum[j] / total
+		p.mean[j] = sum[j] / total
 	}
-	if used < 2 {
-		return mean, colour.Grey(math.NaN()), fourth, alpha, uint32(total), used
+	if p.used < 2 {
+		p.err = colour.Grey(math.NaN())
+		return p
 	}
 	var q [3]float64
-	for c := i * f.k; c < (i+1)*f.k; c++ {
-		if f.counts[c] == 0 {
+	for c := at; c < len(b.counts); c += blockPixels {
+		if b.counts[c] == 0 {
 			continue
 		}
 		// The replicate's sum less its share of the whole: n_r (m_r - m).
 		for j := range q {
-			d := (sums[c*stride+j] - float64(f.counts[c])*mean[j]) / total
+			d := (sums[c*stride+j] - float64(b.counts[c])*p.mean[j]) / total
 			q[j] += d * d
-			fourth[j] += d * d * d * d
+			p.fourth[j] += d * d * d * d
 		}
 	}
 	share := 1.0
-	if f.oneNet && used == Replicates {
+	if b.oneNet && p.used == Replicates {
 		share = netShare
 	}
 	for j := range q {
-		err[j] = math.Sqrt(q[j] * share * float64(used) / float64(used-1))
-		fourth[j] *= share * share
+		p.err[j] = math.Sqrt(q[j] * share * float64(p.used) / float64(p.used-1))
+		p.fourth[j] *= share * share
 	}
-	return mean, err, fourth, alpha, uint32(total), used
+	return p
+}
+
+// PassRows returns the mean of pass i over rows y0 <= y < y1 and, where it keeps squares, the standard error as of independent
+// samples, else nil. Samples that are spread more evenly than by chance, as those of a render, make a smaller error than that.
+func (f *Film) PassRows(i, y0, y1 int) (mean, err []colour.RGB) {
+	mean = make([]colour.RGB, f.width*(y1-y0))
+	if f.squares[i] >= 0 {
+		err = make([]colour.RGB, len(mean))
+	}
+	f.each(y0, y1, func(h *Held, x, y int) {
+		at := h.At(x, y)
+		j := (y-y0)*f.width + x
+		n := 0.0
+		for c := at; c < len(h.block.counts); c += blockPixels {
+			n += float64(h.block.counts[c])
+		}
+		if n == 0 {
+			return
+		}
+		for c, e := range h.block.passes[i][3*at : 3*at+3] {
+			mean[j][c] = e.value(unit) / n
+		}
+		if err == nil {
+			return
+		}
+		for c, e := range h.block.squares[f.squares[i]][3*at : 3*at+3] {
+			// The mean of squares less the square of the mean, over n-1.
+			err[j][c] = math.NaN()
+			if n > 1 {
+				err[j][c] = math.Sqrt(max(0, e.value(squareUnit)/n-mean[j][c]*mean[j][c]) / (n - 1))
+			}
+		}
+	})
+	return mean, err
 }
 
 // netShare is the variance of a pixel's mean over what the spread of its replicates tells, where these are the eight parts of one
@@ -109,19 +176,21 @@ type Outliers struct {
 	Taken  float64 `json:"share_taken_away"` // always 0: no sample is clamped
 }
 
-// Outliers looks at pixels with eight replicates. A replicate's fair share of its pixel is an eighth.
-func (f *Film) Outliers() Outliers {
-	var o Outliers
+// Outliers looks at pixels with eight replicates. A replicate's fair share of its pixel is an eighth. dropped is how many samples of
+// the whole picture were left out because they were not finite.
+func (f *Film) Outliers() (o Outliers, dropped uint64) {
 	var all, above float64
-	for i := range f.dropped {
+	f.each(0, f.height, func(h *Held, x, y int) {
+		b := h.block
 		var sum, top float64
 		used := 0
-		for c := i * f.k; c < (i+1)*f.k; c++ {
-			if f.counts[c] == 0 {
+		dropped += uint64(b.dropped[h.At(x, y)])
+		for c := h.At(x, y); c < len(b.counts); c += blockPixels {
+			if b.counts[c] == 0 {
 				continue
 			}
 			used++
-			l := (colour.RGB{f.sums[c*4], f.sums[c*4+1], f.sums[c*4+2]}).Luminance() / float64(f.counts[c])
+			l := (colour.RGB{b.sums[c*4], b.sums[c*4+1], b.sums[c*4+2]}).Luminance() / float64(b.counts[c])
 			sum += l
 			top = max(top, l)
 		}
@@ -130,11 +199,11 @@ func (f *Film) Outliers() Outliers {
 			o.Pixels++
 			above += top - (sum-top)/float64(used-1)
 		}
-	}
+	})
 	if all > 0 {
 		o.Share = above / all
 	}
-	return o
+	return o, dropped
 }
 
 // Interval returns how far the truth may lie to either side of each pixel's mean with a confidence in (0, 1), channel by
@@ -212,66 +281,71 @@ func (f *Film) Halves(i int) (rest, layer Halved) {
 			h.Mean[k], h.Var[k] = make([]colour.RGB, n), make([]colour.RGB, n)
 		}
 	}
-	for p := range n {
-		for which, h := range []*Halved{&rest, &layer} {
-			var total [2]float64
-			var q, sum colour.RGB
-			var used [2]float64
-			each := func(c int) (v colour.RGB) {
-				if i >= 0 {
-					copy(v[:], f.layerSums[i][3*c:3*c+3])
-				}
-				if which == 0 {
-					for j := range v {
-						v[j] = f.sums[4*c+j] - v[j]
-					}
-				}
-				return v
-			}
-			for k := range f.k {
-				c := p*f.k + k
-				if f.counts[c] == 0 {
-					continue
-				}
-				v := each(c)
-				used[k&1]++
-				total[k&1] += float64(f.counts[c])
-				h.Mean[k&1][p] = h.Mean[k&1][p].Add(v)
-				sum = sum.Add(v)
-			}
-			all := total[0] + total[1]
-			if total[0] == 0 || total[1] == 0 {
-				h.Var[0][p], h.Var[1][p] = colour.Grey(math.NaN()), colour.Grey(math.NaN())
-				if all > 0 { // one half alone stands in for both
-					m := sum.Scale(1 / all)
-					h.Mean[0][p], h.Mean[1][p] = m, m
-				}
-				continue
-			}
-			h.Mean[0][p], h.Mean[1][p] = h.Mean[0][p].Scale(1/total[0]), h.Mean[1][p].Scale(1/total[1])
-			mean := sum.Scale(1 / all)
-			own := min(used[0], used[1]) > 1
-			for k := range f.k {
-				c := p*f.k + k
-				if f.counts[c] == 0 {
-					continue
-				}
-				n := float64(f.counts[c])
-				if own {
-					d := each(c).Sub(h.Mean[k&1][p].Scale(n)).Scale(1 / total[k&1])
-					h.Var[k&1][p] = h.Var[k&1][p].Add(d.Mul(d).Scale(used[k&1] / (used[k&1] - 1)))
-				} else {
-					d := each(c).Sub(mean.Scale(n)).Scale(1 / all)
-					q = q.Add(d.Mul(d))
+	f.each(0, f.height, func(held *Held, x, y int) {
+		b, at, p := held.block, held.At(x, y), y*f.width+x
+		rest.put(p, b, at, func(c int) (v colour.RGB) {
+			copy(v[:], b.sums[4*c:4*c+3])
+			if i >= 0 {
+				for j := range v {
+					v[j] -= b.layers[i][3*c+j]
 				}
 			}
-			if !own {
-				q = q.Scale(2 * (used[0] + used[1]) / (used[0] + used[1] - 1))
-				h.Var[0][p], h.Var[1][p] = q, q
+			return v
+		})
+		layer.put(p, b, at, func(c int) (v colour.RGB) {
+			if i >= 0 {
+				copy(v[:], b.layers[i][3*c:3*c+3])
 			}
+			return v
+		})
+	})
+	return rest, layer
+}
+
+// put fills in pixel p, which stands at a place of a block; each gives a replicate's sum.
+func (h *Halved) put(p int, b *block, at int, each func(c int) colour.RGB) {
+	var total, used [2]float64
+	var q, sum colour.RGB
+	for c := at; c < len(b.counts); c += blockPixels {
+		if b.counts[c] == 0 {
+			continue
+		}
+		k := c / blockPixels & 1
+		v := each(c)
+		used[k]++
+		total[k] += float64(b.counts[c])
+		h.Mean[k][p] = h.Mean[k][p].Add(v)
+		sum = sum.Add(v)
+	}
+	all := total[0] + total[1]
+	if total[0] == 0 || total[1] == 0 {
+		h.Var[0][p], h.Var[1][p] = colour.Grey(math.NaN()), colour.Grey(math.NaN())
+		if all > 0 { // one half alone stands in for both
+			m := sum.Scale(1 / all)
+			h.Mean[0][p], h.Mean[1][p] = m, m
+		}
+		return
+	}
+	h.Mean[0][p], h.Mean[1][p] = h.Mean[0][p].Scale(1/total[0]), h.Mean[1][p].Scale(1/total[1])
+	mean := sum.Scale(1 / all)
+	own := min(used[0], used[1]) > 1
+	for c := at; c < len(b.counts); c += blockPixels {
+		if b.counts[c] == 0 {
+			continue
+		}
+		n, k := float64(b.counts[c]), c/blockPixels&1
+		if own {
+			d := each(c).Sub(h.Mean[k][p].Scale(n)).Scale(1 / total[k])
+			h.Var[k][p] = h.Var[k][p].Add(d.Mul(d).Scale(used[k] / (used[k] - 1)))
+		} else {
+			d := each(c).Sub(mean.Scale(n)).Scale(1 / all)
+			q = q.Add(d.Mul(d))
 		}
 	}
-	return rest, layer
+	if !own {
+		q = q.Scale(2 * (used[0] + used[1]) / (used[0] + used[1] - 1))
+		h.Var[0][p], h.Var[1][p] = q, q
+	}
 }
 
 // Halved is a picture in two independent halves.

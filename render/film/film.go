@@ -14,8 +14,11 @@ const TileSize = 16
 // Replicates is the number of replicates of a pixel that has at least as many samples.
 const Replicates = 8
 
-// MaxBytes is the most that New allocates unless Config says otherwise.
-const MaxBytes = 6 << 30
+// MaxBytes is the most that the sums of a film may take, in memory and on disk, unless Config says otherwise.
+const MaxBytes = 1 << 38
+
+// Resident is the most of it that stays in memory, unless Config says otherwise: a picture of 1600 x 1600 pixels.
+const Resident = 3 << 28
 
 // limit is the largest magnitude of a sample; what lies above counts as not finite, so that sums stay finite.
 const limit = 1e100
@@ -30,35 +33,54 @@ type Layer struct {
 	Classes uint32 // bit c set takes class c; AllClasses for all
 }
 
+// Pass is a layer that keeps one exact sum a pixel and no replicates, so that many cost little. Its sum does not depend on the
+// order of samples (see exact).
+type Pass struct {
+	Layer
+	Square bool // keeps the sum of squares too, for the error of the pass; see Film.Pass
+}
+
 // Any in a Layer takes every light.
 const Any = -1
 
 // AllClasses in a Layer takes every class.
 const AllClasses = math.MaxUint32
 
+// MaxLayers is the most layers and passes of a film together.
+const MaxLayers = 64
+
 // Config is the shape of a film.
 type Config struct {
 	Width, Height int // pixels, in [1, 16384]
 	SPP           int // samples per pixel planned, >= 1; there are min(8, SPP) replicates
 	Layers        []Layer
-	MaxBytes      int64 // 0 is the package's MaxBytes
-	OneNet        bool  // a pixel's replicates are the parts of one net; see netShare
+	Passes        []Pass
+	MaxBytes      int64 // of all sums, in memory and on disk; 0 is the package's MaxBytes
+
+	// Resident is how many bytes stay in memory, 0 the package's Resident; some blocks may be there in any case. What is more lies
+	// in a file without a name in the folder Scratch, that of temporary files without it.
+	Resident int64
+	Scratch  string
+
+	// OneNet says that a pixel's replicates are the parts of one net; see netShare.
+	OneNet bool
 
 	// Record names what the bits depend on: scene, build, kernel. Films with different records do not merge.
 	Record string
 }
 
-// Film holds the sums. Different workers may write to different pixels at once; everything else needs them at rest.
+// Film holds the sums, in blocks of a tile each. Different workers may write to different tiles at once; everything else needs
+// them at rest.
 type Film struct {
 	width, height int
 	k             int
 	oneNet        bool
 	record        string
-	sums          []float64 // [pixel][replicate]: red, green, blue, alpha
-	counts        []uint32  // [pixel][replicate]: samples in the sums
-	dropped       []uint32  // [pixel]: samples that were not finite
 	layers        []Layer
-	layerSums     [][]float64 // [layer][pixel][replicate]: red, green, blue
+	passes        []Pass
+	squares       []int // by pass: place of its squares among all squares, -1 for none
+	pick          picks
+	pool          pool
 }
 
 // check reports everything wrong with the shape.
@@ -70,52 +92,87 @@ func (c *Config) check() error {
 	if c.SPP < 1 {
 		errs = append(errs, fmt.Errorf("film: %d samples per pixel; at least 1 is needed", c.SPP))
 	}
+	if n := len(c.Layers) + len(c.Passes); n > MaxLayers {
+		errs = append(errs, fmt.Errorf("film: %d layers; at most %d are kept", n, MaxLayers))
+	}
 	names := map[string]bool{}
-	for i, l := range c.Layers {
+	for i, l := range c.all() {
 		if names[l.Name] {
 			errs = append(errs, fmt.Errorf("film: layer %d: the name %q is taken", i, l.Name))
 		}
 		names[l.Name] = true
-		if l.Light < Any || l.Classes == 0 {
+		if l.Light < Any || l.Light >= maxLight || l.Classes == 0 {
 			errs = append(errs, fmt.Errorf("film: layer %q: light %d, classes %#x pick nothing", l.Name, l.Light, l.Classes))
 		}
 	}
 	return errors.Join(errs...)
 }
 
-// bytes returns what the sums and counts take.
-func (c *Config) bytes() int64 {
-	k := int64(min(Replicates, c.SPP))
-	return int64(c.Width) * int64(c.Height) * (k*(4*8+4) + 4 + int64(len(c.Layers))*k*3*8)
+// all returns the layers, and behind them those of the passes.
+func (c *Config) all() []Layer {
+	out := append([]Layer(nil), c.Layers...)
+	for _, p := range c.Passes {
+		out = append(out, p.Layer)
+	}
+	return out
 }
 
-// New returns an empty film, or an error before it allocates anything too large.
+// Bytes returns what all sums and counts take.
+func (c *Config) Bytes() int64 {
+	return int64(c.Width) * int64(c.Height) * c.pixelBytes()
+}
+
+// pixelBytes is what a pixel takes: 292 bytes with eight replicates, 192 more for each layer and 48 for each pass, as much
+// again with its squares.
+func (c *Config) pixelBytes() int64 {
+	k := int64(min(Replicates, c.SPP))
+	n := k*(4*8+4) + 4 + int64(len(c.Layers))*k*3*8
+	for _, p := range c.Passes {
+		n += 3 * 16
+		if p.Square {
+			n += 3 * 16
+		}
+	}
+	return n
+}
+
+// New returns an empty film, or an error where its sums would be too many. Memory is taken as tiles are begun.
 func New(c Config) (*Film, error) {
 	if err := c.check(); err != nil {
 		return nil, err
 	}
-	k := min(Replicates, c.SPP)
-	pixels := c.Width * c.Height
 	most := c.MaxBytes
 	if most == 0 {
 		most = MaxBytes
 	}
-	if need := c.bytes(); need > most {
-		return nil, fmt.Errorf("film: %d x %d pixels with %d replicates and %d layers need %.3g GB; the limit is %.3g GB",
-			c.Width, c.Height, k, len(c.Layers), float64(need)/1e9, float64(most)/1e9)
+	if need := c.Bytes(); need > most {
+		return nil, fmt.Errorf("film: %d x %d pixels with %d replicates, %d layers and %d passes need %.3g GB; the limit is %.3g GB",
+			c.Width, c.Height, min(Replicates, c.SPP), len(c.Layers), len(c.Passes), float64(need)/1e9, float64(most)/1e9)
 	}
 	f := &Film{
-		width: c.Width, height: c.Height, k: k, oneNet: c.OneNet, record: c.Record,
-		sums:    make([]float64, pixels*k*4),
-		counts:  make([]uint32, pixels*k),
-		dropped: make([]uint32, pixels),
-		layers:  append([]Layer(nil), c.Layers...),
+		width: c.Width, height: c.Height, k: min(Replicates, c.SPP), oneNet: c.OneNet, record: c.Record,
+		layers: append([]Layer(nil), c.Layers...), passes: append([]Pass(nil), c.Passes...), pick: newPicks(c.all()),
 	}
-	for range f.layers {
-		f.layerSums = append(f.layerSums, make([]float64, pixels*k*3))
+	n := 0
+	for _, p := range f.passes {
+		at := -1
+		if p.Square {
+			at = n
+			n++
+		}
+		f.squares = append(f.squares, at)
 	}
+	f.pool.open(f, c.pixelBytes()*TileSize*TileSize, c.Resident, c.Scratch)
 	return f, nil
 }
+
+// config is the shape that the film was made with.
+func (f *Film) config() Config {
+	return Config{Width: f.width, Height: f.height, SPP: f.k, Layers: f.layers, Passes: f.passes, OneNet: f.oneNet, Record: f.record}
+}
+
+// Passes returns what the film keeps one sum of.
+func (f *Film) Passes() []Pass { return f.passes }
 
 // Size returns the picture's width and height in pixels.
 func (f *Film) Size() (width, height int) { return f.width, f.height }
@@ -125,18 +182,6 @@ func (f *Film) Record() string { return f.record }
 
 // Place returns the replicate that sample i of a pixel belongs to, and its index there.
 func (f *Film) Place(i int) (replicate, sample uint32) { return uint32(i % f.k), uint32(i / f.k) }
-
-// Started returns how many samples of a pixel were begun, those left out included.
-func (f *Film) Started(pixel int) int {
-	n := int(f.dropped[pixel])
-	for _, c := range f.counts[pixel*f.k : (pixel+1)*f.k] {
-		n += int(c)
-	}
-	return n
-}
-
-// Dropped returns how many samples of a pixel were left out because they were not finite.
-func (f *Film) Dropped(pixel int) int { return int(f.dropped[pixel]) }
 
 // Tiles returns the number of tiles; they are numbered row by row from the top left.
 func (f *Film) Tiles() int {
@@ -150,106 +195,28 @@ func (f *Film) Tile(i int) (x0, y0, x1, y1 int) {
 	return x0, y0, min(x0+TileSize, f.width), min(y0+TileSize, f.height)
 }
 
-// Sample is one worker's access to the film. It is reused from sample to sample and holds no more than their sums, so
-// that a sample reaches the film whole or not at all.
-type Sample struct {
-	film  *Film
-	cell  int // pixel * k + replicate
-	pixel int
-	alpha float64
-	sum   colour.RGB
-	layer []colour.RGB
+// TileOf returns the tile that a pixel, row times width plus column, lies in.
+func (f *Film) TileOf(pixel int) int {
+	return pixel/f.width/TileSize*((f.width+TileSize-1)/TileSize) + pixel%f.width/TileSize
 }
 
-// Sample returns the access of one worker.
-func (f *Film) Sample() Sample { return Sample{film: f, layer: make([]colour.RGB, len(f.layers))} }
-
-// Begin starts a sample. pixel is row times width plus column; samples of a replicate must come in order of index.
-func (s *Sample) Begin(pixel int, replicate uint32) {
-	s.pixel, s.cell = pixel, pixel*s.film.k+int(replicate)
-	s.sum, s.alpha = colour.RGB{}, 0
-	for i := range s.layer {
-		s.layer[i] = colour.RGB{}
-	}
+// Started returns how many samples of a pixel were begun, those left out included.
+func (f *Film) Started(pixel int) int {
+	h := f.Hold(f.TileOf(pixel))
+	defer h.Release()
+	return h.Started(h.at(pixel))
 }
 
-// Add adds a contribution to the sample begun: value in W/(m^2 sr) (on an irradiance plate W/m^2), the light that it
-// came from, and the class of its path.
-func (s *Sample) Add(light int, class Class, value colour.RGB) {
-	s.sum[0] += value[0]
-	s.sum[1] += value[1]
-	s.sum[2] += value[2]
-	for i := range s.layer {
-		l := &s.film.layers[i]
-		if (l.Light == Any || l.Light == light) && l.Classes>>class&1 == 1 {
-			s.layer[i][0] += value[0]
-			s.layer[i][1] += value[1]
-			s.layer[i][2] += value[2]
-		}
-	}
+// Dropped returns how many samples of a pixel were left out because they were not finite.
+func (f *Film) Dropped(pixel int) int {
+	h := f.Hold(f.TileOf(pixel))
+	defer h.Release()
+	return h.Dropped(h.at(pixel))
 }
 
-// Cover adds to the sample's alpha: 1 where it met an object, 0 where it met the background.
-func (s *Sample) Cover(alpha float64) { s.alpha += alpha }
-
-// End puts the sample into the film. One that is not finite is left out and counted instead.
-func (s *Sample) End() {
-	f := s.film
-	a := max(math.Abs(s.sum[0]), math.Abs(s.sum[1]), math.Abs(s.sum[2]), math.Abs(s.alpha))
-	if !(a <= limit) { // NaN too: max passes it on
-		f.dropped[s.pixel]++
-		return
-	}
-	f.counts[s.cell]++
-	p := f.sums[s.cell*4 : s.cell*4+4 : s.cell*4+4]
-	p[0] += s.sum[0]
-	p[1] += s.sum[1]
-	p[2] += s.sum[2]
-	p[3] += s.alpha
-	for i := range s.layer {
-		q := f.layerSums[i][s.cell*3 : s.cell*3+3 : s.cell*3+3]
-		q[0] += s.layer[i][0]
-		q[1] += s.layer[i][1]
-		q[2] += s.layer[i][2]
-	}
-}
-
-// Merge takes over replicates that g has and f has not, pixel by pixel. Both must have the same shape, and no pixel
-// may have the same replicate in both: replicates are never added up. On an error f is unchanged.
-func (f *Film) Merge(g *Film) error {
-	if f.width != g.width || f.height != g.height || f.k != g.k {
-		return fmt.Errorf("film: merge of %d x %d pixels in %d replicates with %d x %d in %d",
-			f.width, f.height, f.k, g.width, g.height, g.k)
-	}
-	if f.record != g.record {
-		return fmt.Errorf("film: merge of a film recorded as %q with one recorded as %q", f.record, g.record)
-	}
-	if len(f.layers) != len(g.layers) {
-		return fmt.Errorf("film: merge of %d layers with %d", len(f.layers), len(g.layers))
-	}
-	for i := range f.layers {
-		if f.layers[i] != g.layers[i] {
-			return fmt.Errorf("film: merge of layer %q with %q", f.layers[i].Name, g.layers[i].Name)
-		}
-	}
-	for c := range f.counts {
-		if f.counts[c] > 0 && g.counts[c] > 0 {
-			p := c / f.k
-			return fmt.Errorf("film: merge: replicate %d of pixel (%d, %d) is in both", c%f.k, p%f.width, p/f.width)
-		}
-	}
-	for c, n := range g.counts {
-		if n == 0 {
-			continue
-		}
-		f.counts[c] = n
-		copy(f.sums[c*4:c*4+4], g.sums[c*4:c*4+4])
-		for i := range f.layerSums {
-			copy(f.layerSums[i][c*3:c*3+3], g.layerSums[i][c*3:c*3+3])
-		}
-	}
-	for p := range g.dropped {
-		f.dropped[p] += g.dropped[p]
-	}
-	return nil
+// Pixel returns the mean of pixel i and its standard error, which is NaN with fewer than two replicates.
+func (f *Film) Pixel(i int) (mean, err colour.RGB) {
+	h := f.Hold(f.TileOf(i))
+	defer h.Release()
+	return h.Pixel(h.at(i))
 }

@@ -258,7 +258,7 @@ func TestOneNet(t *testing.T) {
 		if err := net.Save(&b); err != nil {
 			t.Fatal(err)
 		}
-		again, err := Load(&b, int64(b.Len()), 0)
+		again, err := reopen(t, t.TempDir(), b.Bytes(), Opening{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -372,7 +372,8 @@ func TestErrors(t *testing.T) {
 		{Config{Width: 0, Height: 5, SPP: 1}, "0 x 5 pixels is outside [1, 16384]"},
 		{Config{Width: 1, Height: 1 << 40, SPP: 1}, "outside [1, 16384]"},
 		{Config{Width: 1, Height: 1}, "0 samples per pixel"},
-		{Config{Width: 16384, Height: 16384, SPP: 64}, "the limit is 6.44 GB"},
+		{Config{Width: 16384, Height: 16384, SPP: 64, Layers: make([]Layer, 65)}, "65 layers; at most 64"},
+		{Config{Width: 16384, Height: 16384, SPP: 64, Layers: []Layer{{"a", 0, 1}, {"b", 0, 1}, {"c", 0, 1}, {"d", 0, 1}}}, "the limit is 275 GB"},
 		{Config{Width: 100, Height: 100, SPP: 8, MaxBytes: 1e6}, "need 0.00292 GB; the limit is 0.001 GB"},
 		{Config{Width: 1, Height: 1, SPP: 1, Layers: []Layer{{"a", 0, 1}, {"a", 1, 1}}}, `the name "a" is taken`},
 		{Config{Width: 1, Height: 1, SPP: 1, Layers: []Layer{{"a", 0, 0}}}, "pick nothing"},
@@ -427,24 +428,10 @@ func BenchmarkSample(b *testing.B) {
 }
 
 // DevelopLayer returns the picture of layer i alone; its alpha is that of the whole picture.
-func (f *Film) DevelopLayer(i int) Picture { return f.develop(f.layerSums[i], 3) }
+func (f *Film) DevelopLayer(i int) Picture { return f.develop(0, f.height, i) }
 
 // Equal reports whether two films have the same shape and the same bits.
 func (f *Film) Equal(g *Film) bool {
-	if f.width != g.width || f.height != g.height || f.k != g.k || f.record != g.record || !slices.Equal(f.layers, g.layers) {
-		return false
-	}
-	fc, fs := f.planes()
-	gc, gs := g.planes()
-	for i := range fc {
-		if !slices.Equal(fc[i], gc[i]) {
-			return false
-		}
-	}
-	for i := range fs {
-		if !slices.Equal(fs[i], gs[i]) {
-			return false
-		}
-	}
-	return true
+	var a, b bytes.Buffer
+	return f.Save(&a) == nil && g.Save(&b) == nil && bytes.Equal(a.Bytes(), b.Bytes())
 }

@@ -33,8 +33,10 @@ func TestHalves(t *testing.T) {
 			for h := range 2 {
 				var x [4]float64
 				for k := range x {
-					at := i*f.k + 2*k + h
-					x[k] = f.sums[4*at+c] / float64(f.counts[at])
+					held := f.Hold(f.TileOf(i))
+					at := (2*k+h)*blockPixels + held.at(i)
+					x[k] = held.block.sums[4*at+c] / float64(held.block.counts[at])
+					held.Release()
 				}
 				mean, sum := (x[0]+x[1]+x[2]+x[3])/4, 0.0
 				for _, v := range x {

@@ -1,191 +1,196 @@
 package film
 
 import (
-	"bufio"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"hash/crc64"
+	"hash/crc32"
 	"io"
-	"math"
+	"os"
 )
 
-// stateMagic starts a state file; the digit is the version.
-const stateMagic = "catchlight film 1\n"
-
-// maxHeader bounds the header of a state file, in bytes.
-const maxHeader = 1 << 20
-
-var stateTable = crc64.MakeTable(crc64.ECMA)
-
-// header is the part of a state file that says what follows.
-type header struct {
-	Width      int
-	Height     int
-	Replicates int
-	Layers     []Layer
-	OneNet     bool
-	Record     string
+// Opening says how a film's file is taken up.
+type Opening struct {
+	Write    bool  // goes on with it: new sums go there
+	MaxBytes int64 // as in Config
+	Resident int64 // as in Config
 }
 
-// planes returns the slices that a state file holds, in its order.
-func (f *Film) planes() (counts [][]uint32, sums [][]float64) {
-	return [][]uint32{f.counts, f.dropped}, append([][]float64{f.sums}, f.layerSums...)
-}
+// ErrBusy says that another process writes to a film's file, or reads one that is to be written to.
+var ErrBusy = errors.New("another process is at work on it")
 
-// Save writes the sums, so that a render can go on later, or be merged with others, to the same bits.
-//
-// The form: a line with name and version; the length of a JSON header (uint32) and the header; counts, dropped
-// (uint32); sums, sums of layers (float64); the CRC-64 (ECMA) of all that. Numbers are little-endian.
-func (f *Film) Save(w io.Writer) error {
-	h, err := json.Marshal(header{f.width, f.height, f.k, f.layers, f.oneNet, f.record})
+// Open takes up the file that Keep or Save wrote. Its sums stay there, and come into memory as they are asked for. Records that are not
+// whole, as the end of a process leaves them, count as not there: see Damaged.
+func Open(path string, o Opening) (*Film, error) {
+	mode := os.O_RDONLY
+	if o.Write {
+		mode = os.O_RDWR
+	}
+	file, err := os.OpenFile(path, mode, 0)
 	if err != nil {
-		return fmt.Errorf("film: state: %w", err)
+		return nil, err
 	}
-	if len(h) > maxHeader {
-		return fmt.Errorf("film: state: a header of %d bytes is longer than %d", len(h), maxHeader)
-	}
-	sum := crc64.New(stateTable)
-	b := bufio.NewWriterSize(w, 1<<16)
-	out := io.MultiWriter(b, sum)
-	word := make([]byte, 8)
-	put := func(p []byte) {
-		if err == nil {
-			_, err = out.Write(p)
-		}
-	}
-	put([]byte(stateMagic))
-	binary.LittleEndian.PutUint32(word, uint32(len(h)))
-	put(word[:4])
-	put(h)
-	chunk := make([]byte, 0, 1<<15)
-	counts, sums := f.planes()
-	for _, p := range counts {
-		for len(p) > 0 && err == nil {
-			n := min(len(p), cap(chunk)/4)
-			chunk = chunk[:0]
-			for _, v := range p[:n] {
-				chunk = binary.LittleEndian.AppendUint32(chunk, v)
-			}
-			put(chunk)
-			p = p[n:]
-		}
-	}
-	for _, p := range sums {
-		for len(p) > 0 && err == nil {
-			n := min(len(p), cap(chunk)/8)
-			chunk = chunk[:0]
-			for _, v := range p[:n] {
-				chunk = binary.LittleEndian.AppendUint64(chunk, math.Float64bits(v))
-			}
-			put(chunk)
-			p = p[n:]
-		}
-	}
-	if err == nil {
-		binary.LittleEndian.PutUint64(word, sum.Sum64())
-		_, err = b.Write(word)
-	}
-	if err == nil {
-		err = b.Flush()
-	}
+	f, err := open(file, path, o)
 	if err != nil {
-		return fmt.Errorf("film: state: %w", err)
-	}
-	return nil
-}
-
-// Load reads what Save wrote. size is the number of bytes that r holds, and is checked before anything of the film is
-// allocated; maxBytes is as in Config. Sums that are not finite, or that stand without a count, are refused.
-func Load(r io.Reader, size, maxBytes int64) (*Film, error) {
-	f, err := load(r, size, maxBytes)
-	if err != nil {
+		file.Close()
 		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 			err = errors.New("the file ends too early")
 		}
-		return nil, fmt.Errorf("film: state: %w", err)
+		return nil, fmt.Errorf("%s: film: state: %w", path, err)
 	}
 	return f, nil
 }
 
-func load(r io.Reader, size, maxBytes int64) (*Film, error) {
-	sum := crc64.New(stateTable)
-	b := bufio.NewReaderSize(r, 1<<16)
-	in := io.TeeReader(b, sum)
-	start := make([]byte, len(stateMagic)+4)
-	if _, err := io.ReadFull(in, start); err != nil {
+func open(file *os.File, path string, o Opening) (*Film, error) {
+	if err := lockFile(file, o.Write); err != nil {
 		return nil, err
 	}
-	if string(start[:len(stateMagic)]) != stateMagic {
-		return nil, fmt.Errorf("it does not start with %q", stateMagic)
-	}
-	n := binary.LittleEndian.Uint32(start[len(stateMagic):])
-	if n > maxHeader {
-		return nil, fmt.Errorf("a header of %d bytes is longer than %d", n, maxHeader)
-	}
-	text := make([]byte, n)
-	if _, err := io.ReadFull(in, text); err != nil {
+	info, err := file.Stat()
+	if err != nil {
 		return nil, err
 	}
-	var h header
-	if err := json.Unmarshal(text, &h); err != nil {
-		return nil, fmt.Errorf("header: %w", err)
-	}
-	if h.Replicates < 1 || h.Replicates > Replicates {
-		return nil, fmt.Errorf("%d replicates; outside [1, %d]", h.Replicates, Replicates)
-	}
-	c := Config{Width: h.Width, Height: h.Height, SPP: h.Replicates, Layers: h.Layers, OneNet: h.OneNet, Record: h.Record, MaxBytes: maxBytes}
-	if err := c.check(); err != nil {
+	h, at, err := readHead(file)
+	if err != nil {
 		return nil, err
 	}
-	if want := int64(len(start)) + int64(n) + c.bytes() + 8; size != want {
-		return nil, fmt.Errorf("%d bytes where its header asks for %d", size, want)
-	}
+	c := Config{Width: h.Width, Height: h.Height, SPP: h.Replicates, Layers: h.Layers, Passes: h.Passes, OneNet: h.OneNet, Record: h.Record, MaxBytes: o.MaxBytes, Resident: o.Resident}
 	f, err := New(c)
 	if err != nil {
 		return nil, err
 	}
-	chunk := make([]byte, 1<<15)
-	counts, sums := f.planes()
-	for _, p := range counts {
-		for len(p) > 0 {
-			m := min(len(p), len(chunk)/4)
-			if _, err := io.ReadFull(in, chunk[:4*m]); err != nil {
-				return nil, err
-			}
-			for i := range p[:m] {
-				p[i] = binary.LittleEndian.Uint32(chunk[4*i:])
-			}
-			p = p[m:]
-		}
-	}
-	for _, p := range sums {
-		for len(p) > 0 {
-			m := min(len(p), len(chunk)/8)
-			if _, err := io.ReadFull(in, chunk[:8*m]); err != nil {
-				return nil, err
-			}
-			for i := range p[:m] {
-				p[i] = math.Float64frombits(binary.LittleEndian.Uint64(chunk[8*i:]))
-			}
-			p = p[m:]
-		}
-	}
-	want := sum.Sum64()
-	if _, err := io.ReadFull(b, chunk[:8]); err != nil {
+	s := &store{path: path, name: true, file: file, at: make([]place, f.Tiles()), free: map[int][]int64{}, limbo: map[int][]int64{}}
+	torn, err := s.scan(f, at, info.Size())
+	if err != nil {
 		return nil, err
 	}
-	if got := binary.LittleEndian.Uint64(chunk); got != want {
-		return nil, fmt.Errorf("checksum %016x where %016x is written: the file is damaged", want, got)
-	}
-	for _, p := range sums {
-		stride := len(p) / len(f.counts)
-		for i, v := range p {
-			if !(math.Abs(v) <= limit*math.MaxUint32) || f.counts[i/stride] == 0 && v != 0 {
-				return nil, fmt.Errorf("a sum of %v over %d samples", v, f.counts[i/stride])
-			}
+	if o.Write {
+		if err := s.mend(torn, info.Size()); err != nil {
+			return nil, err
 		}
 	}
+	f.pool.disk = s
+	if !o.Write && o.Resident > 0 {
+		f.pool.most = int(max(leastRead, o.Resident/(c.pixelBytes()*blockPixels)))
+	}
 	return f, nil
+}
+
+// readHead reads what stands before the slots, and returns where they begin.
+func readHead(r io.ReaderAt) (h header, at int64, err error) {
+	start := make([]byte, len(stateMagic)+4)
+	if _, err := r.ReadAt(start, 0); err != nil {
+		return h, 0, err
+	}
+	if string(start[:len(stateMagic)]) != stateMagic {
+		return h, 0, fmt.Errorf("it does not start with %q", stateMagic)
+	}
+	n := binary.LittleEndian.Uint32(start[len(stateMagic):])
+	if n > maxHeader {
+		return h, 0, fmt.Errorf("a header of %d bytes is longer than %d", n, maxHeader)
+	}
+	text := make([]byte, n+4)
+	if _, err := r.ReadAt(text, int64(len(start))); err != nil {
+		return h, 0, err
+	}
+	sum := crc32.Update(crc32.Checksum(start, castagnoli), castagnoli, text[:n])
+	if got := binary.LittleEndian.Uint32(text[n:]); got != sum {
+		return h, 0, fmt.Errorf("the header has the checksum %08x where %08x is written: the file is damaged", sum, got)
+	}
+	if err := json.Unmarshal(text[:n], &h); err != nil {
+		return h, 0, fmt.Errorf("header: %w", err)
+	}
+	if h.Replicates < 1 || h.Replicates > Replicates {
+		return h, 0, fmt.Errorf("%d replicates; outside [1, %d]", h.Replicates, Replicates)
+	}
+	return h, int64(len(start)) + int64(len(text)), nil
+}
+
+// scan looks through the slots for the latest whole record of each tile. What follows the last whole slot head was never
+// finished, and is written over.
+//
+// It returns where records lie that are not whole.
+func (s *store) scan(f *Film, at, size int64) (torn []int64, err error) {
+	type found struct {
+		off  int64
+		room int
+	}
+	var unused []found
+	head := make([]byte, slotHead+recordHead)
+	buf := []byte(nil)
+	most := int64(recordHead + f.encoded(1<<f.k-1|hasDropped))
+	for at+int64(len(head)) <= size {
+		if _, err := s.file.ReadAt(head, at); err != nil {
+			return nil, err
+		}
+		room := int64(binary.LittleEndian.Uint32(head[4:]))
+		if string(head[:slotHead]) != string(slot(int(room))) || room < recordHead || room > most {
+			break
+		}
+		n := recordHead + int64(binary.LittleEndian.Uint32(head[slotHead+12:]))
+		here := found{at, int(room)}
+		at += slotHead + room
+		if [recordHead]byte(head[slotHead:]) == [recordHead]byte{} { // nothing came to it yet
+			unused = append(unused, here)
+			continue
+		}
+		if n > room || at-room+n > size {
+			torn = append(torn, at-room)
+			unused = append(unused, here)
+			continue
+		}
+		if int64(cap(buf)) < n {
+			buf = make([]byte, n)
+		}
+		buf = buf[:n]
+		if _, err := s.file.ReadAt(buf, at-room); err != nil {
+			return nil, err
+		}
+		tile, turn, whole := readRecord(buf)
+		switch old := (place{}); {
+		case !whole || tile >= len(s.at):
+			torn = append(torn, at-room)
+			unused = append(unused, here)
+		case s.at[tile].off > 0 && s.at[tile].turn > turn:
+			unused = append(unused, here)
+		default:
+			if old = s.at[tile]; old.off > 0 {
+				unused = append(unused, found{old.off, int(old.room)})
+				s.used -= int64(old.size)
+			}
+			s.at[tile] = place{here.off, int32(here.room), int32(n), turn}
+			s.used += n
+			s.turn = max(s.turn, turn)
+		}
+	}
+	s.bad = len(torn)
+	if at < size {
+		s.bad++
+	}
+	s.end = at
+	for _, u := range unused {
+		s.free[u.room] = append(s.free[u.room], u.off)
+	}
+	return torn, nil
+}
+
+// mend takes away what the end of a process left half written.
+func (s *store) mend(torn []int64, size int64) error {
+	for _, at := range torn {
+		if _, err := s.file.WriteAt(make([]byte, recordHead), at); err != nil {
+			return err
+		}
+	}
+	if s.end < size {
+		return s.file.Truncate(s.end)
+	}
+	return nil
+}
+
+// Damaged returns how many records of the film's file are not whole. One that is cut off in writing leaves its tile as it was before.
+func (f *Film) Damaged() int {
+	if f.pool.disk == nil {
+		return 0
+	}
+	return f.pool.disk.bad
 }

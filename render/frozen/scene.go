@@ -173,6 +173,7 @@ type Scene struct {
 	Eyes            []Eye
 	Lights          []*light.Light
 	LightTag        []int     // the light that it counts as on the film: a hot spot as the environment that it was cut from
+	LightSides      []int     // first of the six tags of its sides, where an environment is kept apart by them; else -1
 	LightSampled    []bool    // vertices are connected to it; an even sky is left to the rays that meet it
 	LightSeen       []bool    // seen directly by the camera
 	LightPick       []float64 // probability with which a deep vertex chooses each light
@@ -183,6 +184,34 @@ type Scene struct {
 	CameraIn        []int32  // closed objects around the camera
 	ShowEnvironment bool     // camera rays that meet no object see the distant lights; else they count as uncovered
 	Settings        Settings // of the path tracer
+}
+
+// SideNames are the sides that light comes from, as seen by a camera straight before an eye, in the order of their tags.
+var SideNames = [6]string{"right", "left", "above", "below", "front", "behind"}
+
+// Tag returns what light i counts as on the film where it shines from the direction wi (unit, in the world).
+func (s *Scene) Tag(i int, wi geom.Vec) int {
+	first := s.LightSides[i]
+	if first < 0 {
+		return s.LightTag[i]
+	}
+	return first + side(wi)
+}
+
+// side returns the face of a cube about the eye that a direction points to.
+func side(d geom.Vec) int {
+	x, y, z := math.Abs(d.X), math.Abs(d.Y), math.Abs(d.Z)
+	k, v := 0, d.X
+	switch {
+	case y > x && y >= z:
+		k, v = 2, d.Y
+	case z > x:
+		k, v = 4, d.Z
+	}
+	if v < 0 {
+		k++
+	}
+	return k
 }
 
 // Settings are the path tracer's switches; see scene.Advanced.

@@ -235,10 +235,13 @@ func (j *Job) Path(name string) string { return filepath.Join(j.Dir, name) }
 func (j *Job) Close() error { return j.lock.Close() }
 
 // Space returns an error where the folder's disk has less room than wanted, in bytes, and so can't hold what is to come.
-func (j *Job) Space(wanted int64) error {
-	free, known := freeBytes(j.Dir)
+func (j *Job) Space(wanted int64) error { return Room(j.Dir, wanted) }
+
+// Room is Space for any folder.
+func Room(dir string, wanted int64) error {
+	free, known := freeBytes(dir)
 	if known && free < wanted {
-		return fmt.Errorf("%s: the work needs about %s of disk and %s are free", j.Dir, size(wanted), size(free))
+		return fmt.Errorf("%s: the work needs about %s of disk and %s are free", dir, size(wanted), size(free))
 	}
 	return nil
 }

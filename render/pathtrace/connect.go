@@ -117,7 +117,7 @@ func (t *Tracer) connectOne(p *path, v *vertex, a *response, i int, l *light.Lig
 		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i, p.mask) {
 			pass = pass.Mul(t.transmittance(&in, start, s.Wi, rest, p.mask))
 			invariant.Density("a light sample", s.Pdf*q+pdf)
-			t.add(i, v.class, p.beta.Mul(f).Mul(s.L).Mul(pass).Scale(1/(s.Pdf*q+pdf)), out)
+			t.add(i, v.class, Plainly, s.Wi, p.beta.Mul(f).Mul(s.L).Mul(pass).Scale(1/(s.Pdf*q+pdf)), out)
 		}
 	}
 	// Bent.
@@ -295,7 +295,7 @@ func (t *Tracer) connectAlong(p *path, v *vertex, i int, l *light.Light, s *ligh
 	invariant.Density("a light sample through the cornea", inside+own)
 	c := beta.Mul(lum).Mul(pass).Scale(own / (inside + own))
 	t.Bent[i] += c.Luminance()
-	t.add(i, v.class, c, out)
+	t.add(i, v.class, Focused, wo, c, out)
 }
 
 // refracted weighs light v of a path that left a vertex through the cornea and met light i by chance: by the balance

@@ -59,7 +59,7 @@ func (t *Tracer) connectDeep(p *path, b *frozen.Object, e *frozen.Eye, pos geom.
 		pass, start, rest := t.throughCoat(&w, &in, s.Wi, far)
 		if pass.Max() > 0 && !t.blocked(start, s.Wi, rest, i, frozen.ShadowRays) {
 			pass = pass.Mul(t.transmittance(&in, start, s.Wi, rest, frozen.ShadowRays))
-			t.add(i, p.class, beta.Mul(tr).Mul(s.L).Mul(pass).Scale(evenPhase/(s.Pdf*q+evenPhase)), out)
+			t.add(i, p.class, Plainly, s.Wi, beta.Mul(tr).Mul(s.L).Mul(pass).Scale(evenPhase/(s.Pdf*q+evenPhase)), out)
 		}
 	}
 	if v.solve && t.set.Caustic {

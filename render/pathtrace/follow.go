@@ -130,7 +130,7 @@ func (t *Tracer) escape(p *path, out *film.Sample) {
 			}
 			v = t.refracted(p, i, target{distant: true, dir: p.ray.D}, l.PdfDir(p.x, p.ray.D), v)
 		}
-		t.add(i, p.class, v, out)
+		t.add(i, p.class, p.way(), p.ray.D, v, out)
 	}
 }
 
@@ -161,7 +161,18 @@ func (t *Tracer) meetLight(p *path, h *frozen.Hit, out *film.Sample) {
 		p2 := l.PdfAreaAt(p.x, z) * z.Sub(y).Len2() / max(cos, 1e-12)
 		v = t.refracted(p, int(h.Light), target{point: z}, p2, v)
 	}
-	t.add(int(h.Light), p.class, v, out)
+	t.add(int(h.Light), p.class, p.way(), p.ray.D, v, out)
+}
+
+// way returns how the light that the path's ray meets came to it.
+func (p *path) way() film.Class {
+	switch {
+	case p.class == Background && !p.seen:
+		return Passing
+	case p.chain == refracted:
+		return Focused
+	}
+	return Plainly
 }
 
 // chosen returns the probability with which the path's last scattering vertex was connected to light i.

@@ -49,7 +49,7 @@ func (t *Tracer) bookAlong(p *path, v *vertex, d geom.Vec, gain, pdf float64, ou
 			share = pdf / (pdf + q)
 		}
 		in := p.nest
-		t.add(i, v.class, r.Mul(p.beta).Mul(t.transmittance(&in, v.p, d, far, p.mask)).Scale(gain*share), out)
+		t.add(i, v.class, Plainly, d, r.Mul(p.beta).Mul(t.transmittance(&in, v.p, d, far, p.mask)).Scale(gain*share), out)
 	}
 	return booked
 }

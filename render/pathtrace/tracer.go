@@ -26,6 +26,16 @@ const (
 	Classes
 )
 
+// The ways that light came: added to a class on the film, so that a layer may pick them.
+const (
+	Plainly film.Class = iota * Classes
+	Focused            // through a cornea, straight from a light, to the tissue that the camera sees
+	Passing            // of the class Background: not seen directly but through clear objects
+)
+
+// AllWays returns the bits of a class, whatever way the light came, for a layer of the film.
+func AllWays(c film.Class) uint32 { return 1<<c | 1<<(c+Focused) | 1<<(c+Passing) }
+
 // ClassNames are the classes' names in files, by class.
 var ClassNames = [Classes]string{"background", "reflection", "iris.direct", "iris.indirect", "sclera.direct", "sclera.indirect", "object.direct", "object.indirect"}
 
@@ -203,11 +213,14 @@ func (t *Tracer) push(p *path) {
 	}
 }
 
-// add books what a path brings from a light, an index of the scene's lights.
-func (t *Tracer) add(light int, class film.Class, v colour.RGB, out *film.Sample) {
+// add books what a path brings from a light, an index of the scene's lights, that shines from the direction wi (unit, in the world).
+func (t *Tracer) add(light int, class, way film.Class, wi geom.Vec, v colour.RGB, out *film.Sample) {
 	invariant.Weight("a contribution", v)
 	if !v.Black() {
-		out.Add(t.scene.LightTag[light], class, v)
+		if class == Reflection {
+			way = Plainly
+		}
+		out.Add(t.scene.Tag(light, wi), class+way, v)
 		t.Ledger[class] += v.Luminance()
 	}
 }

@@ -23,6 +23,7 @@ const evenLight = 2
 func (p *preparer) addLight(l *light.Light, seen bool, tag int) {
 	p.out.Lights = append(p.out.Lights, l)
 	p.out.LightTag = append(p.out.LightTag, tag)
+	p.out.LightSides = append(p.out.LightSides, -1)
 	p.out.LightSeen = append(p.out.LightSeen, seen)
 	p.out.LightSampled = append(p.out.LightSampled, !l.Even(evenLight))
 }
@@ -60,6 +61,9 @@ func (p *preparer) lights() {
 			p.addLight(l, q.seen, q.tag)
 		}
 	}
+	if p.d.Picture.Passes.Lights {
+		p.sides()
+	}
 	if len(p.out.Lights) == 0 {
 		p.warnf("there is no light: the picture is black")
 		return
@@ -96,6 +100,23 @@ func (p *preparer) lights() {
 			q = 0.9*e/sum + 0.1/n
 		}
 		p.out.LightPick[i] = q
+	}
+}
+
+// sides gives each environment six tags, one for each side that it shines from, behind those of all lights. Its hot spots share them.
+func (p *preparer) sides() {
+	s := p.out
+	next := len(s.Lights)
+	for i, l := range s.Lights {
+		if l.Kind != light.Environment || s.LightTag[i] != i {
+			continue
+		}
+		for k, tag := range s.LightTag {
+			if tag == i {
+				s.LightSides[k] = next
+			}
+		}
+		next += len(frozen.SideNames)
 	}
 }
 

@@ -38,10 +38,13 @@ func Gradient(x, y, width, height, edge float64) float64 {
 //
 // Source: Lipshitz, Wannamaker and Vanderkooy, Quantization and Dither: A Theoretical Survey, J. Audio Eng. Soc. 40,
 // 1992.
-func Bytes(dst []byte, pix []colour.RGB, seed uint64) {
+func Bytes(dst []byte, pix []colour.RGB, seed uint64) { BytesFrom(dst, pix, seed, 0) }
+
+// BytesFrom is Bytes for a part of a picture that begins with its pixel first, counted row by row.
+func BytesFrom(dst []byte, pix []colour.RGB, seed uint64, first int) {
 	for i, c := range pix {
 		c = encode(c)
-		h := hash(seed, uint64(i))
+		h := hash(seed, uint64(first+i))
 		for j, s := range c {
 			h = noise.Mix64(h + 0x9e3779b97f4a7c15)
 			dst[3*i+j] = dither(s, float64(h>>32)/(1<<32), float64(h&math.MaxUint32)/(1<<32))
