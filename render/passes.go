@@ -147,7 +147,7 @@ func (r *Result) passParts(vw *view.View, turn func(colour.RGB) colour.RGB) []fi
 	return out
 }
 
-// What a pixel's surface says, in the order of the planes of looks.
+// What a pixel's surface says, in the order of the planes of surfaces.
 const (
 	lookAlbedo   = 0  // of the tissue behind a cornea, else of the surface; mean over the pixel's filter, nothing counts as 0
 	lookNormal   = 3  // geometric normal of the first surface, in the world; mean over the filter
@@ -178,7 +178,7 @@ func (r *Result) surfaceParts() []filePart {
 	at := func(first int, order ...int) func(y0, y1 int, planes [][]float32) {
 		return func(y0, y1 int, planes [][]float32) {
 			if have != [2]int{y0, y1} {
-				rows, have = p.look(y0, y1), [2]int{y0, y1}
+				rows, have = p.surfaces(y0, y1), [2]int{y0, y1}
 			}
 			for i, k := range order {
 				copy(planes[i], rows[first+k])
@@ -197,8 +197,8 @@ func (r *Result) surfaceParts() []filePart {
 	}
 }
 
-// look looks through the pixels of rows y0 <= y < y1 at what the camera meets. It returns planes of these rows.
-func (p *Prepared) look(y0, y1 int) (out [looks][]float32) {
+// surfaces looks through the pixels of rows y0 <= y < y1 at what the camera meets. It returns planes of these rows.
+func (p *Prepared) surfaces(y0, y1 int) (out [looks][]float32) {
 	w := p.Description.Picture.Width
 	for i := range out {
 		out[i] = make([]float32, w*(y1-y0))
@@ -297,7 +297,7 @@ func (r *Result) writePasses(path string, vw *view.View, meta map[string]string,
 	if err != nil {
 		return err
 	}
-	meta[viewAttr] = string(look)
+	meta[ViewAttr] = string(look)
 	names := r.channels()
 	at := map[string]int{}
 	for i, c := range names {
@@ -322,5 +322,5 @@ func (r *Result) writePasses(path string, vw *view.View, meta map[string]string,
 	})
 }
 
-// viewAttr is the attribute that holds the scene's view, so that a picture made of the passes is shown alike.
-const viewAttr = "catchlight.view"
+// ViewAttr is the attribute that holds the scene's view (JSON), so that a picture made of the passes is shown alike.
+const ViewAttr = "catchlight.view"

@@ -487,14 +487,12 @@ func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	bytes := make([]byte, 3*n)
-	view.Bytes(bytes, lit, uint64(s.d.Picture.Seed))
+	bytes, channels := levels(lit, alpha, s.d.View.Background == "transparent", uint64(s.d.Picture.Seed))
 	m := image.NewNRGBA(image.Rect(0, 0, pic.W, pic.H))
 	for i := range n {
-		copy(m.Pix[4*i:], bytes[3*i:3*i+3])
-		m.Pix[4*i+3] = 255
-		if s.d.View.Background == "transparent" {
-			m.Pix[4*i+3] = byte(255*min(1, max(0, alpha[i])) + 0.5)
+		copy(m.Pix[4*i:], bytes[channels*i:channels*(i+1)])
+		if channels == 3 {
+			m.Pix[4*i+3] = 255
 		}
 	}
 	return m, lit, nil
@@ -521,6 +519,21 @@ func linearOf(pic *imageio.Picture) (mean []colour.RGB, alpha []float64) {
 		}
 	}
 	return mean, alpha
+}
+
+// levels rounds display light to bytes, with alpha where the background is transparent; the number says how many a pixel has.
+func levels(lit []colour.RGB, alpha []float64, clear bool, seed uint64) ([]byte, int) {
+	rgb := make([]byte, 3*len(lit))
+	view.Bytes(rgb, lit, seed)
+	if !clear {
+		return rgb, 3
+	}
+	out := make([]byte, 4*len(lit))
+	for i, a := range alpha {
+		copy(out[4*i:], rgb[3*i:3*i+3])
+		out[4*i+3] = byte(255*min(1, max(0, a)) + 0.5)
+	}
+	return out, 4
 }
 
 // cell reads what stands in the JSON beside a finished picture.
