@@ -16,6 +16,7 @@ const (
 	exitDone        = 0
 	exitFailed      = 1
 	exitUsage       = 2
+	exitChanged     = 3
 	exitInterrupted = 130
 )
 
@@ -27,6 +28,7 @@ var exits = []struct {
 	{exitDone, "done: all that was asked for is written"},
 	{exitFailed, "failed: a file could not be read or written, a picture is unsound, or the work broke off"},
 	{exitUsage, "nothing was begun: the command line or the scene has a mistake, or something would have been written over"},
+	{exitChanged, "changed: catchlight changed found that pictures are not what they were; all that was asked for is written"},
 	{exitInterrupted, "interrupted: by Ctrl-C, an end signal, a closed terminal or a closed pipe; what there is of it is written"},
 }
 
@@ -45,6 +47,8 @@ func exitCode(err error) int {
 		return exitDone
 	case errors.Is(err, errInterrupted):
 		return exitInterrupted
+	case errors.Is(err, errChanged):
+		return exitChanged
 	case errors.As(err, &usage), errors.As(err, &problems), errors.As(err, &taken):
 		return exitUsage
 	}

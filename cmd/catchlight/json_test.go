@@ -70,10 +70,12 @@ func TestShapesOfJSON(t *testing.T) {
 		code, _, stderr := catchlight(strings.Fields(args)...)
 		require.Zero(t, code, "%s: %s", args, stderr)
 	}
+	code, _, stderr := catchlight("changed", "sheet", "sheet", "--json", "changed.json")
+	require.Zero(t, code, stderr)
 	for name, file := range map[string]string{
 		"report": "stats.json", "report-raster": "b.json", "report-part": "c.shard-1-of-2.json", "cell": "sheet/row1-column1.json",
 		"manifest": "sheet/manifest.json", "sheet": "sheet/report.json", "turntable": "turn/report.json", "scale": "scale/scale.json", "distance": "far/distance.json",
-		"compare": "compare/compare.json", "grown": "grown/grown.json",
+		"compare": "compare/compare.json", "grown": "grown/grown.json", "changed": "changed.json",
 	} {
 		got := shape(t, file)
 		if os.Getenv("CATCHLIGHT_WRITE_SHAPES") != "" {

@@ -1,0 +1,144 @@
+package main
+
+import (
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/scene/imageio"
+)
+
+// litScene writes a float under a sky of a picture and a lamp.
+func litScene(t *testing.T) {
+	pix := make([]float32, 3*32*16)
+	for i := range pix {
+		pix[i] = 0.2 + float32(i%5)/3
+	}
+	require.NoError(t, imageio.WritePFM("sky.pfm", 32, 16, 3, pix))
+	put(t, "lit.yaml", `picture: {width: 40, height: 30, samples: 16}
+camera: {orbit: {distance: 200}, fov: 20}
+lights: [{name: sky, kind: environment, file: sky.pfm}, {name: lamp, kind: disc, radius: 60, orbit: {azimuth: 40, distance: 500}, radiance: 40}]
+objects: [{name: float, shape: sphere, radius: 15}]
+`)
+}
+
+// Lights of a finished picture are listed and changed; the picture as seen is shown as its scene says, and mistakes are named.
+func TestRelight(t *testing.T) {
+	t.Chdir(t.TempDir())
+	litScene(t)
+	code, _, stderr := catchlight("render", "lit.yaml", "--passes", "lights,errors", "-o", "a.exr", "-o", "a.png")
+	require.Zero(t, code, stderr)
+	require.Contains(t, stderr, "the picture's sums take 0.00 GB with 7 passes")
+	code, stdout, stderr := catchlight("relight", "a.exr")
+	require.Zero(t, code, stderr)
+	for _, n := range []string{"lamp ", "sky.left ", "sky.front "} {
+		require.Contains(t, stdout, n)
+	}
+	code, stdout, stderr = catchlight("relight", "a.exr", "--ev", "sky=0", "-o", "same.png", "-o", "same.exr")
+	require.Zero(t, code, stderr)
+	require.Contains(t, stdout, "mixed 7 lights in ")
+	require.Contains(t, stdout, "standard error at most ")
+	a, err := imageio.Read("a.png")
+	require.NoError(t, err)
+	b, err := imageio.Read("same.png")
+	require.NoError(t, err)
+	for c := range a.Pix {
+		for i := range a.Pix[c] {
+			require.InDelta(t, a.Pix[c][i], b.Pix[c][i], 1.01/255)
+		}
+	}
+	code, _, stderr = catchlight("relight", "a.exr", "--only", "lamp", "--ev", "lamp=1", "--colour", "lamp=1,0.5,0", "-o", "lamp.exr")
+	require.Zero(t, code, stderr)
+	one, err := imageio.Read("lamp.exr")
+	require.NoError(t, err)
+	whole, err := imageio.Read("a.exr")
+	require.NoError(t, err)
+	for c, k := range map[string]float32{"R": 2, "G": 1, "B": 0} {
+		for i, v := range whole.Channel("light.lamp." + c) {
+			require.InDelta(t, k*v, one.Channel(c)[i], 1e-5)
+		}
+	}
+	put(t, "float.yaml", float)
+	code, _, stderr = catchlight("render", "float.yaml", "-o", "bare.exr")
+	require.Zero(t, code, stderr)
+	for args, want := range map[string]string{
+		"a.exr --ev sun=1 -o b.png":                `no light "sun"; there are lamp, sky.above`,
+		"a.exr --only sun -o b.png":                "--only sun: no such light; there are lamp",
+		"a.exr --ev lamp -o b.png":                 `--ev "lamp": give a light and a value, as NAME=VALUE`,
+		"a.exr --ev lamp=much -o b.png":            `--ev "lamp=much": "much" is no number`,
+		"a.exr --white lamp=100 -o b.png":          `--white "lamp=100": 100 K is outside [1700, 15000] K`,
+		"a.exr --colour lamp=1,2 -o b.png":         `--colour "lamp=1,2": "1,2" is no colour; give three numbers as R,G,B`,
+		"a.exr --ev lamp=1":                        "relight: --out names the picture to write",
+		"a.exr --ev lamp=1 -o b.jpg":               `--out b.jpg: the ending ".jpg" is not one of .png .exr`,
+		"a.exr --ev lamp=1 -o a.exr":               "a.exr",
+		"bare.exr":                                 "bare.exr: it holds no passes of lights; render it with --passes lights",
+		"a.png":                                    "a.png: OpenEXR: it does not begin as such a file does",
+		"none.exr":                                 "none.exr: no such file",
+		"a.exr --exposure 99 --ev lamp=1 -o b.png": "--exposure 99 is outside [-40, 40]",
+	} {
+		code, _, stderr := catchlight(append([]string{"relight"}, strings.Fields(args)...)...)
+		require.NotZero(t, code, args)
+		require.Contains(t, stderr, want, args)
+	}
+	require.NoFileExists(t, "b.png")
+	code, _, stderr = catchlight("render", "lit.yaml", "--passes", "lights", "-o", "c.png")
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, stderr, "--passes: they go into .exr files; give one, as --out NAME.exr")
+	code, _, stderr = catchlight("render", "lit.yaml", "--passes", "moons", "-o", "c.exr")
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, stderr, "--passes moons: known are lights, paths, surfaces, errors, all")
+}
+
+// Another seed is no change, another lamp is one, with code 3 and its part named; folders are compared by names, and what is missing counts.
+func TestChanged(t *testing.T) {
+	t.Chdir(t.TempDir())
+	litScene(t)
+	for name, more := range map[string]string{
+		"old/a": "", "new/a": "--seed 2", "old/b": "", "new/b": "--seed 3 --set lights.lamp.ev=0.1", "old/c": "--passes surfaces", "new/d": "",
+	} {
+		code, _, stderr := catchlight(append([]string{"render", "lit.yaml", "-o", name + ".exr"}, strings.Fields(more)...)...)
+		require.Zero(t, code, stderr)
+	}
+	code, stdout, stderr := catchlight("changed", "old/a.exr", "new/a.exr", "--mask", "mask")
+	require.Zero(t, code, stderr+stdout)
+	require.Contains(t, stdout, "a.exr: not changed; grain explains it")
+	require.Contains(t, stdout, "  around ")
+	require.FileExists(t, "mask/a.png")
+	code, stdout, stderr = catchlight("changed", "old/b.exr", "new/b.exr")
+	require.Equal(t, exitChanged, code)
+	require.Equal(t, "changed: 1 of 1 pictures\n", stderr)
+	require.Contains(t, stdout, "b.exr: CHANGED")
+	code, stdout, _ = catchlight("changed", "old/b.exr", "new/b.exr", "--allow", "0.2")
+	require.Zero(t, code, stdout)
+	code, stdout, _ = catchlight("changed", "old/b.exr", "old/b.exr")
+	require.Zero(t, code)
+	require.Equal(t, "b.exr: the same to the bit\n", stdout)
+	code, stdout, stderr = catchlight("changed", "old", "new", "--json", "x/changed.json")
+	require.Equal(t, exitChanged, code)
+	require.Equal(t, "changed: 2 of 3 pictures\n", stderr)
+	require.Contains(t, stdout, "c.exr: missing in new\n")
+	require.FileExists(t, "x/changed.json")
+
+	require.NoError(t, os.MkdirAll("empty", 0o777))
+	put(t, "float.yaml", float)
+	code, _, stderr = catchlight("render", "float.yaml", "--samples", "1", "-o", "one.exr")
+	require.Zero(t, code, stderr)
+	for args, want := range map[string]string{
+		"old new/a.exr":                      "give two pictures or two folders; of old and new/a.exr one is a folder",
+		"old/a.exr none.exr":                 "none.exr: no such file",
+		"empty new":                          "empty: there is no .exr picture in it",
+		"old/a.exr new/a.exr --alarm 0":      "--alarm 0 is outside (0, 0.5]",
+		"old/a.exr new/a.exr --allow -1":     "--allow -1 is outside [0, 1]",
+		"old/a.exr one.exr":                  "one picture has 40 x 30 pixels, the other 16 x 12",
+		"one.exr one.exr":                    "pixel 0,0 has 1 samples; with fewer than 2 nothing tells its noise",
+		"sky.pfm sky.pfm":                    "sky.pfm: OpenEXR: it does not begin as such a file does",
+		"old/a.exr new/a.exr --mask sky.pfm": "sky.pfm",
+	} {
+		code, _, stderr := catchlight(append([]string{"changed"}, strings.Fields(args)...)...)
+		require.NotZero(t, code, args)
+		require.NotEqual(t, exitChanged, code, args)
+		require.Contains(t, stderr, want, args)
+	}
+}

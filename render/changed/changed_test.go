@@ -1,0 +1,197 @@
+package changed
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"catchlight/render/film"
+	"catchlight/render/sampler"
+	"catchlight/scene/colour"
+)
+
+// law draws one sample of light of mean 1.
+type law func(u, v, w float64) float64
+
+var laws = map[string]law{
+	"even":        func(u, _, _ float64) float64 { return 2 * u },
+	"exponential": func(_, v, _ float64) float64 { return -math.Log(v) },
+	"rare": func(u, v, _ float64) float64 {
+		if u >= 0.03 {
+			return 0
+		}
+		return -math.Log(v) / 0.03
+	},
+	"log-normal": func(_, v, w float64) float64 {
+		return math.Exp(1.5*math.Sqrt(-2*math.Log(v))*math.Cos(2*math.Pi*w) - 1.125)
+	},
+}
+
+// noisy is a picture of that light, as a file holds it; scale is what each pixel shows.
+func noisy(t testing.TB, w, h, spp int, seed uint64, of law, scale func(x, y int) float64) *Picture {
+	t.Helper()
+	f, err := film.New(film.Config{Width: w, Height: h, SPP: spp})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := f.Sample()
+	smp := sampler.New(seed)
+	for p := range w * h {
+		k := scale(p%w, p/w)
+		for i := range spp {
+			replicate, j := f.Place(i)
+			smp.Start(uint64(p), replicate, j)
+			r := smp.Stream(0, sampler.Test, 0)
+			s.Begin(p, replicate)
+			s.Add(0, 0, colour.Grey(k*of(r.Float64(), r.Float64(), r.Float64())).Mul(colour.RGB{1, 0.5, 2}))
+			s.End()
+		}
+	}
+	pic := f.Develop()
+	half := pic.Interval(sigma3)
+	p := &Picture{W: w, H: h}
+	for c := range 3 {
+		p.Mean[c], p.Error[c], p.Interval[c] = make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
+		for i := range pic.Mean {
+			p.Mean[c][i], p.Error[c][i], p.Interval[c][i] = float32(pic.Mean[i][c]), float32(pic.Error[i][c]), float32(half[i][c])
+		}
+	}
+	p.Samples = make([]float32, w*h)
+	for i, n := range pic.Samples {
+		p.Samples[i] = float32(n)
+	}
+	p.Zone = make([]float32, w*h)
+	for i := range p.Zone {
+		p.Zone[i] = float32(i % w * 3 / w)
+	}
+	return p
+}
+
+func flat(int, int) float64 { return 1 }
+
+// Pictures that differ by noise alone are called changed no more often than was allowed, whatever the law of the noise, the size and the number
+// of samples: 40 pairs of each, allowed one in ten: 4 +- 1.9; the tests are many and the bound is for their union, so fewer.
+func TestFalseAlarms(t *testing.T) {
+	for _, c := range []struct {
+		law     string
+		w, h, n int
+	}{{"even", 24, 20, 16}, {"exponential", 24, 20, 16}, {"exponential", 40, 33, 64}, {"rare", 24, 20, 64}, {"log-normal", 24, 20, 32}} {
+		alarms, marked, pixels := 0, 0, 0
+		for k := range 40 {
+			a := noisy(t, c.w, c.h, c.n, uint64(1000+2*k), laws[c.law], flat)
+			b := noisy(t, c.w, c.h, c.n, uint64(1001+2*k), laws[c.law], flat)
+			r, err := Compare(a, b, 0.1, 0, []string{"left", "middle", "right"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if r.Changed {
+				alarms++
+			}
+			for _, m := range r.Marks {
+				pixels++
+				if m {
+					marked++
+				}
+			}
+		}
+		t.Logf("%s, %d x %d, %d samples: %d alarms of 40, %.2f %% beyond three sigma", c.law, c.w, c.h, c.n, alarms, 100*float64(marked)/float64(pixels))
+		if alarms > 9 { // 4 + 2.6 standard deviations
+			t.Errorf("%s, %d samples: %d false alarms of 40", c.law, c.n, alarms)
+		}
+		// The same noise in all three channels, so about 0.27 %.
+		if q := float64(marked) / float64(pixels); q > 0.008 {
+			t.Errorf("%s: %.2f %% are beyond three sigma", c.law, 100*q)
+		}
+	}
+}
+
+// What did change is found: one pixel by much, one tile and one part by less than the noise of a pixel; an allowance leaves out what is smaller.
+func TestFindsChanges(t *testing.T) {
+	const w, h = 48, 40
+	old := noisy(t, w, h, 64, 1, laws["exponential"], flat) // a pixel's error is 1/8
+	for _, c := range []struct {
+		name         string
+		scale        func(x, y int) float64
+		allow        float64
+		want         bool
+		pixels, tile bool
+		zone         string
+	}{
+		{"nothing", flat, 0, false, false, false, ""},
+		{"a pixel", func(x, y int) float64 {
+			if x == 20 && y == 30 {
+				return 6
+			}
+			return 1
+		}, 0, true, true, false, ""},
+		{"a tile by half its pixels' noise", func(x, y int) float64 {
+			if x/16 == 1 && y/16 == 1 {
+				return 1.09
+			}
+			return 1
+		}, 0, true, false, true, ""},
+		{"a part by a third of it", func(x, _ int) float64 {
+			if x*3/w == 2 {
+				return 1.045
+			}
+			return 1
+		}, 0, true, false, false, "right"},
+		{"a part by less than is allowed", func(x, _ int) float64 {
+			if x*3/w == 2 {
+				return 1.045
+			}
+			return 1
+		}, 0.06, false, false, false, ""},
+	} {
+		r, err := Compare(old, noisy(t, w, h, 64, 2, laws["exponential"], c.scale), 0.01, c.allow, []string{"left", "middle", "right"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Changed != c.want || c.pixels && r.Pixels == 0 || c.tile && r.Tiles == 0 {
+			t.Errorf("%s: %+v", c.name, r.Zones)
+		}
+		if c.zone != "" && !slices.ContainsFunc(r.Zones, func(z Zone) bool { return z.Name == c.zone && z.Changed }) {
+			t.Errorf("%s: part %s is not named: %+v", c.name, c.zone, r.Zones)
+		}
+		if c.pixels && (r.WorstX != 20 || r.WorstY != 30 || !r.Marks[30*w+20]) {
+			t.Errorf("%s: worst at %d,%d", c.name, r.WorstX, r.WorstY)
+		}
+	}
+	same, err := Compare(old, old, 0.01, 0, nil)
+	if err != nil || same.Changed || !same.Same || same.Worst != 0 {
+		t.Errorf("a picture and itself: %+v, %v", same, err)
+	}
+}
+
+// A change without noise is sure, and what float32 rounds is none. Pictures that can't be compared say why.
+func TestEdges(t *testing.T) {
+	one := func(of func(x, y int) float64) *Picture {
+		return noisy(t, 20, 18, 8, 3, func(_, _, _ float64) float64 { return 1 }, of)
+	}
+	for scale, want := range map[float64]bool{1: false, 1 + 3e-7: false, 1.001: true} {
+		r, err := Compare(one(flat), one(func(int, int) float64 { return scale }), 0.01, 0, nil)
+		if err != nil || r.Changed != want {
+			t.Errorf("without noise, times %v: changed %t, %v", scale, r.Changed, err)
+		}
+	}
+	small := noisy(t, 4, 4, 8, 1, laws["even"], flat)
+	bare := noisy(t, 20, 18, 1, 1, laws["even"], flat)
+	for want, p := range map[string]*Picture{"20 x 18 pixels, the other 4 x 4": small, "pixel 0,0 has 1 samples": bare} {
+		if _, err := Compare(one(flat), p, 0.01, 0, nil); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v, want %q", err, want)
+		}
+	}
+}
+
+// Degrees of freedom come back from the interval that a file holds in halves: never more than there were.
+func TestFreedomFromIntervals(t *testing.T) {
+	for _, n := range []int{4, 7, 28, 42, 63} {
+		q := film.Quantile(sigma3, n)
+		for _, round := range []float64{1 - 1./2048, 1, 1 + 1./2048} {
+			if got := freedomOf(q * round); got > float64(n) || got < 0.6*float64(n) {
+				t.Errorf("%d degrees come back as %v", n, got)
+			}
+		}
+	}
+}
