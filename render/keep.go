@@ -16,6 +16,7 @@ import (
 	"catchlight/render/film"
 	"catchlight/scene"
 	"catchlight/scene/builtin"
+	"catchlight/scene/noise"
 )
 
 // Keep saves the sums of a render while it works and when it ends, so that it can go on to the same bits after a pause,
@@ -69,13 +70,23 @@ func ReadFilm(path string) (*film.Film, error) {
 // MostShards is the most parts that the samples of a picture are split into.
 const MostShards = 4096
 
-// Shard is a part of a picture's samples: whole replicates of tiles, so that all parts together have the bits of one run. The
-// zero value is all of them.
+// Shard is a part of a picture's samples, so that all parts together have the bits of one run: of a small picture whole replicates, of
+// one with many tiles for each part whole tiles, drawn by a hash. The zero value is all of them.
 type Shard struct{ Index, Count int } // Index in [1, Count]
 
-// has reports whether the part holds a replicate of a tile.
-func (s Shard) has(tile, replicate int) bool {
-	return s.Count <= 1 || (tile*film.Replicates+replicate)%s.Count == s.Index-1
+// tilesApart is from how many tiles for each part on a picture is split by tiles: then each part's file holds its tiles alone. Common
+// practice, no published source.
+const tilesApart = 64
+
+// has reports whether the part holds a replicate of a tile, of so many.
+func (s Shard) has(tile, replicate, tiles int) bool {
+	switch {
+	case s.Count <= 1:
+		return true
+	case s.Count > film.Replicates || tiles >= tilesApart*s.Count:
+		return int(noise.Mix64(uint64(tile))%uint64(s.Count)) == s.Index-1
+	}
+	return replicate%s.Count == s.Index-1
 }
 
 // Identity says what a picture's bits depend on, apart from the number of samples and the error that ends them.

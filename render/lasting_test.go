@@ -95,7 +95,7 @@ func TestGoesOnToTheSameBits(t *testing.T) {
 func TestShardsAddUp(t *testing.T) {
 	p := prepare(t, marshEye, "picture.samples=13")
 	want := finish(t, p)
-	for _, n := range []int{2, 3, 8} {
+	for _, n := range []int{2, 3, 8, 11} {
 		var whole *film.Film
 		for i := n; i >= 1; i-- {
 			r, err := p.Render(context.Background(), Options{Shard: Shard{i, n}})

@@ -257,7 +257,7 @@ func (r *Run) open() error {
 		}
 		h.Release()
 		for i := 0; n > 0; i++ {
-			if k, _ := f.Place(i); o.Shard.has(t, int(k)) {
+			if k, _ := f.Place(i); o.Shard.has(t, int(k), f.Tiles()) {
 				n--
 			}
 			r.done[t] = i + 1
@@ -271,7 +271,7 @@ func (r *Run) tile(b *worker, tile, from, to int) {
 	var taken [film.Replicates]bool
 	any := false
 	for k := range taken {
-		taken[k] = r.o.Shard.has(tile, k)
+		taken[k] = r.o.Shard.has(tile, k, r.f.Tiles())
 		any = any || taken[k]
 	}
 	if !any {
