@@ -97,8 +97,7 @@ func (m *MemoryForecast) String() string {
 // FilmForecast tells before the render what its sums will take.
 func (p *Prepared) FilmForecast(o Options) MemoryForecast {
 	c := p.filmConfig(o)
-	n := c.Bytes()
-	return MemoryForecast{Film: n, Memory: min(n, o.resident()), Passes: len(c.Passes)}
+	return MemoryForecast{Film: c.Bytes(), Memory: c.InMemory(), Passes: len(c.Passes)}
 }
 
 // filePart is one part of a file with passes, and how its rows are made.

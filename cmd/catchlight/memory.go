@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"runtime/debug"
 
 	"github.com/spf13/pflag"
 
@@ -33,6 +34,10 @@ func forecast(p *render.Prepared, o render.Options, dir string, stderr io.Writer
 		if o.Shard.Count > 1 {
 			disk /= int64(o.Shard.Count)
 		}
+	}
+	if m.Disk() > 0 { // much memory is in use for long, so what is not in use is to go back soon
+		debug.SetGCPercent(20)
+		debug.FreeOSMemory()
 	}
 	if m.Passes > 0 || m.Disk() > 0 {
 		fmt.Fprintln(stderr, m.String())

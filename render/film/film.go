@@ -57,8 +57,8 @@ type Config struct {
 	Passes        []Pass
 	MaxBytes      int64 // of all sums, in memory and on disk; 0 is the package's MaxBytes
 
-	// Resident is how many bytes stay in memory, 0 the package's Resident; some blocks may be there in any case. What is more lies
-	// in a file without a name in the folder Scratch, that of temporary files without it.
+	// Resident is how many bytes may stay in memory, 0 the package's Resident. A film that has no room there as a whole keeps 268 MB of it
+	// there, or less; the rest lies in a file without a name in the folder Scratch, that of temporary files without it.
 	Resident int64
 	Scratch  string
 
@@ -120,6 +120,18 @@ func (c *Config) all() []Layer {
 // Bytes returns what all sums and counts take.
 func (c *Config) Bytes() int64 {
 	return int64(c.Width) * int64(c.Height) * c.pixelBytes()
+}
+
+// InMemory returns how much of it stays in memory.
+func (c *Config) InMemory() int64 {
+	n, resident := c.Bytes(), c.Resident
+	if resident == 0 {
+		resident = Resident
+	}
+	if n > resident {
+		return min(resident, mostIdle)
+	}
+	return n
 }
 
 // pixelBytes is what a pixel takes: 292 bytes with eight replicates, 192 more for each layer and 48 for each pass, as much

@@ -70,9 +70,17 @@ const (
 	leastRead   = 4
 )
 
+// mostIdle is how much of a film stays in memory where it has no room as a whole: some rows of tiles of a wide picture with many
+// passes.
+const mostIdle = 1 << 28
+
 func (p *pool) open(f *Film, blockBytes, resident int64, scratch string) {
 	if resident == 0 {
 		resident = Resident
+	}
+	if total := blockBytes * int64(f.Tiles()); total > resident {
+		// Each round goes through all tiles, so the oldest are never there again: more room brings nothing.
+		resident = min(resident, mostIdle)
 	}
 	p.f, p.scratch = f, scratch
 	p.most = int(max(leastBlocks, resident/blockBytes))
