@@ -72,7 +72,7 @@ func TestBarsKeepTheirModulation(t *testing.T) {
 	}
 	seen := p.looked(r.Film, 2, 1<<25, 256)
 	raw := r.Film.Develop().Mean
-	chart, before, after := at(func(i int) float64 { return float64(seen[green][i]) }), at(func(i int) float64 { return raw[i][1] }), at(func(i int) float64 { return r.clean.mean[i][1] })
+	chart, before, after := at(func(i int) float64 { return float64(seen[green][i]) }), at(func(i int) float64 { return raw[i][1] }), at(func(i int) float64 { return float64(r.clean.light[3*i+1]) })
 	var has, kept, grain, left float64
 	for i, c := range chart {
 		if q := math.Hypot(float64(i%w)+0.5-w/2, float64(i/w)+0.5-w/2) * 6 / w; q < 1.4 || q > 2.8 {

@@ -58,11 +58,11 @@ func TestDenoise(t *testing.T) {
 		}
 		return math.Sqrt(sum)
 	}
-	t.Logf("denoised %.4f, raw %.4f", far(r.clean.mean), far(raw))
-	require.Less(t, far(r.clean.mean), 0.6*far(raw))
+	t.Logf("denoised %.4f, raw %.4f", far(shownLight(r)), far(raw))
+	require.Less(t, far(shownLight(r)), 0.6*far(raw))
 	var a, b colour.RGB
 	for i := range raw {
-		a, b = a.Add(r.clean.mean[i]), b.Add(truth[i])
+		a, b = a.Add(shownLight(r)[i]), b.Add(truth[i])
 	}
 	require.InEpsilon(t, b.Luminance(), a.Luminance(), 0.01)
 	require.NotNil(t, r.Stats.Denoised)
@@ -72,7 +72,7 @@ func TestDenoise(t *testing.T) {
 	require.NoError(t, r.Write(file))
 	pic, err := imageio.Read(file)
 	require.NoError(t, err)
-	require.Equal(t, float32(r.clean.mean[800][1]), pic.Channel(CleanLayer + ".G")[800])
+	require.Equal(t, float32(shownLight(r)[800][1]), pic.Channel(CleanLayer + ".G")[800])
 	require.Equal(t, float32(raw[800][1]), pic.Channel("G")[800])
 
 	// A film put together from parts is denoised alike.
@@ -92,7 +92,7 @@ func TestDenoiseKeepsTheMean(t *testing.T) {
 		r := cleanRender(t, 2, set...)
 		var shown, raw colour.RGB
 		for i, c := range r.Film.Develop().Mean {
-			raw, shown = raw.Add(c), shown.Add(r.clean.mean[i])
+			raw, shown = raw.Add(c), shown.Add(shownLight(r)[i])
 		}
 		shift := shown.Luminance()/raw.Luminance() - 1
 		t.Logf("%v: %+.4f %%, %.2f %% taken first", set, 100*shift, 100*r.Stats.Denoised.Taken)
@@ -115,19 +115,38 @@ func TestDenoisedAlpha(t *testing.T) {
 		}
 		return math.Sqrt(sum / float64(len(a)))
 	}
-	t.Logf("RMS of the coverage: raw %.5f, denoised %.5f", far(raw), far(r.clean.alpha))
-	require.Less(t, far(r.clean.alpha), far(raw)*2/3)
+	t.Logf("RMS of the coverage: raw %.5f, denoised %.5f", far(raw), far(shownCover(r)))
+	require.Less(t, far(shownCover(r)), far(raw)*2/3)
 	var a, b float64
 	for i := range truth {
-		a, b = a+r.clean.alpha[i], b+truth[i]
+		a, b = a+shownCover(r)[i], b+truth[i]
 	}
 	require.InEpsilon(t, b, a, 0.002)
-	require.Equal(t, 1.0, r.clean.alpha[20*40+20])
-	require.Zero(t, r.clean.alpha[0])
+	require.Equal(t, 1.0, shownCover(r)[20*40+20])
+	require.Zero(t, shownCover(r)[0])
 	m, err := r.Shown()
 	require.NoError(t, err)
-	for i, v := range r.clean.alpha {
+	for i, v := range shownCover(r) {
 		require.Equal(t, byte(255*v+0.5), m.Pix[4*i+3])
 	}
-	require.Empty(t, cleanRender(t, 2).clean.alpha, "the environment covers all")
+	require.Empty(t, cleanRender(t, 2).clean.cover, "the environment covers all")
+}
+
+// shownLight is the denoised picture.
+func shownLight(r *Result) []colour.RGB { return r.clean.mean(0, r.Width*r.Height) }
+
+// shownCover is its coverage.
+func shownCover(r *Result) []float64 { return r.clean.alpha(0, r.Width*r.Height) }
+
+// A picture that is denoised strip by strip has the bits of one that is denoised as a whole.
+func TestCleanInStrips(t *testing.T) {
+	p := prepare(t, marshEye, "picture.samples=8", "picture.height=50", "picture.denoise=true", "view.background=colour")
+	r := finish(t, p)
+	whole, told, err := p.cleanIn(r.Film, Options{Workers: 2}, 1<<20)
+	require.NoError(t, err)
+	strips, same, err := p.cleanIn(r.Film, Options{Workers: 3}, 1)
+	require.NoError(t, err)
+	require.Equal(t, whole, strips)
+	require.Equal(t, [2]float64{told.Shift, told.Taken}, [2]float64{same.Shift, same.Taken})
+	require.Equal(t, whole, r.clean)
 }

@@ -2,6 +2,7 @@ package render
 
 import (
 	"image"
+	"slices"
 
 	"catchlight/render/view"
 	"catchlight/scene/colour"
@@ -19,7 +20,7 @@ func (r *Result) Denoised() (m *imageio.Linear, ok bool) {
 	if r.clean == nil {
 		return nil, false
 	}
-	return imageio.NewLinear(r.Width, r.Height, interleave(r.clean.mean)), true
+	return imageio.NewLinear(r.Width, r.Height, slices.Clone(r.clean.light)), true
 }
 
 // Shown returns the picture as seen: exposure, tone mapping, background, sRGB, denoised where the scene says so. Its pixels

@@ -160,7 +160,7 @@ func (r *Result) channels() []imageio.EXRChannel {
 			out = append(out, imageio.EXRChannel{Name: CleanLayer + "." + n})
 		}
 	}
-	if r.clean != nil && len(r.clean.alpha) > 0 {
+	if r.clean != nil && len(r.clean.cover) > 0 {
 		out = append(out, imageio.EXRChannel{Name: CleanLayer + ".A", Half: true})
 	}
 	slices.SortFunc(out, func(a, b imageio.EXRChannel) int { return strings.Compare(a.Name, b.Name) })
@@ -187,13 +187,17 @@ func (r *Result) picture(vw *view.View, turn func(colour.RGB) colour.RGB, y0, y1
 	put("A", func(i int) float64 { return pic.Alpha[off+i] })
 	put("samples", func(i int) float64 { return float64(pic.Samples[off+i]) })
 	put("display.error", func(i int) float64 { return errs[i] })
+	var clean []colour.RGB
+	if r.clean != nil {
+		clean = r.clean.mean(y0*w, n)
+	}
 	for c, name := range []string{"R", "G", "B"} {
 		put(name, func(i int) float64 { return turn(pic.Mean[off+i])[c] })
 		put("error."+name, func(i int) float64 { return pic.Error[off+i][c] })
 		put("interval."+name, func(i int) float64 { return interval[off+i][c] })
-		put(CleanLayer+"."+name, func(i int) float64 { return turn(r.clean.mean[y0*w+i])[c] })
+		put(CleanLayer+"."+name, func(i int) float64 { return turn(clean[i])[c] })
 	}
-	put(CleanLayer+".A", func(i int) float64 { return r.clean.alpha[y0*w+i] })
+	put(CleanLayer+".A", func(i int) float64 { return float64(r.clean.cover[y0*w+i]) })
 }
 
 // viewOf is the view that the picture is shown with: the one that Prepare made, else made anew from the description.
@@ -262,9 +266,9 @@ func (r *Result) shownBands(do func(first int, pix []colour.RGB, alpha []float64
 func (r *Result) cleaned(first int, pic *film.Picture) (mean []colour.RGB, alpha []float64) {
 	mean, alpha = pic.Mean, pic.Alpha
 	if r.clean != nil {
-		mean = r.clean.mean[first : first+len(mean)]
-		if len(r.clean.alpha) > 0 {
-			alpha = r.clean.alpha[first : first+len(alpha)]
+		mean = r.clean.mean(first, len(mean))
+		if len(r.clean.cover) > 0 {
+			alpha = r.clean.alpha(first, len(alpha))
 		}
 	}
 	return mean, alpha
@@ -364,12 +368,4 @@ func (r *Result) record() map[string]string {
 		m["effects"] = fmt.Sprintf("refraction %t, caustic %t, scattering %t, tear film %t, shadow %t", e.Refraction, e.Caustic, e.Scattering, e.TearFilm, e.Shadow)
 	}
 	return m
-}
-
-func interleave(pix []colour.RGB) []float32 {
-	out := make([]float32, 3*len(pix))
-	for i, c := range pix {
-		out[3*i], out[3*i+1], out[3*i+2] = float32(c[0]), float32(c[1]), float32(c[2])
-	}
-	return out
 }

@@ -39,13 +39,9 @@ func (b *Balance) addCoverage(f *Filter, x, y int) {
 	b.room += f.Cover[i] * (1 - f.Cover[i])
 }
 
-// applyCoverage makes up for what the coverage of the whole picture gained or lost: edges take it, most where they cover half of a
-// pixel.
+// applyCoverage makes up for what the coverage of the whole picture gained or lost.
 func (b *Balance) applyCoverage(f *Filter) {
-	if b.room == 0 {
-		return
-	}
 	for i, a := range f.Cover {
-		f.Cover[i] = max(0, min(1, a+b.lack/b.room*a*(1-a)))
+		f.Cover[i] = b.Cover(a)
 	}
 }

@@ -49,6 +49,9 @@ func New(in *Input, workers int) (*Filter, error) {
 	return f, nil
 }
 
+// Sure reports whether a pixel has no grain: it stays as it is, and takes no gain.
+func (f *Filter) Sure(i int) bool { return f.planes.sure[i] }
+
 // tiles calls do for every tile, loaded.
 func (f *Filter) tiles(workers, layers int, do func(b *worker, x0, y0 int)) {
 	nx, ny := (f.W+tileWidth-1)/tileWidth, (f.H-f.Top-f.Bottom+tileHeight-1)/tileHeight

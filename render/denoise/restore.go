@@ -139,3 +139,12 @@ func (b *Balance) blur(a []colour.RGB) []colour.RGB {
 	}
 	return a
 }
+
+// Cover returns a coverage that the filter made after the balance is settled: edges take what the whole picture's gained or lost, most
+// where they cover half of a pixel.
+func (b *Balance) Cover(a float64) float64 {
+	if b.room == 0 {
+		return a
+	}
+	return max(0, min(1, a+b.lack/b.room*a*(1-a)))
+}

@@ -274,15 +274,18 @@ func Quantile(confidence float64, freedom int) float64 {
 // Halves returns the means of the even and of the odd replicates, and the variance of each mean estimated from that half's own
 // replicates, of the whole picture less layer i, and of layer i; i < 0 takes nothing away and leaves layer empty. Where a half has
 // fewer than two replicates, all of them tell the variance of both halves; a pixel with fewer than two in all has NaN.
-func (f *Film) Halves(i int) (rest, layer Halved) {
-	n := f.width * f.height
+func (f *Film) Halves(i int) (rest, layer Halved) { return f.HalvesRows(i, 0, f.height) }
+
+// HalvesRows is Halves for rows y0 <= y < y1 alone.
+func (f *Film) HalvesRows(i, y0, y1 int) (rest, layer Halved) {
+	n := f.width * (y1 - y0)
 	for _, h := range []*Halved{&rest, &layer} {
 		for k := range 2 {
 			h.Mean[k], h.Var[k] = make([]colour.RGB, n), make([]colour.RGB, n)
 		}
 	}
-	f.each(0, f.height, func(held *Held, x, y int) {
-		b, at, p := held.block, held.At(x, y), y*f.width+x
+	f.each(y0, y1, func(held *Held, x, y int) {
+		b, at, p := held.block, held.At(x, y), (y-y0)*f.width+x
 		rest.put(p, b, at, func(c int) (v colour.RGB) {
 			copy(v[:], b.sums[4*c:4*c+3])
 			if i >= 0 {
