@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -358,5 +359,76 @@ objects: [{name: eye, shape: eye, transform: {rotate: [0, 5, 0]}}]
 			got = append(got, v)
 		}
 		require.Equal(t, want, got)
+	}
+}
+
+// A kept render that is killed at any moment, again and again, goes on to the bytes of one that ran through, passes and all; so do parts of it, killed
+// and begun again by eight processes at a time.
+func TestKilledRenderGoesOn(t *testing.T) {
+	t.Chdir(t.TempDir())
+	litScene(t)
+	args := []string{"render", "lit.yaml", "--size", "100x90", "--samples", "96", "--passes", "lights", "--keep-every", "1ms", "--workers", "2"}
+	began := time.Now()
+	out, err := program(t, append(args, "-o", "one.exr", "--keep")...).CombinedOutput()
+	require.NoError(t, err, string(out))
+	took := time.Since(began)
+	r := rand.New(rand.NewPCG(3, 5))
+	finish := func(base, film string, more ...string) {
+		t.Helper()
+		kills := 0
+		for n := 0; ; n++ {
+			require.Less(t, n, 200)
+			how := "--keep"
+			if _, err := os.Stat(film); err == nil {
+				how = "--continue"
+			}
+			var said bytes.Buffer
+			p := program(t, append(append(args, "-o", base, how, "--overwrite"), more...)...)
+			p.Stderr = &said
+			require.NoError(t, p.Start())
+			if kills < 5 {
+				time.Sleep(time.Duration((0.1 + 0.8*r.Float64()) * float64(took)))
+				require.NoError(t, p.Process.Signal(syscall.SIGKILL))
+				kills++
+			}
+			if err := p.Wait(); err == nil {
+				break
+			} else if kills >= 5 && !strings.Contains(err.Error(), "killed") {
+				t.Fatal(said.String())
+			}
+		}
+	}
+	finish("killed.exr", "killed.film")
+	var group sync.WaitGroup
+	for i := range 8 {
+		group.Go(func() {
+			name := fmt.Sprintf("part.shard-%d-of-8.film", i+1)
+			how := []string{"--shard", fmt.Sprintf("%d/8", i+1), "-o", "part.exr", "--overwrite"}
+			if i == 3 { // killed and begun again
+				p := program(t, append(args, how...)...)
+				if p.Start() == nil {
+					time.Sleep(took / 2)
+					_ = p.Process.Signal(syscall.SIGKILL)
+					_ = p.Wait()
+				}
+				if _, err := os.Stat(name); err == nil {
+					how = append(how, "--continue")
+				}
+			}
+			if out, err := program(t, append(args, how...)...).CombinedOutput(); err != nil {
+				t.Error(string(out))
+			}
+		})
+	}
+	group.Wait()
+	code, _, stderr := catchlight("merge", "part.shard-1-of-8.film", "part.shard-2-of-8.film", "part.shard-3-of-8.film", "part.shard-4-of-8.film",
+		"part.shard-5-of-8.film", "part.shard-6-of-8.film", "part.shard-7-of-8.film", "part.shard-8-of-8.film", "-o", "part.exr", "--overwrite")
+	require.Zero(t, code, stderr)
+	want, err := os.ReadFile("one.exr")
+	require.NoError(t, err)
+	for _, n := range []string{"killed.exr", "part.exr"} {
+		got, err := os.ReadFile(n)
+		require.NoError(t, err)
+		require.True(t, bytes.Equal(want, got), "%s differs", n)
 	}
 }
