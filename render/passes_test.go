@@ -108,6 +108,38 @@ func TestPassesAddUp(t *testing.T) {
 	require.InDelta(t, 200-(float64(x)*s+(float64(z)-8)*c), float64(d), 1e-3)
 }
 
+// What the cornea focuses is told twice, by the pass and by the count of light that came straight through it: without mirrors and with a lamp alone
+// they are the same. Nothing of it comes from the white.
+func TestPassesKnowFocusedLight(t *testing.T) {
+	p := prepare(t, `
+picture: {width: 32, height: 32, samples: 8, passes: {paths: true}}
+camera: {kind: orthographic, width: 26, target: [0, 0, 8], orbit: {azimuth: 0}}
+lights: [{name: lamp, kind: rectangle, orbit: {azimuth: 30, elevation: 30, distance: 600}, radiance: [8, 7, 6]}]
+objects: [{name: eye, shape: eye, map_size: 128}]
+effects: {tear_film: false}
+`)
+	r := finish(t, p)
+	zones := p.Regions(Options{}).Zone
+	for i, q := range r.Film.Passes() {
+		if q.Name != PassPath+"focused" {
+			continue
+		}
+		mean, _ := r.Film.PassRows(i, 0, 32)
+		sum, white := 0.0, 0.0
+		for k, m := range mean {
+			sum += m.Luminance() / float64(len(mean))
+			if zones[k] == Sclera {
+				white += m.Luminance() / float64(len(mean))
+			}
+		}
+		require.Greater(t, sum, 0.0)
+		require.InEpsilon(t, r.Stats.Bent, sum, 1e-9)
+		require.Less(t, white, 0.1*sum, "of the white only what walks there under the limbus")
+		return
+	}
+	t.Fatal("there is no such pass")
+}
+
 func sameLight(a, b *Result) bool {
 	p, q := a.Film.Develop(), b.Film.Develop()
 	for i := range p.Mean {

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -87,10 +88,18 @@ func TestKeptFileIsWholeAtAnyMoment(t *testing.T) {
 	path := filepath.Join(dir, "a.film")
 	f := crowded(t, c, 2)
 	rng := rand.New(rand.NewPCG(5, 6))
+	var synced []place // at the last Keep
+	var disk []byte
 	look := func(kept int) {
 		b, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
+		}
+		// What counted at the last Keep is there still, whatever of the later writes came to the disk.
+		for _, at := range synced {
+			if end := at.off + slotHead + int64(at.size); at.off > 0 && !bytes.Equal(b[at.off:end], disk[at.off:end]) {
+				t.Fatal("a record that the last Keep brought to the disk is written over")
+			}
 		}
 		// A record on its way to a free slot is half there.
 		for _, list := range f.pool.disk.free {
@@ -157,6 +166,11 @@ func TestKeptFileIsWholeAtAnyMoment(t *testing.T) {
 				t.Fatal(err)
 			}
 			kept = r + 1
+			synced = slices.Clone(f.pool.disk.at)
+			var err error
+			if disk, err = os.ReadFile(path); err != nil {
+				t.Fatal(err)
+			}
 		}
 	}
 	look(kept)
