@@ -185,7 +185,7 @@ func (r *Result) surfaceParts() []filePart {
 		}
 	}
 	return []filePart{
-		{imageio.EXRPart{Name: "albedo", Channels: rgb, Attrs: note("about", "reflectance, of tissue through the cornea; mean over the pixel, nothing counts as 0")}, at(lookAlbedo, 2, 1, 0)},
+		{imageio.EXRPart{Name: "albedo", Channels: rgb, Attrs: note("about", "reflectance, of tissue through cornea and tears; mean over the pixel, nothing counts as 0")}, at(lookAlbedo, 2, 1, 0)},
 		{imageio.EXRPart{Name: "normal.geometric", Channels: xyz("X", "Y", "Z"), Attrs: note("about", "of the first surface, in the world; mean over the pixel")}, at(lookNormal, 0, 1, 2)},
 		{imageio.EXRPart{Name: "normal.shading", Channels: xyz("X", "Y", "Z"), Attrs: note("about", "of the first surface with its normal map, in the world; mean over the pixel")}, at(lookShading, 0, 1, 2)},
 		{imageio.EXRPart{Name: "position", Channels: xyz("X", "Y", "Z"), Attrs: note("unit", "mm, in the world, of the first surface at the pixel's middle; 0 where there is none")}, at(lookPosition, 0, 1, 2)},
@@ -229,7 +229,7 @@ func (p *Prepared) surfaces(y0, y1 int) (out [looks][]float32) {
 			if len(s) == 0 {
 				continue
 			}
-			first, last := s[0], s[len(s)-1]
+			first, last := s[0], p.behind(l.sc, s, px, py)
 			o, _, _ := p.Scene.Camera.Ray(px, py, 0.5, 0.5)
 			for k, v := range []float64{first.P.X, first.P.Y, first.P.Z, math.Abs(first.P.Sub(o).Dot(axis)), last.UV.U, last.UV.V} {
 				out[lookPosition+k][i] = float32(v)
@@ -246,7 +246,7 @@ func (p *Prepared) lookAt(sc *accel.Scratch, px, py float64, sum *[lookPosition]
 	if len(s) == 0 {
 		return
 	}
-	first, last := &s[0], &s[len(s)-1]
+	first, last := &s[0], p.behind(sc, s, px, py)
 	_, d, _ := p.Scene.Camera.Ray(px, py, 0.5, 0.5)
 	add := func(at int, n geom.Vec) {
 		if n.Dot(d) > 0 {
@@ -263,9 +263,37 @@ func (p *Prepared) lookAt(sc *accel.Scratch, px, py float64, sum *[lookPosition]
 		}
 	}
 	add(lookShading, n)
-	for c, v := range p.albedo(last) {
+	for c, v := range p.albedo(&last) {
 		sum[lookAlbedo+c] += v
 	}
+}
+
+// behind returns the surface that is seen at a film position whose surfaces are s: the last of them, or what lies straight behind it where
+// that is a line of tears or an interface that is none.
+func (p *Prepared) behind(sc *accel.Scratch, s []frozen.Surface, px, py float64) frozen.Surface {
+	last := s[len(s)-1]
+	_, d, _ := p.Scene.Camera.Ray(px, py, 0.5, 0.5)
+	for range 8 {
+		if k := p.Scene.Objects[last.Object].Material.Kind; k != frozen.TearLine && k != frozen.Matched {
+			break
+		}
+		r := geom.Ray{O: last.Leave(d), D: d}
+		var h frozen.Hit
+		if !p.Scene.Intersect(sc, r, 0, math.Inf(1), frozen.CameraRays, false, &h) || h.Object < 0 {
+			break
+		}
+		last = p.Scene.Surface(r, &h)
+		b := &p.Scene.Objects[last.Object]
+		if b.Eye < 0 || b.Material.Kind != frozen.Outer {
+			continue
+		}
+		in := p.Scene.Eyes[b.Eye].Inner
+		if p.Scene.Objects[in].Closest(sc, geom.Ray{O: last.Leave(d), D: d}, 0, math.Inf(1), &h) {
+			h.Object, h.Light = in, -1
+			last = p.Scene.Surface(r, &h)
+		}
+	}
+	return last
 }
 
 // albedo returns the reflectance of a surface; clear ones and the backing of an eye have none.
