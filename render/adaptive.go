@@ -68,6 +68,12 @@ const poolRadius = 3
 // displayError fills the pooled error of one tile into out, which has the tile's pixels in rows of film.TileSize, and returns the
 // largest. It is a pure function of the tile's own samples.
 func displayError(f *film.Film, v *view.View, tile int, out []float64) float64 {
+	if !f.Has(tile) {
+		for i := range out {
+			out[i] = math.NaN()
+		}
+		return math.NaN()
+	}
 	h := f.Hold(tile)
 	defer h.Release()
 	var square [film.TileSize * film.TileSize]float64
@@ -144,6 +150,12 @@ func achieved(f *film.Film, d *scene.Description, v *view.View) Achieved {
 	var errs [film.TileSize * film.TileSize]float64
 	for t := range f.Tiles() {
 		a.Worst = worse(a.Worst, displayError(f, v, t, errs[:]))
+		if !f.Has(t) { // of another part of the samples
+			x0, y0, x1, y1 := f.Tile(t)
+			count[0]++
+			n, over, a.SPPLeast = n+(x1-x0)*(y1-y0), over+(x1-x0)*(y1-y0), 0
+			continue
+		}
 		h := f.Hold(t)
 		count[h.Started(0)]++
 		for y := h.Y0; y < h.Y1; y++ {

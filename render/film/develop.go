@@ -52,9 +52,15 @@ func (f *Film) develop(y0, y1, layer int) Picture {
 }
 
 // each calls do for all pixels of rows y0 <= y < y1, tile by tile; what a tile holds is there during the call.
-func (f *Film) each(y0, y1 int, do func(h *Held, x, y int)) {
+func (f *Film) each(y0, y1 int, do func(h *Held, x, y int)) { f.inTiles(y0, y1, false, do) }
+
+// inTiles is each, with begun only for tiles that may hold samples.
+func (f *Film) inTiles(y0, y1 int, begun bool, do func(h *Held, x, y int)) {
 	across := (f.width + TileSize - 1) / TileSize
 	for t := y0 / TileSize * across; t < f.Tiles(); t++ {
+		if begun && !f.pool.has(t) {
+			continue
+		}
 		h := f.Hold(t)
 		if h.Y0 >= y1 {
 			h.Release()
@@ -180,7 +186,7 @@ type Outliers struct {
 // the whole picture were left out because they were not finite.
 func (f *Film) Outliers() (o Outliers, dropped uint64) {
 	var all, above float64
-	f.each(0, f.height, func(h *Held, x, y int) {
+	f.inTiles(0, f.height, true, func(h *Held, x, y int) {
 		b := h.block
 		var sum, top float64
 		used := 0
