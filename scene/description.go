@@ -423,6 +423,7 @@ type Cornea struct {
 type Limbus struct {
 	Radius float64 `key:"radius" unit:"mm" range:"[0.5,30]" built:"[2.5,14]" default:"5.85" source:"half of the visible iris, 11.8 mm in 200 people: Caroline and Andre, Contact Lens Spectrum, April 2002" doc:"distance of its middle from the optical axis"`
 	Width  float64 `key:"width" unit:"mm" range:"[0.05,10]" built:"[0.4,2.5]" default:"1.2" source:"Consejo et al., J. Cataract Refract. Surg. 43 (2017), 1239, find up to 2 mm; within that by eye; from memory" doc:"width of the blend"`
+	Reach  float64 `key:"reach" acts:"built" unit:"mm" range:"[0,1]" default:"0.35" source:"the cornea is nearly round, the visible iris 0.91 to 0.95 as tall as wide: Ruefer, Schroeder and Erb, Cornea 24 (2005), 259, from memory" doc:"how far the opaque white reaches in over the cornea above and below; half as far at the sides"`
 }
 
 // Iris is the inner shell under the cornea.

@@ -47,7 +47,7 @@ func TestPaintMistakes(t *testing.T) {
 		", paint: {fat: {amount: 9}}":                            "marsh.yaml:3:55: objects.e.paint.fat.amount: 9 is outside [-8, 8]",
 		", paint: {reed: {amount: 1}}":                           "objects.e.paint.reed.kind: missing",
 		", paint: {fat: {name: thick}}":                          "objects.e.paint.fat.name: the key is its name here",
-		", paint: {fat: {size: 2}}":                              "objects.e.paint.fat.size: only for kind mottle or halo, not for fat",
+		", paint: {fat: {size: 2}}":                              "objects.e.paint.fat.size: only for kind mottle, halo or limbus, not for fat",
 		", paint: {fat: {mask: reed}}":                           "objects.e.paint: there is no entry \"reed\" for a mask",
 		", paint: {fat: {mask: ring}}":                           "objects.e.paint: its mask \"ring\" lies on the other part of the eye",
 		", paint: {fat: {into: pigment}}":                        "objects.e.paint: pigment is nothing that fat changes",

@@ -23,6 +23,7 @@ type Eye struct {
 	Outer, Inner  int32   // objects
 	LimbusRadius  float64 // local mm
 	LimbusWidth   float64
+	Opaque        float64             // mm by which the white reaches in over the cornea above and below; at the sides it is opaqueAside of it
 	ForceCoat     bool                // no refraction anywhere: comparison only
 	Index         float64             // bends light
 	ReflectIndex  float64             // strength of reflection, at the outside angle
@@ -87,14 +88,18 @@ func (e *Eye) TissueZone(p geom.Vec) float64 {
 	}
 	h := e.LimbusWidth / 2
 	r2 := p.X*p.X + p.Y*p.Y
-	if a := e.LimbusRadius - h; r2 <= a*a {
+	if a := e.LimbusRadius - h - e.Opaque; r2 <= a*a {
 		return 1
 	}
 	if b := e.LimbusRadius + h; r2 >= b*b {
 		return 0
 	}
-	return 1 - geom.Smoothstep(e.LimbusRadius-h, e.LimbusRadius+h, math.Sqrt(r2))
+	middle := e.LimbusRadius - e.Opaque*(opaqueAside+(1-opaqueAside)*p.Y*p.Y/r2)
+	return 1 - geom.Smoothstep(middle-h, middle+h, math.Sqrt(r2))
 }
+
+// opaqueAside is how far the white reaches in at the sides, over how far above and below.
+const opaqueAside = 0.5
 
 // Majorant returns the larger extinction of the two zones, by channel.
 func (t *Tissue) Majorant() (m colour.RGB) {
@@ -113,7 +118,7 @@ func (e *Eye) Extinction(p geom.Vec) (sigma *colour.RGB, room float64, pure bool
 	if room < 0 {
 		if p.Z <= 0 {
 			room = -p.Z
-		} else if room = min(e.LimbusRadius-half-r, p.Z); room > 0 {
+		} else if room = min(e.LimbusRadius-e.Opaque-half-r, p.Z); room > 0 {
 			sigma = &e.Tissue.SigmaIris
 		}
 	}

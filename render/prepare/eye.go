@@ -39,6 +39,7 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 		SmoothRefract: d.Cornea.SmoothRefraction, Far: s.far, Crossing: s.cross,
 	}
 	if s.grow != nil {
+		e.Opaque = d.Limbus.Reach
 		e.Bumps = frozen.Bumps{Slope: d.Sclera.Bumps, Seed: uint64(d.Seed) ^ 0xb7}
 	}
 	if e.ReflectIndex == 0 {

@@ -16,12 +16,23 @@ type canvas struct {
 	w    *white
 	n    int
 	zoom float64 // share of the texture plane's side that the map shows: 1, or less for the iris apart
+	limb *limb
+	step *Layer  // how white and iris meet
+	gain float64 // of that layer
 	sub  int     // places a side that a texel of the iris takes the mean of, where the map is coarser than the baked iris
 }
 
 func newCanvas(e *Eye, n int, zoom float64, keep Keep) *canvas {
 	c, ir := e.chart, e.iris
-	return &canvas{c: c, ir: ir, w: newWhite(&e.Params, c, e.nets, n, zoom, keep), n: n, zoom: zoom,
+	p := &e.Params
+	step, gain := &plainLimbus, 0.0
+	for i := range p.Paint {
+		if l := &p.Paint[i]; l.Kind == "limbus" && p.gain(l) != 0 {
+			step, gain = l, p.gain(l)
+			break
+		}
+	}
+	return &canvas{limb: newLimb(p, ir, c), step: step, gain: gain, c: c, ir: ir, w: newWhite(&e.Params, c, e.nets, n, zoom, keep), n: n, zoom: zoom,
 		sub: max(1, min(8, int(ir.tissue.ppm*zoom/(c.perMM*float64(n))+0.5)))}
 }
 
@@ -41,28 +52,37 @@ func (k *canvas) texel(x, y int) (a, vessels colour.RGB) {
 func (k *canvas) at(u, v, fx, fy float64) (a, vessels colour.RGB) {
 	rho := math.Hypot(u, v)
 	vessels = colour.Grey(1)
-	share := 1.0
-	if rho <= k.c.share*1.2 {
-		share = k.ir.white(u, v, rho/k.c.perMM)
+	cx, cy := 1.0, 0.0
+	if rho > 0 {
+		cx, cy = u/rho, v/rho
 	}
-	if share < 1 {
+	var share colour.RGB // of the white
+	lift := colour.Grey(1)
+	if rho >= k.limb.start {
+		h := k.limb.at(rho)
+		share, lift = k.limb.edge(k.step, k.gain, k.ir.rimSeed, cx, cy).share(h), k.limb.lift(h, cy)
+	}
+	if share[1] < 1 {
 		for j := range k.sub {
 			for i := range k.sub {
 				du, dv := k.zoom*((float64(i)+0.5)/float64(k.sub)-0.5)/float64(k.n), k.zoom*((float64(j)+0.5)/float64(k.sub)-0.5)/float64(k.n)
-				a = a.Add(k.ir.tissue.albedo(clampDisc((u+du)/k.c.perMM, (v+dv)/k.c.perMM, k.ir.root+0.08)))
+				x, y := drawnIn((u+du)/k.c.perMM, (v+dv)/k.c.perMM, k.ir.root)
+				a = a.Add(k.ir.tissue.albedo(x, y))
 			}
 		}
 		a = a.Scale(1 / float64(k.sub*k.sub))
-	}
-	if share > 0 {
-		sin, cos := k.c.polar(min(rho, 0.4999))
-		cx, cy := 1.0, 0.0
-		if rho > 0 {
-			cx, cy = u/rho, v/rho
+		if fade := geom.Smoothstep(0.2, 0.9, share[1]); fade > 0 {
+			a = colour.Lerp(a, k.ir.tissue.rim(math.Atan2(cy, cx)), fade)
 		}
+	}
+	if share[2] > 0 {
+		sin, cos := k.c.polar(min(rho, 0.4999))
 		var b colour.RGB
 		b, vessels = k.w.colour(fx, fy, math.Atan2(sin, cos), cx, cy)
-		a = colour.Lerp(a, b, share)
+		for i, s := range share {
+			a[i] += s * (min(0.9, b[i]*lift[i]) - a[i])
+			vessels[i] = 1 + share[1]*(vessels[i]-1)
+		}
 	}
 	return a, vessels
 }
@@ -82,31 +102,20 @@ func (k *canvas) paint() (albedo, vessels *texture.Image) {
 	return texture.NewImage(n, n, 3, pix), texture.NewImage(n, n, 3, over)
 }
 
-// white returns the share of the sclera at half chord r mm in the direction of (u, v). The edge of the iris is no circle:
-// the sclera reaches in above and below, where the blend is wider too, and wanders a little round the clock.
-func (ir *iris) white(u, v, r float64) float64 {
-	l := math.Hypot(u, v)
-	if l == 0 {
-		return 0
-	}
-	cx, cy := u/l, v/l
-	in := 0.24*cy*cy + 0.10*noise3(ir.rimSeed, 1.7*cx, 1.7*cy, 0.5) + 0.05*noise3(ir.rimSeed+1, 6*cx, 6*cy, 0.5) + 0.03*noise3(ir.rimSeed+2, 17*cx, 17*cy, 0.5)
-	soft := 0.9 + 0.4*cy*cy + 0.3*noise3(ir.rimSeed+3, 2.3*cx, 2.3*cy, 0.5)
-	r0, r1 := ir.root-0.2, 0.15*ir.root+0.85*ir.lip
-	mid, half := (r0+r1)/2-in, (r1-r0)/2*soft
-	return geom.Smoothstep(mid-half, mid+half, r)
-}
-
 // tissueDensity returns the pixels per mm at which the iris is baked: those of the map, but enough for the mesh, and
 // not more than strands a few hundredths of a mm wide need.
 func tissueDensity(p *Params, c *chart) float64 {
 	return min(180, max(c.perMM*float64(p.MapSize), min(88, 17.6/p.MeshDetail)))
 }
 
-// clampDisc moves a point outside the disc of radius r to its edge.
-func clampDisc(x, y, r float64) (float64, float64) {
-	if d := math.Hypot(x, y); d > r {
-		return x * r / d, y * r / d
+// drawnIn returns the point of the baked iris whose colour a point of its plane has. Fibres end at the root; what lies further
+// out, under the white that grows over it, is drawn out of their last 0.25 mm, more and more.
+func drawnIn(x, y, root float64) (float64, float64) {
+	const soft = 0.25
+	d := math.Hypot(x, y)
+	if d <= root-soft {
+		return x, y
 	}
-	return x, y
+	k := (root - soft*math.Exp(-(d-root+soft)/soft)) / d
+	return x * k, y * k
 }

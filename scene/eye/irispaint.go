@@ -35,7 +35,7 @@ func (t *tissue) painted(p *Params, keep Keep) *tissue {
 	for i := range p.Paint {
 		l := &p.Paint[i]
 		k := irisLayer{Layer: l, gain: p.gain(l)}
-		if k.gain == 0 || !l.OfIris() {
+		if k.gain == 0 || !l.OfIris() || l.Kind == "limbus" {
 			continue
 		}
 		inputs = append(inputs, l, k.gain)
@@ -52,6 +52,7 @@ func (t *tissue) painted(p *Params, keep Keep) *tissue {
 	}
 	q := *t
 	q.colour = keep("iris colour", inputs, func() any { return t.blended(p, ls) }).([]colour.RGB)
+	q.ring = q.rims()
 	return &q
 }
 
@@ -84,6 +85,31 @@ func (t *tissue) field(f func(q *irisSpot) float64) []float32 {
 		}
 	})
 	return out
+}
+
+// rims returns the mean colour of the iris' last tenth by the clock, even over some 30 degrees.
+func (t *tissue) rims() (out [rimSteps]colour.RGB) {
+	var raw [rimSteps]colour.RGB
+	for i := range raw {
+		for k := range 8 {
+			x, y := t.pa.ir.planar(2*math.Pi*float64(i)/rimSteps, 0.88+0.1*float64(k)/7)
+			raw[i] = raw[i].Add(t.albedo(x, y).Scale(1.0 / 8))
+		}
+	}
+	for i := range out {
+		const reach = rimSteps / 24
+		for k := -reach; k <= reach; k++ {
+			out[i] = out[i].Add(raw[(i+k+rimSteps)%rimSteps].Scale(1.0 / (2*reach + 1)))
+		}
+	}
+	return out
+}
+
+// rim returns the mean colour of the iris near its root at an angle about the axis.
+func (t *tissue) rim(theta float64) colour.RGB {
+	x := (theta/(2*math.Pi) + 1) * rimSteps
+	i := int(x)
+	return colour.Lerp(t.ring[i%rimSteps], t.ring[(i+1)%rimSteps], x-float64(i))
 }
 
 // blended computes the colours.

@@ -15,7 +15,7 @@ import (
 // Its tags are those of a scene file; see package scene.
 type Layer struct {
 	Name   string  `key:"name" default:"required" doc:"its own name"`
-	Kind   string  `key:"kind" oneof:"vessels|arcades|halo|redness|fat|thin|mottle|limbal-grey|freckles|ring|ruff|beads|arcus|clouding" default:"required" doc:"what it paints. On the white: vessels (a net of them), arcades (fine loops about the limbus), halo (the mask's field, blurred), redness (toward rim and corners), fat (yellowish patches), thin (grey ones), mottle (uneven all over), limbal-grey (beside the limbus). On the iris: freckles, ring (toward the root), ruff and its beads (round the pupil), arcus, clouding"`
+	Kind   string  `key:"kind" oneof:"vessels|arcades|halo|redness|fat|thin|mottle|limbal-grey|limbus|freckles|ring|ruff|beads|arcus|clouding" default:"required" doc:"what it paints. On the white: vessels (a net of them), arcades (fine loops about the limbus), halo (the mask's field, blurred), redness (toward rim and corners), fat (yellowish patches), thin (grey ones), mottle (uneven all over), limbal-grey (beside the limbus). Between both: limbus (how uneven its outline is and how much wider above and below, by amount, and how wide the step is at the sides, by size). On the iris: freckles, ring (toward the root), ruff and its beads (round the pupil), arcus, clouding"`
 	On     bool    `key:"on" default:"true" doc:"off leaves it out"`
 	Seed   int     `key:"seed" range:"[0,2147483647]" default:"0" source:"neutral: changes nothing" doc:"added to the eye's seed"`
 	Amount float64 `key:"amount" range:"[-8,8]" default:"1" source:"neutral: changes nothing" doc:"multiplies its field"`
@@ -25,7 +25,7 @@ type Layer struct {
 	Blend  string  `key:"blend" oneof:"multiply|absorb|scale|add|over" default:"multiply" doc:"how, by the field f and its colour c: multiply by 1 - f (1 - c), absorb by exp(-f c), scale by 1 + f c, add f c, or over: lay c over it by the share f"`
 
 	Colour  colour.RGB `key:"colour" range:"[0,8]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"its colour; stroma and pigment take the red one"`
-	Size    float64    `key:"size" unit:"mm" range:"[0.01,20]" default:"1" source:"our own, by eye" only:"mottle|halo" doc:"longest wavelength of mottle, blur of a halo"`
+	Size    float64    `key:"size" unit:"mm" range:"[0.01,20]" default:"1" source:"our own, by eye" only:"mottle|halo|limbus" doc:"longest wavelength of mottle, blur of a halo, width of the limbus between 10 and 90 %"`
 	Count   int        `key:"count" range:"[-1,4000]" default:"-1" source:"neutral: changes nothing" only:"freckles" doc:"how many; -1 is as many as the iris pattern has"`
 	Trunks  int        `key:"trunks" range:"[1,400]" default:"12" source:"our own, by eye" only:"vessels|arcades" doc:"vessels that come in from behind"`
 	Width   float64    `key:"width" unit:"mm" range:"[0.004,0.4]" default:"0.09" source:"10 to 100 um in the conjunctiva, trunks to 0.25 mm; from memory" only:"vessels|arcades" doc:"diameter of the widest trunk"`
@@ -62,7 +62,7 @@ func DefaultPaint() []Layer {
 		set("mottle-large", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 6.25, 0.045 }),
 		set("mottle-small", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 2.2, 0.03 }),
 		set("mottle-fine", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 0.6, 0.02 }),
-		set("limbal-grey", "limbal-grey", func(l *Layer) { l.Colour = colour.RGB{0.70, 0.75, 0.81} }),
+		set("limbal-grey", "limbal-grey", func(l *Layer) { l.Amount, l.Colour = 0.4, colour.RGB{0.70, 0.75, 0.81} }),
 		set("deep-vessels", "vessels", func(l *Layer) {
 			l.Into, l.Blend = "film", "absorb"
 			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap, l.Start, l.Share, l.Corners, l.Wander = 12, 0.17, 0.05, 0.25, 1.3, 8.5, 0.028, 0.5, 0.6
@@ -75,9 +75,10 @@ func DefaultPaint() []Layer {
 			l.Into, l.Blend = "film", "absorb"
 			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap = 130, 0.034, 0.017, 0.03, 0.0
 		}),
+		set("limbus", "limbus", func(l *Layer) { l.Size = 0.8 }),
 		set("freckles", "freckles", func(l *Layer) { l.Into, l.Blend = "pigment", "add" }),
-		set("ring", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "stroma", "scale", -1 }),
-		set("ring-pigment", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "pigment", "add", 0.2 }),
+		set("ring", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "stroma", "scale", -0.8 }),
+		set("ring-pigment", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "pigment", "add", 0.1 }),
 		set("arcus", "arcus", func(l *Layer) { l.Blend, l.Amount, l.Colour = "over", 0.8, colour.RGB{0.36, 0.36, 0.35} }),
 		set("ruff", "ruff", func(l *Layer) { l.Blend, l.Amount, l.Colour = "over", 0.96, colour.RGB{0.072, 0.036, 0.020} }),
 		set("beads", "beads", func(l *Layer) { l.Colour = colour.Grey(0.55) }),
@@ -86,10 +87,13 @@ func DefaultPaint() []Layer {
 }
 
 // onIris tells the kinds that paint the iris; the others paint the white.
-var onIris = []string{"freckles", "ring", "ruff", "beads", "arcus", "clouding"}
+var onIris = []string{"limbus", "freckles", "ring", "ruff", "beads", "arcus", "clouding"}
 
 // kinds are all kinds: the words of the tag.
 var kinds = strings.Split(reflect.TypeFor[Layer]().Field(1).Tag.Get("oneof"), "|")
+
+// plainLimbus is the step of an eye without an entry for it: the same all round.
+var plainLimbus = Layer{Name: "limbus", Kind: "limbus", Size: 0.8}
 
 // OfIris reports whether the layer paints the iris; others paint the white.
 func (l *Layer) OfIris() bool { return slices.Contains(onIris, l.Kind) }
@@ -201,6 +205,8 @@ func (p *Params) checkPaint(c *checker) {
 		case l.Mask == "":
 		case m == nil:
 			c.fail(name, "there is no entry %q for a mask", l.Mask)
+		case m.Kind == "limbus":
+			c.fail(name, "its mask %q is an edge, no field", l.Mask)
 		case m == l:
 			c.fail(name, "can't be its own mask")
 		case m.OfIris() != iris:

@@ -59,24 +59,27 @@ func TestEveryLayerActs(t *testing.T) {
 			without(p, l.Name)
 		})
 		n, _, _ := e.Colour.Size()
-		var iris, white float64
+		var all, iris, white float64
 		for y := range n {
 			for x := range n {
 				d := 0.0
 				for k := range 3 {
 					d += math.Abs(e.Colour.At(x, y, k)-whole.Colour.At(x, y, k)) + math.Abs(e.Vessels.At(x, y, k)-whole.Vessels.At(x, y, k))
 				}
-				if r := math.Hypot(float64(x)-127.5, float64(y)-127.5) / 256; r < 0.9*e.chart.share*e.IrisRadius/e.Params.LimbusRadius {
+				r := math.Hypot(float64(x)-127.5, float64(y)-127.5) / 256
+				all += d
+				if r < 0.78*e.chart.share*e.IrisRadius/e.Params.LimbusRadius { // clear of the limbus
 					iris += d
-				} else if r > 1.15*e.chart.share {
+				} else if r > 1.3*e.chart.share {
 					white += d
 				}
 			}
 		}
-		own, other := white, iris
+		other := iris
 		if l.OfIris() {
-			own, other = iris, white
+			other = white
 		}
+		own := all - other
 		if own == 0 || other > 0.001*own {
 			t.Errorf("%s: changes the iris by %g, the white by %g", l.Name, iris, white)
 		}

@@ -18,6 +18,8 @@ type Params struct {
 	LimbusRadius float64 // half chord at which cornea and sclera would meet if they were not blended
 	LimbusWidth  float64 // width of the blend, measured in half chord
 
+	LimbusReach float64 // how far the opaque white reaches in over the cornea above and below; half as far at the sides
+
 	IrisDepth     float64 // pupil plane behind the corneal apex
 	IrisConvexity float64 // how far the pupil margin stands forward of the iris root
 	IrisRelief    float64 // height between ridges and the floors of crypts
@@ -94,6 +96,7 @@ func Defaults() Params {
 		Asphericity:       -0.26,
 		LimbusRadius:      5.85,
 		LimbusWidth:       1.2,
+		LimbusReach:       0.35,
 		IrisDepth:         3.6,
 		IrisConvexity:     0.2,
 		IrisRelief:        0.2,
@@ -154,6 +157,7 @@ func (p *Params) Check() error {
 	c.in("Asphericity", "", p.Asphericity, -0.9, 0.5)
 	c.in("LimbusRadius", "mm", p.LimbusRadius, 2.5, 14)
 	c.in("LimbusWidth", "mm", p.LimbusWidth, 0.4, 2.5)
+	c.in("LimbusReach", "mm", p.LimbusReach, 0, 1)
 	c.in("IrisDepth", "mm", p.IrisDepth, 1.5, 7)
 	c.in("IrisConvexity", "mm", p.IrisConvexity, 0, 0.6)
 	c.in("IrisRelief", "mm", p.IrisRelief, 0, 0.3)

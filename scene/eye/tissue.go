@@ -13,16 +13,20 @@ import (
 // tissue is the baked relief and colour of the iris over its plane.
 type tissue struct {
 	raster
-	colour []colour.RGB // albedo of bare tissue, one a pixel
-	scale  float64      // height of one unit of relief, 1/mm of raw height
-	middle float64      // raw height that is level 0, mm
-	collar dial         // rho of the collarette
+	colour []colour.RGB         // albedo of bare tissue, one a pixel
+	scale  float64              // height of one unit of relief, 1/mm of raw height
+	middle float64              // raw height that is level 0, mm
+	collar dial                 // rho of the collarette
+	ring   [rimSteps]colour.RGB // mean colour near the root, by the clock
 
 	under        []stuff   // what lies beneath the layers: of the pattern, and of the sector where there is one
 	inner, outer []float32 // how much of a pixel belongs to the pupillary zone and to the outermost millimetre
 	theta, rho   []float32 // polar coordinates of a pixel
 	pa           *painter
 }
+
+// rimSteps is how many angles ring is tabled at.
+const rimSteps = 256
 
 // stuff is the stroma of one pattern, and its pigment for a zone of density 1, a value a pixel.
 type stuff struct{ s, m []float32 }
@@ -266,7 +270,7 @@ func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at in
 // beads returns the width of the ruff at an angle, mm: uneven beads, some 60 round the pupil.
 func (pa *painter) beads(theta, cos, sin float64) float64 {
 	size := 0.5 + 0.5*noise3(pa.seed+72, 3.4*cos, 3.4*sin, 0.5)
-	return 0.075 + 0.07*size + (0.03+0.06*size)*math.Sqrt(pa.beadLight(theta))
+	return 0.04 + 0.02*size + (0.02+0.05*size)*math.Sqrt(pa.beadLight(theta))
 }
 
 // beadLight is 1 on the crown of a bead of the ruff and 0 in the valley beside it.

@@ -27,7 +27,7 @@ func TestEveryPlaceOfTheWallHasItsOwnDirection(t *testing.T) {
 			x, z := r+k*(st.r-p.ShellGap*st.nr-r), low+k*(st.z-p.ShellGap*st.nz-low)
 			angle := math.Atan2(x, z)
 			assert.Greater(t, (angle-last)/(r-before), 0.2*flat, "%s: %.3f mm from the axis", name, r)
-			assert.Less(t, z, prof.front(x).z-0.25*p.ShellGap, "%s: below the outer shell at %.3f mm", name, r)
+			assert.Less(t, z, prof.front(x).z-0.1*p.ShellGap, "%s: below the outer shell at %.3f mm", name, r)
 			last, before = angle, r
 		}
 	}

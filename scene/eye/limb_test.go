@@ -1,0 +1,51 @@
+package eye
+
+import (
+	"math"
+	"testing"
+
+	"catchlight/scene/colour"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// The limbus is painted as one smooth step by the clock: it never falls outward, in no channel; between 10 and 90 % it is 0.8 mm wide
+// at the sides, 1.6 below and 1.8 above (0.8 + 0.8 |sin|^1.5, above 0.2 more; common practice, no published source), and
+// without its entry it is the same all round. It was a step of a width of 0.9 to 1.6 of the map, which the wall squeezed.
+func TestLimbusIsOneStep(t *testing.T) {
+	p := Defaults()
+	prof := newProfile(&p)
+	c := newChart(&p, prof.apex-p.IrisDepth)
+	b := newLimb(&p, newIris(&p, prof.apex-p.IrisDepth), c)
+	l := p.layer("limbus")
+	width := func(e edge) float64 {
+		var at [2]float64
+		last := colour.RGB{}
+		for i := range 4000 {
+			h := 4 + float64(i)/1000
+			s := e.share(h)
+			for k := range s {
+				assert.GreaterOrEqual(t, s[k], last[k])
+			}
+			for k, f := range []float64{0.1, 0.9} {
+				if last[1] < f && s[1] >= f {
+					at[k] = h
+				}
+			}
+			last = s
+		}
+		return at[1] - at[0]
+	}
+	for hour := range 12 {
+		sin, cos := math.Sincos(2 * math.Pi * float64(hour) / 12)
+		want := 0.8 + 0.8*math.Pow(math.Abs(sin), 1.5) + 0.2*max(0, sin)*max(0, sin)
+		w := width(b.edge(l, 1, 7, cos, sin))
+		t.Logf("%3d degrees: %.2f mm, want %.2f within 0.1", 30*hour, w, want)
+		assert.InDelta(t, want, w, 0.1)
+		assert.InDelta(t, 0.8, width(b.edge(&plainLimbus, 0, 7, cos, sin)), 0.01)
+	}
+	// Where it is seen grows with the place in the map, all the way.
+	for i := 1; i <= limbSteps; i++ {
+		assert.Greater(t, b.seen[i], b.seen[i-1])
+	}
+}
