@@ -3,8 +3,8 @@
 //	go run ./cmd/equalerror -then /tmp/then/catchlight
 //
 // Both programs render each baseline scene with the same seeds at a small size and without denoiser, by turns. The error is
-// the variance between seeds of what is shown, over the pixels of a part; the time is the processor time of a run less that
-// of a run with one sample. Their product does not depend on the samples; its ratio, then over now, is how many times sooner
+// the variance between seeds of what is shown, over the pixels of a part; the time is the processor time of a run less the
+// least of runs with one sample. Their product does not depend on the samples; its ratio, then over now, is how many times sooner
 // an error is reached. The table goes to standard output, progress to standard error.
 package main
 

@@ -14,7 +14,7 @@ import (
 
 // synthetic is a side of pictures whose iris has normal noise of one standard deviation and whose white of another.
 func synthetic(r *rand.Rand, zones []render.Zone, seeds int, iris, white, cpu float64) side {
-	s := side{bare: []float64{5, 7}}
+	s := side{bare: []float64{9, 6}}
 	for range seeds {
 		pic := make([]colour.RGB, len(zones))
 		for i, z := range zones {

@@ -95,6 +95,7 @@ func TestSurroundParallax(t *testing.T) {
 			}
 		}
 	}
+	p.blocks = newBlocks(p.dist, n, 8)
 	for _, c := range []struct{ o, d geom.Vec }{
 		{geom.Vec{X: 10, Y: 4, Z: -3}, geom.Vec{X: 1}},
 		{geom.Vec{X: 8, Y: -6}, geom.Vec{X: 0.8, Y: 0.5, Z: 0.33}},
