@@ -93,13 +93,18 @@ func (l *Light) radianceAt(p geom.Vec) colour.RGB {
 		return l.radiance
 	}
 	x, y := l.onFace(p)
-	if l.panes.nx > 0 && (onBar(x+0.5*l.w, l.w, l.panes.nx, l.panes.bar) || onBar(y+0.5*l.h, l.h, l.panes.ny, l.panes.bar)) {
+	if l.panes.nx > 0 && l.onBars(x, y) {
 		return colour.RGB{}
 	}
 	if l.face != nil {
 		return l.radiance.Scale(l.face.on(x, y))
 	}
 	return l.radiance
+}
+
+// onBars reports whether a point lies on a bar between panes.
+func (l *Light) onBars(x, y float64) bool {
+	return onBar(x+0.5*l.w, l.w, l.panes.nx, l.panes.bar) || onBar(y+0.5*l.h, l.h, l.panes.ny, l.panes.bar)
 }
 
 // smallSolidAngle, in sr, is where a rectangle changes from sampling by solid angle, whose angles then lose their
@@ -126,11 +131,16 @@ func (l *Light) see(ref geom.Vec) (q spherical, ok bool) {
 	}
 	x, y := d.Dot(l.frame.S), d.Dot(l.frame.T)
 	q = spherical{x - 0.5*l.w, y - 0.5*l.h, x + 0.5*l.w, y + 0.5*l.h, -math.Abs(z), 0, 0}
+	q.measure()
+	return q, q.omega > 0
+}
+
+// measure sets omega and k by the sides.
+func (q *spherical) measure() {
 	a0, a1 := corner(q.x1, q.y0, q.z), corner(q.x1, q.y1, q.z)
 	a2, a3 := corner(q.x0, q.y1, q.z), corner(q.x0, q.y0, q.z)
 	q.omega = (a1 - a0) - (a2 - a3)
 	q.k = math.Pi + a2 - a3
-	return q, q.omega > 0
 }
 
 // corner returns the solid angle, with sign, of the rectangle from the foot of the perpendicular to the corner (x, y).
@@ -152,10 +162,15 @@ func (l *Light) sampleRectangle(ref geom.Vec, u0, u1 float64) (s Sample, ok bool
 		return s, false
 	}
 	var x, y float64
-	byArea := q.omega < smallSolidAngle
-	if byArea {
+	byArea, barred, pdf := q.omega < smallSolidAngle, l.panes.barred(), 1/q.omega
+	switch {
+	case byArea && barred:
+		x, y = l.sampleOpenArea(&q, u0, u1)
+	case byArea:
 		x, y = q.x0+u0*(q.x1-q.x0), q.y0+u1*(q.y1-q.y0)
-	} else {
+	case barred:
+		x, y, pdf = l.sampleOpen(&q, u0, u1)
+	default:
 		x, y = q.sample(u0, u1)
 	}
 	// (x, y) is relative to the foot of the perpendicular from ref.
@@ -171,10 +186,10 @@ func (l *Light) sampleRectangle(ref geom.Vec, u0, u1 float64) (s Sample, ok bool
 	s.N = n
 	s.L = l.radianceAt(s.P)
 	if byArea {
-		s.PdfArea = 1 / l.area
+		s.PdfArea = 1 / l.sampledArea()
 		s.Pdf = s.PdfArea * s.Dist * s.Dist / c
 	} else {
-		s.Pdf = 1 / q.omega
+		s.Pdf = pdf
 		s.PdfArea = s.Pdf * c / (s.Dist * s.Dist)
 	}
 	return s, true
@@ -190,6 +205,11 @@ func (q *spherical) sample(u0, u1 float64) (x, y float64) {
 	cu = min(1, max(-1, cu))
 	x = -cu * q.z / max(math.Sqrt(1-cu*cu), 1e-12)
 	x = min(q.x1, max(q.x0, x))
+	return x, q.along(x, u1)
+}
+
+// along maps u1 to y at that x.
+func (q *spherical) along(x, u1 float64) (y float64) {
 	d := math.Sqrt(x*x + q.z*q.z)
 	h0 := q.y0 / math.Sqrt(d*d+q.y0*q.y0)
 	h1 := q.y1 / math.Sqrt(d*d+q.y1*q.y1)
@@ -198,7 +218,15 @@ func (q *spherical) sample(u0, u1 float64) (x, y float64) {
 	if h*h < 1-1e-14 {
 		y = min(q.y1, max(q.y0, h*d/math.Sqrt(1-h*h)))
 	}
-	return x, y
+	return y
+}
+
+// sampledArea is the area that samples lie on.
+func (l *Light) sampledArea() float64 {
+	if l.panes.barred() {
+		return l.area * l.panes.open(l.w, l.h)
+	}
+	return l.area
 }
 
 func (l *Light) hitRectangle(o, d geom.Vec, tmin, tmax float64) (t float64, p, n geom.Vec, ok bool) {
@@ -212,21 +240,11 @@ func (l *Light) hitRectangle(o, d geom.Vec, tmin, tmax float64) (t float64, p, n
 }
 
 func (l *Light) pdfRectangle(ref, d geom.Vec) float64 {
-	t, _, n, ok := l.hitRectangle(ref, d, 0, math.Inf(1))
+	t, p, n, ok := l.hitRectangle(ref, d, 0, math.Inf(1))
 	if !ok {
 		return 0
 	}
-	if l.face != nil {
-		return l.face.pdf(l.onFace(ref.Mad(t, d))) * t * t / -d.Dot(n)
-	}
-	q, ok := l.see(ref)
-	if !ok {
-		return 0
-	}
-	if q.omega < smallSolidAngle {
-		return t * t / (l.area * -d.Dot(n))
-	}
-	return 1 / q.omega
+	return l.pdfAreaRectangle(ref, p) * t * t / -d.Dot(n)
 }
 
 func (l *Light) pdfAreaRectangle(ref, p geom.Vec) float64 {
@@ -237,10 +255,18 @@ func (l *Light) pdfAreaRectangle(ref, p geom.Vec) float64 {
 	if l.face != nil {
 		return l.face.pdf(l.onFace(p))
 	}
+	barred := l.panes.barred()
+	if barred && l.onBars(l.onFace(p)) {
+		return 0
+	}
 	if q.omega < smallSolidAngle {
-		return 1 / l.area
+		return 1 / l.sampledArea()
 	}
 	v := p.Sub(ref)
+	angle := q.omega
+	if barred {
+		angle = l.openAngle(&q, v.Dot(l.frame.S))
+	}
 	d2 := v.Len2()
-	return math.Abs(v.Dot(l.frame.N)) / (q.omega * d2 * math.Sqrt(d2))
+	return math.Abs(v.Dot(l.frame.N)) / (angle * d2 * math.Sqrt(d2))
 }

@@ -199,3 +199,37 @@ func TestPanes(t *testing.T) {
 	near(t, "light", estimate(l, ref, geom.Vec{Z: -1}, 900)[0]*5000*5000/(30*41*open), 1, 2e-3)
 	near(t, "estimate", l.Irradiance(ref)*4*5000*5000/(30*41*open), 1, 1e-4)
 }
+
+// Samples of a window lie on its panes, near and far, so that none is black; their mean is the light that comes from the panes, each
+// of them a rectangle of its own. (A sample that may be a bar has a variance of bars over panes, here 0.41 of the mean's square.)
+func TestPanesAreSampled(t *testing.T) {
+	f := geom.NewFrame(geom.Vec{X: 0.2, Y: -0.1, Z: 1}.Unit())
+	l := must(t)(NewRectangle("window", f, geom.Vec{}, 30, 40, colour.Grey(1), false, WithPanes(2, 3, 4)))
+	for _, ref := range []geom.Vec{{X: 12, Y: 3, Z: 9}, {X: -40, Y: 20, Z: 60}, {Z: 1e5}} {
+		rng := rand.New(rand.NewPCG(4, 4))
+		sum, square, want := 0.0, 0.0, 0.0
+		const n = 4000
+		for range n {
+			s, ok := l.Sample(ref, rng.Float64(), rng.Float64())
+			if !ok || s.L.Black() {
+				t.Fatalf("from %v: a sample at %v is black", ref, s.P)
+			}
+			v := s.L[0] / s.Pdf
+			sum += v / n
+			square += v * v / n
+		}
+		for i := range 2 {
+			for j := range 3 {
+				a, b := pane(-15, 30, 2, 4, i)
+				c, d := pane(-20, 40, 3, 4, j)
+				p := must(t)(NewRectangle("pane", f, f.World(geom.Vec{X: (a + b) / 2, Y: (c + d) / 2}), b-a, d-c, colour.Grey(1), false))
+				want += p.solidAngleRectangle(ref)
+			}
+		}
+		deviation := math.Sqrt(max(0, square-sum*sum))
+		near(t, "mean", sum/want, 1, 4*deviation/sum/math.Sqrt(n)+1e-4)
+		if deviation > 0.2*sum {
+			t.Errorf("from %v: deviation %g of a mean of %g", ref, deviation, sum)
+		}
+	}
+}
