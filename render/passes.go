@@ -21,13 +21,6 @@ import (
 	"catchlight/scene/parallel"
 )
 
-// The parts of OpenEXR files with passes. Names of parts of light begin with PassLight, those of ways with PassPath.
-const (
-	PartPicture = "picture"
-	PassLight   = "light."
-	PassPath    = "path."
-)
-
 // ways are the passes of picture.passes.paths.
 var ways = []struct {
 	name    string
@@ -58,16 +51,16 @@ func (p *Prepared) filmPasses() []film.Pass {
 			case s.LightTag[i] != i:
 			case s.LightSides[i] >= 0:
 				for k, side := range frozen.SideNames {
-					add(PassLight+l.Name+"."+side, s.LightSides[i]+k, film.AllClasses)
+					add(film.PassLight+l.Name+"."+side, s.LightSides[i]+k, film.AllClasses)
 				}
 			default:
-				add(PassLight+l.Name, i, film.AllClasses)
+				add(film.PassLight+l.Name, i, film.AllClasses)
 			}
 		}
 	}
 	if want.Paths {
 		for _, w := range ways {
-			add(PassPath+w.name, film.Any, w.classes)
+			add(film.PassPath+w.name, film.Any, w.classes)
 		}
 	}
 	return out
@@ -330,7 +323,7 @@ func (r *Result) writePasses(path string, vw *view.View, meta map[string]string,
 	for i, c := range names {
 		at[c.Name] = i
 	}
-	parts := []imageio.EXRPart{{Name: PartPicture, Channels: names, Attrs: meta}}
+	parts := []imageio.EXRPart{{Name: film.PartPicture, Channels: names, Attrs: meta}}
 	more := r.passParts(vw, turn)
 	for _, q := range more {
 		parts = append(parts, q.EXRPart)

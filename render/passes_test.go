@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"catchlight/render/film"
 	"catchlight/scene/imageio"
 )
 
@@ -50,7 +51,7 @@ func TestPassesAddUp(t *testing.T) {
 	require.True(t, sameLight(finish(t, prepare(t, yaml, "picture.passes={}")), r), "passes change the picture")
 	sums := map[string]*[3][]float64{}
 	for i, name := range pic.Names {
-		for _, kind := range []string{PassLight, PassPath} {
+		for _, kind := range []string{film.PassLight, film.PassPath} {
 			if !strings.HasPrefix(name, kind) || strings.Contains(name, ".error.") {
 				continue
 			}
@@ -121,7 +122,7 @@ effects: {tear_film: false}
 	r := finish(t, p)
 	zones := p.Regions(Options{}).Zone
 	for i, q := range r.Film.Passes() {
-		if q.Name != PassPath+"focused" {
+		if q.Name != film.PassPath+"focused" {
 			continue
 		}
 		mean, _ := r.Film.PassRows(i, 0, 32)

@@ -42,16 +42,16 @@ func changedCommand() *cobra.Command {
 OLD and NEW are two .exr pictures that catchlight made of one view, or two folders of them; in folders pictures of the same name
 are compared. Use it after a change that should leave pictures alone: keep a folder of good renders, render again, compare.
 
-Each .exr says how noisy every pixel is. Two pictures are called changed where they differ by more than their grain can explain: in some
-pixel by much, in some tile of 16 x 16 pixels by less, or in a part of the eye by little. The more pixels and pictures there are, the more a single
-one must differ, so that without a real change the alarm is false at most once in a hundred times (--alarm) over all of them together.
-
-A picture without real change is still not the same to the last bit. To find small changes, take more samples.
+Each .exr says how noisy every pixel is. Two pictures are called changed where they differ by more than their grain can
+explain: in some pixel by much, in some tile of 16 x 16 pixels by less, or in a part of the eye by little. The more pixels and
+pictures there are, the more a single one must differ: without a real change the alarm is false at most once in a hundred times
+(--alarm) over all of them together. To find small changes, take more samples, or another --seed for NEW, so that the grain of
+both is independent.
 
 It ends with code 0 where nothing changed and with 3 where something did, so that scripts can ask.
 
   --mask FOLDER   writes NAME.png for each picture: white where the difference is beyond three standard errors, grey below;
-                  by chance about one pixel in 125 is white
+                  by chance at most about one pixel in 125 is white
   --json FILE     writes all numbers
 
   catchlight changed good/keeper.exr new/keeper.exr
@@ -293,7 +293,7 @@ func tellChanged(stdout io.Writer, q *changedPicture) {
 		if old > 0 {
 			ratio = fmt.Sprintf("%+.2f %%", 100*(new/old-1))
 		}
-		fmt.Fprintf(stdout, "  %-11s %9s, %.1f standard errors, %d of %d pixels beyond 3 (%.0f by chance)%s\n", z.Name, ratio, z.Sigmas, z.Marked, z.Pixels, z.Chance, word)
+		fmt.Fprintf(stdout, "  %-11s %9s, %.1f standard errors, %d of %d pixels beyond 3 (at most %.0f by chance)%s\n", z.Name, ratio, z.Sigmas, z.Marked, z.Pixels, z.Chance, word)
 	}
 	if q.Note != "" {
 		fmt.Fprintf(stdout, "  %s\n", q.Note)

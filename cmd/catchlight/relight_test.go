@@ -96,7 +96,7 @@ func TestChanged(t *testing.T) {
 	t.Chdir(t.TempDir())
 	litScene(t)
 	for name, more := range map[string]string{
-		"old/a": "", "new/a": "--seed 2", "old/b": "", "new/b": "--seed 3 --set lights.lamp.ev=0.1", "old/c": "--passes surfaces", "new/d": "",
+		"old/a": "", "new/a": "--seed 2", "old/b": "", "new/b": "--seed 3 --set lights.lamp.ev=0.4", "old/c": "--passes surfaces", "new/d": "",
 	} {
 		code, _, stderr := catchlight(append([]string{"render", "lit.yaml", "-o", name + ".exr"}, strings.Fields(more)...)...)
 		require.Zero(t, code, stderr)

@@ -40,6 +40,13 @@ type Pass struct {
 	Square bool // keeps the sum of squares too, for the error of the pass; see Film.Pass
 }
 
+// The parts of OpenEXR files with passes. Names of passes of lights begin with PassLight, those of the ways of light with PassPath.
+const (
+	PartPicture = "picture"
+	PassLight   = "light."
+	PassPath    = "path."
+)
+
 // Any in a Layer takes every light.
 const Any = -1
 

@@ -10,7 +10,7 @@ import (
 	"sort"
 	"strings"
 
-	"catchlight/render"
+	"catchlight/render/film"
 	"catchlight/scene/colour"
 	"catchlight/scene/imageio"
 	"catchlight/scene/parallel"
@@ -76,10 +76,10 @@ func Open(path string) (*Set, error) {
 	}
 	defer f.Close()
 	s := &Set{W: f.W, H: f.H}
-	picture := f.Part(render.PartPicture)
+	picture := f.Part(film.PartPicture)
 	var parts []int
 	for i, p := range f.Parts {
-		if name, ok := strings.CutPrefix(p.Name, render.PassLight); ok {
+		if name, ok := strings.CutPrefix(p.Name, film.PassLight); ok {
 			s.Names, parts = append(s.Names, name), append(parts, i)
 		}
 	}

@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"catchlight/render"
-	"catchlight/render/film"
 	"catchlight/scene"
 	"catchlight/scene/colour"
 	"catchlight/scene/imageio"
@@ -162,8 +161,7 @@ func TestMistakes(t *testing.T) {
 	_, err := Open(path)
 	require.ErrorContains(t, err, "--passes lights")
 	require.True(t, strings.HasPrefix(err.Error(), path))
-	var f *film.Film = r.Film
-	require.Len(t, f.Passes(), 8)
+	require.Len(t, r.Film.Passes(), 8)
 }
 
 // How long a mix of eight lights takes at 640 x 640.

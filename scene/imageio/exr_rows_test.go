@@ -12,6 +12,8 @@ import (
 
 // Rows of parts, in any cut, are what is read as a whole; the library's own tool takes the parts apart to the same values; a
 // value too large for halves makes its channel one of 32 bits.
+//
+// Long: one file is written once and looked at in every way.
 func TestEXRParts(t *testing.T) {
 	const w, h = 37, 70
 	dir := t.TempDir()
