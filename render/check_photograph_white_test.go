@@ -34,7 +34,7 @@ func init() {
 		photoMeasure{"deep vessels, depth, um", humansBare, 200, 400, practice, net("deep-vessels", um(func(s *eye.VesselStats) float64 { return s.Depths[1] }))},
 		photoMeasure{"turn of shallow vessels along their width, degrees", humansBare, 0, 25.5, practice, net("shallow-vessels", func(s *eye.VesselStats) float64 { return s.Turn })},
 		photoMeasure{"turn of deep vessels along their width, degrees", humansBare, 0, 25.5, practice, net("deep-vessels", func(s *eye.VesselStats) float64 { return s.Turn })},
-		photoMeasure{"path over chord of shallow vessels", humansBare, 1.05, 1.35, practice, net("shallow-vessels", func(s *eye.VesselStats) float64 { return s.Winding })},
+		photoMeasure{"path over chord of shallow vessels", humansBare, 1.05, 1.25, practice, net("shallow-vessels", func(s *eye.VesselStats) float64 { return s.Winding })},
 	)
 }
 

@@ -58,18 +58,21 @@ func DefaultPaint() []Layer {
 			l.Mask, l.Size, l.Amount, l.Colour = "shallow-vessels", 0.4, 0.55, colour.RGB{0.985, 0.86, 0.87}
 		}),
 		set("fat", "fat", func(l *Layer) { l.Colour = colour.RGB{0.99, 0.95, 0.83} }),
-		set("thin", "thin", func(l *Layer) { l.Colour = colour.RGB{0.91, 0.935, 0.965} }),
-		set("mottle-large", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 6.25, 0.045 }),
+		set("thin", "thin", func(l *Layer) { l.Colour = colour.RGB{0.90, 0.935, 0.98} }),
+		set("patches", "mottle", func(l *Layer) { // cream to blue-grey
+			l.Blend, l.Size, l.Amount, l.Colour = "scale", 4.5, 0.07, colour.RGB{1.25, 1.0, 0.35}
+		}),
+		set("mottle-large", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 6.25, 0.03 }),
 		set("mottle-small", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 2.2, 0.03 }),
 		set("mottle-fine", "mottle", func(l *Layer) { l.Blend, l.Size, l.Amount = "scale", 0.6, 0.02 }),
 		set("limbal-grey", "limbal-grey", func(l *Layer) { l.Amount, l.Colour = 0.4, colour.RGB{0.70, 0.75, 0.81} }),
 		set("deep-vessels", "vessels", func(l *Layer) {
 			l.Into, l.Blend = "film", "absorb"
-			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap, l.Start, l.Share, l.Corners, l.Wander = 12, 0.17, 0.05, 0.25, 1.3, 8.5, 0.028, 0.5, 0.6
+			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap, l.Start, l.Share, l.Corners, l.Wander = 10, 0.17, 0.036, 0.25, 1.3, 8.5, 0.05, 0.5, 0.6
 		}),
 		set("shallow-vessels", "vessels", func(l *Layer) {
 			l.Into, l.Blend = "film", "absorb"
-			l.Trunks, l.Width, l.Tip, l.Start, l.Share, l.Depth = 17, 0.1, 0.02, 13, 0.036, 0.07
+			l.Trunks, l.Width, l.Tip, l.Start, l.Share, l.Depth, l.Wander = 17, 0.1, 0.02, 13, 0.036, 0.07, 0.8
 		}),
 		set("arcades", "arcades", func(l *Layer) {
 			l.Into, l.Blend = "film", "absorb"

@@ -147,12 +147,12 @@ func (g *growth) leads(x, y float64) float64 {
 // wanted is how much of the layer's share is wanted at a place: more to the corners, less near the limbus.
 func (g *growth) wanted(x, y float64) float64 {
 	d := math.Hypot(x, y)
-	return (0.5 + 0.7*math.Abs(x)/(1+d)) * (0.35 + 0.65*geom.Smoothstep(g.inner, g.inner+5, d))
+	return (0.5 + 0.7*math.Abs(x)/(1+d)) * (0.35 + 0.65*geom.Smoothstep(g.inner, g.inner+4, d))
 }
 
 // widest returns the radius that vessels have at most at a distance from the axis: they thin toward the limbus.
 func (g *growth) widest(d float64) float64 {
-	k := geom.Smoothstep(g.inner-1, g.inner+6, d)
+	k := geom.Smoothstep(g.inner-1, g.inner+4.5, d)
 	return g.tip + (g.trunk-g.tip)*k
 }
 

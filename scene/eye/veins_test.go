@@ -42,7 +42,7 @@ func TestMurray(t *testing.T) {
 }
 
 // Vessels bend smoothly: none turns by more than 25 degrees along its own width, as far as steps of finite length tell it. They
-// wind by 1.05 to 1.25, the deep ones less, and fork some seven times one after another. Widths and depths are those of their
+// wind by 1.05 to 1.25, the deep ones less, and fork many times one after another. Widths and depths are those of their
 // layer. Source of the bounds: common practice, no published source.
 func TestNoZigzag(t *testing.T) {
 	for name, v := range grownNets(5) {
@@ -51,7 +51,7 @@ func TestNoZigzag(t *testing.T) {
 		if s.Length < 50 || s.Turn > 26.5 {
 			t.Errorf("%s: %.0f mm, the sharpest turns by %.1f degrees along its width", name, s.Length, s.Turn)
 		}
-		if name == "shallow-vessels" && (s.Levels < 5 || s.Levels > 14 || s.Winding < 1.05 || s.Winding > 1.3) {
+		if name == "shallow-vessels" && (s.Levels < 5 || s.Levels > 16 || s.Winding < 1.05 || s.Winding > 1.25) {
 			t.Errorf("%s: %d levels, path over chord %.2f", name, s.Levels, s.Winding)
 		}
 	}
