@@ -47,6 +47,10 @@ type photoMeasure struct {
 
 var photoMeasures []photoMeasure
 
+// photoRemains says of a measure, or of one scene in it ("MEASURE, SCENE"), why a value outside its range is let pass for now; the table
+// says it too.
+var photoRemains = map[string]string{}
+
 // measurePhotographs adds measures to the long check; it is called from init functions of test files.
 func measurePhotographs(m ...photoMeasure) { photoMeasures = append(photoMeasures, m...) }
 
@@ -54,7 +58,7 @@ func measurePhotographs(m ...photoMeasure) { photoMeasures = append(photoMeasure
 // few hundredths.
 const (
 	photoSide    = 240
-	photoSamples = 24
+	photoSamples = 20
 )
 
 // photographed renders a shipped scene for the check.
@@ -171,11 +175,18 @@ func TestPhotographLong(t *testing.T) {
 			} else if learn {
 				fmt.Fprintf(&learned, "%s\t%s\t%.4g\n", m.what, name, v)
 			}
-			if !learn {
+			outside, where := photoRemains[m.what+", "+name], between(m.lo, m.hi)
+			if outside == "" {
+				outside = photoRemains[m.what]
+			}
+			if v < m.lo || v > m.hi {
+				where += ", remains: " + outside
+			}
+			if !learn && outside == "" {
 				assert.True(t, v >= m.lo && v <= m.hi, "%s: %s: %.4g is not in %s", name, m.what, v, between(m.lo, m.hi))
 			}
-			fmt.Fprintf(&rows[k], "| %s | %s | %s | %.3g | %s | %s |\n", m.what, name, then, v, between(m.lo, m.hi), m.source)
-			t.Logf("%-60s %-28s %8s %8.3g  %s", m.what, name, then, v, between(m.lo, m.hi))
+			fmt.Fprintf(&rows[k], "| %s | %s | %s | %.3g | %s | %s |\n", m.what, name, then, v, where, m.source)
+			t.Logf("%-60s %-28s %8s %8.3g  %s", m.what, name, then, v, where)
 		}
 	}
 	if learn {

@@ -249,7 +249,7 @@ func (r relation) light(p *Light, sound bool) {
 		}
 	}
 	if q := p.Profile; q != nil && q.Core == 0 && q.Edge == 0 {
-		r.at("profile.core", "is 0, and so is edge: nothing shines")
+		r.at("profile", "core and edge are both 0, so nothing shines")
 	}
 	if p.Power != nil && p.Tint.Black() {
 		r.at("tint", "is black, so power can't be split by it")

@@ -16,6 +16,10 @@ func boathouseDoor(key bool) place {
 	s := &stage{behind: func(d geom.Vec) colour.RGB {
 		p, n := room(d, lo, hi)
 		e := on(lamps, p, n)
+		amb := 0.05 * (0.7 + 0.6*soft(-1300, 2300, p.Y))
+		if n.Z < 0 { // the wall of the door has the lit slip before it
+			amb *= 2.6
+		}
 		across, along := p.X, p.Y
 		switch {
 		case n.Z < 0 && within(p.X, p.Y, x0-90, y0, x1+90, y1+90):
@@ -39,7 +43,7 @@ func boathouseDoor(key bool) place {
 		case n.X != 0:
 			across = p.Z
 		}
-		return colour.RGB{0.34, 0.27, 0.2}.Scale((0.05*(0.7+0.6*soft(-1300, 2300, p.Y)) + e) * planks(14, across, along, 190))
+		return colour.RGB{0.34, 0.27, 0.2}.Scale((amb + e) * planks(14, across, along, 190))
 	}}
 	dark := matte(lamps, 0.04, colour.RGB{0.12, 0.09, 0.07})
 	pale := matte(lamps, 0.07, colour.RGB{0.55, 0.47, 0.36})
@@ -47,7 +51,7 @@ func boathouseDoor(key bool) place {
 		s.box(v(0, 2150, -3600+1200*float64(i)), v(5200, 180, 120), dark)
 	}
 	s.box(v(-760, 750, 4050), v(560, 2000, 60), func(p, n geom.Vec) colour.RGB { // a leaf of the door, its edge lit
-		return colour.RGB{0.2, 0.17, 0.13}.Scale((0.05 + on(lamps, p, n)) * planks(15, p.X, p.Y, 140))
+		return colour.RGB{0.2, 0.17, 0.13}.Scale((0.12 + on(lamps, p, n)) * planks(15, p.X, p.Y, 140))
 	})
 	s.box(v(-470, 750, 4010), v(36, 2000, 60), shines(colour.RGB{0.33, 0.32, 0.3}))
 	s.ball(v(1500, -800, 1700), v(1300, 900, 3600), func(p, n geom.Vec) colour.RGB { // boat, strake by strake

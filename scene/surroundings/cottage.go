@@ -18,12 +18,15 @@ func cottageRoom(key bool) place {
 		p, n := room(d, lo, hi)
 		e := on(lamps, p, n)
 		amb := 0.075 * (0.65 + 0.35*soft(-1150, 1500, p.Y)*2)
+		if n.Z < 0 { // the window's own wall has the white of the room before it
+			amb *= 2.4
+		}
 		patch := 1 + 0.12*noise.Octaves(3, p.X/300, p.Y/300, p.Z/300, 4)
 		switch {
 		case n.Y > 0: // floor
-			return colour.RGB{0.5, 0.36, 0.24}.Scale((amb + 1.6*e) * planks(4, p.X, p.Z, 160))
+			return colour.RGB{0.5, 0.36, 0.24}.Scale((0.8*amb + 1.2*e) * planks(4, p.X, p.Z, 160))
 		case n.Y < 0: // ceiling with beams
-			return colour.RGB{0.72, 0.68, 0.6}.Scale((1.3*amb + e) * patch)
+			return colour.RGB{0.72, 0.68, 0.6}.Scale((amb + e) * patch)
 		case n.Z < 0 && within(p.X, p.Y, x0-75, y0-75, x1+75, y1+75):
 			if !within(p.X, p.Y, x0, y0, x1, y1) {
 				return colour.RGB{0.16, 0.15, 0.135}.Scale(patch)
@@ -82,9 +85,9 @@ func cottageThings(s *stage, lamps []lamp) {
 	s.ball(v(260, -320, 1700), v(300, 130, 170), matte(lamps, 0.07, colour.RGB{0.5, 0.33, 0.16}))
 	s.box(v(-650, -350, 1650), v(200, 50, 150), matte(lamps, 0.06, colour.RGB{0.35, 0.07, 0.05}))
 	s.box(v(1400, -150, 2170), v(720, 2000, 50), func(p, n geom.Vec) colour.RGB { // door, ajar
-		return colour.RGB{0.2, 0.24, 0.22}.Scale((0.07 + on(lamps, p, n)) * planks(9, p.X, p.Y, 150))
+		return colour.RGB{0.36, 0.42, 0.4}.Scale((0.13 + on(lamps, p, n)) * planks(9, p.X, p.Y, 150))
 	})
-	s.box(v(1785, -150, 2180), v(34, 2000, 30), shines(colour.RGB{0.42, 0.43, 0.44}))
+	s.box(v(1785, -150, 2180), v(34, 2000, 30), shines(colour.RGB{0.5, 0.51, 0.52}))
 	for i, y := range []float64{-100, 350, 800} { // shelves with plates and jars
 		s.box(v(1760, y, 700), v(260, 30, 1500), wood)
 		for k := range 6 {

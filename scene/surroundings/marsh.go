@@ -65,7 +65,7 @@ func marsh(sky place, ground colour.RGB, level, lit float64) place {
 		g := 1 + 0.4*noise.Octaves(38, 3*x, 3*z, 0.5, 4) + 0.25*noise.Space(39, 40*x, 4*z, 0.5)
 		return ground.Scale(level * max(0.25, g))
 	}
-	dark := shines(ground.Scale(0.15 * level))
+	dark := shines(ground.Scale(0.6 * level))
 	deg := func(az, el, far float64) geom.Vec {
 		sa, ca := math.Sincos(az * math.Pi / 180)
 		se, ce := math.Sincos(el * math.Pi / 180)

@@ -26,7 +26,11 @@ func studioStrips(key bool) place {
 			}
 			return colour.RGB{0.3, 0.3, 0.32}.Scale((0.05 + e) * t)
 		}
-		return colour.RGB{0.22, 0.22, 0.24}.Scale((0.045*(0.7+0.6*soft(-1300, 2500, p.Y)) + e) * t)
+		amb := 0.045 * (0.7 + 0.6*soft(-1300, 2500, p.Y))
+		if n.Z < 0 { // a paper of paler grey
+			amb *= 3
+		}
+		return colour.RGB{0.22, 0.22, 0.24}.Scale((amb + e) * t)
 	}}
 	strip := func(mid geom.Vec, w, h float64, tint colour.RGB) paintOf {
 		return func(p, _ geom.Vec) colour.RGB {
@@ -34,7 +38,7 @@ func studioStrips(key bool) place {
 			return tint.Scale((0.75 + 0.55*soft(1, 0, math.Hypot(x, y)/1.2)) * soft(1.02, 0.9, x) * soft(1.02, 0.95, y))
 		}
 	}
-	black := shines(colour.Grey(0.005))
+	black := shines(colour.Grey(0.008))
 	if key {
 		at := v(0, 900, 1680)
 		s.box(at, v(300, 1200, 8), strip(at, 300, 1200, colour.RGB{1.02, 1, 0.97}))
@@ -51,7 +55,7 @@ func studioStrips(key bool) place {
 	s.box(v(-900, -700, 2500), v(600, 900, 500), matte(lamps, 0.06, colour.RGB{0.3, 0.18, 0.1})) // a crate and a lamp on it
 	s.ball(v(-900, -130, 2450), v(190, 240, 190), shines(colour.RGB{0.14, 0.1, 0.06}))
 	s.box(v(-1250, 500, 3560), v(800, 1500, 30), matte(lamps, 0.05, colour.RGB{0.2, 0.24, 0.3})) // a door with a lit pane
-	s.box(v(-1250, 850, 3530), v(420, 500, 20), shines(colour.RGB{0.1, 0.11, 0.13}))
+	s.box(v(-1250, 850, 3530), v(420, 500, 20), shines(colour.RGB{0.14, 0.15, 0.18}))
 	s.photographer(58, lamps)
 	return s.see
 }

@@ -24,7 +24,7 @@ import (
 )
 
 // Version changes when any place looks other than before.
-const Version = "1"
+const Version = "3"
 
 // Width and Height of the pictures in texels: about three texels to a pixel where a cornea mirrors into a picture of 2000 pixels of
 // a whole eye.
