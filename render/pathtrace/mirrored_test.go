@@ -26,6 +26,7 @@ func (s *stage) seen(t *testing.T, n int, wo geom.Vec, sampled bool, step func(p
 	require.NoError(t, err)
 	sc := s.t.scene
 	sc.Lights, sc.LightTag, sc.LightSeen = []*light.Light{lamp, sky}, []int{0, 1}, []bool{true, true}
+	sc.LightSides = []int{-1, -1}
 	sc.LightSampled, sc.LightPick = []bool{true, false}, []float64{1, 0}
 	set := everything
 	set.LightSamples = sampled
