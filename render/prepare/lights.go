@@ -11,6 +11,7 @@ import (
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/imageio"
+	"catchlight/scene/parallel"
 	"catchlight/scene/texture"
 )
 
@@ -122,15 +123,58 @@ func (p *preparer) sides() {
 
 // lit notes how light falls on the objects that are walked in.
 func (p *preparer) lit() {
+	var walked []*frozen.Object
+	var centres []geom.Vec
 	for i := range p.out.Objects {
 		if b := &p.out.Objects[i]; b.Material.Kind == frozen.Soft || b.Material.Kind == frozen.Inner {
-			b.Lit = frozen.NewLit(p.out.Lights, b.Bounds.Centre())
+			walked, centres = append(walked, b), append(centres, b.Bounds.Centre())
 		}
+	}
+	// All that lights are made from: those of the scene, objects that shine, and where the level is measured.
+	var shine []scene.Object
+	for i := range p.d.Objects {
+		if b := &p.d.Objects[i]; b.Material.Kind == "emissive" {
+			shine = append(shine, *b)
+		}
+	}
+	var level []geom.Vec
+	for i := range p.out.Eyes {
+		level = append(level, p.out.Objects[p.out.Eyes[i].Outer].ToWorld.Point(geom.Vec{Z: 8}))
+	}
+	list, err := stage(p, "light on flesh", []any{p.d.Lights, p.d.LightSetup, shine, level, centres}, func(m *making) ([]*frozen.Lit, error) {
+		for i := range p.d.Lights {
+			if f := p.d.Lights[i].File; f != "" {
+				m.opens(string(f))
+			}
+		}
+		out := make([]*frozen.Lit, len(centres))
+		parallel.Each(len(out), p.o.WorkerCount(), func(i int) { out[i] = frozen.NewLit(p.out.Lights, centres[i]) })
+		return out, nil
+	})
+	if err != nil {
+		p.fail("lights", err)
+		return
+	}
+	for i, b := range walked {
+		b.Lit = list[i]
 	}
 }
 
+// light makes a light. One with a profile is a stage, at 0 EV: what is measured of a profile does not change with exposure.
 func (p *preparer) light(s *scene.Light) (*light.Light, error) {
-	setup := &p.d.LightSetup
+	if s.Profile == nil {
+		return p.makeLight(s, &p.d.LightSetup)
+	}
+	q, setup := *s, p.d.LightSetup
+	q.EV, setup.EV = 0, 0
+	l, err := stage(p, "light "+s.Name, []any{q, setup}, func(*making) (*light.Light, error) { return p.makeLight(&q, &setup) })
+	if k := math.Exp2(s.EV + p.d.LightSetup.EV); err == nil && k != 1 {
+		l = l.Scaled(k)
+	}
+	return l, err
+}
+
+func (p *preparer) makeLight(s *scene.Light, setup *scene.LightSetup) (*light.Light, error) {
 	gain := s.Tint.Scale(math.Exp2(s.EV + setup.EV))
 	turn := geom.RotateY(geom.Radians(setup.Rotation))
 	radiance := func(area float64) colour.RGB {
