@@ -107,7 +107,13 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 		}
 		c.colour = frozen.NewVolumeMap(d.MapSize, func(i int, v geom.Vec) colour.RGB {
 			_, w := look(i, v)
-			in, out := bare(v, iris.at(i, v)), white.at(i, v)
+			var in, out colour.RGB
+			if w > 0 {
+				in = bare(v, iris.at(i, v))
+			}
+			if w < 1 {
+				out = white.at(i, v)
+			}
 			if lendIris || lendWhite {
 				l := s.lentMap.RGB(s.lent(v), 0)
 				if lendIris {
