@@ -190,3 +190,22 @@ func TestSecondStart(t *testing.T) {
 	_, alone := preparedSmall(t, nil, lidded, "objects.eye.iris.pigment=1.3")
 	require.Equal(t, alone, changed)
 }
+
+// An imported eye, whose file may read others that no stage has looked at, is read at every start.
+func TestImportedEyeIsReadAtEveryStart(t *testing.T) {
+	asset, err := filepath.Abs(soundEye)
+	require.NoError(t, err)
+	folder := t.TempDir()
+	for range 2 {
+		d, err := scene.Parse("import.yaml", []byte(assetScene(asset)))
+		require.NoError(t, err)
+		c := NewCache()
+		c.Disk, err = OpenDisk(folder, DiskBytes)
+		require.NoError(t, err)
+		p, err := Prepare(context.Background(), d, Options{Cache: c})
+		require.NoError(t, err)
+		for _, s := range p.Stages {
+			require.NotEqual(t, "disk", s.From, s.Name)
+		}
+	}
+}

@@ -65,7 +65,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 		})
 	}
 	key := "objects." + b.Name + ".lids"
-	g, err := storedStage(p, "lids "+b.Name, inputs, lidStore(par), func(*making) (*grown, error) {
+	g, err := storedStage(p, "lids "+b.Name, inputs, lidStore(par, b.Eye), func(*making) (*grown, error) {
 		return p.growLids(par, sockets, l.Skin.Scattering)
 	})
 	if err != nil {

@@ -54,6 +54,20 @@ func shellStore(d *scene.Eye) *store[*eyeball] {
 	}
 }
 
+// coatStoreOf returns the store of an eye's maps over the tissue: none of an imported one, whose file may read others, nor with sets of
+// tiles, to which one may be added.
+func coatStoreOf(d *scene.Eye) *store[*coat] {
+	if d.Asset != nil {
+		return nil
+	}
+	for _, file := range []scene.Path{d.Iris.Colour.File, d.Sclera.Colour.File} {
+		if tiles, err := scene.TileFiles(file); err != nil || len(tiles) > 0 {
+			return nil
+		}
+	}
+	return coatStore
+}
+
 // coatStore keeps the maps over the tissue.
 var coatStore = &store[*coat]{
 	write: func(w *raw.Writer, c *coat) {
@@ -71,8 +85,11 @@ var coatStore = &store[*coat]{
 	},
 }
 
-// lidStore keeps lids with their hierarchies.
-func lidStore(par lids.Params) *store[*grown] {
+// lidStore keeps lids with their hierarchies; not about an imported eye, whose file may read others.
+func lidStore(par lids.Params, d *scene.Eye) *store[*grown] {
+	if d.Asset != nil {
+		return nil
+	}
 	return &store[*grown]{
 		write: func(w *raw.Writer, g *grown) {
 			for _, q := range []struct {
