@@ -177,12 +177,14 @@ func TestSecondStart(t *testing.T) {
 		return c
 	}
 	lidded := "objects.eye.lids={facet_size: 0.5}"
-	made, first := preparedSmall(t, begin(), lidded)
-	require.Subset(t, made, []string{"shells eye", "tissue eye", "lids eye"})
-	made, again := preparedSmall(t, begin(), lidded)
+	room := "lights=[{name: room, kind: environment, file: builtin:cottage-room-unlit, ev: 2}]"
+	made, first := preparedSmall(t, begin(), lidded, room)
+	require.Subset(t, made, []string{"shells eye", "tissue eye", "lids eye", "surroundings room"})
+	made, again := preparedSmall(t, begin(), lidded, room)
 	require.NotContains(t, made, "shells eye")
 	require.NotContains(t, made, "tissue eye")
 	require.NotContains(t, made, "lids eye")
+	require.NotContains(t, made, "surroundings room")
 	require.Equal(t, first, again)
 	made, changed := preparedSmall(t, begin(), lidded, "objects.eye.iris.pigment=1.3")
 	require.Contains(t, made, "tissue eye")

@@ -12,6 +12,7 @@ import (
 	"catchlight/scene/geom"
 	"catchlight/scene/imageio"
 	"catchlight/scene/parallel"
+	"catchlight/scene/raw"
 	"catchlight/scene/texture"
 )
 
@@ -160,6 +161,54 @@ func (p *preparer) lit() {
 	}
 }
 
+// surroundings is the picture of an environment, and what there is to say of it.
+type surroundings struct {
+	picture *texture.Image
+	notes   []string
+}
+
+var surroundingsStore = &store[*surroundings]{
+	write: func(w *raw.Writer, s *surroundings) {
+		texture.Write(w, s.picture)
+		raw.Value(w, len(s.notes))
+		for _, n := range s.notes {
+			raw.Text(w, n)
+		}
+	},
+	read: func(r *raw.Reader) *surroundings {
+		s := &surroundings{picture: texture.Read(r)}
+		if s.picture == nil {
+			return nil // with something left to read
+		}
+		for n := raw.ReadValue[int](r); n > 0 && r.Err() == nil; n-- {
+			s.notes = append(s.notes, raw.ReadText(r))
+		}
+		return s
+	},
+}
+
+// surroundings reads or paints the picture of an environment.
+func (p *preparer) surroundings(s *scene.Light) (*surroundings, error) {
+	return storedStage(p, "surroundings "+s.Name, s.File, surroundingsStore, func(m *making) (*surroundings, error) {
+		m.opens(string(s.File))
+		pic, err := imageio.Read(string(s.File))
+		if err != nil {
+			return nil, err
+		}
+		if err := pic.Plain(true); err != nil {
+			return nil, fmt.Errorf("%s: %w", s.File, err)
+		}
+		pic.Working()
+		q := &surroundings{notes: append(pic.Notes, pic.LatLong()...)}
+		img, notes := clampNegative(pic)
+		for _, n := range notes {
+			q.notes = append(q.notes, fmt.Sprintf("light %s: %s", s.Name, n))
+		}
+		q.picture = img
+		return q, nil
+	})
+}
+
 // light makes a light. One with a profile is a stage, at 0 EV: what is measured of a profile does not change with exposure.
 func (p *preparer) light(s *scene.Light) (*light.Light, error) {
 	if s.Profile == nil {
@@ -194,24 +243,16 @@ func (p *preparer) makeLight(s *scene.Light, setup *scene.LightSetup) (*light.Li
 	case "environment":
 		return stage(p, "light "+s.Name, []any{s.File, s.Rotation + setup.Rotation, gain, s.HotSpots}, func(m *making) (*light.Light, error) {
 			m.opens(string(s.File))
-			pic, err := imageio.Read(string(s.File))
+			around, err := p.surroundings(s)
 			if err != nil {
 				return nil, err
 			}
-			if err := pic.Plain(true); err != nil {
-				return nil, fmt.Errorf("%s: %w", s.File, err)
-			}
-			pic.Working()
-			m.notes = append(append(m.notes, pic.Notes...), pic.LatLong()...)
-			img, notes := clampNegative(pic)
-			for _, n := range notes {
-				m.notes = append(m.notes, fmt.Sprintf("light %s: %s", s.Name, n))
-			}
+			m.notes = append(m.notes, around.notes...)
 			var opts []light.EnvironmentOption
 			if s.HotSpots {
 				opts = append(opts, light.WithHotSpots())
 			}
-			return light.NewEnvironment(s.Name, img, geom.Radians(s.Rotation+setup.Rotation), gain, opts...)
+			return light.NewEnvironment(s.Name, around.picture, geom.Radians(s.Rotation+setup.Rotation), gain, opts...)
 		})
 	case "rectangle":
 		c := centre(s)
