@@ -35,12 +35,17 @@ func forecast(p *render.Prepared, o render.Options, dir string, stderr io.Writer
 			disk /= int64(o.Shard.Count)
 		}
 	}
-	if m.Disk() > 0 { // much memory is in use for long, so what is not in use is to go back soon
-		debug.SetGCPercent(20)
-		debug.FreeOSMemory()
+	if m.Disk() > 0 {
+		sparing()
 	}
 	if m.Passes > 0 || m.Disk() > 0 {
 		fmt.Fprintln(stderr, m.String())
 	}
 	return job.Room(dir, disk)
+}
+
+// sparing lets the runtime give memory back soon: where much of it is in use for long, what is not in use is much too.
+func sparing() {
+	debug.SetGCPercent(20)
+	debug.FreeOSMemory()
 }

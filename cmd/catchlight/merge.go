@@ -152,6 +152,9 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 		return err
 	}
 	defer whole.Close()
+	if w, h := whole.Size(); w*h > 1<<22 {
+		sparing()
+	}
 	if err := whole.Merge(list...); err != nil {
 		var part *film.MergeError
 		if errors.As(err, &part) {
