@@ -162,6 +162,11 @@ func mergeFilms(ctx context.Context, parts []string, f *mergeFlags, stdout io.Wr
 		}
 		return err
 	}
+	for _, g := range list { // where their blocks lie takes memory too
+		g.Close()
+	}
+	clear(list)
+	list = nil
 	r, err := render.Joined(ctx, d, whole)
 	if err != nil {
 		return err
