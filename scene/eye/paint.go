@@ -16,7 +16,7 @@ type Keep func(name string, inputs any, make func() any) any
 func keepNone(_ string, _ any, make func() any) any { return make() }
 
 // coarse is how many texels lie between the nodes at which smooth fields are computed; between nodes they are interpolated.
-const coarse = 4
+const coarse = 6
 
 // white is the sclera as seen under diffuse light: its own colour and the layers on it, for a map of one size.
 type white struct {
