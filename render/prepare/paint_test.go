@@ -33,7 +33,7 @@ func TestLayersAreStages(t *testing.T) {
 		{"objects.e.paint.fat.amount=2", 1},
 		{"objects.e.paint.fat.seed=2", 2},
 		{"objects.e.paint.mottle-small.size=3", 2},
-		{"objects.e.paint.deep-vessels.share=0.05", 2},
+		{"objects.e.paint.deep-vessels.share=0.09", 2},
 		{"objects.e.paint.shallow-vessels.trunks=20", 3}, // and the halo about them
 		{"objects.e.sclera.veins=0.5", 1},
 		{"objects.e.sclera.veins=2", 5}, // more of them are open
