@@ -161,6 +161,14 @@ func (r relation) placeOf(path string) place {
 	return at
 }
 
+// origin names the file that an eye comes from.
+func (r relation) origin() string {
+	if f := r.n.get("asset").get("file").show(); f != "" {
+		return shorten(filepath.Base(f))
+	}
+	return "a file, as it has an asset"
+}
+
 // idle notes every key that is given but can't act on an eye from a file: nothing is taken without effect.
 func (r relation) idle(b *block, n *node, path string, borrows bool) {
 	for _, e := range n.list() {
@@ -175,7 +183,7 @@ func (r relation) idle(b *block, n *node, path string, borrows bool) {
 			if slices.Contains(f.acts, "borrowed") {
 				hint = ", or that borrows from it (asset.borrow)"
 			}
-			r.add(e.at, join(r.path, key), "", "acts only on an eye that is built here%s; this one comes from %s", hint, shorten(filepath.Base(r.n.get("asset").get("file").show())))
+			r.add(e.at, join(r.path, key), "", "acts only on an eye that is built here%s; this one comes from %s", hint, r.origin())
 		case f.kind == group && f.within > 0 || f.kind == group && path != "":
 			r.idle(f.block, e.value, key, borrows)
 		}

@@ -133,3 +133,10 @@ func TestKeysThatCannotActAreErrors(t *testing.T) {
 	_, err = Parse("scene.yaml", []byte(strings.Replace(fmt.Sprintf(file, ""), "inner: b", "inner: b, pupil: 3", 1)))
 	require.ErrorContains(t, err, "objects.e.asset.pupil: is now objects.e.iris.pupil")
 }
+
+// An asset without its file is a mistake that is told, also beside keys that act on built eyes alone.
+func TestAssetWithoutFile(t *testing.T) {
+	_, err := Parse("heron.yaml", []byte("lights: [{name: sky, kind: constant, radiance: 1}]\nobjects: [{name: e, shape: eye, seed: 4}]"), "objects.e.asset.factor=10")
+	require.ErrorContains(t, err, "objects.e.asset.file: missing, wants a file name")
+	require.ErrorContains(t, err, "objects.e.seed: acts only on an eye that is built here")
+}

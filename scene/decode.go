@@ -299,9 +299,9 @@ func (n *node) phrase() string {
 	return shorten(n.text)
 }
 
-// show returns a scalar's text for Problem.Value.
+// show returns a scalar's text for Problem.Value, nothing for a node that is not there.
 func (n *node) show() string {
-	if n.kind == scalarNode {
+	if n != nil && n.kind == scalarNode {
 		return shorten(n.text)
 	}
 	return ""

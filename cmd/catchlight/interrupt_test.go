@@ -176,6 +176,6 @@ func TestLeftoversAreSwept(t *testing.T) {
 			names = append(names, n)
 		}
 	}
-	require.Equal(t, []string{"manifest.json", "notes.txt", "player.html", "report.json", "traced-0001.exr", "traced-0001.json", "traced-0001.png",
+	require.Equal(t, []string{"manifest.json", "notes.txt", "player.html", "poster.png", "report.json", "traced-0001.exr", "traced-0001.json", "traced-0001.png",
 		"traced-0002.exr", "traced-0002.json", "traced-0002.png", "traced-again.exr", "traced-again.json", "traced.apng"}, names)
 }

@@ -49,7 +49,8 @@ the two). --pictures names another set, --add and --drop change one; they take p
 First comes draft.png, the whole set small and grainy, so that a mistake is seen before the long work. --draft stops there. Each
 picture is NAME.png (16 bit, as seen), NAME.exr (linear light; not of diagrams) and NAME.yaml, a scene file that catchlight render
 makes the same picture from: copy it before you change it. present.html shows all with captions and credits, offline; set.png is
-one page. A stopped set goes on when the same command is given again.
+one page. A stopped set goes on when the same command is given again. Pictures that a folder has stay in its set, made anew where the
+scene has changed, until --drop takes them out.
 
   catchlight present scenes/ferry_keeper_lidded.yaml --credit "Mesh: grown" --ground transparent`,
 		Args: exactly(1, "one scene file is needed"),
@@ -86,6 +87,9 @@ func runPresent(cmd *cobra.Command, path string, f *presentFlags) error {
 	if err := f.check(); err != nil {
 		return err
 	}
+	if _, err := choose(f.pictures, f.more, f.fewer, true); err != nil { // before the scene is prepared
+		return err
+	}
 	ctx, stdout, stderr := cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr()
 	d, err := f.load(path, cmd.Flags().Changed)
 	if err != nil {
@@ -112,13 +116,13 @@ func runPresent(cmd *cobra.Command, path string, f *presentFlags) error {
 	if err != nil {
 		return err
 	}
-	list, err := choose(f.pictures, f.more, f.fewer, b.lids)
-	if err != nil {
-		return err
-	}
 	dir := f.out
 	if dir == "" {
 		dir = filepath.Join("out", "present-"+sceneName(path))
+	}
+	list, err := choose(f.pictures, append(madeIn(dir), f.more...), f.fewer, b.lids)
+	if err != nil {
+		return err
 	}
 	a, err := f.compose(b, list, dir)
 	if err != nil {
@@ -153,6 +157,21 @@ func runPresent(cmd *cobra.Command, path string, f *presentFlags) error {
 	return a.show(j, d, f.credits, t, stdout)
 }
 
+// madeIn names the pictures of the set in a folder that are finished: they stay in it until they are dropped.
+func madeIn(dir string) (out []string) {
+	m, err := job.Read(dir)
+	if err != nil || m.Kind != "present" {
+		return nil
+	}
+	names, _ := plateNames()
+	for _, it := range m.Plan {
+		if len(m.Done[it.Name]) > 0 && slices.Contains(names, it.Name) {
+			out = append(out, it.Name)
+		}
+	}
+	return out
+}
+
 // album is a planned set.
 type album struct {
 	plates   []*plate
@@ -171,9 +190,8 @@ func (f *presentFlags) compose(b *sitting, list []*plate, dir string) (*album, e
 			return nil, fmt.Errorf("%s: %w", p.name, err)
 		}
 		q := *d
-		q.About = p.title + ": " + d.About
-		if d.About == "" {
-			q.About = p.title
+		if q.About = p.title; p.name == "scene" && d.About != "" {
+			q.About = d.About
 		}
 		text, err := q.Text()
 		if err != nil {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"image"
 	"image/png"
@@ -120,10 +121,10 @@ func (a *album) caption(j *job.Job, i int) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	spp, errs := cellWords(s, &r)
+	spp, _ := cellWords(s, &r)
 	out := a.captions[i] + "; " + spp
 	if s.look == "traced" {
-		return out + ", " + errs + " levels", nil
+		return out + fmt.Sprintf(", grain of %.1f 8-bit levels, %.1f at worst", 255*r.Error.RMS, 255*r.Error.Worst), nil
 	}
 	if b := s.d.Raster.Budget; b != "" {
 		out += ", budget " + b
@@ -166,6 +167,9 @@ func (a *album) wipe(j *job.Job, q *page.Album) error {
 	r, has := at["raster"]
 	h, hero := at["hero"]
 	if !has || !hero {
+		if err := os.Remove(j.Path("wipe.png")); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
 		return nil
 	}
 	traced, err := readShown(j.Path("hero.png"))

@@ -36,7 +36,7 @@ type sitting struct {
 var plates = []plate{
 	{name: "hero", title: "Hero, from the side", proposed: true, make: from(33, 6)},
 	{name: "front", title: "Front", proposed: true, make: from(0, 0)},
-	{name: "macro", title: "Iris", proposed: true, make: macro(0, "")},
+	{name: "macro", title: "Iris, close up (macro)", proposed: true, make: macro(0, "")},
 	{name: "raking", title: "Relief in raking light", proposed: true, make: macro(0, "raking")},
 	{name: "pupil-small", title: "Pupil small", group: "pupils", make: pupil(0.62)},
 	{name: "pupil-middle", title: "Pupil middle", group: "pupils", make: pupil(1)},
@@ -328,7 +328,13 @@ func wire(b *sitting) (*scene.Description, error) {
 func captionOf(d *scene.Description) string {
 	az, el, _ := cameraBearing(d)
 	mm := frameWidth(d)
-	out := fmt.Sprintf("from %.3g°, %.3g°; %.3g mm across", az, el, mm)
+	out := fmt.Sprintf("from %.3g°, %.3g°; the picture is %.3g mm wide", az, el, mm)
+	for i := range d.Objects {
+		if q := &d.Objects[i]; q.Eye != nil && q.On && q.Eye.Iris.Pupil > 0 {
+			out += fmt.Sprintf("; pupil %.2g mm", q.Eye.Iris.Pupil)
+			break
+		}
+	}
 	if f := d.LightSetupFile(); f != "" {
 		out += "; light: " + lightSetupName(f)
 	} else {

@@ -259,7 +259,19 @@ func openJob(cmd *cobra.Command, dir, scenePath string, shots []*shot, f *jobFla
 	if err := guardJob(dir, &m, append(read, inputs...)); err != nil {
 		return nil, err
 	}
-	return job.Open(dir, m)
+	j, err := job.Open(dir, m)
+	if err == nil && len(j.Removed) > 0 {
+		tell(cmd.ErrOrStderr(), []string{fmt.Sprintf("%s: %s of an earlier %s are no longer part of it and are gone: %s", dir, strconv.Itoa(len(j.Removed))+" files", cmd.Name(), few(j.Removed))})
+	}
+	return j, err
+}
+
+// few names at most four of a list.
+func few(names []string) string {
+	if len(names) > 4 {
+		return strings.Join(names[:4], ", ") + ", ..."
+	}
+	return strings.Join(names, ", ")
 }
 
 // guardJob refuses a folder that holds what the job did not make, and outputs that are inputs.

@@ -53,6 +53,8 @@ type Job struct {
 	Dir  string
 	m    Manifest
 	lock io.Closer
+
+	Removed []string // files of an earlier plan that Open took away
 }
 
 // ErrBusy is returned where another process works in the folder.
@@ -133,16 +135,23 @@ func (j *Job) takeOver() error {
 		}
 		for _, f := range files {
 			if !ours[f.Name] && whole(j.Dir, []File{f}) {
-				os.Remove(filepath.Join(j.Dir, f.Name))
+				j.remove(f.Name)
 			}
 		}
 	}
 	for _, f := range old.More {
 		if !ours[f] {
-			os.Remove(filepath.Join(j.Dir, f))
+			j.remove(f)
 		}
 	}
 	return j.write()
+}
+
+// remove takes a file of an earlier plan away.
+func (j *Job) remove(name string) {
+	if os.Remove(filepath.Join(j.Dir, name)) == nil {
+		j.Removed = append(j.Removed, name)
+	}
 }
 
 // Sweep removes what killed processes left under way in the folders of a cache. Others may be at work there, so only
