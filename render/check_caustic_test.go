@@ -77,7 +77,7 @@ func beams(p *Prepared, l geom.Vec, z float64, n, m int, pitch float64) []float6
 }
 
 // The solver's irradiance behind the cornea against light thrown forward through the same shell, from the axis to 70
-// degrees, pixel by pixel within 3 mm of the axis: within 1 %, smooth and with relief up to the steepest that a built eye may have.
+// degrees, pixel by pixel within 3 mm of the axis: within 1 % and three standard errors, smooth and with relief up to the steepest that a built eye may have.
 // The tracer's own path is bent by the same shell, facet by facet, so what is left is noise and the width of facets.
 func TestCausticAgainstBeams(t *testing.T) {
 	const yaml = `
@@ -131,7 +131,7 @@ objects: [{name: eye, shape: eye, ` + plainEye + `}]
 				t.Logf("off by %.2f %% (RMS), at most %+.2f %% at x %.1f mm; brightest %.3f; solver found %.4f of %d, %.2f steps each", 100*rms, 100*worst,
 					(float64(at%31)-15)*0.2, bright, float64(r.Stats.SolverFound)/float64(r.Stats.SolverCalls), r.Stats.SolverCalls,
 					float64(r.Stats.SolverSteps)/float64(r.Stats.SolverCalls))
-				assert.Less(t, math.Abs(worst), 0.01)
+				assert.Less(t, math.Abs(worst), 0.01+3*pic.Error[at][1]/pic.Mean[at][1])
 				assert.Less(t, rms, c.typical)
 			})
 		}

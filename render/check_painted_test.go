@@ -38,7 +38,7 @@ func TestIrisPaintedAsSeen(t *testing.T) {
 				case c.within == 0 && r == 4.5:
 					assert.Less(t, m, 0.28)
 				case c.within > 0 && r <= 4 && (c.mirrored == 0 || r <= 3.2):
-					assert.InEpsilon(t, 0.3, m-c.mirrored, c.within, "radius %g", r)
+					assert.InDelta(t, 0.3, m-c.mirrored, 0.3*c.within+2*se, "radius %g", r)
 				}
 			}
 		})

@@ -97,7 +97,7 @@ func TestDenoiseKeepsTheMean(t *testing.T) {
 		shift := shown.Luminance()/raw.Luminance() - 1
 		t.Logf("%v: %+.4f %%, %.2f %% taken first", set, 100*shift, 100*r.Stats.Denoised.Taken)
 		require.Less(t, math.Abs(shift), 0.002)
-		require.InDelta(t, shift, r.Stats.Denoised.Shift, 1e-9)
+		require.InDelta(t, shift, r.Stats.Denoised.Shift, 1e-8) // the report adds up strips
 	}
 }
 

@@ -42,7 +42,7 @@ func (d *Eye) Params() (eye.Params, error) {
 	q.IrisShare, q.MeshDetail = d.IrisShare, eye.DetailFor(d.Globe.FacetError, d.Cornea.Radius)
 	q.GlobeRadius = d.Globe.Radius
 	q.CorneaRadius, q.Asphericity = d.Cornea.Radius, d.Cornea.Asphericity
-	q.LimbusRadius, q.LimbusWidth, q.LimbusReach = d.Limbus.Radius, d.Limbus.Width, d.Limbus.Reach
+	q.LimbusRadius, q.LimbusWidth, q.LimbusReach = d.Limbus.Radius, d.Limbus.Width, d.Limbus.ReachOr(true)
 	q.IrisDepth, q.IrisRelief = d.Iris.Depth, d.Iris.Relief
 	q.PupilDiameter, q.PupilOffset, q.PupilClosed = d.Iris.Pupil, d.Iris.PupilOffset, d.Iris.PupilClosed
 	q.WobbleSlopeCornea, q.WobbleSlopeSclera, q.WobbleSize = d.Cornea.Wobble, d.Sclera.Wobble, d.Cornea.WobbleSize

@@ -157,7 +157,7 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 		return err
 	}
 	r := grown.Report{Scene: path, Object: b.Name, Size: g.size, Green: g.green, Layout: g.layout, IrisShare: par.IrisShare,
-		Frame: grown.FrameOf(b.Eye.Side), Globe: par.GlobeRadius, Limbus: par.LimbusRadius, Width: par.LimbusWidth, MapSize: b.Eye.MapSize, Keys: keys,
+		Frame: grown.FrameOf(b.Eye.Side), Globe: par.GlobeRadius, Limbus: par.LimbusRadius, Width: par.LimbusWidth, Reach: par.LimbusReach, MapSize: b.Eye.MapSize, Keys: keys,
 		Shells: "the shape of both has the tear film's wobble, that of the inner one the iris' relief too: the maps height, normal and wobble would add them a second time; " +
 			"normal_detail has what the shape lacks, the relief of the vessels; the .glb carries it",
 		Axial: e.AxialLength, Apex: e.ApexZ, IrisZ: e.IrisZ, Distortion: e.Distortion(g.size),

@@ -98,7 +98,7 @@ func (t *Tracer) roulette(p *path) bool {
 // escape books what a ray meets that leaves the scene: distant lights; the camera's own rays may see none.
 func (t *Tracer) escape(p *path, out *film.Sample) {
 	if t.away != nil {
-		t.away(p)
+		t.away(p.ray.O, p.beta)
 		return
 	}
 	if p.seen {

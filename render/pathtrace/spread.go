@@ -44,7 +44,7 @@ func (t *Tracer) Spread(sf *frozen.Surface, place uint64, walk uint32) (exit fro
 // last straight piece begins, and what it carries.
 func (t *Tracer) Depart(r geom.Ray, place uint64, walk uint32, visit func(from geom.Vec, weight colour.RGB)) {
 	t.smp.Start(place, 0, walk)
-	t.away = func(p *path) { visit(p.ray.O, p.beta) }
+	t.away = visit
 	defer func() { t.away = nil }()
 	p := path{ray: r, beta: colour.Grey(1), vertex: 1, mask: frozen.ShadowRays, eye: -1}
 	t.n = 0

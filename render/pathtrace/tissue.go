@@ -131,7 +131,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 	rng := t.smp.Stream(p.vertex, sampler.Walk, p.branch)
 	lamps := t.smp.Stream(p.vertex, sampler.Connection, p.branch)
 	beta := colour.Grey(1)
-	major := tis.Majorant()
+	t.major = tis.Majorant()
 	up := b.ToLocal.Vector(sf.Ns).Unit() // guided walks seek this way out
 	var fl flight
 	steer := t.set.Guided
@@ -141,7 +141,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 		t.Stats.WalkSteps++
 		sigma, room, pure := e.Extinction(pos)
 		if !pure {
-			sigma = &major
+			sigma = &t.major
 		}
 		var guide *frozen.Guide
 		if steer && pure {
@@ -207,7 +207,7 @@ func (t *Tracer) walk(p *path, b *frozen.Object, e *frozen.Eye, sf *frozen.Surfa
 			// A real collision, or none: by what all channels together find likely.
 			share := e.Blended(pos)
 			for c := range share {
-				share[c] /= major[c]
+				share[c] /= t.major[c]
 			}
 			q := channelOdds(beta)
 			ps := q[0]*share[0] + q[1]*share[1] + q[2]*share[2]

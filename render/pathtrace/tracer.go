@@ -94,7 +94,8 @@ type Tracer struct {
 	stack  [4]path
 	found  [mostPaths]solution // from one point to one light through a cornea
 	n      int
-	away   func(*path) // hears of paths that leave the scene, in place of the film; nil but within Depart
+	major  colour.RGB                             // the larger extinction of the zones of the tissue that a walk is in, 1/mm
+	away   func(from geom.Vec, weight colour.RGB) // hears of paths that leave the scene, in place of the film; nil but within Depart
 
 	Stats Stats
 	// Ledger is the luminance that came to the film by each class of path, summed over samples.

@@ -38,8 +38,8 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 		AlphaCornea: d.Cornea.Roughness * d.Cornea.Roughness, AlphaSclera: d.Sclera.Roughness * d.Sclera.Roughness,
 		SmoothRefract: d.Cornea.SmoothRefraction, Far: s.far, Crossing: s.cross,
 	}
+	e.Opaque = d.Limbus.ReachOr(d.Asset == nil)
 	if s.grow != nil {
-		e.Opaque = d.Limbus.Reach
 		e.Bumps = frozen.Bumps{Slope: d.Sclera.Bumps, Seed: uint64(d.Seed) ^ 0xb7}
 	}
 	if e.ReflectIndex == 0 {

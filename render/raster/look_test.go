@@ -306,7 +306,7 @@ objects:
 // random walks make it, within 10 %: a flat block without a coat, half shaded from a small lamp straight above.
 func TestShadowEdgeOnTissue(t *testing.T) {
 	p := prepare(t, `
-picture: {width: 160, height: 16, samples: 192, filter: box, filter_width: 1}
+picture: {width: 160, height: 32, samples: 384, filter: box, filter_width: 1}
 camera: {kind: orthographic, width: 8, target: [0, 0, 0], orbit: {distance: 100}}
 lights: [{name: lamp, kind: distant, angle: 0.1, orbit: {azimuth: 0}, irradiance: [3, 3, 3]}]
 raster: {scattering_taps: 33}
@@ -315,7 +315,7 @@ objects:
   - {name: card, shape: rectangle, size: [100, 100, 1], transform: {translate: [50, 0, 2]}, material: {colour: 0}, visibility: {camera: false}}`)
 	drawn, traced := both(t, p)
 	width := func(pic *film.Picture, c int) float64 {
-		const w, h = 160, 16
+		const w, h = 160, 32
 		var row [w]float64
 		for i := range pic.Mean {
 			row[i%w] += pic.Mean[i][c] / h

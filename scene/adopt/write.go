@@ -98,7 +98,7 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	}
 	why("    ", "cornea", "limbus")
 	if p.Grown != nil {
-		line("    limbus: {radius: %.10g, width: %.10g}", p.Globe.Limbus, p.Grown.Width)
+		line("    limbus: {radius: %.10g, width: %.10g, reach: %.10g}", p.Globe.Limbus, p.Grown.Width, p.Grown.Reach)
 	} else {
 		line("    limbus: {radius: %.4g, width: %.3g}", p.Globe.Limbus, max(0.3, 0.1*R))
 	}

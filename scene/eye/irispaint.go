@@ -76,10 +76,12 @@ func (t *tissue) spot(i, j int) (s irisSpot, ok bool) {
 func (t *tissue) field(f func(q *irisSpot) float64) []float32 {
 	out := make([]float32, t.n*t.n)
 	parallel.Runs(t.n, 8, func(j0, j1 int) {
+		s := new(irisSpot) // one for all: f may keep it from the stack
 		for j := j0; j < j1; j++ {
 			for i := range t.n {
-				if s, ok := t.spot(i, j); ok {
-					out[j*t.n+i] = float32(f(&s))
+				var ok bool
+				if *s, ok = t.spot(i, j); ok {
+					out[j*t.n+i] = float32(f(s))
 				}
 			}
 		}

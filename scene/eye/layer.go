@@ -78,10 +78,10 @@ func DefaultPaint() []Layer {
 			l.Into, l.Blend = "film", "absorb"
 			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap = 130, 0.034, 0.017, 0.03, 0.0
 		}),
-		set("limbus", "limbus", func(l *Layer) { l.Size = 0.8 }),
+		set("limbus", "limbus", func(l *Layer) { l.Size = 0.45 }),
 		set("freckles", "freckles", func(l *Layer) { l.Into, l.Blend = "pigment", "add" }),
-		set("ring", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "stroma", "scale", -0.8 }),
-		set("ring-pigment", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "pigment", "add", 0.1 }),
+		set("ring", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "stroma", "scale", -1 }),
+		set("ring-pigment", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "pigment", "add", 0.5 }),
 		set("arcus", "arcus", func(l *Layer) { l.Blend, l.Amount, l.Colour = "over", 0.8, colour.RGB{0.36, 0.36, 0.35} }),
 		set("ruff", "ruff", func(l *Layer) { l.Blend, l.Amount, l.Colour = "over", 0.96, colour.RGB{0.072, 0.036, 0.020} }),
 		set("beads", "beads", func(l *Layer) { l.Colour = colour.Grey(0.55) }),

@@ -14,8 +14,8 @@ import (
 // out. Its opacity is 1 - exp(-mu z(x)), with the path z growing smoothly through the wedge and mu by channel: blue turns
 // white a little before red, so the inner edge is greyer by itself.
 //
-// Widths of the painted step between 10 and 90 %: 0.8 mm at the sides, 1.6 below, 1.8 above; what the optics over it leave of that is
-// narrower (see under). Opaque tissue reaches in above and below over a cornea that is nearly round: Ruefer, Schroeder and Erb,
+// Widths of the painted step between 10 and 90 %: 0.45 mm at the sides, 1.25 below, 1.45 above; the optics over it (see under) make of
+// the one at the sides a step of about 0.8 mm as it is seen. A painted 0.8 mm read as a grey ring round the iris. Opaque tissue reaches in above and below over a cornea that is nearly round: Ruefer, Schroeder and Erb,
 // Cornea 24 (2005), 259, and Van Buskirk, Eye 3 (1989), 101, both from memory. The numbers of the outline: common practice, no
 // published source.
 type limb struct {
@@ -112,12 +112,12 @@ type edge struct{ start, end float64 }
 // edge returns the step in the direction (cx, cy), by the layer that says how far the white reaches in and how wide it is; the seed
 // makes the outline uneven: an ellipse askew by some hundredths of a mm, and less at higher orders.
 func (b *limb) edge(l *Layer, gain float64, seed uint64, cx, cy float64) edge {
-	middle, width := b.middle(cy)+0.18*b.wide, 0.8
+	middle, width := b.middle(cy)+0.10*b.wide, 0.8
 	if gain != 0 {
 		above := max(0, cy)
 		middle += 0.25 * b.wide * math.Pow(math.Abs(cy), 1.5) // the wedge's inner end stays where it is at the sides
 		middle += gain * (0.06*noise3(seed, 1.1*cx, 1.1*cy, 0.5) + 0.03*noise3(seed+1, 3.2*cx, 3.2*cy, 0.5) + 0.012*noise3(seed+2, 11*cx, 11*cy, 0.5))
-		width = l.Size + min(1, gain)*(math.Pow(math.Abs(cy), 1.5)*l.Size+0.2*above*above) + 0.08*noise3(seed+3, 2.3*cx, 2.3*cy, 0.5)
+		width = l.Size + min(1, gain)*(0.8*math.Pow(math.Abs(cy), 1.5)+0.2*above*above) + 0.08*noise3(seed+3, 2.3*cx, 2.3*cy, 0.5)
 	}
 	length := width * b.wide / wedgeWidth
 	return edge{middle - wedgeMiddle*length, middle + (1-wedgeMiddle)*length}

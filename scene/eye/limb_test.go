@@ -38,7 +38,7 @@ func TestLimbusIsOneStep(t *testing.T) {
 	}
 	for hour := range 12 {
 		sin, cos := math.Sincos(2 * math.Pi * float64(hour) / 12)
-		want := 0.8 + 0.8*math.Pow(math.Abs(sin), 1.5) + 0.2*max(0, sin)*max(0, sin)
+		want := 0.45 + 0.8*math.Pow(math.Abs(sin), 1.5) + 0.2*max(0, sin)*max(0, sin)
 		w := width(b.edge(l, 1, 7, cos, sin))
 		t.Logf("%3d degrees: %.2f mm, want %.2f within 0.1", 30*hour, w, want)
 		assert.InDelta(t, want, w, 0.1)

@@ -30,6 +30,7 @@ type Report struct {
 	Globe     float64           `json:"globe_radius_mm"`
 	Limbus    float64           `json:"limbus_radius_mm"`
 	Width     float64           `json:"limbus_width_mm"`
+	Reach     float64           `json:"limbus_reach_mm"` // of the white over the cornea; 0 in folders of older programs
 	Axial     float64           `json:"axial_length_mm"`
 	Apex      float64           `json:"apex_z_mm"`
 	IrisZ     float64           `json:"iris_z_mm"`
@@ -129,7 +130,7 @@ func (r *Report) check(path string) error {
 	for _, q := range []struct {
 		key         string
 		v, low, top float64
-	}{{"globe_radius_mm", r.Globe, 2, 60}, {"limbus_radius_mm", r.Limbus, 0.5, 30}, {"limbus_width_mm", r.Width, 0.05, 10}, {"map_size_px", float64(r.MapSize), 64, 8192}} {
+	}{{"globe_radius_mm", r.Globe, 2, 60}, {"limbus_radius_mm", r.Limbus, 0.5, 30}, {"limbus_width_mm", r.Width, 0.05, 10}, {"limbus_reach_mm", r.Reach, 0, 1}, {"map_size_px", float64(r.MapSize), 64, 8192}} {
 		if !(q.v >= q.low && q.v <= q.top) {
 			errs = append(errs, fmt.Errorf("%s: %s %g must be %g to %g", path, q.key, q.v, q.low, q.top))
 		}
