@@ -2,15 +2,16 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -43,10 +44,13 @@ OLD and NEW are two .exr pictures that catchlight made of one view, or two folde
 are compared. Use it after a change that should leave pictures alone: keep a folder of good renders, render again, compare.
 
 Each .exr says how noisy every pixel is. Two pictures are called changed where they differ by more than their grain can
-explain: in some pixel by much, in some tile of 16 x 16 pixels by less, or in a part of the eye by little. The more pixels and
-pictures there are, the more a single one must differ: without a real change the alarm is false at most once in a hundred times
-(--alarm) over all of them together. To find small changes, take more samples, or another --seed for NEW, so that the grain of
-both is independent.
+explain: in some pixel by much, in some square of 16 x 16 pixels by less, or in the mean of a part of the eye by little. The more
+pixels and pictures there are, the more a single one must differ: without a real change the alarm is false at most once in a hundred
+times (--alarm) over all of them together.
+
+No change found does not mean that there is none. For each part it says from what per cent on a change of its mean, in red, green or
+blue, would have been found nineteen times in twenty. To find smaller ones, take more samples, and another --seed for NEW, so that the
+grain of both is independent. Where the reports beside the pictures show that cameras, lights or scenes differ, it says so first.
 
 It ends with code 0 where nothing changed and with 3 where something did, so that scripts can ask.
 
@@ -81,6 +85,7 @@ type changedPicture struct {
 	At      [2]int         `json:"largest_at"`
 	Parts   []changed.Zone `json:"parts"`
 	Note    string         `json:"note,omitempty"`
+	Differ  string         `json:"scenes_differ,omitempty"` // by what the two are not of one scene
 }
 
 // changedReport is the JSON of the command.
@@ -213,14 +218,17 @@ func (f *changedFlags) pair(ctx context.Context, old, new, name string, alarm fl
 	if err != nil {
 		return nil, err
 	}
-	note := ""
-	if a.Zone == nil && b.Zone == nil {
+	differ, note := scenesDiffer(old, new, a, b), ""
+	if a.W == b.W && a.H == b.H && a.Zone == nil && b.Zone == nil {
 		if b.Zone, err = zonesOf(ctx, new, b.W, b.H); err != nil {
-			note = "parts of the eye are not told apart: " + err.Error()
+			note = "the parts of the eye can't be told apart: " + err.Error()
 		}
 	}
 	r, err := changed.Compare(a, b, alarm, f.allow, zoneNames())
 	if err != nil {
+		if differ != "" {
+			err = fmt.Errorf("%w; %s", err, differ)
+		}
 		return nil, fmt.Errorf("%s and %s: %w", old, new, err)
 	}
 	if f.mask != "" {
@@ -229,7 +237,7 @@ func (f *changedFlags) pair(ctx context.Context, old, new, name string, alarm fl
 		}
 	}
 	return &changedPicture{Picture: name, Same: r.Same, Changed: r.Changed, Pixels: r.Pixels, Tiles: r.Tiles, Worst: r.Worst,
-		At: [2]int{r.WorstX, r.WorstY}, Parts: r.Zones, Note: note}, nil
+		At: [2]int{r.WorstX, r.WorstY}, Parts: r.Zones, Note: note, Differ: differ}, nil
 }
 
 func zoneNames() (out []string) {
@@ -241,24 +249,21 @@ func zoneNames() (out []string) {
 
 // zonesOf finds the parts of the eye in a picture by the scene that its report names, where that is still the same.
 func zonesOf(ctx context.Context, path string, w, h int) ([]float32, error) {
-	var r report
-	data, err := os.ReadFile(strings.TrimSuffix(path, filepath.Ext(path)) + ".json")
-	if err == nil {
-		err = json.Unmarshal(data, &r)
-	}
+	bare := path + " was rendered without --passes surfaces, and "
+	r, err := reportOf(path)
 	if err != nil {
-		return nil, errors.New("the picture holds none (render with --passes surfaces), and no report lies beside it")
+		return nil, errors.New(bare + "no report lies beside it that names its scene")
 	}
 	d, err := r.scene()
 	if err != nil {
-		return nil, errors.New("the picture holds none (render with --passes surfaces), and the scene of its report can't be read")
+		return nil, fmt.Errorf("%sthe scene that its report names can't be read from this folder: %w", bare, err)
 	}
 	id, err := render.IdentityOf(d)
 	if err != nil {
 		return nil, err
 	}
 	if id.Scene != r.Identity.Scene || d.Picture.Width != w || d.Picture.Height != h {
-		return nil, errors.New("the picture holds none (render with --passes surfaces), and the scene of its report is another by now")
+		return nil, fmt.Errorf("%s%s, the scene that its report names, is another by now", bare, r.Scene)
 	}
 	o := render.Options{Workers: runtime.GOMAXPROCS(0)}
 	p, err := render.Prepare(ctx, d, o)
@@ -274,30 +279,80 @@ func zonesOf(ctx context.Context, path string, w, h int) ([]float32, error) {
 
 // tellChanged prints what became of a picture.
 func tellChanged(stdout io.Writer, q *changedPicture) {
+	say := func(format string, list ...any) { fmt.Fprintf(stdout, format+"\n", list...) }
+	if q.Differ != "" {
+		say("%s: %s; what follows may come of that", q.Picture, q.Differ)
+	}
 	switch {
 	case q.Same:
-		fmt.Fprintf(stdout, "%s: the same to the bit\n", q.Picture)
+		say("%s: the same to the bit", q.Picture)
 		return
 	case !q.Changed:
-		fmt.Fprintf(stdout, "%s: not changed; grain explains it\n", q.Picture)
+		say("%s: no change found; grain explains all that differs", q.Picture)
 	default:
-		fmt.Fprintf(stdout, "%s: CHANGED; surely %d pixels and %d tiles, most at %d,%d\n", q.Picture, q.Pixels, q.Tiles, q.At[0], q.At[1])
+		say("%s: CHANGED, %s; most at pixel %d,%d", q.Picture, whereChanged(q), q.At[0], q.At[1])
 	}
 	for _, z := range q.Parts {
-		word := ""
-		if z.Changed {
-			word = ", changed"
-		}
-		old, new := lumaOf(z.Old), lumaOf(z.New)
-		ratio := "-"
-		if old > 0 {
-			ratio = fmt.Sprintf("%+.2f %%", 100*(new/old-1))
-		}
-		fmt.Fprintf(stdout, "  %-11s %9s, %.1f standard errors, %d of %d pixels beyond 3 (at most %.0f by chance)%s\n", z.Name, ratio, z.Sigmas, z.Marked, z.Pixels, z.Chance, word)
+		say("  %-11s %s", z.Name, partText(&z))
 	}
 	if q.Note != "" {
-		fmt.Fprintf(stdout, "  %s\n", q.Note)
+		say("  %s", q.Note)
 	}
+}
+
+// whereChanged says in what a change was found.
+func whereChanged(q *changedPicture) string {
+	var out []string
+	some := func(n int, one, many string) {
+		switch {
+		case n == 1:
+			out = append(out, "in 1 "+one)
+		case n > 1:
+			out = append(out, fmt.Sprintf("in %d %s", n, many))
+		}
+	}
+	some(q.Pixels, "pixel by itself", "pixels by themselves")
+	some(q.Tiles, "square of 16 x 16 pixels", "squares of 16 x 16 pixels")
+	parts := 0
+	for _, z := range q.Parts {
+		if z.Changed {
+			parts++
+		}
+	}
+	some(parts, "mean below", "means below")
+	return "found " + strings.Join(out, ", ")
+}
+
+// partText says what became of the mean of a part.
+func partText(z *changed.Zone) string {
+	old, new := lumaOf(z.Old), lumaOf(z.New)
+	by := ""
+	if old > 0 {
+		by = fmt.Sprintf("%+.2f %%", 100*(new/old-1))
+	}
+	if z.Changed {
+		if by == "" {
+			by = "from no light"
+		}
+		return fmt.Sprintf("CHANGED, mean %s (%.1f standard errors); %d of %d pixels beyond 3, by chance at most %.0f", by, z.Sigmas, z.Marked, z.Pixels, z.Chance)
+	}
+	text := "no change found"
+	switch {
+	case z.Least > 0:
+		text += fmt.Sprintf("; one of %s %% or more would have been", upTo(100*z.Least))
+	case by != "":
+		text += "; none can be found with so much grain, or so much allowed"
+	}
+	if by != "" {
+		text += fmt.Sprintf(" (mean %s, within its grain)", by)
+	}
+	return text
+}
+
+// upTo writes a number with two digits, rounded up.
+func upTo(v float64) string {
+	step := math.Pow(10, math.Floor(math.Log10(v))-1)
+	return strconv.FormatFloat(math.Ceil(v/step-1e-9)*step, 'f', max(0, int(-math.Round(math.Log10(step)))), 64)
 }
 
 // lumaOf is the luminance of a colour of Rec. 709.

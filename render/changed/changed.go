@@ -15,7 +15,8 @@ type Picture struct {
 	Error    [3][]float32 // standard error, from Freedom degrees
 	Interval [3][]float32 // three sigma, pooled over 3 x 3 pixels and widened for heavy tails; film.Picture.Interval
 	Samples  []float32
-	Zone     []float32 // part of the eye; nil where the file does not tell
+	Zone     []float32         // part of the eye; nil where the file does not tell
+	Attrs    map[string]string // what the file says of itself
 }
 
 // Read reads a picture that a render left.
@@ -25,7 +26,7 @@ func Read(path string) (*Picture, error) {
 		return nil, err
 	}
 	defer f.Close()
-	p := &Picture{W: f.W, H: f.H}
+	p := &Picture{W: f.W, H: f.H, Attrs: f.Parts[0].Attrs}
 	rows, err := f.Rows(0, 0, f.H)
 	if err != nil {
 		return nil, err
@@ -39,7 +40,7 @@ func Read(path string) (*Picture, error) {
 	for c, n := range []string{"R", "G", "B"} {
 		p.Mean[c], p.Error[c], p.Interval[c] = take(n), take("error."+n), take("interval."+n)
 		if p.Mean[c] == nil || p.Error[c] == nil || p.Interval[c] == nil {
-			return nil, fmt.Errorf("%s: it does not say how noisy it is; an .exr file of catchlight render or of a sheet does", path)
+			return nil, fmt.Errorf("%s: %s", path, silent(p.Attrs))
 		}
 	}
 	if p.Samples = take("samples"); p.Samples == nil {
@@ -53,6 +54,14 @@ func Read(path string) (*Picture, error) {
 		p.Zone = z[0]
 	}
 	return p, nil
+}
+
+// silent says why a file does not tell its noise, and what to do.
+func silent(attrs map[string]string) string {
+	if attrs["relit"] != "" {
+		return "its lights were changed after the render, and how noisy it is then is not known; render with --passes lights,errors and change the lights again"
+	}
+	return "it does not say how noisy it is; an .exr file of catchlight render, of a sheet or of catchlight relight does"
 }
 
 // freedom returns the degrees of freedom of a pixel's own error.
@@ -109,7 +118,10 @@ type Zone struct {
 	Old    [3]float64 `json:"old_mean"`
 	New    [3]float64 `json:"new_mean"`
 	// Sigmas is the difference of the means over its standard error, of the channel where it is largest.
-	Sigmas  float64 `json:"sigmas"`
+	Sigmas float64 `json:"sigmas"`
+	// Least is the relative change of the mean, in whichever channel, that would have been found at least nineteen times in twenty with the
+	// grain of both pictures; 0 where none can be named: a part without light, too much grain, or too much allowed.
+	Least   float64 `json:"least_change_found"`
 	Marked  int     `json:"pixels_over_three_sigma"`
 	Chance  float64 `json:"pixels_over_three_sigma_by_chance"`
 	Changed bool    `json:"changed"`
@@ -286,6 +298,27 @@ func (m *mean) sigmas(allow float64, over func(freedom float64) float64) (z floa
 	return z, z > over(m.variance*m.variance/m.fourth)
 }
 
+// power is the quantile of the normal law at 19 in 20: so many standard errors beyond the threshold a true change must lie to be found so often.
+var power = math.Sqrt2 * math.Erfinv(2*0.95-1)
+
+// least returns the relative change of the mean that would have been found nineteen times in twenty: what is allowed, the threshold of sigmas,
+// and power beyond it. The grain of a picture with so much more light is taken to grow as the light does, as does what is allowed. It is 0 where
+// there is no light to be relative to, and where with such grain, or so much allowed, no change is found.
+func (m *mean) least(allow float64, over func(freedom float64) float64) float64 {
+	light := min(math.Abs(m.old), math.Abs(m.new))
+	if light == 0 {
+		return 0
+	}
+	reach := max(allow, rounding)
+	if m.variance > 0 {
+		reach += (over(m.variance*m.variance/m.fourth) + power) * math.Sqrt(m.variance) / light
+	}
+	if reach >= 1 {
+		return 0
+	}
+	return reach / (1 - reach)
+}
+
 // tiles counts tiles that are surely changed.
 func (p *pair) tiles(r *Report, alarm float64) {
 	w, h := p.a.W, p.a.H
@@ -342,10 +375,16 @@ func (p *pair) zones(r *Report, alarm float64, names []string) {
 			continue
 		}
 		z.Chance = float64(z.Pixels) * (1 - math.Pow(sigma3, 3))
+		hidden := false // in some channel any change may hide
 		for c := range m {
 			s, sure := m[c].sigmas(p.allow, over)
 			z.Sigmas, z.Changed = max(z.Sigmas, s), z.Changed || sure
+			least := m[c].least(p.allow, over)
+			z.Least, hidden = max(z.Least, least), hidden || least == 0 && m[c].old != 0
 			z.Old[c], z.New[c] = m[c].old/float64(m[c].n), m[c].new/float64(m[c].n)
+		}
+		if hidden {
+			z.Least = 0
 		}
 		r.Zones = append(r.Zones, z)
 	}

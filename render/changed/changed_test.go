@@ -164,6 +164,61 @@ func TestFindsChanges(t *testing.T) {
 	}
 }
 
+// The change that would have been found is: of all channels of a part by that much, nineteen times in twenty or more; by a fifth of it hardly
+// ever, though it is said of pictures that do not differ. 60 pairs: fewer than 51 found have a chance of 1 in 1000 at 0.95 (binomial).
+// More is allowed, more must be there.
+func TestLeastChangeIsFound(t *testing.T) {
+	names := []string{"left", "middle", "right"}
+	right := func(by float64) func(x, y int) float64 {
+		return func(x, _ int) float64 {
+			if x*3/24 == 2 {
+				return 1 + by
+			}
+			return 1
+		}
+	}
+	zone := func(seed uint64, by, allow float64) Zone {
+		a, b := noisy(t, 24, 20, 32, seed, laws["exponential"], flat), noisy(t, 24, 20, 32, seed+1, laws["exponential"], right(by))
+		r, err := Compare(a, b, 0.01, allow, names)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.Zones[3]
+	}
+	for _, allow := range []float64{0, 0.05} {
+		least := 0.0
+		for k := range 20 {
+			least += zone(uint64(5000+2*k), 0, allow).Least / 20
+		}
+		// By hand: 160 pixels of 32 samples of an exponential law have a mean of error 1/sqrt(5120); two of them; the threshold is 3.64, that of
+		// 0.01/3/12 of the normal law on both sides; both errors and what is allowed are of the new light.
+		k := allow + (3.64+1.645)*math.Sqrt(2./5120)
+		if want := k / (1 - k); math.Abs(least/want-1) > 0.15 {
+			t.Errorf("allowed %v: a change of %.4f is said to be found, by hand %.4f", allow, least, want)
+		}
+		found, small := 0, 0
+		for k := range 60 {
+			if zone(uint64(6000+2*k), least, allow).Changed {
+				found++
+			}
+			if zone(uint64(7000+2*k), least/5, allow).Changed {
+				small++
+			}
+		}
+		t.Logf("allowed %v: %.2f %% found in %d of 60, a fifth of it in %d", allow, 100*least, found, small)
+		if found < 51 || small > 6 {
+			t.Errorf("allowed %v: a change of %.4f is found in %d of 60, a fifth of it in %d", allow, least, found, small)
+		}
+	}
+	dark := noisy(t, 24, 20, 8, 3, laws["even"], func(int, int) float64 { return 0 })
+	if r, err := Compare(dark, dark, 0.01, 0, names); err != nil || r.Zones[1].Least != 0 {
+		t.Errorf("no light: %+v, %v", r, err)
+	}
+	if z := zone(1, 0, 1); z.Least != 0 {
+		t.Errorf("all is allowed, and %v is said to be found", z.Least)
+	}
+}
+
 // A change without noise is sure, and what float32 rounds is none. Pictures that can't be compared say why.
 func TestEdges(t *testing.T) {
 	one := func(of func(x, y int) float64) *Picture {
