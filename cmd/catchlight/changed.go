@@ -221,6 +221,9 @@ func (f *changedFlags) pair(ctx context.Context, old, new, name string, alarm fl
 	differ, note := scenesDiffer(old, new, a, b), ""
 	if a.W == b.W && a.H == b.H && a.Zone == nil && b.Zone == nil {
 		if b.Zone, err = zonesOf(ctx, new, b.W, b.H); err != nil {
+			a.Zone, _ = zonesOf(ctx, old, a.W, a.H)
+		}
+		if a.Zone == nil && err != nil {
 			note = "the parts of the eye can't be told apart: " + err.Error()
 		}
 	}

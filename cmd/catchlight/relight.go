@@ -43,15 +43,19 @@ change this command lists the lights, and how much of the picture's light each b
 
   --ev NAME=STOPS       brighter or darker: 1 is twice the light, -1 is half
   --colour NAME=R,G,B   light of another colour: what it has now times these three
-  --white NAME=KELVIN   white balance: 3000 is warm, 6500 nearly neutral, 9000 cool
+  --white NAME=KELVIN   white balance, on top of the colour that the light has: that times a black body of so many kelvin, at equal
+                        luminance. 3000 is warmer than before, 6500 nearly as before, 9000 cooler; a neutral light becomes that
+                        black body, a warm one warmer than it
   --off NAME            without this light
   --only NAME           with this light alone
 
 NAME is a light of the scene. An environment has six sides, as seen from straight before the eye: sky is all of them, sky.left one;
 the others are right, above, below, front (where the camera stands) and behind. All flags may be repeated.
 
-The result is exact: it is the picture that a render with such lights would make, with the grain of these samples. Grain that was turned
-up by much shows; the command says how much there is at most. Where a light stands and how large it is can't be changed so.
+The light is exact: it is what a render with such lights would give, with the grain of these samples. Passes are mixed raw, so the
+result is not denoised, also where the scene asks for it: take more samples, or set the lights in the scene and render it. Grain that
+was turned up by much shows; the command says how much there is at most, and how much there was. Where a light stands and how large
+it is can't be changed so. The .exr file says how noisy it is where errors were rendered, so that catchlight changed takes it.
 
   catchlight render scenes/ferry_keeper.yaml --passes lights,errors --out keeper.exr
   catchlight relight keeper.exr
@@ -183,7 +187,11 @@ func runRelight(path string, f *relightFlags, given func(string) bool, stdout io
 	}
 	start := time.Now()
 	p := s.Mix(gains)
-	fmt.Fprintf(stdout, "mixed %d lights in %d ms; %s\n", len(gains), time.Since(start).Milliseconds(), relitNoise(p))
+	took := time.Since(start)
+	fmt.Fprintf(stdout, "mixed %s in %d ms; %s\n", lightsText(s), took.Milliseconds(), relitNoise(s, p))
+	if s.Attrs["denoised"] != "" {
+		fmt.Fprintln(stdout, "the picture was rendered to be denoised; passes are mixed raw, so this one is not: take more samples, or render the scene with these lights")
+	}
 	for _, o := range f.out {
 		if err := f.write(o, s, p, given); err != nil {
 			return err
@@ -203,10 +211,23 @@ func listPasses(s *relight.Set, stdout io.Writer) error {
 	return nil
 }
 
-// relitNoise says how noisy a picture is.
-func relitNoise(p *relight.Picture) string {
+// lightsText counts lights, and passes where environments have several.
+func lightsText(s *relight.Set) string {
+	n := s.Lights()
+	text := fmt.Sprintf("%d lights", n)
+	if n == 1 {
+		text = "1 light"
+	}
+	if len(s.Names) > n {
+		text += fmt.Sprintf(" (%d passes: an environment has one for each side)", len(s.Names))
+	}
+	return text
+}
+
+// relitNoise says how noisy a picture is, and how noisy it was before.
+func relitNoise(s *relight.Set, p *relight.Picture) string {
 	if p.Error == nil {
-		return "its grain is not known: the passes hold no errors (render with --passes lights,errors)"
+		return "its grain is not known, and catchlight changed does not take it: the passes hold no errors (render with --passes lights,errors)"
 	}
 	var light, noise float64
 	n := 0
@@ -218,7 +239,11 @@ func relitNoise(p *relight.Picture) string {
 	if light <= 0 || n == 0 {
 		return "no light is left"
 	}
-	return fmt.Sprintf("standard error at most %.2g %% of the light, in the mean over the picture", 100*noise/light)
+	text := fmt.Sprintf("grain (one standard error) is at most %.2g %% of the light, in the mean over the pixels", 100*noise/light)
+	if was, ok := s.Grain(); ok {
+		text += fmt.Sprintf("; before it was %.2g %%; four times the samples halve it", 100*was)
+	}
+	return text
 }
 
 // write writes the picture in the format of the path's ending.
@@ -261,6 +286,12 @@ func writeRelit(path string, s *relight.Set, p *relight.Picture) error {
 		if p.Error != nil {
 			out = append(out, plane("error."+name, true, func(i int) float64 { return p.Error[i][c] }))
 		}
+		if p.Interval != nil {
+			out = append(out, plane("interval."+name, true, func(i int) float64 { return p.Interval[i][c] }))
+		}
+	}
+	if p.Samples != nil {
+		out = append(out, plane("samples", false, func(i int) float64 { return float64(p.Samples[i]) }))
 	}
 	attrs := map[string]string{"relit": "yes: lights changed after the render"}
 	for _, k := range []string{"Software", "scene", "about", "samples", "seed", render.ViewAttr} {

@@ -38,8 +38,9 @@ func TestRelight(t *testing.T) {
 	}
 	code, stdout, stderr = catchlight("relight", "a.exr", "--ev", "sky=0", "-o", "same.png", "-o", "same.exr")
 	require.Zero(t, code, stderr)
-	require.Contains(t, stdout, "mixed 7 lights in ")
-	require.Contains(t, stdout, "standard error at most ")
+	require.Contains(t, stdout, "mixed 2 lights (7 passes: an environment has one for each side) in ")
+	require.Regexp(t, `grain \(one standard error\) is at most ([0-9.]+) % of the light, in the mean over the pixels; before it was [0-9.]+ %; four times`, stdout)
+	require.NotContains(t, stdout, "denoised")
 	a, err := imageio.Read("a.png")
 	require.NoError(t, err)
 	b, err := imageio.Read("same.png")
@@ -89,6 +90,35 @@ func TestRelight(t *testing.T) {
 	code, _, stderr = catchlight("render", "lit.yaml", "--passes", "moons", "-o", "c.exr")
 	require.Equal(t, exitUsage, code)
 	require.Contains(t, stderr, "--passes moons: known are lights, paths, surfaces, errors, all")
+}
+
+// A relit picture says how noisy it is: it is that of a render with such lights, and is not that of the render before. Where nothing is known
+// of its grain, changed says what to do; a picture that was to be denoised says that it is not.
+func TestRelitIsNoisyAsItSays(t *testing.T) {
+	t.Chdir(t.TempDir())
+	litScene(t)
+	for name, more := range map[string]string{
+		"a": "--passes lights,errors --denoise", "bare": "--passes lights", "right": "--seed 7 --set lights.sky.ev=1", "wrong": "--seed 7 --set lights.sky.ev=0.6",
+	} {
+		code, _, stderr := catchlight(append([]string{"render", "lit.yaml", "-o", name + ".exr"}, strings.Fields(more)...)...)
+		require.Zero(t, code, stderr)
+	}
+	code, stdout, stderr := catchlight("relight", "a.exr", "--ev", "sky=1", "-o", "relit.exr")
+	require.Zero(t, code, stderr)
+	require.Contains(t, stdout, "the picture was rendered to be denoised; passes are mixed raw, so this one is not: take more samples")
+	code, stdout, stderr = catchlight("changed", "relit.exr", "right.exr")
+	require.Zero(t, code, stdout+stderr)
+	require.Contains(t, stdout, "right.exr: the lights of relit.exr were changed after its render")
+	require.Contains(t, stdout, "right.exr: no change found; ")
+	require.Contains(t, stdout, "\n  around ") // parts by the report of the other
+	code, stdout, _ = catchlight("changed", "relit.exr", "wrong.exr")
+	require.Equal(t, exitChanged, code, stdout)
+	code, stdout, stderr = catchlight("relight", "bare.exr", "--ev", "sky=1", "-o", "dim.exr")
+	require.Zero(t, code, stderr)
+	require.Contains(t, stdout, "its grain is not known, and catchlight changed does not take it: the passes hold no errors (render with --passes lights,errors)")
+	code, _, stderr = catchlight("changed", "dim.exr", "right.exr")
+	require.NotZero(t, code)
+	require.Contains(t, stderr, "dim.exr: its lights were changed after the render, and how noisy it is then is not known; render with --passes lights,errors and change the lights again")
 }
 
 // Another seed is no change, another lamp is one, with code 3 and its part named; folders are compared by names, and what is missing counts.
@@ -163,12 +193,16 @@ func changedViews(t *testing.T) {
 		_, stdout, _ := catchlight(append([]string{"changed"}, strings.Fields(args)...)...)
 		require.Truef(t, strings.HasPrefix(stdout, want), "%s: %s", args, stdout)
 	}
+	data, err := os.ReadFile("old/a.exr")
+	require.NoError(t, err)
+	put(t, "alone.exr", string(data)) // no report beside it
 	require.NoError(t, os.Remove("gone.yaml"))
 	_, stdout, _ := catchlight("changed", "old/a.exr", "gone.exr")
 	require.Contains(t, stdout, "gone.exr: the scenes differ (gone.yaml, was lit.yaml); what follows may come of that\n")
+	require.Contains(t, stdout, "\n  around ") // the parts are those of the other
+	_, stdout, _ = catchlight("changed", "alone.exr", "gone.exr")
+	require.Contains(t, stdout, "gone.exr: the scenes differ (gone.yaml, was lit.yaml); what follows may come of that\n")
 	require.Contains(t, stdout, "the parts of the eye can't be told apart: gone.exr was rendered without --passes surfaces, and the scene that its report names can't be read from this folder: ")
-	require.NoError(t, os.Remove("gone.json"))
-	_, stdout, _ = catchlight("changed", "old/a.exr", "gone.exr")
-	require.Contains(t, stdout, "gone.exr: the scenes differ (gone.yaml, was lit.yaml)")
-	require.Contains(t, stdout, "and no report lies beside it that names its scene")
+	_, stdout, _ = catchlight("changed", "gone.exr", "alone.exr")
+	require.Contains(t, stdout, "alone.exr was rendered without --passes surfaces, and no report lies beside it that names its scene")
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"catchlight/render/film"
+	"catchlight/render/frozen"
 	"catchlight/scene/colour"
 	"catchlight/scene/imageio"
 	"catchlight/scene/parallel"
@@ -61,6 +62,8 @@ type Set struct {
 	light [][3][]float32 // [name]: what it adds
 	noise [][3][]float32 // [name]: standard error of that
 	error [3][]float32   // of the picture
+	reach [3][]float32   // three sigma of it, as film.Picture.Interval
+	count []float32      // samples of each pixel
 	alpha []float32
 	total []float64 // [name]: mean luminance
 }
@@ -116,6 +119,12 @@ func (s *Set) picture(f *imageio.EXRFile, part int) error {
 		if k := f.Channel(part, "error."+n); k >= 0 {
 			s.error[c] = rows[k]
 		}
+		if k := f.Channel(part, "interval."+n); k >= 0 {
+			s.reach[c] = rows[k]
+		}
+	}
+	if k := f.Channel(part, "samples"); k >= 0 {
+		s.count = rows[k]
 	}
 	if k := f.Channel(part, "A"); k >= 0 {
 		s.alpha = rows[k]
@@ -159,6 +168,41 @@ func (s *Set) Share(i int) float64 {
 	return s.total[i] / all
 }
 
+// Lights returns how many lights the passes are of: the sides of an environment are one.
+func (s *Set) Lights() int {
+	lights := map[string]bool{}
+	for _, n := range s.Names {
+		if name, side, ok := strings.Cut(n, "."); ok && slices.Contains(frozen.SideNames[:], side) {
+			n = name
+		}
+		lights[n] = true
+	}
+	return len(lights)
+}
+
+// Grain returns the standard error of the picture as it was rendered over its light, in the mean over the picture; ok says whether it is known.
+func (s *Set) Grain() (share float64, ok bool) {
+	light := 0.0
+	for _, t := range s.total {
+		light += t
+	}
+	var noise colour.RGB
+	for c, plane := range s.error {
+		if plane == nil {
+			return 0, false
+		}
+		for _, e := range plane {
+			if e == e {
+				noise[c] += float64(e)
+			}
+		}
+	}
+	if !(light > 0) {
+		return 0, false
+	}
+	return noise.Luminance() / float64(s.W*s.H) / light, true
+}
+
 // Gains returns the gain of each light. A change of an environment is one of all its sides; sides may be changed besides.
 func (s *Set) Gains(changes map[string]Change) ([]colour.RGB, error) {
 	out := make([]colour.RGB, len(s.Names))
@@ -189,6 +233,11 @@ type Picture struct {
 	Mean  []colour.RGB // W/(m^2 sr), linear
 	Error []colour.RGB // one standard error of it at most; nil where the file does not tell
 	Alpha []float64
+
+	// Interval is three sigma of it, pooled over 3 x 3 pixels, with the degrees of freedom that the picture had; Samples are its samples. Both nil
+	// where Error is, or where the file does not tell.
+	Interval []colour.RGB
+	Samples  []float32
 }
 
 // Mix returns the sum of the lights, each times its gain, and its standard error where the passes have theirs, or where all
@@ -241,7 +290,33 @@ func (s *Set) Mix(gains []colour.RGB) *Picture {
 			}
 		}
 	})
+	s.intervals(p)
 	return p
+}
+
+// intervals fills in the intervals of a mix: its error, pooled, times the quantile that the picture's own interval has of its own.
+func (s *Set) intervals(p *Picture) {
+	if p.Error == nil || s.count == nil || s.reach[0] == nil || s.reach[1] == nil || s.reach[2] == nil {
+		return
+	}
+	p.Interval, p.Samples = make([]colour.RGB, len(p.Error)), s.count
+	parallel.Each(s.H, runtime.GOMAXPROCS(0), func(y int) {
+		for x := range s.W {
+			i := y*s.W + x
+			for c := range 3 {
+				var was, is float64
+				for v := max(0, y-1); v <= min(s.H-1, y+1); v++ {
+					for u := max(0, x-1); u <= min(s.W-1, x+1); u++ {
+						e, m := float64(s.error[c][v*s.W+u]), p.Error[v*s.W+u][c]
+						was, is = was+e*e, is+m*m
+					}
+				}
+				if p.Interval[i][c] = float64(s.reach[c][i]); was > 0 {
+					p.Interval[i][c] *= math.Sqrt(is / was)
+				}
+			}
+		}
+	})
 }
 
 // about returns the gain of channel c about which the error of the mix is least: the sum of |g| a and of |gain - g| b over the lights is

@@ -96,6 +96,8 @@ func TestMixIsTheRenderWithThatLight(t *testing.T) {
 
 	// Unchanged it is the picture, with its own error; twice as bright, twice that.
 	pic := old.Film.Develop()
+	reach := pic.Interval(math.Erf(3 / math.Sqrt2))
+	require.Equal(t, 3, s.Lights())
 	for _, k := range []float64{1, 2} {
 		gains, err = s.Gains(map[string]Change{"lamp": {EV: k - 1}, "marsh": {EV: k - 1}, "moon": {EV: k - 1}})
 		require.NoError(t, err)
@@ -104,6 +106,7 @@ func TestMixIsTheRenderWithThatLight(t *testing.T) {
 			for c := range m {
 				require.InDelta(t, k*m[c], same.Mean[i][c], 2e-6*max(1, m[c]))
 				require.InDelta(t, k*pic.Error[i][c], same.Error[i][c], 1e-3*k*pic.Error[i][c]+1e-7)
+				require.InDelta(t, k*reach[i][c], same.Interval[i][c], 2e-3*k*reach[i][c]+1e-7)
 			}
 		}
 	}
