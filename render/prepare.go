@@ -24,7 +24,11 @@ type Disk = prep.Disk
 // DiskBytes is what such a folder may take unless someone says otherwise.
 const DiskBytes = prep.DiskBytes
 
-// OpenDisk makes the folder where it is not there yet; "" stands for a place of its own in the user's folder for caches.
+// OwnFolder is the folder for stages within one that holds other files.
+const OwnFolder = prep.OwnFolder
+
+// OpenDisk makes the folder where it is not there yet; "" stands for a place of its own in the user's folder for caches. In a
+// folder that holds other files it is OwnFolder of it.
 func OpenDisk(folder string, limit int64) (*Disk, error) { return prep.OpenDisk(folder, limit) }
 
 // Stage says what a stage of Prepare cost, or where its result came from.

@@ -99,6 +99,7 @@ func TestMistakes(t *testing.T) {
 		{"present " + file + " --ground sand", exitUsage, "--ground sand: known are plain, transparent"},
 		{"present " + file, exitFailed, file + ": the scene has no eye"},
 		{"render " + file + " --memory 0.01", exitUsage, "--memory 0.01 is outside [0.05, 1024] GB"},
+		{"render " + file + " --stages-limit -1", exitUsage, "--stages-limit -1 is outside [0, 1e+06] GB"},
 		{"render " + file + " --passes lights", exitUsage, "--passes: they go into .exr files; give one, as --out NAME.exr"},
 		{"render " + file + " --passes moons --out a.exr", exitUsage, "--passes moons: known are lights, paths, surfaces, errors, all"},
 		{"relight", exitUsage, "relight: one .exr picture is needed, 0 given; see catchlight relight --help"},

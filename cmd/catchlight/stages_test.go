@@ -44,6 +44,20 @@ func TestStagesAreKept(t *testing.T) {
 	require.Equal(t, "made", from["shells eye"])
 	require.Equal(t, first, third)
 
+	// Beside the scene they have a folder of their own.
+	start("e", ".")
+	none, err := filepath.Glob("*.stage")
+	require.NoError(t, err)
+	require.Empty(t, none)
+	some, err := filepath.Glob(filepath.Join(render.OwnFolder, "*.stage"))
+	require.NoError(t, err)
+	require.NotEmpty(t, some)
+	code, help, _ := catchlight("help", "stages")
+	require.Zero(t, code)
+	for _, s := range []string{render.OwnFolder, stagesVariable, "at most 4 GB", "Clear    delete the folder", "Not kept "} {
+		require.Contains(t, help, s)
+	}
+
 	var text bytes.Buffer
 	require.Equal(t, exitUsage, run(context.Background(), []string{"render", file, "--out", "d.pfm", "--stages", file}, &text, &text))
 	require.Contains(t, text.String(), "--stages heron.yaml")

@@ -13,9 +13,9 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
@@ -37,14 +37,44 @@ type Disk struct {
 }
 
 // DiskBytes is what a folder of stages may take unless someone says otherwise.
-const DiskBytes = 4 << 30
+const DiskBytes = 4_000_000_000
 
 const (
 	stageMagic  = "catchlight stage 1\n"
 	stageEnding = ".stage"
 )
 
-// OpenDisk makes the folder where it is not there yet; "" stands for a place of its own in the user's folder for caches.
+// stageName and partName are the names of whole stages, and of those that are being written: nothing else in a folder is ever let go of.
+var (
+	stageName = regexp.MustCompile(`^[0-9a-f]{40}\.stage$`)
+	partName  = regexp.MustCompile(`^[0-9]+\.part$`)
+)
+
+// OwnFolder is the folder for stages within one that holds other files.
+const OwnFolder = "catchlight-stages"
+
+// ownFolder returns the folder itself where it holds nothing but stages, else OwnFolder in it: stages never lie among files of others.
+func ownFolder(folder string) (string, error) {
+	f, err := os.Open(folder)
+	if errors.Is(err, os.ErrNotExist) {
+		return folder, nil
+	}
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	names, err := f.Readdirnames(-1)
+	if err != nil {
+		return "", err
+	}
+	if slices.ContainsFunc(names, func(n string) bool { return !stageName.MatchString(n) && !partName.MatchString(n) }) {
+		return filepath.Join(folder, OwnFolder), nil
+	}
+	return folder, nil
+}
+
+// OpenDisk makes the folder where it is not there yet; "" stands for a place of its own in the user's folder for caches. In a folder
+// that holds other files it is OwnFolder of it. What is there beyond the limit goes at once.
 func OpenDisk(folder string, limit int64) (*Disk, error) {
 	if folder == "" {
 		base, err := os.UserCacheDir()
@@ -53,6 +83,10 @@ func OpenDisk(folder string, limit int64) (*Disk, error) {
 		}
 		folder = filepath.Join(base, "catchlight", "stages")
 	}
+	folder, err := ownFolder(folder)
+	if err != nil {
+		return nil, fmt.Errorf("stages can't be kept: %w", err)
+	}
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return nil, fmt.Errorf("stages can't be kept: %w", err)
 	}
@@ -60,7 +94,9 @@ func OpenDisk(folder string, limit int64) (*Disk, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Disk{Folder: folder, Limit: limit, build: build, hash: map[Stamp]string{}}, nil
+	d := &Disk{Folder: folder, Limit: limit, build: build, hash: map[Stamp]string{}}
+	d.trim()
+	return d, nil
 }
 
 // program hashes the program's own file.
@@ -254,9 +290,9 @@ func (d *Disk) trim() {
 		}
 		path := filepath.Join(d.Folder, e.Name())
 		switch {
-		case strings.HasSuffix(e.Name(), ".part") && time.Since(info.ModTime()) > time.Hour:
+		case partName.MatchString(e.Name()) && time.Since(info.ModTime()) > time.Hour:
 			os.Remove(path)
-		case strings.HasSuffix(e.Name(), stageEnding):
+		case stageName.MatchString(e.Name()):
 			files = append(files, old{path, info.Size(), info.ModTime()})
 			sum += info.Size()
 		}

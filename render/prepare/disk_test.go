@@ -115,6 +115,43 @@ func TestDiskIsBounded(t *testing.T) {
 	}
 }
 
+// In a folder that holds other files stages have a folder of their own; files of others stay as they are, whatever they are called and
+// however little may be kept. A smaller limit holds from the start on.
+func TestStagesLieApart(t *testing.T) {
+	folder := t.TempDir()
+	file := filepath.Join(folder, "reed.yaml")
+	old := time.Now().Add(-3 * time.Hour)
+	for _, n := range []string{"reed.yaml", "tide.part", "marsh.stage"} {
+		require.NoError(t, os.WriteFile(filepath.Join(folder, n), nil, 0o666))
+		require.NoError(t, os.Chtimes(filepath.Join(folder, n), old, old))
+	}
+	c := start(t, folder)
+	require.Equal(t, filepath.Join(folder, OwnFolder), c.Disk.Folder)
+	reed(t, c, 1, file)
+	made, _ := reed(t, start(t, folder), 1, file)
+	require.False(t, made)
+	list, err := os.ReadDir(folder)
+	require.NoError(t, err)
+	require.Len(t, list, 4)
+	require.Equal(t, c.Disk.Folder, start(t, c.Disk.Folder).Disk.Folder) // its own again
+
+	require.NoError(t, os.WriteFile(filepath.Join(c.Disk.Folder, "tide.part"), nil, 0o666))
+	require.NoError(t, os.Chtimes(filepath.Join(c.Disk.Folder, "tide.part"), old, old))
+	c.Disk.Limit = 0
+	c.Disk.trim()
+	list, err = os.ReadDir(c.Disk.Folder)
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+	require.Equal(t, "tide.part", list[0].Name())
+
+	kept := filepath.Join(t.TempDir(), "kept")
+	c = start(t, kept)
+	reed(t, c, 1, file)
+	_, err = OpenDisk(kept, 0)
+	require.NoError(t, err)
+	require.NoFileExists(t, c.Disk.file("reed", "1"))
+}
+
 // Starts that share a folder at the same time get what they would get alone.
 func TestDiskIsShared(t *testing.T) {
 	folder := t.TempDir()
