@@ -183,7 +183,7 @@ func runChanged(ctx context.Context, old, new string, f *changedFlags, stdout io
 			r.Changed++
 		}
 		r.Pictures = append(r.Pictures, *q)
-		tellChanged(stdout, q)
+		tellChanged(stdout, q, f.allow)
 	}
 	for _, n := range missing {
 		r.Pictures = append(r.Pictures, changedPicture{Picture: n, Changed: true, Parts: []changed.Zone{}, Note: "missing in " + new})
@@ -280,8 +280,8 @@ func zonesOf(ctx context.Context, path string, w, h int) ([]float32, error) {
 	return out, nil
 }
 
-// tellChanged prints what became of a picture.
-func tellChanged(stdout io.Writer, q *changedPicture) {
+// tellChanged prints what became of a picture; allow is the relative difference that did not count.
+func tellChanged(stdout io.Writer, q *changedPicture, allow float64) {
 	say := func(format string, list ...any) { fmt.Fprintf(stdout, format+"\n", list...) }
 	if q.Differ != "" {
 		say("%s: %s; what follows may come of that", q.Picture, q.Differ)
@@ -296,7 +296,7 @@ func tellChanged(stdout io.Writer, q *changedPicture) {
 		say("%s: CHANGED, %s; most at pixel %d,%d", q.Picture, whereChanged(q), q.At[0], q.At[1])
 	}
 	for _, z := range q.Parts {
-		say("  %-11s %s", z.Name, partText(&z))
+		say("  %-11s %s", z.Name, partText(&z, allow))
 	}
 	if q.Note != "" {
 		say("  %s", q.Note)
@@ -327,7 +327,7 @@ func whereChanged(q *changedPicture) string {
 }
 
 // partText says what became of the mean of a part.
-func partText(z *changed.Zone) string {
+func partText(z *changed.Zone, allow float64) string {
 	old, new := lumaOf(z.Old), lumaOf(z.New)
 	by := ""
 	if old > 0 {
@@ -343,8 +343,10 @@ func partText(z *changed.Zone) string {
 	switch {
 	case z.Least > 0:
 		text += fmt.Sprintf("; one of %s %% or more would have been", upTo(100*z.Least))
+	case by != "" && allow > 0:
+		text += "; none can be found with so much grain and so much allowed"
 	case by != "":
-		text += "; none can be found with so much grain, or so much allowed"
+		text += "; none can be found with so much grain"
 	}
 	if by != "" {
 		text += fmt.Sprintf(" (mean %s, within its grain)", by)

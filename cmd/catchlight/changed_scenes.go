@@ -45,6 +45,9 @@ func scenesDiffer(old, new string, a, b *changed.Picture) string {
 			out = append(out, fmt.Sprintf("the lights of %s were changed after its render", []string{old, new}[i]))
 		}
 	}
+	if v, w := a.Attrs["primaries"], b.Attrs["primaries"]; v != w {
+		out = append(out, fmt.Sprintf("the primaries differ (%s, was %s)", primariesOf(w), primariesOf(v)))
+	}
 	p, errP := reportOf(old)
 	q, errQ := reportOf(new)
 	if errP != nil || errQ != nil {
@@ -109,6 +112,14 @@ func reportsDiffer(p, q *report) (out []string) {
 		out = append(out, "the scenes differ ("+p.Scene+" was edited between the two renders, so by what can't be said)")
 	}
 	return out
+}
+
+// primariesOf is the name of primaries that a file says, which says nothing of Rec. 709.
+func primariesOf(text string) string {
+	if name, _, ok := strings.Cut(text, ":"); ok {
+		return name
+	}
+	return "rec709"
 }
 
 func orNone(s string) string {

@@ -153,6 +153,13 @@ func TestChanged(t *testing.T) {
 	require.Contains(t, stdout, "c.exr: missing in new\n")
 	require.FileExists(t, "x/changed.json")
 
+	code, _, stderr = catchlight("render", "lit.yaml", "--seed", "2", "--set", "picture.primaries=p3-d65", "--passes", "lights", "-o", "wide.exr")
+	require.Zero(t, code, stderr)
+	_, stdout, _ = catchlight("changed", "old/a.exr", "wide.exr")
+	require.Contains(t, stdout, "wide.exr: the primaries differ (p3-d65, was rec709)")
+	code, _, stderr = catchlight("relight", "wide.exr")
+	require.NotZero(t, code)
+	require.Contains(t, stderr, "wide.exr: its colours are in p3-d65, and lights are changed in Rec. 709; render it with --set picture.primaries=rec709")
 	require.NoError(t, os.MkdirAll("empty", 0o777))
 	put(t, "float.yaml", float)
 	changedViews(t)

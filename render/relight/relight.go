@@ -90,6 +90,9 @@ func Open(path string) (*Set, error) {
 		return nil, fmt.Errorf("%s: it holds no passes of lights; render it with --passes lights (or lights,errors)", path)
 	}
 	s.Attrs, s.Noise = f.Parts[picture].Attrs, f.Channel(parts[0], "error.R") >= 0
+	if in, _, other := strings.Cut(s.Attrs["primaries"], ":"); other {
+		return nil, fmt.Errorf("%s: its colours are in %s, and lights are changed in Rec. 709; render it with --set picture.primaries=rec709", path, in)
+	}
 	planes := 3 * len(parts)
 	if s.Noise {
 		planes *= 2
