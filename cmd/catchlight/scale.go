@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -15,30 +17,41 @@ import (
 
 func scaleCommand() *cobra.Command {
 	var f jobFlags
+	var only bool
 	walks := truescale.Walks
 	c := &cobra.Command{
 		Use:   "scale SCENE",
-		Short: "Say whether an eye has its true scale, and show how far light spreads in it",
-		Long: `Say whether the first eye of a scene has its true scale, and show how far light spreads in it.
+		Short: "Say whether the unit of an eye is right, and show how far light spreads in it",
+		Long: `Say whether the unit of the first eye of a scene is right, and show how far light spreads in it.
+
+The verdict comes first, before any picture, with what to type:
+  unit right        its length is an eye's, in this unit and no other usual one; it need not be a human's
+  wrong unit        one usual mistake of units alone makes an eye of it
+  unit undecided    several readings make one, or none, or the tissue speaks against the length; each is listed
+  parts do not fit  the visible iris is too small or too large for the globe, at any unit
+A line beside it says how many times a grown human's 24.2 mm the eye is across. --verdict says that much, and makes no pictures
+and no files. The exit code is 0 whatever the verdict; scripts read the first line, or verdict.word in scale.json.
 
 The first page shows the eye bare, as the file says and at the usual mistakes of units, framed alike: as light scatters over
 millimetres, the scattering is all that differs. Circles drawn to scale hold 50 % and 90 % of the light that comes back out of the
 white and of the iris, by channel; a table gives the 10-90 % width of a shadow's edge on the white, and how far red runs past
-blue at the terminator. All of that is measured by random walks in this very eye, with standard errors. The verdict is right,
-wrong unit (with what mends it), or undecided (with the readings that are left).
+blue at the terminator. All of that is measured by random walks in this very eye, with standard errors.
 
 The second page sweeps the scatter radii in one close-up of a shadow's edge, with what to type for each.
 
-The folder gets scale.html (one file, offline), scale.pdf, scale-1.png, scale-2.png and scale.json. Cells are 240 pixels across
-without --size, and show the raw light without --denoise. A stopped command goes on when it is given again.
+The folder gets scale.html (one file, offline), scale.pdf, scale-1.png, scale-2.png and scale.json. Cells are square, 240 pixels
+across without --size, which takes 64x64 to 2048x2048, and show the raw light without --denoise. Notes on the file's meshes and
+maps are left to catchlight render. A stopped command goes on when it is given again.
 
+  catchlight scale scenes/ferry_keeper.yaml --verdict
   catchlight scale scenes/ferry_keeper.yaml --samples 32`,
 		Args: exactly(1, "one scene file is needed"),
-		RunE: func(cmd *cobra.Command, args []string) error { return runScale(cmd, args[0], &f, walks) },
+		RunE: func(cmd *cobra.Command, args []string) error { return runScale(cmd, args[0], &f, walks, only) },
 	}
 	fl := c.Flags()
 	f.shared(fl)
 	fl.IntVar(&walks, "walks", truescale.Walks, "random walks for the radii of each part, and for each edge; an error halves with four times as many")
+	fl.BoolVar(&only, "verdict", false, "say the verdict alone: no pictures, no files")
 	fl.StringVarP(&f.out, "out", "o", "", "folder to work in; out/scale-NAME without it")
 	fl.DurationVar(&f.every, "keep-every", 20e9, "time between saves of the picture under way")
 	fl.StringVar(&f.cache, "cache", filepath.Join("out", "cache"), "folder of pictures by content; empty for none")
@@ -51,7 +64,7 @@ var scaleFiles = []string{"scale.html", "scale.pdf", "scale-1.png", "scale-2.png
 // cellSize is the side of a cell in pixels without --size.
 const cellSize = 240
 
-func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int) error {
+func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int, only bool) error {
 	if walks < truescale.LeastWalks || walks > 1e8 {
 		return usageError{fmt.Errorf("--walks %d is outside [%d, 100000000]", walks, truescale.LeastWalks)}
 	}
@@ -90,7 +103,17 @@ func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(stdout, "%s: %s\n  size: %s\n  tissue: %s\n", r.Name, r.Verdict.Word, r.Verdict.Size, r.Verdict.Tissue)
+	sayVerdict(stdout, r)
+	if only {
+		return nil
+	}
+	report = newReporter(stderr)
+	report.Phase("measuring the iris and edges of shadows")
+	err = r.Fill()
+	report.done()
+	if err != nil {
+		return err
+	}
 	pictures, err := r.Pictures(alone, n)
 	if err != nil {
 		return err
@@ -112,7 +135,7 @@ func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int) error {
 	if t == nil {
 		return err
 	}
-	tell(stderr, t.warnings)
+	tell(stderr, beyond(t.warnings, p.Warnings))
 	fmt.Fprintf(stdout, "%d pictures: %s\n", len(shots), t)
 	if err != nil {
 		return err
@@ -126,6 +149,30 @@ func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int) error {
 		album.Add(pictures[i], m)
 	}
 	return writeAlbum(j, &album, t, stdout)
+}
+
+// sayVerdict writes the verdict and what to type.
+func sayVerdict(w io.Writer, r *truescale.Report) {
+	v := &r.Verdict
+	fmt.Fprintf(w, "%s: %s\n  size: %s\n", r.Name, v.Word, v.Size)
+	if v.Human != "" {
+		fmt.Fprintf(w, "  beside a grown human: %s\n", v.Human)
+	}
+	fmt.Fprintf(w, "  tissue: %s\n", v.Tissue)
+	for _, m := range v.Do {
+		fmt.Fprintf(w, "  %s\n", m.Line())
+	}
+}
+
+// beyond are the notes of pictures that are not those on the scene's own files.
+func beyond(notes, files []string) (out []string) {
+	for _, n := range notes {
+		_, text, _ := strings.Cut(repeated.ReplaceAllString(n, ""), ": ") // behind the look
+		if !slices.Contains(files, text) {
+			out = append(out, n)
+		}
+	}
+	return out
 }
 
 // writeAlbum writes the pages and the numbers.

@@ -46,7 +46,7 @@ func (a *Album) svg(name, about string, k float64, rings ...circled) (template.H
 	if name == "eye" { // shown large
 		size = float64(n) / 34
 	}
-	high := float64(n) + 2.3*size
+	high := float64(n) + 3 + 2*size
 	var o strings.Builder
 	fmt.Fprintf(&o, `<svg viewBox="0 0 %d %.0f" role="img" aria-label="%s"><image width="%d" height="%d" href="data:image/png;base64,%s"/>`, n, high, html.EscapeString(about), n, n, base64.StdEncoding.EncodeToString(b.Bytes()))
 	for _, r := range rings {
@@ -60,16 +60,17 @@ func (a *Album) svg(name, about string, k float64, rings ...circled) (template.H
 		}
 	}
 	r := NewRuler(s.Frame.Width*k, n)
+	base := float64(n) + 3 + 1.6*size // of the numbers, whose digits are less than 0.8 of their size tall
 	last := r.Marks[len(r.Marks)-1]
 	fmt.Fprintf(&o, `<g fill="#f0f0f0"><rect x="0" y="%d" width="%.0f" height="2"/>`, n+3, last+1)
 	for i, m := range r.Marks {
-		tall := 5
+		tall := 0.3 * size // the numbers stand below the longest
 		if i == 0 || i == len(r.Marks)-1 {
-			tall = 9
+			tall = 0.55 * size
 		}
-		fmt.Fprintf(&o, `<rect x="%.0f" y="%d" width="1" height="%d"/>`, m, n+3, tall)
+		fmt.Fprintf(&o, `<rect x="%.0f" y="%d" width="1" height="%.1f"/>`, m, n+3, tall)
 	}
-	fmt.Fprintf(&o, `<g font-family="system-ui, sans-serif" font-size="%.1f"><text x="0" y="%.1f">0</text><text x="%.0f" y="%.1f" text-anchor="end">%s</text></g></g></svg>`, size, float64(n)+1.9*size, last, float64(n)+1.9*size, r.Label)
+	fmt.Fprintf(&o, `<g font-family="system-ui, sans-serif" font-size="%.1f"><text x="0" y="%.1f">0</text><text x="%.0f" y="%.1f" text-anchor="end">%s</text></g></g></svg>`, size, base, last, base, r.Label)
 	return template.HTML(o.String()), nil
 }
 
@@ -125,14 +126,20 @@ func (a *Album) HTML() ([]byte, error) {
 	e := r.own()
 	var b bytes.Buffer
 	err := scalePage.Execute(&b, map[string]any{
-		"Title": a.Title + ": true scale", "About": a.About, "Verdict": r.Verdict, "Size": sentence(r.Verdict.Size), "Tissue": sentence(r.Verdict.Tissue),
+		"Title": a.Title + ": is its unit right?", "About": a.About, "Verdict": r.Verdict, "Size": sentence(r.Verdict.Size), "Tissue": sentence(r.Verdict.Tissue), "Human": sentence(r.Verdict.Human),
 		"Top": top, "Radii": a.radiusLines(), "Edges": edgeLines(e), "RedPastBlue": mm(e.RedPastBlue), "Mistakes": mistakes, "Steps": steps,
 		"Start": start, "Last": len(steps) - 1, "Foot": a.foot(),
 	})
 	return b.Bytes(), err
 }
 
-func sentence(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+// sentence begins a text with a capital letter.
+func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
 
 // radiusLines are the rows of the table of radii.
 func (a *Album) radiusLines() (out []line) {
@@ -162,5 +169,5 @@ func edgeLines(e *spread.Edge) (out []line) {
 
 // foot says how it was measured.
 func (a *Album) foot() string {
-	return fmt.Sprintf("Measured by random walks in this eye: %d a part for the radii, %d an edge; ± is a standard error. The terminator is told where 1 %% of full light is left. Lamps are far away, the eye alone and bare.", a.Report.White.Walks, a.Report.own().Walks)
+	return fmt.Sprintf("Measured by random walks in this eye: %d a part for the radii, %d an edge; ± is a standard error. The terminator is where the round globe turns away from a far lamp: past it, what glows is light that went through tissue. It is told where 1 %% of full light is left, in mm over the surface; less than 0 is that this lies on the lit side. Lamps are far away, the eye alone and bare.", a.Report.White.Walks, a.Report.own().Walks)
 }

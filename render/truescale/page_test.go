@@ -25,7 +25,7 @@ import (
 func album(n int) *Album {
 	eye := scene.DefaultObject("eye", "eye")
 	r := &Report{Name: "eye", Length: spread.Value{V: 24.9, SE: 0.01}, Held: true, Globe: 12, Limbus: 5.85, White: *radii(1.1), Iris: *radii(0.25), HasIris: true,
-		Published: Published(), Size: sized(24.9), Place: Place{Radius: 12, Polar: 1.05}, WhiteAt: geom.Vec{X: -10.4, Z: 6}, IrisAt: geom.Vec{X: 3.6, Z: 8.4}, object: &eye}
+		Published: Published(), Size: ofLength(24.9), Place: Place{Radius: 12, Polar: 1.05}, WhiteAt: geom.Vec{X: -10.4, Z: 6}, IrisAt: geom.Vec{X: 3.6, Z: 8.4}, object: &eye}
 	for _, q := range []*spread.Radii{&r.White, &r.Iris} {
 		q.Walks = 64000
 		for c := range 3 {

@@ -52,11 +52,14 @@ type Report struct {
 	WhiteAt   geom.Vec     `json:"-"` // the place on the white, world
 	IrisAt    geom.Vec     `json:"-"` // one place on the iris, world
 	object    *scene.Object
+	eye       *frozen.Eye
+	seen      *spread.Seen
+	pupil     float64 // its radius; NaN where there is none
+	walks     int
 }
 
-// Examine measures the one eye of a prepared scene that Alone made, each part of it and each edge by so many walks.
-//
-// Long: one measure after the other fills the report.
+// Examine measures the size of the one eye of a prepared scene that Alone made, and its white by so many walks: all that the
+// verdict needs. Fill measures what the pages show besides.
 func Examine(p *prepare.Prepared, workers, walks int) (*Report, error) {
 	s := p.Scene
 	if len(s.Eyes) == 0 {
@@ -70,13 +73,14 @@ func Examine(p *prepare.Prepared, workers, walks int) (*Report, error) {
 	}
 	k := b.Scale
 	r := &Report{Length: spread.Value{V: m.Length.V * k, SE: m.Length.SE * k}, Held: m.Length.Held, Globe: m.Globe.Radius.V * k,
-		Limbus: e.LimbusRadius * k, Published: Published(), Size: m.Size(k)}
+		Limbus: e.LimbusRadius * k, Published: Published(), Size: sized(m, e, k)}
 	for i := range p.Description.Objects {
 		if q := &p.Description.Objects[i]; q.Shape == "eye" && q.On {
 			r.object, r.Name = q, q.Name
 		}
 	}
-	seen := &spread.Seen{Scene: s, Workers: workers, Seed: uint64(p.Description.Picture.Seed)}
+	r.eye, r.pupil, r.walks = e, m.Pupil.V, walks
+	r.seen = &spread.Seen{Scene: s, Workers: workers, Seed: uint64(p.Description.Picture.Seed)}
 	t := pathtrace.New(s, 1)
 	limb := math.Asin(min(0.95, (e.LimbusRadius+e.LimbusWidth/2)/m.Globe.Radius.V))
 	r.Place = Place{Radius: r.Globe, Polar: (limb + math.Pi/2) / 2}
@@ -86,17 +90,33 @@ func Examine(p *prepare.Prepared, workers, walks int) (*Report, error) {
 		return nil, fmt.Errorf("%s: there is no tissue on the white %.0f degrees off the optical axis", r.Name, geom.Degrees(r.Place.Polar))
 	}
 	r.WhiteAt = sf.P
-	if r.White, ok = seen.Radii(r.Place.Spots(r.Place.Polar), walks); !ok {
+	if r.White, ok = r.seen.Radii(r.Place.Spots(r.Place.Polar), walks); !ok {
 		return nil, fmt.Errorf("%s: no light comes back out of the white", r.Name)
 	}
-	if r.Place.Iris, r.IrisAt, ok = onIris(t, e, m.Pupil.V); ok {
-		r.Iris, r.HasIris = seen.Radii(r.Place.Spots(r.Place.Iris), walks)
+	r.Verdict = Judge(r.Size, &r.White, r.object)
+	return r, nil
+}
+
+// sized weighs the size of an eye whose numbers are k mm each. Its limbus is the one that is drawn: the measured one is the
+// bend between cornea and white, which eyes without a furrow hide.
+func sized(m *measure.Eye, e *frozen.Eye, k float64) measure.Size {
+	q := *m
+	q.Limbus = measure.Value{V: e.LimbusRadius, Held: true}
+	return q.Size(k)
+}
+
+// Fill measures the iris, and the edge of a shadow on the white at each mistake of units and each step of the sweep.
+func (r *Report) Fill() error {
+	at, _ := r.Place.Site()
+	var ok bool
+	if r.Place.Iris, r.IrisAt, ok = onIris(pathtrace.New(r.seen.Scene, 1), r.eye, r.pupil); ok {
+		r.Iris, r.HasIris = r.seen.Radii(r.Place.Spots(r.Place.Iris), r.walks)
 	}
 	edge := func(times float64) (Variant, error) {
-		q := seen.Times(times)
+		q := r.seen.Times(times)
 		// How far light then reaches at most is known well enough to look there.
 		reach := min(r.White.Most[0].V*times, 3*r.Globe)
-		v, ok := q.Edge(at, geom.Vec{Y: 1}, r.Globe, reach, walks)
+		v, ok := q.Edge(at, geom.Vec{Y: 1}, r.Globe, reach, r.walks)
 		if !ok {
 			return Variant{}, fmt.Errorf("%s: no edge can be measured on the white", r.Name)
 		}
@@ -105,7 +125,7 @@ func Examine(p *prepare.Prepared, workers, walks int) (*Report, error) {
 	for _, f := range Mistakes {
 		v, err := edge(1 / f)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		v.Factor, v.Length, v.Share = f, r.Length.V*f, r.White.Half[1].V/f/(2*r.Globe)
 		v.Edge = scaled(v.Edge, f)
@@ -114,14 +134,13 @@ func Examine(p *prepare.Prepared, workers, walks int) (*Report, error) {
 	for _, f := range Sweeps {
 		v, err := edge(f)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		v.Factor, v.Length, v.Share, v.Set = f, r.Length.V, r.White.Half[1].V*f/(2*r.Globe), typed(r.object, f)
 		_, v.Held = scatterSets(r.object, f)
 		r.Sweep = append(r.Sweep, v)
 	}
-	r.Verdict = Judge(r.Size, &r.White, r.object)
-	return r, nil
+	return nil
 }
 
 // scaled turns an edge on the eye as it is, with radii divided by k, into that on an eye k times as large.

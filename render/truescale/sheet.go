@@ -69,14 +69,14 @@ func (r Ruler) draw(p *page.Page, x, y float64) {
 	last := r.Marks[len(r.Marks)-1]
 	p.Rect(x, y+3, last+1, 2, page.Ink)
 	for i, m := range r.Marks {
-		h := 5.0
+		h := 4.0
 		if i == 0 || i == len(r.Marks)-1 {
-			h = 8
+			h = 6
 		}
 		p.Rect(x+m, y+3, 1, h, page.Ink)
 	}
-	p.Text(x, y+22, small, false, page.Start, page.Quiet, "0")
-	p.Text(x+last, y+22, small, false, page.End, page.Quiet, r.Label)
+	p.Text(x, y+23, small, false, page.Start, page.Quiet, "0")
+	p.Text(x+last, y+23, small, false, page.End, page.Quiet, r.Label)
 }
 
 // Sizes of the pages, in pixels.
@@ -135,15 +135,19 @@ func paragraph(p *page.Page, text string, x, y, size, wide float64, bold bool, c
 func (a *Album) first() *page.Page {
 	r, n := a.Report, a.cell()
 	wide := pageWidth(n)
-	p := &page.Page{W: wide, Title: a.Title + ": true scale"}
+	p := &page.Page{W: wide, Title: a.Title + ": is its unit right?"}
 	x, y := float64(margin), float64(margin)
 	p.Text(x, y+16, 20, true, page.Start, page.Ink, page.Fit(p.Title, 20, true, float64(wide-2*margin)))
-	y = paragraph(p, "Scale: "+r.Verdict.Word, x, y+54, 28, float64(wide-2*margin), true, page.Ink)
-	for _, t := range []string{"Size: " + r.Verdict.Size + ".", "Tissue: " + r.Verdict.Tissue + "."} {
+	y = paragraph(p, "Verdict: "+r.Verdict.Word, x, y+54, 28, float64(wide-2*margin), true, page.Ink)
+	said := []string{"Size: " + r.Verdict.Size + "."}
+	if r.Verdict.Human != "" {
+		said = append(said, "Beside a grown human: "+r.Verdict.Human+".")
+	}
+	for _, t := range append(said, "Tissue: "+r.Verdict.Tissue+".") {
 		y = paragraph(p, t, x, y, body, float64(wide-2*margin), false, page.Ink)
 	}
 	for _, t := range r.Verdict.Do {
-		y = paragraph(p, "To mend it: "+t, x, y, body, float64(wide-2*margin), true, page.Ink)
+		y = paragraph(p, t.Line(), x, y, body, float64(wide-2*margin), true, page.Ink)
 	}
 	top := int(y) + 10
 	a.put(p, "eye", "the eye as the file says, with circles", margin, top, 1)
@@ -201,7 +205,7 @@ func (a *Album) radii(p *page.Page, x, y, wide float64) float64 {
 		}
 		y += lead
 	}
-	row(true, page.Quiet, "", "holds 50 %", "holds 90 %", "published", "share")
+	row(true, page.Quiet, "", "holds 50 %", "holds 90 %", "published", "comes out")
 	for i, l := range a.radiusLines() {
 		row(false, inks[i%3], l.Part+", "+l.Channel, l.Half, l.Most, l.Known, l.Share)
 	}
