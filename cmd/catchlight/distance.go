@@ -202,21 +202,30 @@ func (f *sheetFlags) tellDistance(ctx context.Context, j *job.Job, d *scene.Desc
 	}
 	mm := frameWidth(d) / float64(d.Picture.Width)
 	r := farReport{Program: versionText(), Scene: filepath.Base(d.File), PerDegree: f.perDegree, Noticed: afar.Noticed, MmPixel: mm}
-	if r.Looks, err = looks.Reach(mm, f.perDegree, 0); err != nil {
-		return err
-	}
 	if r.Grain, err = pair("grain", light[plan.again], whole).Reach(mm, f.perDegree, 0); err != nil {
 		return err
 	}
+	// A part is weighed against the grain in that part.
+	reach := func(q *afar.Pair) (afar.Reach, error) {
+		r, err := q.Reach(mm, f.perDegree, 0)
+		if err != nil {
+			return r, err
+		}
+		grain, err := pair("grain", light[plan.again], q.Mask).Reach(mm, f.perDegree, 0)
+		r.Against(grain)
+		return r, err
+	}
+	if r.Looks, err = reach(looks); err != nil {
+		return err
+	}
 	for _, q := range details {
-		reach, err := q.Reach(mm, f.perDegree, 0)
+		one, err := reach(q)
 		if err != nil {
 			return err
 		}
-		r.Details = append(r.Details, reach)
-		fmt.Fprintf(stdout, "%s: %s\n", reach.Name, reach)
+		r.Details = append(r.Details, one)
 	}
-	fmt.Fprintf(stdout, "the difference between the looks: %s\n", r.Looks)
+	sayReaches(stdout, &r)
 	pg, err := f.distancePage(d, looks, &r)
 	if err != nil {
 		return err
@@ -235,6 +244,22 @@ func (f *sheetFlags) tellDistance(ctx context.Context, j *job.Job, d *scene.Desc
 		return err
 	}
 	return t.report(j, nil)
+}
+
+// sayReaches writes how far each detail is seen, and what may be grain.
+func sayReaches(w io.Writer, r *farReport) {
+	say := func(name string, q afar.Reach) {
+		fmt.Fprintf(w, "%s: %s", name, q)
+		if q.Doubt {
+			fmt.Fprintf(w, " (grain alone is seen there up to %.2g m; more samples tell)", q.Grain)
+		}
+		fmt.Fprintln(w)
+	}
+	for _, q := range r.Details {
+		say(q.Name, q)
+	}
+	say("the difference between the looks", r.Looks)
+	fmt.Fprintf(w, "grain alone, in the whole eye: %s\n", r.Grain)
 }
 
 // picture8 makes a picture of display light.
@@ -316,10 +341,7 @@ func (f *sheetFlags) distancePage(d *scene.Description, looks *afar.Pair, r *far
 		}
 		top += high + sheetGap
 	}
-	foot := fmt.Sprintf("True size for an observer with %.3g pixels a degree (100 %% on a screen 0.7 m away and 0.7 m, 3840 px wide). Linear light, resampled by area before tone mapping. Seen: FLIP of at least %.3f in 1 of 100 pixels of the part, what FLIP says of greys 2.3 L* apart. Grain alone: %s.", r.PerDegree, r.Noticed, r.Grain)
-	if r.Grain.Metres > 0 {
-		foot += " What is seen up to there alone may be grain: more --samples tell."
-	}
+	foot := fmt.Sprintf("True size for an observer with %.3g pixels a degree (100 %% on a screen 0.7 m away and 0.7 m, 3840 px wide). Linear light, resampled by area before tone mapping. FLIP is how strongly the difference of two pictures strikes the eye when one takes the place of the other, from 0, none, to 1, black for white. Seen: FLIP of at least %.3f in 1 of 100 pixels of the part, what FLIP says of greys 2.3 L* apart, about the least that is noticed. Grain alone, in the whole eye: %s.", r.PerDegree, r.Noticed, r.Grain)
 	lines := page.Wrap(foot, wordSize, false, across, 4)
 	for i, l := range lines {
 		p.Text(sheetMargin, float64(top+12+i*sheetLine), wordSize, false, page.Start, page.Quiet, l)
@@ -330,6 +352,10 @@ func (f *sheetFlags) distancePage(d *scene.Description, looks *afar.Pair, r *far
 
 // apart says from where on the looks can't be told apart.
 func apart(r afar.Reach) string {
+	if r.Doubt {
+		r.Doubt = false
+		return apart(r) + " Grain alone is seen from as far: more samples tell."
+	}
 	switch {
 	case r.Beyond:
 		return fmt.Sprintf("The looks can be told apart even from %g m.", afar.Furthest)
@@ -339,10 +365,11 @@ func apart(r afar.Reach) string {
 	return fmt.Sprintf("From %.2g m on the looks can't be told apart.", r.Metres)
 }
 
-// reachBars draws how far each detail is seen, over the logarithm of the distance, and returns where the next thing goes.
+// reachBars draws how far each detail is seen, over the logarithm of the distance, and returns where the next thing goes. A bar
+// that may be grain is striped, and a line stands where grain alone ends in that part.
 func (f *sheetFlags) reachBars(p *page.Page, r *farReport, y float64) float64 {
 	const left = 190.0
-	x0, x1 := sheetMargin+left, float64(p.W-sheetMargin-150)
+	x0, x1 := sheetMargin+left, float64(p.W-sheetMargin-180)
 	near := r.MmPixel / afar.PerPixel(1000, r.PerDegree)
 	low := math.Min(0.25, near)
 	at := func(m float64) float64 { return x0 + (x1-x0)*math.Log(m/low)/math.Log(afar.Furthest/low) }
@@ -356,13 +383,24 @@ func (f *sheetFlags) reachBars(p *page.Page, r *farReport, y float64) float64 {
 		case q.Metres > 0:
 			end = at(q.Metres)
 		}
-		p.Rect(x0, y+3, end-x0, 12, color.NRGBA{0xd9, 0xa4, 0x41, 0xff})
-		p.Text(x1+8, y+13, wordSize, false, page.Start, page.Quiet, page.Fit(strings.TrimPrefix(q.String(), "still "), wordSize, false, 150))
+		bar := color.NRGBA{0xd9, 0xa4, 0x41, 0xff}
+		if q.Doubt {
+			for x := x0; x < end; x += 8 {
+				p.Rect(x, y+3, min(3, end-x), 12, bar)
+			}
+		} else {
+			p.Rect(x0, y+3, end-x0, 12, bar)
+		}
+		if q.Grain > 0 {
+			p.Rect(at(q.Grain)-1, y, 2, 18, page.Ink)
+		}
+		p.Text(x1+8, y+13, wordSize, false, page.Start, page.Quiet, page.Fit(strings.TrimPrefix(q.String(), "still "), wordSize, false, 172))
 		y += 22
 	}
 	for _, m := range []float64{0.3, 0.6, 1.2, 2, 4, 8, 16, 40} {
 		p.Rect(at(m), y, 1, 5, page.Quiet)
 		p.Text(at(m), y+18, wordSize, false, page.Middle, page.Quiet, fmt.Sprintf("%g m", m))
 	}
-	return y + 52
+	p.Text(sheetMargin, y+40, wordSize, false, page.Start, page.Quiet, page.Fit("White line: from how far grain alone is seen in that part. Striped: not seen from clearly further (1.26 times) than that, so it may be grain: more samples tell.", wordSize, false, float64(p.W-2*sheetMargin)))
+	return y + 74
 }

@@ -58,7 +58,9 @@ on when the same command is given again. --shard i/n makes every n-th cell, for 
 
 --distance makes another page: both looks from portrait, conversation and across the room, at the right size for an observer with
 --pixels-per-degree, resampled in linear light; from where on the looks can't be told apart, and from where on pupil, colour of
-the iris, veins and scattering are not seen (by FLIP). It goes to out/distance-NAME/distance.png, with distance.json.
+the iris, veins and scattering are not seen. That is told by FLIP: how strongly a difference strikes the eye when one picture takes
+the other's place, 0 to 1. What is not seen from clearly further than grain alone is marked. It goes to
+out/distance-NAME/distance.png, with distance.json.
 
   catchlight sheet scenes/salt_widow.yaml --lights window,low-sun,graze --pupils 2,5 --balls --chart --error draft`,
 		Args: exactly(1, "one scene file is needed"),

@@ -127,6 +127,18 @@ type Reach struct {
 	Metres float64 `json:"metres"`           // the furthest from which it is seen; 0: from nowhere that the picture resolves
 	Beyond bool    `json:"beyond,omitempty"` // it is still seen from Furthest
 	Steps  []Step  `json:"steps"`
+	Grain  float64 `json:"grain_metres"` // the furthest from which grain alone is seen in the same part
+	Doubt  bool    `json:"may_be_grain"` // grain alone is seen from as far, to one Further
+}
+
+// Further is from one distance that is looked at to the next, as a factor.
+var Further = math.Cbrt(2)
+
+// Against marks what is not seen from clearly further, by one Further, than grain alone in the same part: a detail of no light
+// would be seen so far.
+func (r *Reach) Against(grain Reach) {
+	r.Grain = grain.Metres
+	r.Doubt = r.Metres > 0 && (grain.Beyond || grain.Metres*Further >= r.Metres)
 }
 
 // Furthest is the last distance that is looked at, m.
@@ -137,7 +149,7 @@ const Furthest = 40.0
 func (p *Pair) Reach(mm, perDegree, least float64) (Reach, error) {
 	near := mm / PerPixel(1000, perDegree)
 	r := Reach{Name: p.Name}
-	for d := max(near, least); d <= Furthest*1.001; d *= math.Pow(2, 1.0/3) {
+	for d := max(near, least); d <= Furthest*1.001; d *= Further {
 		s, err := p.Score(max(1, d/near), perDegree)
 		if err != nil {
 			return r, err
@@ -161,6 +173,10 @@ func (p *Pair) Reach(mm, perDegree, least float64) (Reach, error) {
 
 // String says it in words.
 func (r Reach) String() string {
+	if r.Doubt {
+		r.Doubt = false
+		return r.String() + ", or grain"
+	}
 	switch {
 	case r.Beyond:
 		return fmt.Sprintf("still seen from %g m", Furthest)

@@ -85,6 +85,23 @@ func TestReach(t *testing.T) {
 	none := disc(12)
 	none.B = none.A
 	assert.Zero(t, reach(none).Metres)
+	// Grain that is seen from as far leaves a detail in doubt; what is not seen at all is none.
+	small.Against(large)
+	assert.True(t, small.Doubt)
+	assert.Equal(t, large.Metres, small.Grain)
+	assert.Regexp(t, `^seen up to [0-9.]+ m, or grain$`, small.String())
+	large.Against(small)
+	assert.False(t, large.Doubt)
+	assert.NotContains(t, large.String(), "grain")
+	near := Reach{Metres: 4.5}
+	near.Against(Reach{Metres: 4.4})
+	assert.True(t, near.Doubt, "a little further is not clearly further")
+	unseen := reach(none)
+	unseen.Against(large)
+	assert.False(t, unseen.Doubt)
+	far := Reach{Metres: Furthest, Beyond: true}
+	far.Against(Reach{Metres: Furthest, Beyond: true})
+	assert.True(t, far.Doubt)
 	all := disc(12)
 	all.B = even(120, 0.6)
 	assert.True(t, reach(all).Beyond)
