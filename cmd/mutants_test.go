@@ -83,6 +83,7 @@ var mutants = []mutant{
 	{"the raster iris forgets that it is seen through the cornea", "render/raster/eye.go", "/ (f * f * n * n)", "/ (f * f)", "./render/raster -run IrisWithoutCaustic"},
 	{"a walk is turned the wrong way across an edge", "render/spread/edge.go", "ci*sj-si*cj", "si*cj-ci*sj", "./render/spread -run EdgeOfBall"},
 	{"likely readings of an eye's size are called sure", "scene/measure/truescale.go", "least, most := EyeShort, EyeLong", "least, most := 20.0, 30.0", "./scene/measure -run Size"},
+	{"an iris far too small for its globe is a mistake of units", "scene/measure/truescale.go", "s.Iris < IrisLeast ||", "s.Iris < 0.1 ||", "./scene/measure -run Misfit"},
 	{"pictures from afar are means of squares", "render/afar/afar.go", "sum.Add(l.Mean[i].Scale(a))", "sum.Add(l.Mean[i].Mul(l.Mean[i]).Scale(a))", "./render/afar"},
 	{"polygons of light at twice their size", "render/raster/shading/polygon.go", "/ (2 * math.Pi)", "/ math.Pi", "./render/raster/shading"},
 }

@@ -62,11 +62,11 @@ func (a *Album) svg(name, about string, k float64, rings ...circled) (template.H
 	r := NewRuler(s.Frame.Width*k, n)
 	base := float64(n) + 3 + 1.6*size // of the numbers, whose digits are less than 0.8 of their size tall
 	last := r.Marks[len(r.Marks)-1]
-	fmt.Fprintf(&o, `<g fill="#f0f0f0"><rect x="0" y="%d" width="%.0f" height="2"/>`, n+3, last+1)
+	fmt.Fprintf(&o, `<g fill="#f0f0f0"><rect x="0" y="%d" width="%.0f" height="%.1f"/>`, n+3, last+1, 0.12*size)
 	for i, m := range r.Marks {
-		tall := 0.3 * size // the numbers stand below the longest
+		tall := 0.35 * size // the numbers stand below the longest
 		if i == 0 || i == len(r.Marks)-1 {
-			tall = 0.55 * size
+			tall = 0.6 * size
 		}
 		fmt.Fprintf(&o, `<rect x="%.0f" y="%d" width="1" height="%.1f"/>`, m, n+3, tall)
 	}

@@ -6,6 +6,8 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"testing"
 	"time"
 
@@ -83,6 +85,33 @@ func TestPages(t *testing.T) {
 				data, err := p.PNG()
 				require.NoError(t, err)
 				require.NoError(t, os.WriteFile(filepath.Join(dir, []string{"scale-1.png", "scale-2.png"}[i]), data, 0o666))
+			}
+		}
+	}
+}
+
+// A ruler's numbers stand clear of its ticks, whose middle ones stand out from its bar, in small pictures as in large ones.
+func TestRulerNumbersAreClear(t *testing.T) {
+	number := func(s string) float64 {
+		v, err := strconv.ParseFloat(s, 64)
+		require.NoError(t, err)
+		return v
+	}
+	for _, n := range []int{64, 120, 240} {
+		a := album(n)
+		for _, name := range []string{"eye", "white"} {
+			svg, err := a.svg(name, "", 1)
+			require.NoError(t, err)
+			bars := regexp.MustCompile(`<rect x="[0-9]+" y="([0-9]+)" width="([0-9]+)" height="([0-9.]+)"/>`).FindAllStringSubmatch(string(svg), -1)
+			text := regexp.MustCompile(`font-size="([0-9.]+)"><text x="0" y="([0-9.]+)"`).FindStringSubmatch(string(svg))
+			require.NotNil(t, text)
+			require.Greater(t, len(bars), 5)
+			digits := number(text[2]) - 0.8*number(text[1])
+			for i, b := range bars {
+				assert.Less(t, number(b[1])+number(b[3]), digits, "%s, %d pixels", name, n)
+				if i > 0 {
+					assert.Greater(t, number(b[3]), 2*number(bars[0][3]), "%s, %d pixels", name, n)
+				}
 			}
 		}
 	}

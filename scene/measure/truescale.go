@@ -59,7 +59,7 @@ func (e *Eye) Size(k float64) Size {
 		}
 	}
 	if !e.Length.Held {
-		s.Why = "its length can't be measured: " + e.Length.Why
+		s.Why = "its length can't be measured: " + e.Length.Why + "; judge its size by the rulers below its pictures"
 		return s
 	}
 	s.weigh(e.Globe.Radius.V * k)
@@ -126,7 +126,7 @@ func (s *Size) weigh(radius float64) {
 	is := fmt.Sprintf("it is %s mm long; %s", short(s.Length), span)
 	switch len(s.Readings) {
 	case 0:
-		s.Why = is + "; no usual mistake of units makes one of it, so it can't be said what it is meant to be"
+		s.Why = is + "; no usual mistake of units makes one of it, so it can't be said what it is meant to be: look up how long it should be, and scale it by that"
 	case 1:
 		r := s.Readings[0]
 		s.Factor, s.Verdict = r.Factor, Right
