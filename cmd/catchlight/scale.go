@@ -13,6 +13,7 @@ import (
 	"catchlight/render/job"
 	"catchlight/render/page"
 	"catchlight/render/truescale"
+	"catchlight/scene"
 )
 
 func scaleCommand() *cobra.Command {
@@ -68,20 +69,9 @@ func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int, only bool
 	if walks < truescale.LeastWalks || walks > 1e8 {
 		return usageError{fmt.Errorf("--walks %d is outside [%d, 100000000]", walks, truescale.LeastWalks)}
 	}
-	d, err := f.load(path, cmd.Flags().Changed)
+	d, n, err := scaleScene(cmd, path, f)
 	if err != nil {
 		return err
-	}
-	n := cellSize
-	if cmd.Flags().Changed("size") {
-		if n = d.Picture.Width; d.Picture.Height != n || n < 64 || n > 2048 {
-			return usageError{fmt.Errorf("--size %s: cells are square, 64x64 to 2048x2048", f.size)}
-		}
-	}
-	if !cmd.Flags().Changed("denoise") { // edges are judged on the raw light
-		if d, err = d.With("picture.denoise=false"); err != nil {
-			return err
-		}
 	}
 	alone, err := truescale.Alone(d)
 	if err != nil {
@@ -149,6 +139,23 @@ func runScale(cmd *cobra.Command, path string, f *jobFlags, walks int, only bool
 		album.Add(pictures[i], m)
 	}
 	return writeAlbum(j, &album, t, stdout)
+}
+
+// scaleScene loads a scene as it is judged, and says how many pixels a cell is across.
+func scaleScene(cmd *cobra.Command, path string, f *jobFlags) (d *scene.Description, n int, err error) {
+	if d, err = f.load(path, cmd.Flags().Changed); err != nil {
+		return nil, 0, err
+	}
+	n = cellSize
+	if cmd.Flags().Changed("size") {
+		if n = d.Picture.Width; d.Picture.Height != n || n < 64 || n > 2048 {
+			return nil, 0, usageError{fmt.Errorf("--size %s: cells are square, 64x64 to 2048x2048", f.size)}
+		}
+	}
+	if !cmd.Flags().Changed("denoise") { // edges are judged on the raw light
+		d, err = d.With("picture.denoise=false")
+	}
+	return d, n, err
 }
 
 // sayVerdict writes the verdict and what to type.

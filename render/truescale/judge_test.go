@@ -150,17 +150,9 @@ func TestVerdictsLong(t *testing.T) {
 					white.Half[i].V *= f
 				}
 				v := Judge(size, &white, object)
-				word := "right"
-				switch {
-				case v.Word == measure.Misfit:
-					word = v.Word
-				case v.Word == measure.Undecided:
-					word = fmt.Sprintf("undecided (%.0f %%)", 100*oddsOf(size, 1/f))
-				case math.Abs(v.Factor*f-1) > 0.02:
-					word = "WRONG"
+				word := inTable(&v, size, f)
+				if word == "WRONG" {
 					t.Errorf("%s x %g: said %s, factor %g", c.name, f, v.Word, v.Factor)
-				case f != 1:
-					word = "mended"
 				}
 				word0, _, _ := strings.Cut(word, " ")
 				count[word0]++
@@ -176,6 +168,21 @@ func TestVerdictsLong(t *testing.T) {
 	fmt.Fprintf(&out, "\nRight %d, mended %d, undecided %d, wrong and sure %d.\n", count["right"], count["mended"], count["undecided"], count["WRONG"])
 	require.NoError(t, os.WriteFile(filepath.Join("..", "..", "testdata", "spread", "verdicts-"+now.Format("2006-01-02")+".md"), []byte(out.String()), 0o666))
 	t.Log(out.String())
+}
+
+// inTable is the word of a verdict on an eye that is f times too large.
+func inTable(v *Verdict, size measure.Size, f float64) string {
+	switch {
+	case v.Word == measure.Misfit:
+		return v.Word
+	case v.Word == measure.Undecided:
+		return fmt.Sprintf("undecided (%.0f %%)", 100*oddsOf(size, 1/f))
+	case math.Abs(v.Factor*f-1) > 0.02:
+		return "WRONG"
+	case f != 1:
+		return "mended"
+	}
+	return "right"
 }
 
 // oddsOf are those of a reading that mends by a factor.
