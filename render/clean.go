@@ -369,11 +369,5 @@ func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.F
 		return
 	}
 	add(innerX, sf.Ns)
-	lp := in.ToLocal.Point(sf.P)
-	c := e.Tissue.Colour.At(lp)
-	if e.Tissue.Vessels != nil {
-		q := e.Tissue.Vessels.At(lp)
-		c = c.Mul(q).Mul(q)
-	}
-	paint(c)
+	paint(p.Scene.Albedo(&sf))
 }

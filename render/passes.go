@@ -17,7 +17,6 @@ import (
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/imageio"
-	"catchlight/scene/mesh"
 	"catchlight/scene/parallel"
 )
 
@@ -256,7 +255,7 @@ func (p *Prepared) lookAt(sc *accel.Scratch, px, py float64, sum *[lookPosition]
 		}
 	}
 	add(lookShading, n)
-	for c, v := range p.albedo(&last) {
+	for c, v := range p.Scene.Albedo(&last) {
 		sum[lookAlbedo+c] += v
 	}
 }
@@ -287,28 +286,6 @@ func (p *Prepared) behind(sc *accel.Scratch, s []frozen.Surface, px, py float64)
 		}
 	}
 	return last
-}
-
-// albedo returns the reflectance of a surface; clear ones and the backing of an eye have none.
-func (p *Prepared) albedo(s *frozen.Surface) (c colour.RGB) {
-	b := &p.Scene.Objects[s.Object]
-	if b.Eye >= 0 && b.Material.Kind == frozen.Inner {
-		if s.Part == mesh.Backing {
-			return c
-		}
-		e := &p.Scene.Eyes[b.Eye]
-		lp := b.ToLocal.Point(s.P)
-		c = e.Tissue.Colour.At(lp)
-		if e.Tissue.Vessels != nil {
-			q := e.Tissue.Vessels.At(lp)
-			c = c.Mul(q).Mul(q)
-		}
-		return c
-	}
-	if b.Material.Colour.Valid() {
-		return b.Material.Colour.RGB(s.UV, 0)
-	}
-	return c
 }
 
 // writePasses writes the multi-part file of a picture with passes.

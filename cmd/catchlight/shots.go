@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"image"
 	"io"
 	"os"
 	"path/filepath"
@@ -23,10 +22,7 @@ import (
 
 	"catchlight/render"
 	"catchlight/render/job"
-	"catchlight/render/prepare"
-	"catchlight/render/view"
 	"catchlight/scene"
-	"catchlight/scene/colour"
 	"catchlight/scene/imageio"
 )
 
@@ -486,158 +482,10 @@ func toCache(j *job.Job, s *shot, cache string) error {
 	return nil
 }
 
-// seen reads a finished picture back and shows it as its scene's view says. Pages are always made from the files, so that
-// it makes no difference when a picture was rendered.
-func seen(j *job.Job, s *shot) (*image.NRGBA, []colour.RGB, error) {
-	pic, err := imageio.Read(j.Path(s.name + ".exr"))
-	if err != nil {
-		return nil, nil, err
-	}
-	n := pic.W * pic.H
-	mean, alpha := linearOf(pic)
-	lit, err := render.Presented(s.d, pic.W, mean, alpha)
-	if err != nil {
-		return nil, nil, err
-	}
-	bytes, channels := levels(lit, alpha, s.d.View.Background == "transparent", uint64(s.d.Picture.Seed))
-	m := image.NewNRGBA(image.Rect(0, 0, pic.W, pic.H))
-	for i := range n {
-		copy(m.Pix[4*i:], bytes[channels*i:channels*(i+1)])
-		if channels == 3 {
-			m.Pix[4*i+3] = 255
-		}
-	}
-	return m, lit, nil
-}
-
-// linearOf returns the light and the coverage of a picture read back, without grain where it has that too.
-func linearOf(pic *imageio.Picture) (mean []colour.RGB, alpha []float64) {
-	n := pic.W * pic.H
-	mean, alpha = make([]colour.RGB, n), make([]float64, n)
-	rgb, a := pic.RGB(), pic.Channel("A")
-	for c, n := range []string{"R", "G", "B"} {
-		if q := pic.Channel(render.CleanLayer + "." + n); q != nil {
-			rgb[c] = q
-		}
-	}
-	if q := pic.Channel(render.CleanLayer + ".A"); q != nil {
-		a = q
-	}
-	for i := range mean {
-		mean[i] = colour.RGB{float64(rgb[0][i]), float64(rgb[1][i]), float64(rgb[2][i])}
-		alpha[i] = 1
-		if a != nil {
-			alpha[i] = float64(a[i])
-		}
-	}
-	return mean, alpha
-}
-
-// levels rounds display light to bytes, with alpha where the background is transparent; the number says how many a pixel has.
-func levels(lit []colour.RGB, alpha []float64, clear bool, seed uint64) ([]byte, int) {
-	rgb := make([]byte, 3*len(lit))
-	view.Bytes(rgb, lit, seed)
-	if !clear {
-		return rgb, 3
-	}
-	out := make([]byte, 4*len(lit))
-	for i, a := range alpha {
-		copy(out[4*i:], rgb[3*i:3*i+3])
-		out[4*i+3] = byte(255*min(1, max(0, a)) + 0.5)
-	}
-	return out, 4
-}
-
-// cell reads what stands in the JSON beside a finished picture.
-func cell(j *job.Job, s *shot) (r cellReport, err error) {
-	data, err := os.ReadFile(j.Path(s.name + ".json"))
-	if err == nil {
-		err = json.Unmarshal(data, &r)
-	}
-	return r, err
-}
-
 // writeBytes writes a file whole or not at all.
 func writeBytes(path string, data []byte) error {
 	return imageio.WriteAtomic(path, func(w io.Writer) error {
 		_, err := w.Write(data)
 		return err
 	})
-}
-
-// eyes returns the names of a scene's eyes.
-func eyes(d *scene.Description) ([]string, error) {
-	var out []string
-	for i := range d.Objects {
-		if d.Objects[i].Shape == "eye" && d.Objects[i].On {
-			out = append(out, d.Objects[i].Name)
-		}
-	}
-	if len(out) == 0 {
-		return nil, fmt.Errorf("%s: the scene has no eye", d.File)
-	}
-	return out, nil
-}
-
-// lookEyes returns overrides that let each eye look elsewhere by an azimuth and an elevation in degrees, on top of where it
-// looks. A bare eye is turned as it stands; one with lids, a gaze or a partner turns within its lids.
-func lookEyes(d *scene.Description, azimuth, elevation float64) ([]string, error) {
-	all, err := turnEyes(d, azimuth, elevation)
-	if err != nil {
-		return nil, err
-	}
-	var sets []string
-	for i := range d.Objects {
-		b := &d.Objects[i]
-		if b.Shape != "eye" || !b.On {
-			continue
-		}
-		turned := all[0]
-		all = all[1:]
-		if b.Gaze == nil && b.Pair == 0 && d.LidsOf(b) == nil {
-			sets = append(sets, turned)
-			continue
-		}
-		at := "objects." + b.Name + ".gaze."
-		az, el := azimuth, elevation
-		switch g := b.Gaze; {
-		case g == nil && b.Pair == 0:
-			sets = append(sets, at+"kappa=0") // its optical axis stood ahead
-		case g != nil && g.Target != nil:
-			a, e := prepare.LooksAlong(b)
-			az, el = az+a, el+e
-			sets = append(sets, at+"target=null")
-		case g != nil:
-			az, el = az+g.Azimuth, el+g.Elevation
-		}
-		sets = append(sets, fmt.Sprintf("%sazimuth=%.10g", at, az), fmt.Sprintf("%selevation=%.10g", at, el))
-	}
-	return sets, nil
-}
-
-// turnEyes returns overrides that turn each eye as it stands, with its lids, by an azimuth and an elevation in degrees.
-func turnEyes(d *scene.Description, azimuth, elevation float64) ([]string, error) {
-	names, err := eyes(d)
-	if err != nil {
-		return nil, err
-	}
-	var sets []string
-	for i := range d.Objects {
-		b := &d.Objects[i]
-		if slices.Contains(names, b.Name) {
-			r := b.Transform.Rotate
-			sets = append(sets, fmt.Sprintf("objects.%s.transform.rotate=[%.10g, %.10g, %.10g]", b.Name, r.X-elevation, r.Y+azimuth, r.Z))
-		}
-	}
-	return sets, nil
-}
-
-// pupilEyes returns overrides that set each eye's pupil, in mm across.
-func pupilEyes(d *scene.Description, mm float64) ([]string, error) {
-	names, err := eyes(d)
-	var sets []string
-	for _, n := range names {
-		sets = append(sets, fmt.Sprintf("objects.%s.iris.pupil=%.10g", n, mm))
-	}
-	return sets, err
 }

@@ -193,22 +193,13 @@ func (a *artist) zone(s []frozen.Surface) colour.RGB {
 func (a *artist) albedo(s []frozen.Surface) colour.RGB {
 	last := &s[len(s)-1]
 	b := &a.s.Objects[last.Object]
-	e, _ := a.eyeOf(last)
-	switch {
-	case e == nil && b.Material.Colour.Valid():
-		return b.Material.Colour.RGB(last.UV, 0)
-	case e == nil:
-		return colour.Grey(0.18)
-	case last.Part != mesh.Tissue || len(s) == 1:
+	switch e, _ := a.eyeOf(last); {
+	case e == nil && !b.Material.Colour.Valid():
+		return colour.Grey(0.18) // glass and the like
+	case e != nil && len(s) == 1: // nothing behind the outer shell
 		return colour.RGB{}
 	}
-	p := b.ToLocal.Point(last.P)
-	c := e.Tissue.Colour.At(p)
-	if e.Tissue.Vessels != nil {
-		q := e.Tissue.Vessels.At(p)
-		c = c.Mul(q).Mul(q)
-	}
-	return c
+	return a.s.Albedo(last)
 }
 
 // measure fills what tones run over, from a lattice of rays over the picture.

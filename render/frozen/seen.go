@@ -4,7 +4,9 @@ import (
 	"math"
 
 	"catchlight/render/accel"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
 )
 
 // Seen follows the camera ray through the film position (px, py), pixels from the top left: the first object, and behind an
@@ -39,4 +41,26 @@ func (s *Scene) Seen(sc *accel.Scratch, px, py float64) []Surface {
 		out = append(out, s.Surface(r, &h))
 	}
 	return out
+}
+
+// Albedo returns the diffuse reflectance of a surface, under the vessels that lie on tissue: light crosses them on its way in and out.
+// What is clear or absorbs all has none.
+func (s *Scene) Albedo(sf *Surface) (c colour.RGB) {
+	b := &s.Objects[sf.Object]
+	if b.Eye < 0 || b.Material.Kind != Inner {
+		if b.Material.Colour.Valid() {
+			c = b.Material.Colour.RGB(sf.UV, 0)
+		}
+		return c
+	}
+	if sf.Part == mesh.Backing {
+		return c
+	}
+	t, p := &s.Eyes[b.Eye].Tissue, b.ToLocal.Point(sf.P)
+	c = t.Colour.At(p)
+	if t.Vessels != nil {
+		q := t.Vessels.At(p)
+		c = c.Mul(q).Mul(q)
+	}
+	return c
 }
