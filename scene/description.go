@@ -9,6 +9,7 @@
 //	key      the name in the scene file
 //	unit     the unit, where there is one
 //	range    the allowed interval, for instance "(0,100]" or "[0,inf)"; for vectors and colours it holds for each component
+//	drag     the range of a slider, where limits and default don't say it
 //	built    the narrower interval for an eye that is built here, not taken from a file
 //	acts     the eyes on which the key acts, where not on all: built, borrowed (an asset that borrows from the built eye)
 //	oneof    the allowed words, separated by |

@@ -55,6 +55,7 @@ type field struct {
 	required bool
 	limits   interval
 	built    interval             // for built eyes, where it is narrower
+	dragged  interval             // the range of a slider, where it can't be told from the limits and the default
 	words    []string             // oneof
 	only     []string             // values of the block's selector
 	acts     []string             // eyes on which it acts: built, borrowed; nil is all
@@ -217,6 +218,9 @@ func newField(s reflect.StructField, known map[reflect.Type]*block) (*field, err
 		return nil, err
 	}
 	if f.built, err = parseInterval(tag("built")); err != nil {
+		return nil, err
+	}
+	if f.dragged, err = parseInterval(tag("drag")); err != nil {
 		return nil, err
 	}
 	t := s.Type
