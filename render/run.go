@@ -123,13 +123,24 @@ func (r *Run) Step(ctx context.Context) error {
 	if i < 0 {
 		return nil
 	}
-	return r.trace(ctx, r.rounds[i])
+	return r.trace(ctx, r.rounds[i], nil)
+}
+
+// In brings the tiles that meet x0 <= x < x1, y0 <= y < y1 to that many samples, and leaves the others as they are. It stops as Step does.
+func (r *Run) In(ctx context.Context, samples, x0, y0, x1, y1 int) error {
+	tiles := []int{}
+	for t := range r.done {
+		if u0, v0, u1, v1 := r.f.Tile(t); u0 < x1 && u1 > x0 && v0 < y1 && v1 > y0 {
+			tiles = append(tiles, t)
+		}
+	}
+	return r.trace(ctx, min(samples, r.p.Description.Picture.Samples), tiles)
 }
 
 // To is Step until every pixel has that many samples, but no more than the scene asks for.
 func (r *Run) To(ctx context.Context, samples int) error {
 	for _, n := range r.rounds {
-		if err := r.trace(ctx, min(n, samples)); err != nil {
+		if err := r.trace(ctx, min(n, samples), nil); err != nil {
 			return err
 		}
 		if n >= samples {
@@ -139,8 +150,8 @@ func (r *Run) To(ctx context.Context, samples int) error {
 	return nil
 }
 
-// trace brings all tiles that go on to that many samples.
-func (r *Run) trace(ctx context.Context, samples int) error {
+// trace brings tiles that go on, nil for all, to that many samples.
+func (r *Run) trace(ctx context.Context, samples int, tiles []int) error {
 	began, cpu := time.Now(), cpuSeconds()
 	defer func() { r.spent, r.cpu = r.spent+time.Since(began), r.cpu+cpuSeconds()-cpu }()
 	if r.saved.Load() == 0 {
@@ -149,7 +160,14 @@ func (r *Run) trace(ctx context.Context, samples int) error {
 	var seat atomic.Int64
 	var cut atomic.Bool
 	own := func() *worker { return &r.team[seat.Add(1)-1] }
-	parallel.With(r.f.Tiles(), len(r.team), own, func(b *worker, tile int) {
+	count := len(tiles)
+	if tiles == nil {
+		count = r.f.Tiles()
+	}
+	parallel.With(count, len(r.team), own, func(b *worker, tile int) {
+		if tiles != nil {
+			tile = tiles[tile]
+		}
 		if cut.Load() || ctx.Err() != nil {
 			cut.Store(true)
 			return
@@ -216,6 +234,10 @@ func (p *Prepared) filmConfig(o Options) film.Config {
 		Resident: o.FilmBytes, Scratch: o.Scratch}
 	if o.Keep != nil {
 		c.Record = o.Keep.Record
+	}
+	if o.Apart {
+		_, more := p.lightLayers()
+		c.Layers, c.SPP = append(c.Layers, more...), min(c.SPP, liveReplicates)
 	}
 	return c
 }

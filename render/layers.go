@@ -1,0 +1,87 @@
+package render
+
+import (
+	"fmt"
+
+	"catchlight/render/camera"
+	"catchlight/render/film"
+	prep "catchlight/render/prepare"
+	"catchlight/scene/colour"
+)
+
+// liveReplicates is how many replicates a film that keeps lights apart has: a layer takes 48 bytes a pixel then, not 192. Two are
+// enough for the error of a whole picture.
+const liveReplicates = 2
+
+// lightLayers keep what each light adds apart; hot spots of an environment are in its own layer. Lights past the film's limit have none.
+func (p *Prepared) lightLayers() (names []string, out []film.Layer) {
+	for i, l := range p.Scene.Lights {
+		if p.Scene.LightTag[i] != i || len(out) == film.MaxLayers/2 {
+			continue
+		}
+		names = append(names, l.Name)
+		out = append(out, film.Layer{Name: fmt.Sprintf("light %d", i), Light: i, Classes: film.AllClasses})
+	}
+	return names, out
+}
+
+// Weighable lists the lights that Weigh can change, of a run that keeps them apart.
+func (r *Run) Weighable() []string {
+	if !r.o.Apart {
+		return nil
+	}
+	names, _ := r.p.lightLayers()
+	return names
+}
+
+// Weigh is the picture as it is now with the light of each lamp times a gain, by name, without a ray: transport is linear in each
+// channel. Lights that are not named stay as they are. The run must keep lights apart (Options.Apart).
+func (r *Run) Weigh(gains map[string]colour.RGB, y0, y1 int) (film.Picture, error) {
+	list := make([]colour.RGB, 0, len(gains))
+	for range layers(r.p.Description) {
+		list = append(list, colour.Grey(1))
+	}
+	known := 0
+	for _, name := range r.Weighable() {
+		g, ok := gains[name]
+		if !ok {
+			g = colour.Grey(1)
+		} else {
+			known++
+		}
+		list = append(list, g)
+	}
+	if known < len(gains) {
+		return film.Picture{}, fmt.Errorf("gains of %d lights, and the picture keeps %q apart", len(gains), r.Weighable())
+	}
+	return r.f.Weigh(y0, y1, list), r.f.Err()
+}
+
+// Sized is the prepared scene with a film of size pixels on its longer side: the same view through the same lens. Nothing is
+// prepared anew but the camera.
+func (p *Prepared) Sized(size int) (*Prepared, error) {
+	d := *p.Description
+	if d.Camera.Kind == "plate" {
+		k := float64(size) / float64(max(d.Picture.Width, d.Picture.Height))
+		d.Picture.Width, d.Picture.Height = max(1, int(float64(d.Picture.Width)*k+0.5)), max(1, int(float64(d.Picture.Height)*k+0.5))
+	} else {
+		c, err := Crop(&d, Window{0, 0, 1, 1}, size)
+		if err != nil {
+			return nil, err
+		}
+		d = *c
+	}
+	k := prep.Camera(&d)
+	if d.Camera.FocusOn != "distance" {
+		_, k.Focus = p.Scene.Camera.Lens()
+	}
+	cam, err := camera.New(k)
+	if err != nil {
+		return nil, err
+	}
+	s := *p.Scene
+	s.Camera = &cam
+	q := *p
+	q.Description, q.Scene = &d, &s
+	return &q, nil
+}
