@@ -1,9 +1,9 @@
-// Package live holds the files of the page that `watch` serves. They load nothing from outside.
+// Package live holds the page on which a scene is changed and seen at once: plain HTML, CSS and script, nothing from outside.
 package live
 
 import "embed"
 
-// Files are the page's: index.html and what it names.
+// Files are what the server hands out as they are: index.html, live.css and the scripts.
 //
-//go:embed *.html
+//go:embed index.html live.css *.js
 var Files embed.FS

@@ -1,0 +1,66 @@
+// What is said to the server. Requests that change something go one at a time; of those that wait, a newer one of the same
+// kind takes the place of the older, so that a fast hand never makes a queue.
+
+// tab is this page's name: the server keeps one view a tab.
+export const tab = crypto.getRandomValues(new Uint32Array(2)).join("-");
+
+// Refused is an answer that says what was wrong: the message, the key and its allowed range.
+export class Refused extends Error {
+  constructor(answer, status) {
+    super(answer.problem || "the server answered " + status);
+    this.key = answer.key || "";
+    this.range = answer.range || "";
+  }
+}
+
+async function answer(response) {
+  const isJSON = (response.headers.get("Content-Type") || "").includes("json");
+  const got = isJSON ? await response.json() : { problem: await response.text() };
+  if (!response.ok) throw new Refused(got, response.status);
+  return isJSON ? got : {};
+}
+
+export async function get(path) {
+  return answer(await fetch(path));
+}
+
+export async function post(path, what) {
+  return answer(await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ tab, ...what }) }));
+}
+
+let busy = false;
+const waiting = new Map(); // by kind, in order of arrival
+
+// send posts what as soon as nothing else is on its way. One of the same kind that still waits gives way, after merge(old, new)
+// where there is one. The promise of a request that gave way resolves with that of its successor.
+export function send(kind, path, what, merge) {
+  const before = waiting.get(kind);
+  if (before) {
+    before.what = merge ? merge(before.what, what) : what;
+    return before.done;
+  }
+  const entry = { path, what };
+  entry.done = new Promise((yes, no) => Object.assign(entry, { yes, no }));
+  waiting.set(kind, entry);
+  next();
+  return entry.done;
+}
+
+async function next() {
+  if (busy || !waiting.size) return;
+  busy = true;
+  const [kind, entry] = waiting.entries().next().value;
+  waiting.delete(kind);
+  try {
+    entry.yes(await post(entry.path, entry.what));
+  } catch (e) {
+    entry.no(e);
+  }
+  busy = false;
+  next();
+}
+
+// idle says whether all that was sent has been answered.
+export function idle() {
+  return !busy && !waiting.size;
+}
