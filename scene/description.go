@@ -26,6 +26,7 @@ import (
 	"catchlight/scene/colour"
 	"catchlight/scene/eye"
 	"catchlight/scene/geom"
+	"catchlight/scene/plinth"
 )
 
 // Path is a file name; the loader resolves it against the folder of the scene file and checks that the file exists.
@@ -213,17 +214,18 @@ type Profile struct {
 // Object is something to see.
 type Object struct {
 	Name        string       `key:"name" default:"required" doc:"its own name"`
-	Shape       string       `key:"shape" oneof:"eye|sphere|rectangle|disc|box|slab|mesh" default:"required" doc:"what it is; a slab is infinite between two planes across its own z axis"`
+	Shape       string       `key:"shape" oneof:"eye|sphere|rectangle|disc|box|slab|plinth|mesh" default:"required" doc:"what it is; a slab is infinite between two planes across its own z axis; a plinth is what a bare eye lies on"`
 	On          bool         `key:"on" default:"true" doc:"off leaves it out"`
 	Transform   Transform    `key:"transform" doc:"where it is"`
 	Size        geom.Vec     `key:"size" unit:"mm" range:"(0,1e6]" default:"[10, 10, 10]" source:"our own choice" only:"rectangle|box" doc:"edge lengths; a rectangle lies in its x-y plane facing +z and ignores the third"`
-	Radius      float64      `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" source:"our own choice" only:"sphere|disc" doc:"radius; a disc lies in its x-y plane facing +z"`
-	Thickness   float64      `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" source:"our own choice" only:"slab" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness"`
+	Radius      float64      `key:"radius" unit:"mm" range:"(0,1e6]" default:"10" source:"our own choice" only:"sphere|disc|plinth" doc:"radius; a disc lies in its x-y plane facing +z, a plinth has the middle of its top at its place, facing +y"`
+	Thickness   float64      `key:"thickness" unit:"mm" range:"(0,1e9]" default:"1" source:"our own choice" only:"slab|plinth" doc:"thickness of a slab whose front plane is z = 0 and which reaches to z = -thickness; of a plinth, downward"`
 	File        Path         `key:"file" default:"" only:"mesh" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file of meshes: .glb, .gltf, .obj, .ply or .stl"`
 	Unit        string       `key:"unit" default:"" only:"mesh" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
 	Node        string       `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
 	Morph       []Morph      `key:"morph" only:"mesh" doc:"weights of the file's morph targets; others keep the file's own"`
-	Material    Material     `key:"material" only:"sphere|rectangle|disc|box|slab|mesh" doc:"how it answers light"`
+	Plinth      Plinth       `key:"plinth" only:"plinth" doc:"its edges, hollow and surface"`
+	Material    Material     `key:"material" only:"sphere|rectangle|disc|box|slab|plinth|mesh" doc:"how it answers light"`
 	Eye         *Eye         `inline:"" only:"eye"`
 	Gaze        *Gaze        `key:"gaze" only:"eye" doc:"where it looks; without it a single eye's optical axis stands along +Z of its place, and a pair looks straight ahead"`
 	Pair        float64      `key:"pair" unit:"mm" range:"[0,90]" default:"0" source:"neutral: changes nothing" only:"eye" doc:"makes it a pair this far apart about its place (a grown person: 63), the right eye at -X; the left one is mirrored and has veins and an iris of its own; 0 is one eye"`
@@ -231,6 +233,22 @@ type Object struct {
 	When        string       `key:"when" oneof:"always|bare|lidded" default:"always" doc:"leaves it out unless the eyes are bare, or unless they have lids: for cards that stand in for lids"`
 	OpacityMask *OpacityMask `key:"opacity_mask" only:"mesh" doc:"mask of what is there: lash cards, lid edges"`
 	Visibility  Visibility   `key:"visibility" doc:"which rays meet it"`
+}
+
+// Plinth is a turned slab of stone that a bare eye lies on. Its top faces +y; radius and thickness are its object's.
+type Plinth struct {
+	Bevel  float64 `key:"bevel" unit:"mm" range:"[0,1000]" default:"0.3" source:"our own, by eye" doc:"radius of its rounded edges, and of the hollow's lip"`
+	Cup    float64 `key:"cup" unit:"mm" range:"[0,1e5]" default:"0" source:"neutral: changes nothing" doc:"radius of the sphere that a hollow in the middle of its top is cut by; 0 is no hollow"`
+	Depth  float64 `key:"depth" unit:"mm" range:"[0,1e4]" default:"1" source:"our own choice" doc:"depth of the hollow's middle below the top"`
+	Relief float64 `key:"relief" unit:"mm" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"root mean square height of the waves of cut stone outside the hollow"`
+	Wave   float64 `key:"wave" unit:"mm" range:"[1,1000]" default:"6" source:"our own, by eye" doc:"length of the longest of these waves"`
+	Seed   int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of the waves"`
+}
+
+// Measures are those of a plinth.
+func (b *Object) Measures() plinth.Params {
+	p := &b.Plinth
+	return plinth.Params{Radius: b.Radius, Thickness: b.Thickness, Bevel: p.Bevel, Cup: p.Cup, Depth: p.Depth, Relief: p.Relief, Wave: p.Wave, Seed: uint64(p.Seed)}
 }
 
 // Gaze is where an eye looks. It turns about the centre of its globe without rolling (Listing's law).

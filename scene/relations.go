@@ -1,6 +1,7 @@
 package scene
 
 import (
+	"errors"
 	"math"
 	"path/filepath"
 	"reflect"
@@ -8,6 +9,7 @@ import (
 
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/plinth"
 )
 
 // maxPixels is the largest picture, so that a typing mistake can't ask for all memory.
@@ -279,6 +281,9 @@ func (r relation) object(p *Object, sound bool) {
 	if p.Pair != 0 && p.Pair < 50 {
 		r.at("pair", "%g mm is too near for two eyes in lids and a nose: 0, or 50 and more", p.Pair)
 	}
+	if p.Shape == "plinth" {
+		r.plinth(p)
+	}
 	flat := p.Shape == "rectangle" || p.Shape == "disc"
 	switch m := &p.Material; {
 	case m.Kind == "emissive" && !flat && p.Shape != "sphere":
@@ -288,6 +293,20 @@ func (r relation) object(p *Object, sound bool) {
 	case (m.Kind == "matched" || m.Kind == "tissue") && flat:
 		r.at("material", "a %s has no inside, so it can't be %s", p.Shape, m.Kind)
 	}
+}
+
+// plinth checks that the measures make a body.
+func (r relation) plinth(p *Object) {
+	m := p.Measures()
+	var e *plinth.Error
+	if !errors.As(m.Check(), &e) {
+		return
+	}
+	if e.Key == "depth" {
+		r.at("plinth", "%v", e)
+		return
+	}
+	r.at(e.Key, "%s", e.Text)
 }
 
 // unit is for formats that state none. Whether it is missing shows when the file is read, so that the message can say

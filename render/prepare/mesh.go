@@ -12,6 +12,7 @@ import (
 	"catchlight/scene/gltfio"
 	"catchlight/scene/mesh"
 	"catchlight/scene/meshio"
+	"catchlight/scene/plinth"
 	"catchlight/scene/shells"
 )
 
@@ -50,9 +51,12 @@ func (p *preparer) mesh(b *scene.Object) (*instance, error) {
 	return i, nil
 }
 
-// readMesh returns all nodes of a file, or the one that b.Node names, as one mesh in mm with normals. Texture
+// readMesh returns all nodes of a file, or the one that b.Node names, as one mesh in mm with normals; a plinth is made. Texture
 // coordinates are kept only where every part has them.
 func (p *preparer) readMesh(b *scene.Object) (*mesh.Mesh, error) {
+	if b.Shape == "plinth" {
+		return plinth.Build(b.Measures())
+	}
 	a, err := meshio.ReadMorphed(string(b.File), b.Unit, weights(b.Morph))
 	if err != nil {
 		return nil, err

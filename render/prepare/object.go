@@ -85,10 +85,14 @@ func (p *preparer) object(b *scene.Object) {
 		f.Size = geom.Vec{Z: b.Thickness}
 		const far = 1e9
 		local = geom.Box{Lo: geom.Vec{X: -far, Y: -far, Z: -b.Thickness}, Hi: geom.Vec{X: far, Y: far}}
-	case "mesh":
+	case "mesh", "plinth":
 		q, err := p.mesh(b)
 		if err != nil {
-			p.fail("objects."+b.Name+".file", err)
+			key := ".file"
+			if b.Shape == "plinth" {
+				key = ".plinth"
+			}
+			p.fail("objects."+b.Name+key, err)
 			return
 		}
 		f.Shape, f.Mesh, f.BVH, f.Closed, made = frozen.Mesh, q.mesh, q.bvh, true, q
