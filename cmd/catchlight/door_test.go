@@ -81,7 +81,7 @@ func TestExitCodes(t *testing.T) {
 		codes = append(codes, e.code)
 		require.Contains(t, stdout, fmt.Sprintf("%3d  %s\n", e.code, e.means))
 	}
-	require.Equal(t, []int{0, 1, 2, 3, 130}, codes)
+	require.Equal(t, []int{0, 1, 2, 3, 4, 5, 130}, codes)
 	_, stdout, _ = catchlight("--help")
 	require.Contains(t, stdout, "exit-codes")
 	// No other number leaves the program.

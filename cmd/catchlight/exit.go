@@ -17,6 +17,8 @@ const (
 	exitFailed      = 1
 	exitUsage       = 2
 	exitChanged     = 3
+	exitFaults      = 4
+	exitWarned      = 5
 	exitInterrupted = 130
 )
 
@@ -29,6 +31,8 @@ var exits = []struct {
 	{exitFailed, "failed: a file could not be read or written, a picture is unsound, or the work broke off"},
 	{exitUsage, "nothing was begun: the command line or the scene has a mistake, or something would have been written over"},
 	{exitChanged, "changed: catchlight changed found that pictures are not what they were; all that was asked for is written"},
+	{exitFaults, "faults: catchlight inspect found an error; all that was asked for is written"},
+	{exitWarned, "warned: catchlight inspect --gate warning found a warning and no error; all that was asked for is written"},
 	{exitInterrupted, "interrupted: by Ctrl-C, an end signal, a closed terminal or a closed pipe; what there is of it is written"},
 }
 
@@ -49,6 +53,10 @@ func exitCode(err error) int {
 		return exitInterrupted
 	case errors.Is(err, errChanged):
 		return exitChanged
+	case errors.Is(err, errFaults):
+		return exitFaults
+	case errors.Is(err, errWarned):
+		return exitWarned
 	case errors.As(err, &usage), errors.As(err, &problems), errors.As(err, &taken):
 		return exitUsage
 	}

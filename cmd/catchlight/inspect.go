@@ -1,0 +1,251 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"catchlight/render"
+	"catchlight/render/prepare"
+	"catchlight/scene"
+	"catchlight/scene/adopt"
+	units "catchlight/scene/asset"
+	"catchlight/scene/geom"
+	"catchlight/render/inspect"
+	"catchlight/scene/measure"
+)
+
+// errFaults and errWarned say that an inspection found what its gate holds back.
+var (
+	errFaults = errors.New("the gate is closed: there are errors")
+	errWarned = errors.New("the gate is closed: there are warnings")
+)
+
+type inspectFlags struct {
+	limits, json string
+	gate         string
+	unit, side   string
+	factor       float64
+	across       int
+	workers      int
+	all, print   bool
+	codes        bool
+}
+
+func inspectCommand() *cobra.Command {
+	var f inspectFlags
+	c := &cobra.Command{
+		Use:   "inspect EYE [MAP-FOLDER] | SCENE | HIGH LOW",
+		Short: "Say what is wrong with an eye before it is rendered: numbers, places, what shows, and how to mend it",
+		Long: `Say what is wrong with an eye before it is rendered: scale, layers, meshes, texture coordinates, maps.
+
+EYE is a file of meshes, MAP-FOLDER the folder of its pictures; SCENE is a scene file, whose first eye is looked at; HIGH and
+LOW are two files of meshes that should lie on each other. Nothing is changed.
+
+Each finding has a number with its normal range and the range's source, where it is, what it does to the picture, and what to do.
+Its severity goes by what shows where the globe is --shot pixels wide: what is off by half a pixel or 2 levels is a warning, by 3
+pixels or 12 levels an error. --print-limits shows the table of all thresholds; --limits FILE takes a studio's own.
+
+As a gate in a pipeline: the exit code is 4 where there is an error, and with --gate warning 5 where there is a warning; --gate
+never leaves it 0.`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if f.print || f.codes || len(args) == 1 || len(args) == 2 {
+				return nil
+			}
+			return usageError{fmt.Errorf("inspect: an eye, a scene, or a high and a low mesh are needed, %d arguments given; see catchlight inspect --help", len(args))}
+		},
+		RunE: func(cmd *cobra.Command, args []string) error { return runInspect(cmd, args, &f) },
+	}
+	fl := c.Flags()
+	fl.StringVar(&f.limits, "limits", "", "file of thresholds that differ from the built-in ones")
+	fl.BoolVar(&f.print, "print-limits", false, "print the table of thresholds and end")
+	fl.BoolVar(&f.codes, "print-codes", false, "print every code of a finding and what it means, and end")
+	fl.StringVar(&f.json, "json", "", "write the findings to this file")
+	fl.StringVar(&f.gate, "gate", "error", "least severity that fails: error, warning or never")
+	fl.StringVar(&f.unit, "unit", "", "unit of the file's lengths, of a format that has none: mm, cm, m or inch")
+	fl.Float64Var(&f.factor, "factor", 0, "factor from the file's size to true size, after its unit; 0: none")
+	fl.StringVar(&f.side, "side", "", "which eye of a pair: left or right")
+	fl.IntVar(&f.across, "shot", 1024, "pixels that the globe is wide in the shot that it is judged for")
+	fl.IntVar(&f.workers, "workers", 0, "goroutines that work; 0 is one per processor")
+	fl.BoolVar(&f.all, "all", false, "list what was measured and is fine, too")
+	return c
+}
+
+// check says what is wrong with the flags.
+func (f *inspectFlags) check() error {
+	switch {
+	case !slices.Contains([]string{"error", "warning", "never"}, f.gate):
+		return usageError{fmt.Errorf("--gate %q must be error, warning or never", f.gate)}
+	case f.side != "" && f.side != "left" && f.side != "right":
+		return usageError{fmt.Errorf("--side %q must be left or right", f.side)}
+	case f.across < 16 || f.across > 65536:
+		return usageError{fmt.Errorf("--shot %d is outside [16, 65536]", f.across)}
+	case !(f.factor >= 0 && f.factor <= 1e9):
+		return usageError{fmt.Errorf("--factor %g is outside [0, 1000000000]", f.factor)}
+	case f.workers < 0 || f.workers > 4096:
+		return usageError{fmt.Errorf("--workers %d is outside [0, 4096]", f.workers)}
+	}
+	if _, ok := units.Unit(f.unit); f.unit != "" && !ok {
+		return usageError{fmt.Errorf("--unit %q must be mm, cm, m or inch", f.unit)}
+	}
+	return nil
+}
+
+func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
+	stdout, stderr := cmd.OutOrStdout(), cmd.ErrOrStderr()
+	if err := f.check(); err != nil {
+		return err
+	}
+	limits := inspect.Builtin()
+	if f.limits != "" {
+		var err error
+		if limits, err = inspect.LoadLimits(f.limits); err != nil {
+			return usageError{err}
+		}
+	}
+	switch {
+	case f.print:
+		return limits.WriteTable(stdout)
+	case f.codes:
+		return printCodes(stdout)
+	}
+	report := newReporter(stderr)
+	defer report.done()
+	for _, a := range args {
+		if info, err := os.Stat(a); err == nil && info.Size() > 10e6 {
+			report.Phase("reading " + filepath.Base(a))
+		}
+	}
+	s, err := inspected(cmd.Context(), args, f, report)
+	if err != nil {
+		return err
+	}
+	out, err := inspect.Look(cmd.Context(), s, inspect.Options{Limits: limits, Shot: inspect.Shot{Across: float64(f.across)},
+		Workers: render.Options{Workers: f.workers}.Count(), Progress: report})
+	report.done()
+	if err != nil {
+		if cmd.Context().Err() != nil {
+			return errInterrupted
+		}
+		return err
+	}
+	if err := out.WriteText(stdout, f.all); err != nil {
+		return err
+	}
+	if f.json != "" {
+		if err := writeJSON(f.json, out); err != nil {
+			return err
+		}
+		fmt.Fprintf(stdout, "wrote %s\n", f.json)
+	}
+	switch {
+	case f.gate == "never" || out.Worst < inspect.Warning:
+		return nil
+	case out.Worst == inspect.Error:
+		return errFaults
+	case f.gate == "warning":
+		return errWarned
+	}
+	return nil
+}
+
+// inspected reads what the arguments name.
+func inspected(ctx context.Context, args []string, f *inspectFlags, report *reporter) (*inspect.Subject, error) {
+	names, err := adopt.LoadNames("")
+	if err != nil {
+		return nil, err
+	}
+	q := inspect.Source{Asset: args[0], Side: f.side, Unit: f.unit, Factor: f.factor, Names: names}
+	if len(args) == 2 {
+		if info, err := os.Stat(args[1]); err == nil && info.IsDir() {
+			q.Folder = args[1]
+			return inspect.Read(q)
+		}
+		return inspectedPair(args, f)
+	}
+	if end := strings.ToLower(filepath.Ext(args[0])); slices.Contains([]string{".yaml", ".yml"}, end) {
+		return inspectedScene(ctx, q, f, report)
+	}
+	return inspect.Read(q)
+}
+
+// inspectedPair reads a high and a low mesh.
+func inspectedPair(args []string, f *inspectFlags) (*inspect.Subject, error) {
+	var parts [2]*inspect.Part
+	var notes []string
+	for i, a := range args {
+		p, n, err := inspect.ReadMesh(a, f.unit)
+		if err != nil {
+			return nil, err
+		}
+		parts[i], notes = p, append(notes, n...)
+	}
+	s, err := inspect.NewPair(parts[0], parts[1])
+	if err == nil {
+		s.Notes = notes
+	}
+	return s, err
+}
+
+// inspectedScene reads the first eye of a scene: from its file of meshes as that is, or as it is built.
+func inspectedScene(ctx context.Context, q inspect.Source, f *inspectFlags, report *reporter) (*inspect.Subject, error) {
+	d, err := scene.Load(q.Asset)
+	if err != nil {
+		return nil, err
+	}
+	i := slices.IndexFunc(d.Objects, func(b scene.Object) bool { return b.Shape == "eye" && b.On })
+	if i < 0 {
+		return nil, fmt.Errorf("%s: the scene has no eye", q.Asset)
+	}
+	b := &d.Objects[i]
+	p, err := render.Prepare(ctx, d, render.Options{Workers: f.workers, Progress: report})
+	if err != nil {
+		return nil, err
+	}
+	var s *inspect.Subject
+	if a := b.Eye.Asset; a != nil {
+		q.Asset, q.Unit, q.Outer, q.Inner, q.Known.Axis = string(a.File), a.Unit, a.Outer, a.Inner, a.Axis
+		if q.Factor == 0 {
+			q.Factor = a.Factor
+		}
+		s, err = inspect.Read(q)
+	} else {
+		s, err = builtEye(&p.Prepared, filepath.Base(q.Asset))
+	}
+	if err != nil {
+		return nil, err
+	}
+	s.Key = "objects." + b.Name
+	return s, nil
+}
+
+// builtEye takes the two shells of the first eye of a prepared scene, in its own frame.
+func builtEye(p *prepare.Prepared, name string) (*inspect.Subject, error) {
+	e := &p.Scene.Eyes[0]
+	outer, inner := &p.Scene.Objects[e.Outer], &p.Scene.Objects[e.Inner]
+	s, err := inspect.NewSubject(name, &inspect.Part{Name: "outer shell", Mesh: outer.Mesh}, &inspect.Part{Name: "inner shell", Mesh: inner.Mesh}, nil,
+		inspect.Told{MM: inner.Scale, Known: measure.Known{Axis: geom.Vec{Z: 1}, Limbus: e.LimbusRadius}})
+	if err != nil {
+		return nil, err
+	}
+	s.Grown = true
+	return s, nil
+}
+
+func printCodes(w io.Writer) error {
+	for _, c := range inspect.Checks {
+		for _, k := range c.Codes {
+			if _, err := fmt.Fprintf(w, "%-26s %s. %s\n", k.ID, k.Title, k.Means); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,114 @@
+package inspect
+
+import (
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"catchlight/scene/adopt"
+	"catchlight/scene/asset"
+	"catchlight/scene/measure"
+	"catchlight/scene/meshio"
+)
+
+// Source says which eye of which file is looked at, and what the asker knows of it. What is empty is found out.
+type Source struct {
+	Asset        string
+	Folder       string // of its maps
+	Side         string // left or right, of a pair
+	Unit         string // of a file without one
+	Factor       float64
+	Outer, Inner string // names of the shells
+	Known        measure.Known
+	Names        adopt.Names
+}
+
+// Read reads an eye from a file of meshes: its shells are those that adopt.Propose finds, unless they are named.
+func Read(q Source) (*Subject, error) {
+	in, err := adopt.Read(q.Asset, q.Folder, q.Side, q.Names)
+	if err != nil {
+		return nil, err
+	}
+	in.Unit, in.Grown = q.Unit, nil
+	var all asset.Asset
+	for i := range in.Parts {
+		all.Nodes = append(all.Nodes, asset.Node{Name: in.Parts[i].Name, Mesh: in.Parts[i].Mesh})
+	}
+	told := Told{MM: 1, Known: q.Known}
+	if q.Factor > 0 {
+		told.MM = q.Factor
+	}
+	guess := ""
+	var p *adopt.Proposal
+	if q.Outer == "" && q.Inner == "" {
+		if p, err = adopt.Propose(in); err != nil {
+			return nil, fmt.Errorf("%s: %w", q.Asset, err)
+		}
+		q.Outer, q.Inner = p.Outer, p.Inner
+		if !in.Metres {
+			mm, _ := asset.Unit(p.Unit)
+			told.MM *= mm
+			if q.Unit == "" {
+				guess = p.Unit
+			}
+		}
+	} else if mm, ok := asset.Unit(q.Unit); ok {
+		told.MM *= mm
+	}
+	taken := map[string]bool{}
+	part := func(name string) *Part {
+		nodes := all.Named(name)
+		if name == "" || len(nodes) == 0 {
+			return nil
+		}
+		base, _, _ := strings.Cut(name, "/")
+		taken[base], taken[name] = true, true
+		return &Part{Name: name, Mesh: asset.Merge(nodes)}
+	}
+	outer, inner := part(q.Outer), part(q.Inner)
+	for _, n := range []string{q.Outer, q.Inner} {
+		if n != "" && !taken[n] {
+			return nil, fmt.Errorf("%s: there is no node %q; there are %s", q.Asset, n, all.NodeNames())
+		}
+	}
+	var others []*Part
+	for i := range in.Parts {
+		if n := in.Parts[i].Name; !taken[n] {
+			others = append(others, &Part{Name: n, Role: roleOf(n), Mesh: in.Parts[i].Mesh})
+		}
+	}
+	s, err := NewSubject(filepath.Base(q.Asset), outer, inner, others, told)
+	if err != nil {
+		return nil, err
+	}
+	s.File, s.Notes, s.Guess = q.Asset, in.Notes, guess
+	if p != nil {
+		s.Maps = mapsOf(p)
+	}
+	return s, nil
+}
+
+// mapsOf are the pictures that a proposal lays on an eye.
+func mapsOf(p *adopt.Proposal) (list []Map) {
+	for _, m := range p.Maps {
+		role := Inner
+		if m.Shell == "outer" || strings.HasPrefix(m.Slot, "cornea.") {
+			role = Outer
+		}
+		list = append(list, Map{Key: m.Slot, File: m.First, Role: role, Colour: strings.HasSuffix(m.Slot, ".colour"), GreenDown: m.GreenDown, Mid: m.Mid, MM: m.Scale})
+	}
+	return list
+}
+
+// ReadMesh reads a file as one mesh, for a pair of a high and a low one. unit is that of a format without one.
+func ReadMesh(path, unit string) (*Part, []string, error) {
+	if unit == "" && slices.Contains([]string{".obj", ".ply", ".stl"}, strings.ToLower(filepath.Ext(path))) {
+		unit = "mm"
+	}
+	a, err := meshio.Read(path, unit)
+	if err != nil {
+		return nil, nil, err
+	}
+	return &Part{Name: filepath.Base(path), Mesh: asset.Merge(a.Nodes)}, a.Notes, nil
+}

@@ -1,0 +1,221 @@
+package inspect
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"catchlight/scene/geom"
+	"catchlight/scene/measure"
+	"catchlight/scene/mesh"
+)
+
+// Role is what a part is of an eye.
+type Role string
+
+// The roles.
+const (
+	Outer Role = "outer" // the shell of cornea and white
+	Inner Role = "inner" // the shell of iris and tissue
+	Lid   Role = "lid"   // what lies on the globe from outside: lids, skin
+	Tear  Role = "tear"  // a film or meniscus on the globe
+	Other Role = "other"
+	High  Role = "high" // of a pair: what is baked from
+	Low   Role = "low"  // and onto
+)
+
+// Part is one mesh of a subject.
+type Part struct {
+	Name string
+	Role Role
+	Mesh *mesh.Mesh // mm as meant, in the axes of the file; vertices split as the file has them
+
+	welded *mesh.Mesh
+}
+
+// Welded returns the mesh with one vertex a place and texture coordinate; it is made once.
+func (p *Part) Welded() *mesh.Mesh {
+	if p.welded == nil {
+		p.welded = mesh.Weld(p.Mesh, 1e-6*p.Mesh.Bounds().Size().Len())
+	}
+	return p.welded
+}
+
+// Map is one picture of an eye. It is opened when a check looks at it: maps may be larger than memory allows together, so a
+// check opens one, or two that it compares, and lets them go.
+type Map struct {
+	Key    string // that takes it in a scene: "iris.colour"
+	File   string
+	Role   Role // of the shell on whose coordinates it lies
+	Colour bool // it holds colour; else data
+	// As the scene reads it.
+	GreenDown bool
+	Mid       float64 // of a height map: the value that is no displacement
+	MM        float64 // of a height map: mm of a unit; 0: not known
+}
+
+// Subject is what is looked at.
+type Subject struct {
+	Name  string
+	File  string
+	Key   string // of the eye in a scene, "objects.eye"; "" of a file of meshes
+	Grown bool   // made by this program, not brought
+	Parts []*Part
+	Eye   *measure.Eye // in mm as meant; nil where there is no shell to measure
+	Asked float64      // mm of the file's numbers, as the file or the asker says
+	MM    float64      // mm of the file's numbers as the eye is meant: Asked, or mended where the unit is wrong
+	Size  measure.Size // of the eye as asked
+	Guess string       // the unit was guessed, of a format without one: its word
+	Maps  []Map
+	Mate  *Subject // the other eye of a pair
+	Notes []string // of the readers
+	// Laid are meshes of the scene about the eye, lids and tears, with the outer shell as it is rendered, all in mm of one space.
+	Laid struct {
+		Shell *mesh.Mesh
+		Parts []*Part
+	}
+}
+
+// Told is what the asker knows of an eye.
+type Told struct {
+	MM    float64 // of the meshes' numbers; 0: 1
+	Known measure.Known
+}
+
+// NewSubject measures an eye of two shells, of which one may be nil. The meshes are in the file's numbers and are not changed.
+func NewSubject(name string, outer, inner *Part, others []*Part, told Told) (*Subject, error) {
+	s := &Subject{Name: name, Asked: told.MM}
+	if s.Asked == 0 {
+		s.Asked = 1
+	}
+	var o, i *mesh.Mesh
+	if outer != nil {
+		o, outer.Role = outer.Mesh, Outer
+		s.Parts = append(s.Parts, outer)
+	}
+	if inner != nil {
+		i, inner.Role = inner.Mesh, Inner
+		s.Parts = append(s.Parts, inner)
+	}
+	s.Parts = append(s.Parts, others...)
+	e, err := measure.Measure(o, i, told.Known)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	s.Eye, s.Size = e, e.Size(s.Asked)
+	s.MM = s.Asked
+	if s.Size.Verdict == measure.Mistaken {
+		s.MM *= s.Size.Factor
+	}
+	if s.MM != 1 {
+		for _, p := range s.Parts {
+			p.Mesh = scaled(p.Mesh, s.MM)
+		}
+		o, i = s.meshOf(Outer), s.meshOf(Inner)
+		told.Known.Limbus *= s.MM
+		if s.Eye, err = measure.Measure(o, i, told.Known); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+	}
+	return s, nil
+}
+
+// NewPair takes a high and a low mesh, mm each.
+func NewPair(high, low *Part) (*Subject, error) {
+	high.Role, low.Role = High, Low
+	for _, p := range []*Part{high, low} {
+		if len(p.Mesh.Tri) == 0 {
+			return nil, errors.New(p.Name + ": there are no triangles")
+		}
+	}
+	return &Subject{Name: high.Name + " on " + low.Name, Parts: []*Part{high, low}, Asked: 1, MM: 1}, nil
+}
+
+// scaled returns a copy of a mesh, k times as large; what does not change is shared.
+func scaled(m *mesh.Mesh, k float64) *mesh.Mesh {
+	q := *m
+	q.P = make([]geom.Vec, len(m.P))
+	for i, p := range m.P {
+		q.P[i] = p.Mul(k)
+	}
+	return &q
+}
+
+// Part returns the part of a role, nil for none.
+func (s *Subject) Part(role Role) *Part {
+	for _, p := range s.Parts {
+		if p.Role == role {
+			return p
+		}
+	}
+	return nil
+}
+
+func (s *Subject) meshOf(role Role) *mesh.Mesh {
+	if p := s.Part(role); p != nil {
+		return p.Mesh
+	}
+	return nil
+}
+
+// Radius is that of the globe in mm, or half of the largest side where there is none.
+func (s *Subject) Radius() float64 {
+	if s.Eye != nil && s.Eye.Globe.Radius.Held {
+		return s.Eye.Globe.Radius.V
+	}
+	most := 0.0
+	for _, p := range s.Parts {
+		most = max(most, p.Mesh.Bounds().Size().MaxAbs())
+	}
+	return most / 2
+}
+
+// Words says in words where a place of the eye is: front or back, how far from the axis, toward which hour as seen from in
+// front.
+func (s *Subject) Words(p geom.Vec) string {
+	if s.Eye == nil {
+		return ""
+	}
+	e := s.Eye
+	l := e.Frame.Local(p.Sub(e.Centre))
+	rho := math.Hypot(l.X, l.Y)
+	zone := "back"
+	switch {
+	case l.Z > 0 && e.Limbus.Held && rho < e.Limbus.V:
+		zone = "iris or cornea"
+	case l.Z > 0:
+		zone = "front of the white"
+	}
+	if rho < 0.02*s.Radius() {
+		return zone + ", on the axis"
+	}
+	hour := int(math.Round(math.Atan2(l.X, l.Y)/(2*math.Pi)*12)+12) % 12
+	if hour == 0 {
+		hour = 12
+	}
+	return fmt.Sprintf("%s, %.2f mm from the axis toward %d o'clock", zone, rho, hour)
+}
+
+// Place is a place on a part with its words.
+func (s *Subject) Place(p *Part, q geom.Vec) Place {
+	at := At(p.Name, q)
+	at.Text = s.Words(q)
+	return at
+}
+
+// roleOf reads a name.
+func roleOf(name string) Role {
+	name = strings.ToLower(name)
+	for _, w := range []struct {
+		role  Role
+		words []string
+	}{{Tear, []string{"tear", "meniscus", "wet", "film"}}, {Lid, []string{"lid", "skin", "caruncle", "face", "head"}}} {
+		for _, k := range w.words {
+			if strings.Contains(name, k) {
+				return w.role
+			}
+		}
+	}
+	return Other
+}
