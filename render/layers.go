@@ -9,8 +9,8 @@ import (
 	"catchlight/scene/colour"
 )
 
-// liveReplicates is how many replicates a film that keeps lights apart has: a layer takes 48 bytes a pixel then, not 192. Two are
-// enough for the error of a whole picture.
+// liveReplicates is how many sums a pixel has in a film that keeps lights apart, each of every second replicate: a layer takes 48 bytes
+// a pixel then, not 192. Two are enough for the error of a whole picture. The samples are those of any film of the scene.
 const liveReplicates = 2
 
 // lightLayers keep what each light adds apart; hot spots of an environment are in its own layer. Lights past the film's limit have none.

@@ -47,7 +47,7 @@ type Options struct {
 	Cache    *Cache // keeps what overrides leave unchanged; nil builds all anew
 	Keep     *Keep  // saves the film as it goes, and takes up what is saved there
 	Baked    *Baked // keeps what the raster look bakes for the next frame; nil bakes all anew
-	Apart    bool   // keeps each light apart for Run.Weigh, in two replicates instead of eight: the samples are other ones
+	Apart    bool   // keeps each light apart for Run.Weigh: the same samples, but in two sums a pixel instead of eight
 	Shard    Shard  // renders only a part of the samples, for a film to be merged with others
 
 	// FilmBytes is how much of the picture's sums stays in memory, 0 for film.Resident; what is more lies in a file without a name in

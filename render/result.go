@@ -313,6 +313,11 @@ func Display(d *scene.Description, width int, mean []colour.RGB, alpha []float64
 	return display(&d.View, vw, width, len(mean)/width, 0, mean, alpha), nil
 }
 
+// DisplayPart is Display for the part of a picture of width x height pixels that begins with pixel first, in a view that is there already.
+func DisplayPart(v *scene.View, vw *view.View, width, height, first int, mean []colour.RGB, alpha []float64) []colour.RGB {
+	return display(v, vw, width, height, first, mean, alpha)
+}
+
 // display shows the part of a picture of width x height pixels that begins with pixel first.
 func display(v *scene.View, vw *view.View, width, height, first int, mean []colour.RGB, alpha []float64) []colour.RGB {
 	out := make([]colour.RGB, len(mean))

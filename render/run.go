@@ -309,9 +309,15 @@ func (r *Run) tile(b *worker, tile, from, to int) {
 				if !taken[replicate] {
 					continue
 				}
+				sum := replicate
+				if r.o.Apart { // the samples of any film, in fewer sums
+					k := uint32(min(film.Replicates, r.p.Description.Picture.Samples))
+					replicate, index = uint32(i)%k, uint32(i)/k
+					sum = replicate % liveReplicates
+				}
 				b.pick.Start(uint64(pixel), replicate, index)
 				dx, dy := r.p.Filter.Sample(b.pick.D2(0, sampler.Pixel, 0))
-				b.s.Begin(pixel, replicate)
+				b.s.Begin(pixel, sum)
 				b.t.Sample(uint64(pixel), replicate, index, float64(x)+0.5+dx, float64(y)+0.5+dy, &b.s)
 				b.s.End()
 			}

@@ -2,51 +2,113 @@ package live
 
 import (
 	"math"
+	"sync"
 	"time"
 
 	"catchlight/render"
+	prep "catchlight/render/prepare"
 	"catchlight/render/view"
-	"catchlight/scene"
 	"catchlight/scene/colour"
+	"catchlight/scene/parallel"
 )
 
-// develop makes a frame of what a run has traced.
-func (w *worker) develop(r *request, s *state, p *render.Prepared, run *render.Run) (Frame, error) {
-	width, height := run.Film().Size()
-	pic := run.Film().Develop()
-	rgba, err := bytesOf(r.d, width, pic.Mean, pic.Alpha)
+// develop makes a frame of what a picture's run has traced within a box, with gains on its lights.
+func (w *worker) develop(r *request, pic *picture, gains map[string]colour.RGB, box [4]int) (Frame, error) {
+	width, height := pic.run.Film().Size()
+	f := Frame{Run: r.run, Look: Traced, Width: width, Height: height, Box: box, Smaller: pic.s.smaller || pic.s.held}
+	vw, err := prep.View(&r.d.View)
 	if err != nil {
-		return Frame{}, err
+		return f, err
 	}
-	w.pass++
-	square, n := 0.0, 0
-	for i := range pic.Mean {
-		e := p.View.Spread(pic.Mean[i], pic.Error[i])
-		if q := (e[0]*e[0] + e[1]*e[1] + e[2]*e[2]) / 3; q == q {
-			square, n = square+q, n+1
+	glare := glares(r)
+	bw := box[2] - box[0]
+	f.RGBA = make([]byte, 4*bw*(box[3]-box[1]))
+	var mean []colour.RGB
+	var alpha []float64
+	if glare {
+		mean, alpha = make([]colour.RGB, width*height), make([]float64, width*height)
+	}
+	var mu sync.Mutex
+	square, known := 0.0, 0
+	const rows = 16
+	first := box[1] / rows
+	parallel.Each((box[3]+rows-1)/rows-first, w.e.o.Count(), func(band int) {
+		y0, y1 := max(box[1], (first+band)*rows), min(box[3], (first+band+1)*rows)
+		part, e := pic.run.Weigh(gains, y0, y1)
+		s, n := spread(vw, part.Mean, part.Error)
+		mu.Lock()
+		square, known = square+s, known+n
+		if e != nil {
+			err = e
 		}
+		mu.Unlock()
+		if glare {
+			copy(mean[y0*width:], part.Mean)
+			copy(alpha[y0*width:], part.Alpha)
+			return
+		}
+		put(&f, r, render.DisplayPart(&r.d.View, vw, width, height, y0*width, part.Mean, part.Alpha), part.Alpha, y0, y1)
+	})
+	if err != nil {
+		return f, err
 	}
-	f := Frame{
-		Run: r.run, Look: Traced, Pass: w.pass, Samples: run.Samples(), Width: width, Height: height, Box: [4]int{0, 0, width, height}, RGBA: rgba,
-		Error: levels(math.Sqrt(square / float64(n))), Enough: run.Finished(), Smaller: s.smaller, Seconds: time.Since(r.at).Seconds(),
+	if glare {
+		pix, err := render.Presented(r.d, width, mean, alpha)
+		if err != nil {
+			return f, err
+		}
+		put(&f, r, pix, alpha, 0, height)
 	}
-	return f, run.Film().Err()
+	if f.Error = levels(math.Sqrt(square / float64(known))); known == 0 {
+		f.Error = grainOf(&f)
+	}
+	return f, nil
 }
 
-// bytesOf shows light and coverage as a description's view says.
-func bytesOf(d *scene.Description, width int, mean []colour.RGB, alpha []float64) ([]byte, error) {
-	pix, err := render.Presented(d, width, mean, alpha)
-	if err != nil {
-		return nil, err
-	}
-	rgb, out := make([]byte, 3*len(pix)), make([]byte, 4*len(pix))
-	view.Bytes(rgb, pix, uint64(d.Picture.Seed))
-	for i := range pix {
-		copy(out[4*i:4*i+3], rgb[3*i:3*i+3])
-		out[4*i+3] = 255
-		if d.View.Background == "transparent" {
-			out[4*i+3] = byte(255*min(1, max(0, alpha[i])) + 0.5)
+// glares reports whether each point of the picture hangs on all the others.
+func glares(r *request) bool { return r.d.View.Glare != nil && r.d.View.Glare.Share > 0 }
+
+// spread sums the squared error of the display signal over pixels whose error is known, and counts these.
+func spread(vw *view.View, mean, err []colour.RGB) (square float64, known int) {
+	for i := range mean {
+		e := vw.Spread(mean[i], err[i])
+		if q := (e[0]*e[0] + e[1]*e[1] + e[2]*e[2]) / 3; q == q {
+			square, known = square+q, known+1
 		}
 	}
-	return out, nil
+	return square, known
+}
+
+// put writes rows y0 <= y < y1 of linear display light into a frame.
+func put(f *Frame, r *request, pix []colour.RGB, alpha []float64, y0, y1 int) {
+	rgb := make([]byte, 3*f.Width)
+	bw := f.Box[2] - f.Box[0]
+	clear := r.d.View.Background == "transparent"
+	for y := y0; y < y1; y++ {
+		row := (y - y0) * f.Width
+		view.BytesFrom(rgb, pix[row:row+f.Width], uint64(r.d.Picture.Seed), y*f.Width)
+		for x := f.Box[0]; x < f.Box[2]; x++ {
+			q := f.RGBA[4*((y-f.Box[1])*bw+x-f.Box[0]):]
+			copy(q[:3], rgb[3*x:3*x+3])
+			if q[3] = 255; clear {
+				q[3] = byte(255*min(1, max(0, alpha[row+x])) + 0.5)
+			}
+		}
+	}
+}
+
+// push hands a frame on, unless the canvas shows the same better already.
+func (w *worker) push(r *request, f Frame, of string, surer bool) {
+	if w.canvas.of == of && of != "" && !surer && !w.canvas.better(&f, f.Error) {
+		return
+	}
+	w.canvas.lay(&f, of)
+	w.send(r, f)
+}
+
+// send numbers a frame and hands it on.
+func (w *worker) send(r *request, f Frame) {
+	w.pass++
+	f.Pass, f.Seconds = w.pass, time.Since(r.at).Seconds()
+	w.e.queue.push(f)
 }

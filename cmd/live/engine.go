@@ -15,11 +15,13 @@ import (
 type Options struct {
 	Workers int           // 0 takes one per processor
 	Cache   *render.Cache // of prepared stages; nil makes one
+	Maps    int           // texels a side of built maps while a change is new; 0 takes 512
 }
 
 // Engine makes the pictures. Its methods may be called from any goroutine.
 type Engine struct {
 	o     render.Options
+	maps  int
 	queue *queue
 	out   chan Frame
 	wake  chan struct{}
@@ -45,10 +47,14 @@ type request struct {
 
 // New starts an engine.
 func New(o Options) *Engine {
+	if o.Maps == 0 {
+		o.Maps = liveMaps
+	}
 	if o.Cache == nil {
 		o.Cache = render.NewCache()
 	}
 	e := &Engine{
+		maps:  o.Maps,
 		o:     render.Options{Workers: o.Workers, Cache: o.Cache, Baked: new(render.Baked)},
 		queue: newQueue(), out: make(chan Frame), wake: make(chan struct{}, 1), done: make(chan struct{}), over: make(chan struct{}),
 	}
@@ -120,6 +126,11 @@ func (e *Engine) take() (*request, context.Context) {
 func (e *Engine) work() {
 	defer close(e.over)
 	w := &worker{e: e}
+	defer func() {
+		if w.fine != nil {
+			w.fine.stop()
+		}
+	}()
 	for {
 		r, ctx := e.take()
 		if r == nil {

@@ -18,7 +18,7 @@ lights:
   - {name: lamp, kind: rectangle, orbit: {azimuth: 30, elevation: 30, distance: 600}, radiance: [8, 7, 6]}
   - {name: sun, kind: distant, angle: 2, orbit: {azimuth: -50, elevation: 20}, irradiance: [2, 2, 2]}
 objects:
-  - {name: eye, shape: eye, map_size: 64, globe: {facet_error: 0.018}}
+  - {name: eye, shape: eye, map_size: 64, sclera: {scattering: false}, iris: {scattering: false}, globe: {facet_error: 0.018}}
 `
 
 func parse(t testing.TB, text string, sets ...string) *scene.Description {

@@ -2,93 +2,182 @@ package live
 
 import (
 	"context"
-	"time"
+	"errors"
+	"fmt"
+	"strings"
 
 	"catchlight/render"
+	prep "catchlight/render/prepare"
 	"catchlight/scene"
+	"catchlight/scene/colour"
 )
+
+// liveMaps is how many texels a side the maps of built eyes and of tissue have while a change is new, unless Options say otherwise.
+const liveMaps = 512
 
 // state is a prepared scene.
 type state struct {
-	d       *scene.Description // as asked for
+	d       *scene.Description // that it was made from, gains of lights included
+	eyes    string             // what its eyes were made from, files too
+	files   string             // the state of all files that it was made from
 	p       *render.Prepared
-	smaller bool // than the maps that the scene asks for
+	smaller bool // maps than the scene asks for
+	held    bool // lids are as they were
+}
+
+// rough reports whether a finer state is to follow.
+func (s *state) rough() bool { return s.smaller || s.held }
+
+// picture is what is traced of a state at one size.
+type picture struct {
+	s    *state
+	size int
+	run  *render.Run
 }
 
 // worker is what the engine's goroutine has for itself.
 type worker struct {
-	e    *Engine
-	pace pace
-	pass int
-	now  *state
+	e      *Engine
+	pace   pace
+	pass   int
+	run    uint64
+	state  *state
+	pic    *picture
+	canvas canvas
+
+	warm  string // what the eyes were made from that are prepared as the scene asks for
+	fine  *finer // the preparation of a finer state under way
+	drawn string // what the last picture of the raster look is of
 }
+
+// finer is a preparation that goes on while rough pictures are made.
+type finer struct {
+	eyes string
+	stop context.CancelFunc
+	done chan struct{}
+	err  error // once it is done
+}
+
+// errFiner says that a finer state is there.
+var errFiner = errors.New("a finer state is there")
 
 // show makes the pictures of a request until its context ends.
 func (w *worker) show(ctx context.Context, r *request) error {
-	w.pass = 0
-	s, err := w.prepare(ctx, r)
+	if r.run != w.run {
+		w.run, w.pass = r.run, 0
+	}
+	now := baked(r.d, r.gains)
+	if r.v.Alone != "" {
+		return w.alone(ctx, r, now)
+	}
+	var gains map[string]colour.RGB
+	c, files := grown, filesOf(now)
+	if w.state != nil && w.state.files == files {
+		c, gains = compare(w.state.d, now)
+	}
+	if c > lit {
+		if err := w.prepare(ctx, now); err != nil {
+			return err
+		}
+		gains = nil
+	}
+	for {
+		err := w.trace(ctx, r, now, gains)
+		again := errors.Is(err, errFiner)
+		// The kept samples may be of a light that was dim: it is sampled as it is now.
+		if !again && (err != nil || !noisy(gains) || r.v.Drag) {
+			return err
+		}
+		if err := w.prepare(ctx, now); err != nil {
+			return err
+		}
+		gains = nil
+	}
+}
+
+// filesOf is the state of the files that a description names.
+func filesOf(d *scene.Description) string {
+	var b strings.Builder
+	for _, f := range render.Files(d) {
+		fmt.Fprintln(&b, prep.StampOf(f))
+	}
+	return b.String()
+}
+
+// prepare makes the state of a description: as the scene asks for where its eyes are prepared so already, else a rough one.
+func (w *worker) prepare(ctx context.Context, d *scene.Description) error {
+	files := filesOf(d)
+	s := &state{d: d, files: files, eyes: text(eyesOf(d)) + files}
+	if w.fine != nil && w.fine.eyes != s.eyes {
+		w.fine.stop()
+		w.fine = nil
+	}
+	q := plain(d)
+	if w.warm != s.eyes {
+		s.smaller = small(q, w.e.maps)
+	}
+	p, err := render.Prepare(ctx, q, w.e.o)
 	if err != nil {
 		return err
 	}
-	w.now = s
+	if s.p = p; !s.rough() {
+		w.warm = s.eyes
+	}
+	w.state, w.pic = s, nil
 	w.e.shown.Store(s)
-	return w.trace(ctx, r, s)
-}
-
-// prepare makes the scene of a request, with live settings.
-func (w *worker) prepare(ctx context.Context, r *request) (*state, error) {
-	d := *r.d
-	d.Picture.Error, d.Picture.Passes = 0, scene.Passes{}
-	p, err := render.Prepare(ctx, &d, w.e.o)
-	if err != nil {
-		return nil, err
-	}
-	return &state{d: r.d, p: p}, nil
-}
-
-// trace goes through the sizes of the plan, and at the last of them through the samples.
-func (w *worker) trace(ctx context.Context, r *request, s *state) error {
-	pic := &s.p.Description.Picture
-	aspect := float64(pic.Width) * float64(pic.Height) / float64(max(pic.Width, pic.Height)*max(pic.Width, pic.Height))
-	sizes := w.pace.sizes(&r.v, aspect)
-	for i, size := range sizes {
-		p, err := s.p.Sized(size)
-		if err != nil {
-			return err
-		}
-		o := w.e.o
-		o.Apart = true
-		run, err := p.Begin(o)
-		if err != nil {
-			return err
-		}
-		spp := p.Description.Picture.Samples
-		if i < len(sizes)-1 {
-			spp = 1
-		}
-		if err := w.refine(ctx, r, s, p, run, spp); err != nil {
-			return err
-		}
-	}
 	return nil
 }
 
-// refine shows a run at 1, 2, 4 and more samples.
-func (w *worker) refine(ctx context.Context, r *request, s *state, p *render.Prepared, run *render.Run, spp int) error {
-	for n := next(0, spp); ; n = next(n, spp) {
-		began, before := time.Now(), run.Samples()
-		if err := run.To(ctx, n); err != nil {
-			return err
-		}
-		width, height := run.Film().Size()
-		w.pace.took(time.Since(began).Seconds()/float64(n-before), width*height)
-		f, err := w.develop(r, s, p, run)
-		if err != nil {
-			return err
-		}
-		w.e.queue.push(f)
-		if n == spp {
-			return nil
+// plain is a description without what no picture here needs.
+func plain(d *scene.Description) *scene.Description {
+	q := *d
+	q.Picture.Error, q.Picture.Passes = 0, scene.Passes{}
+	return &q
+}
+
+// small brings the maps of a description's eyes down to what is quickly made; it reports whether any was larger.
+func small(d *scene.Description, maps int) (changed bool) {
+	d.Objects = append([]scene.Object(nil), d.Objects...)
+	for i := range d.Objects {
+		if e := d.Objects[i].Eye; e != nil && e.MapSize > maps {
+			q := *e
+			q.MapSize = maps
+			d.Objects[i].Eye, changed = &q, true
 		}
 	}
+	return changed
+}
+
+// refineState starts to prepare what the scene asks for, beside the work for pictures.
+func (w *worker) refineState() {
+	s := w.state
+	if w.fine != nil || !s.rough() {
+		return
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	f, q, o := &finer{eyes: s.eyes, stop: stop, done: make(chan struct{})}, plain(s.d), w.e.o
+	w.fine = f
+	go func() {
+		defer close(f.done)
+		defer stop()
+		_, f.err = render.Prepare(ctx, q, o)
+	}()
+}
+
+// finished reports whether the finer state is there.
+func (w *worker) finished() bool {
+	if w.fine == nil {
+		return false
+	}
+	select {
+	case <-w.fine.done:
+	default:
+		return false
+	}
+	if w.fine.err == nil {
+		w.warm = w.fine.eyes
+	}
+	err := w.fine.err
+	w.fine = nil
+	return err == nil
 }

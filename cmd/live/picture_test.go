@@ -1,0 +1,194 @@
+package live
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// until collects frames up to the first that says so.
+func until(t testing.TB, e *Engine, end func(f *Frame) bool) (out []Frame) {
+	t.Helper()
+	for {
+		out = append(out, frame(t, e))
+		if end(&out[len(out)-1]) {
+			return out
+		}
+	}
+}
+
+// last is the end of a run at full size and maps.
+func finished(width, samples int) func(f *Frame) bool {
+	return func(f *Frame) bool {
+		return f.Look == Traced && f.Width == width && f.Samples == samples && f.whole() && !f.Smaller
+	}
+}
+
+// meanOf is the mean level of a picture.
+func meanOf(rgba []byte) float64 {
+	sum := 0.0
+	for i, v := range rgba {
+		if i%4 < 3 {
+			sum += float64(v)
+		}
+	}
+	return sum / float64(len(rgba)/4*3)
+}
+
+// What a page shows of a run only ever comes nearer to the truth, a picture of many samples: the root of the mean square of the difference,
+// after what the page does to show small pictures large. A picture of another run says nothing about it. Smaller maps come first, and
+// those that the scene asks for at the end.
+func TestPicturesOnlyGetBetter(t *testing.T) {
+	e := New(Options{Maps: 64})
+	defer e.Close()
+	text := parse(t, marsh, "objects.eye.map_size=128", "picture.samples=64")
+	e.Show(1, text, View{Width: 80}, nil)
+	truth := until(t, e, finished(80, 64))
+	end := truth[len(truth)-1]
+	var page canvas
+	worst, before := 0.0, math.Inf(1)
+	sizes, rough := map[int]bool{}, false
+	for i := range truth[:len(truth)-1] {
+		f := &truth[i]
+		page.lay(f, "eye")
+		now := math.Sqrt(page.apart(&end))
+		worst = max(worst, now/before)
+		before = now
+		sizes[f.Width], rough = true, rough || f.Smaller
+	}
+	require.Less(t, worst, 1.05)
+	require.True(t, sizes[64] && sizes[80], "drafts first")
+	require.True(t, rough && truth[0].Smaller, "smaller maps first, and they say so")
+	require.Less(t, before, 6.0)
+}
+
+// The error that a frame states is the one it has against a picture of many samples, or up to twice that: the two sums of a pixel are parts of
+// one net, whose errors cancel in part, here without scattering more than anywhere.
+func TestFramesKnowTheirError(t *testing.T) {
+	e := New(Options{})
+	defer e.Close()
+	e.Show(1, parse(t, marsh, "picture.samples=128", "lights.sun.angle=20"), View{Width: 48}, nil)
+	list := until(t, e, finished(48, 128))
+	end := list[len(list)-1]
+	n := 0
+	for i := range list {
+		f := &list[i]
+		if f.Width != end.Width || f.Samples < 2 || f.Samples > 32 {
+			continue
+		}
+		var page canvas
+		page.lay(f, "eye")
+		// The end holds the frame's samples, so of its own error the share n/N is common to both. Dither in both pictures is no error of the light:
+		// its variance with rounding is a quarter of a level squared (Lipshitz, Wannamaker and Vanderkooy 1992).
+		error2 := (page.apart(&end) - 2*0.25) / (1 - float64(f.Samples)/float64(end.Samples))
+		require.Greater(t, f.Error, 0.75*math.Sqrt(error2), "%d samples", f.Samples)
+		require.Less(t, f.Error, 2*math.Sqrt(error2), "%d samples", f.Samples)
+		n++
+	}
+	require.GreaterOrEqual(t, n, 4)
+}
+
+// A part of the picture that is looked at is refined first, on whole tiles, and then all of it.
+func TestCropComesFirst(t *testing.T) {
+	e := New(Options{})
+	defer e.Close()
+	e.Show(1, parse(t, marsh, "picture.samples=8"), View{Width: 192, Crop: [4]float64{0.4, 0.4, 0.6, 0.6}}, nil)
+	list := until(t, e, finished(192, 8))
+	parts, whole := 0, 0
+	for i := range list {
+		f := &list[i]
+		require.Len(t, f.RGBA, 4*(f.Box[2]-f.Box[0])*(f.Box[3]-f.Box[1]))
+		if f.whole() {
+			if f.Width == 192 {
+				whole++
+			}
+			continue
+		}
+		parts++
+		require.Zero(t, whole, "parts after the whole")
+		require.Equal(t, [4]int{64, 48, 128, 96}, f.Box)
+	}
+	require.Positive(t, parts)
+	require.Positive(t, whole)
+}
+
+// Other light, as gains or as keys of the scene, shows what a run of that scene shows, within its grain and with no jump of brightness; light
+// that is off is gone, and comes back. It takes no samples: what is traced goes on.
+func TestLightsWithoutRays(t *testing.T) {
+	e := New(Options{})
+	defer e.Close()
+	size := "picture.samples=32"
+	e.Show(1, parse(t, marsh, size), View{Width: 64}, nil)
+	until(t, e, finished(64, 32))
+	e.Show(2, parse(t, marsh, size, "lights.sun.on=false"), View{Width: 64}, []Light{{"lamp", [3]float64{2, 1, 0.5}}})
+	got := frame(t, e)
+	require.Equal(t, 32, got.Samples, "all samples at once: nothing was traced")
+	fresh := New(Options{})
+	defer fresh.Close()
+	fresh.Show(1, parse(t, marsh, size, "lights.sun.on=false", "lights.lamp.tint=[2, 1, 0.5]", "picture.seed=5"), View{Width: 64}, nil)
+	list := until(t, fresh, finished(64, 32))
+	want := list[len(list)-1]
+	var page canvas
+	page.lay(&got, "eye")
+	require.InEpsilon(t, want.Error*want.Error+got.Error*got.Error+0.5, page.apart(&want), 0.35)
+	require.InDelta(t, meanOf(want.RGBA), meanOf(got.RGBA), 0.3)
+
+	e.Show(3, parse(t, marsh, size), View{Width: 64}, nil)
+	back := frame(t, e)
+	require.Equal(t, 32, back.Samples)
+	require.Greater(t, meanOf(back.RGBA), meanOf(got.RGBA)+2)
+	e.Show(4, parse(t, marsh, size, "view.exposure=1"), View{Width: 64}, nil)
+	bright := frame(t, e)
+	require.Equal(t, 32, bright.Samples)
+	require.Greater(t, meanOf(bright.RGBA), meanOf(back.RGBA)+2)
+}
+
+// What a description changes decides what is made anew.
+func TestCompare(t *testing.T) {
+	old := parse(t, marsh)
+	for _, c := range []struct {
+		set  string
+		want change
+	}{
+		{"about=reeds", same}, {"view.exposure=2", same}, {"view.tone_mapping=filmic", same}, {"lights.sun.ev=1", lit}, {"light_setup.ev=-1", lit},
+		{"lights.sky.on=false", lit}, {"camera.orbit.azimuth=5", moved}, {"lights.lamp.width=50", moved}, {"view.background=transparent", moved},
+		{"objects.eye.gaze={azimuth: 3}", moved}, {"objects.eye.iris.pupil=3", grown}, {"objects.eye.sclera.veins=2", grown},
+		{"light_setup={balance: key, ev: 1}", moved},
+	} {
+		got, gains := compare(old, parse(t, marsh, c.set))
+		require.Equal(t, c.want, got, c.set)
+		require.Equal(t, c.want == lit, len(gains) > 0, c.set)
+	}
+	off := parse(t, marsh, "lights.sun.on=false")
+	got, _ := compare(off, old)
+	require.Equal(t, moved, got, "what was dark has no samples")
+	_, gains := compare(old, parse(t, marsh, "lights.sun.ev=3"))
+	require.True(t, noisy(gains))
+	_, gains = compare(old, off)
+	require.False(t, noisy(gains))
+}
+
+// Maps shown alone have a look of their own, and the picture goes on where it was.
+func TestMapsAlone(t *testing.T) {
+	e := New(Options{})
+	defer e.Close()
+	d := parse(t, marsh)
+	e.Show(1, d, View{Width: 64, Alone: "albedo"}, nil)
+	f := frame(t, e)
+	require.Equal(t, Alone, f.Look)
+	require.Equal(t, 64, f.Width)
+	require.Contains(t, f.Words, "reflectance")
+	mid := f.RGBA[4*(f.Height/2*f.Width+f.Width/2-12):]
+	require.Equal(t, byte(255), mid[3])
+	e.Show(2, d, View{Width: 64}, nil)
+	require.Equal(t, Traced, frame(t, e).Look)
+	e.Show(3, d, View{Width: 64, Alone: "reeds"}, nil)
+	for {
+		f := <-e.Frames()
+		if f.Run == 3 {
+			require.Contains(t, f.Problem, "albedo")
+			break
+		}
+	}
+}
