@@ -1,37 +1,78 @@
+// The page as a whole: learns the schema and the state, lays out the controls, and reads frames for as long as the server sends them.
+import { make, at } from "./make.js";
 import { get, tab } from "./talk.js";
 import { read } from "./stream.js";
-import { Look } from "./picture.js";
+import { learn, field } from "./keys.js";
+import { state, refresh, listen, troubles, complain, eye, problem } from "./desk.js";
+import * as stage from "./stage.js";
+import * as handles from "./handles.js";
+import * as parts from "./eye.js";
+import * as light from "./light.js";
+import * as find from "./find.js";
+import * as keep from "./keep.js";
+import { list } from "./lists.js";
 
-const at = id => document.getElementById(id);
-const looks = { traced: new Look(), raster: new Look() };
-
-// draw lays the raster look at the right of the divider over the traced one.
-function draw() {
-  const canvas = at("picture");
-  const to = canvas.getContext("2d");
-  const border = Math.round(canvas.width * at("divider").value / 1000);
-  to.drawImage(looks.traced.canvas, 0, 0);
-  if (border < canvas.width && looks.raster.frame) {
-    to.drawImage(looks.raster.canvas, border, 0, canvas.width - border, canvas.height, border, 0, canvas.width - border, canvas.height);
+// word takes what the server says between frames.
+function word(h) {
+  switch (h.word) {
+    case "state":
+      refresh().catch(complain);
+      break;
+    case "problem":
+      if (h.key && field(h.key)) problem(h.key, h.problem || h.text);
+      else complain(new Error(h.problem || h.text));
+      break;
+    case "progress":
+      at("progress").textContent = (h.text || "Finishing") + (h.share !== undefined ? ", " + Math.round(100 * h.share) + " %" : "");
+      break;
   }
 }
 
-function take(header, bytes) {
-  if (!bytes) return;
-  const look = looks[header.look];
-  const canvas = at("picture");
-  if (!look || !look.take(header, bytes, canvas.width, canvas.height)) return;
-  at("state").textContent = header.look + ", " + header.samples + " samples, error " + header.error.toFixed(1) + " of 255";
-  draw();
+// frames reads the stream, and begins again where it broke off.
+async function frames() {
+  for (let wait = 500; ; wait = Math.min(8000, 2 * wait)) {
+    try {
+      const r = await fetch("/frames?tab=" + tab);
+      if (!r.ok) throw new Error("the server answered " + r.status);
+      document.body.dataset.connected = "yes";
+      stage.view();
+      await read(r.body, (h, bytes) => {
+        wait = 500;
+        if (bytes) stage.take(h, bytes); else word(h);
+      });
+    } catch {
+      // The word below says it.
+    }
+    document.body.dataset.connected = "no";
+    at("sure").textContent = "The program does not answer; the picture is as it was.";
+    await new Promise(f => setTimeout(f, wait));
+  }
 }
 
 async function start() {
-  at("divider").addEventListener("input", draw);
-  const state = await get("/state");
-  at("scene").textContent = state.scene;
+  troubles(text => {
+    at("trouble").replaceChildren(make("span", {}, text), make("button", { type: "button", className: "tool", "aria-label": "put the message away", onclick: () => at("trouble").replaceChildren() }, "×"));
+  });
+  learn(await get("/schema"));
+  stage.begin();
+  keep.begin();
+  listen(() => { at("scene").textContent = state.scene; });
+  await refresh();
+  handles.begin();
+  parts.begin();
+  light.begin();
+  find.begin();
+  at("objects").append(list("objects", "Objects"));
+  let painted = "";
+  listen(() => {
+    const key = eye() ? "objects." + eye() + ".paint" : "";
+    if (key === painted) return;
+    painted = key;
+    at("paint").replaceChildren(...(key ? [list(key, "Paint")] : []));
+  });
+  await refresh();
   document.body.dataset.ready = "yes";
-  const frames = await fetch("/frames?tab=" + tab);
-  await read(frames.body, take);
+  frames();
 }
 
-start().catch(e => { at("said").textContent = e.message; });
+start().catch(e => { at("trouble").textContent = e.message; });

@@ -41,4 +41,21 @@ export class Look {
     this.canvas.height = height;
     if (this.frame) this.canvas.getContext("2d").drawImage(old, 0, 0, width, height);
   }
+
+  // copy becomes what another look is now.
+  copy(from) {
+    if (!from.frame) return;
+    this.canvas.width = from.canvas.width;
+    this.canvas.height = from.canvas.height;
+    this.canvas.getContext("2d").drawImage(from.canvas, 0, 0);
+    this.frame = from.frame;
+  }
+
+  // show becomes a picture that was loaded.
+  show(image) {
+    this.canvas.width = image.width;
+    this.canvas.height = image.height;
+    this.canvas.getContext("2d").drawImage(image, 0, 0);
+    this.frame = { run: 0 };
+  }
 }

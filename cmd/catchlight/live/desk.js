@@ -1,0 +1,169 @@
+// The scene as the server holds it, and the one way to change it.
+import { get, send, post, Refused } from "./talk.js";
+import { field } from "./keys.js";
+import { say } from "./say.js";
+
+export let state = { values: {}, set: [], edited: [], lights: [], objects: [], paint: [], snapshots: [], film: { width: 1, height: 1 } };
+const heard = new Set(); // called whenever the state is new
+const faults = new Map(); // by key: what was wrong with its last value
+
+// listen calls f whenever something is new; with an element, only until that has left the page.
+export function listen(f, element) {
+  heard.add({ f, element, was: false });
+}
+
+export function tell() {
+  for (const h of heard) {
+    if (h.element && h.was && !h.element.isConnected) {
+      heard.delete(h);
+      continue;
+    }
+    h.was = h.was || !!h.element && h.element.isConnected;
+    h.f();
+  }
+}
+
+let asking = false, again = false;
+
+// refresh asks for the state; while an answer is awaited one more question is kept, not many.
+export async function refresh() {
+  if (asking) {
+    again = true;
+    return;
+  }
+  asking = true;
+  try {
+    state = await get("/state");
+    tell();
+  } finally {
+    asking = false;
+  }
+  if (again) {
+    again = false;
+    await refresh();
+  }
+}
+
+// value returns a key's value: the scene's, or what holds where it says nothing.
+export function value(key) {
+  if (key in state.values) return state.values[key];
+  const m = /^(objects\.[^.]+\.paint)\.([^.]+)\.(.+)$/.exec(key);
+  if (m) {
+    const e = entries(m[1]).find(e => e.name === m[2]);
+    if (e && e[m[3]] !== undefined) return e[m[3]];
+  }
+  const f = field(key);
+  return f ? f.default : undefined;
+}
+
+// entries returns what a list holds, in order, each with name and on.
+export function entries(list) {
+  const made = e => typeof e === "string" ? { name: e } : e;
+  const of = list === "lights" ? state.lights : list === "objects" ? state.objects : list.endsWith(".paint") ? paintOf(list) : lesser(list);
+  return (of || []).map(made).map(e => ({ on: value2(list + "." + e.name + ".on"), ...e }));
+}
+
+function value2(key) {
+  return key in state.values ? state.values[key] : true;
+}
+
+function paintOf(list) {
+  const object = list.split(".")[1];
+  return (state.paint || []).filter(e => !e.object || e.object === object);
+}
+
+// lesser finds the names of a list in the keys that have values.
+function lesser(list) {
+  const names = new Set();
+  for (const k of Object.keys(state.values)) if (k.startsWith(list + ".")) names.add(k.slice(list.length + 1).split(".")[0]);
+  return [...names];
+}
+
+export const names = list => entries(list).map(e => e.name);
+
+// eye returns the name of the first eye, or "" where there is none.
+export function eye() {
+  return names("objects").find(n => value("objects." + n + ".shape") === "eye") || "";
+}
+
+let gestures = 0;
+export const gesture = () => "g" + ++gestures;
+
+// problem keeps what was wrong with a key's value, beside which its field shows it.
+export function problem(key, text) {
+  if (text) faults.set(key, text); else faults.delete(key);
+  if (text) say(text);
+  tell();
+}
+export const problemOf = key => faults.get(key) || "";
+
+const trouble = new Set();
+// troubles calls f with every message that belongs to no field.
+export const troubles = f => trouble.add(f);
+export function complain(e) {
+  const text = e.message + (e.range ? "; allowed: " + e.range : "");
+  say(text);
+  for (const f of trouble) f(text);
+}
+
+const before = new Set();
+// foresee calls f with the keys that are about to change, once a gesture.
+export const foresee = f => before.add(f);
+let lastGesture = "";
+function announce(g, keys) {
+  if (g === lastGesture) return;
+  lastGesture = g;
+  for (const f of before) f(keys);
+}
+
+// took refuses into the fields what the server refused.
+function took(e, keys) {
+  const key = e instanceof Refused && keys.find(k => k === e.key || e.key && k.startsWith(e.key)) || (keys.length === 1 ? keys[0] : "");
+  if (key) problem(key, e.message + (e.range ? "; allowed: " + e.range : ""));
+  else complain(e);
+  refresh().catch(complain);
+}
+
+// set changes keys, at once here and then on the server; calls of one gesture are one step of undo.
+export function set(changes, g = gesture()) {
+  announce(g, changes.map(c => c.key));
+  for (const c of changes) {
+    state.values[c.key] = c.value;
+    faults.delete(c.key);
+  }
+  tell();
+  const merge = (old, now) => ({ ...now, changes: [...old.changes.filter(o => !now.changes.some(n => n.key === o.key)), ...now.changes] });
+  return send("set " + g, "/set", { gesture: g, changes }, merge).then(settle, e => took(e, changes.map(c => c.key)));
+}
+
+let settling = 0;
+// settle asks for the state once no change has been made for a moment: what a change brought with it.
+function settle() {
+  clearTimeout(settling);
+  settling = setTimeout(() => refresh().catch(complain), 120);
+}
+
+// turn drags a handle from one point of the film to another; what waits is joined, so that no way is lost.
+export function turn(handle, from, to, fine, g) {
+  announce(g, [handle]);
+  return send("turn " + g, "/turn", { gesture: g, handle, from, to, fine }, (old, now) => ({ ...now, from: old.from })).then(settle, complain);
+}
+
+// aim moves a light so that its catchlight sits where it shall.
+export function aim(what, g = gesture()) {
+  announce(g, ["lights." + what.light]);
+  return send("aim " + g, "/aim", { gesture: g, ...what }, (old, now) => ({ ...old, ...now })).then(settle, complain);
+}
+
+// act does what is no value: undo, a list's change, and so on; the state is asked for after it.
+export async function act(path, what = {}, silent = false) {
+  announce(gesture(), [path]);
+  try {
+    return await post(path, what);
+  } catch (e) {
+    if (silent) throw e;
+    complain(e);
+  } finally {
+    refresh().catch(complain);
+  }
+}

@@ -1,0 +1,122 @@
+// The controls of the eye, from the pupil outward, as a walk along its surface: pupil, iris, limbus, white, what is beneath, what is
+// on top, and the lids.
+import { make, at, tidy } from "./make.js";
+import { field } from "./keys.js";
+import { value, set, eye, listen, state } from "./desk.js";
+import { dial, number, toggle, about } from "./field.js";
+import { show, showScatter } from "./handles.js";
+
+const zones = ["collarette", "ciliary", "margin"];
+let zone = "ciliary";
+
+// channels returns a colour's three numbers.
+export const channels = v => Array.isArray(v) ? v : [v ?? 1, v ?? 1, v ?? 1];
+
+// warmth is how many stops more red than blue a colour has.
+export const warmth = v => {
+  const [r, , b] = channels(v);
+  return Math.log2(Math.max(r, 1e-6) / Math.max(b, 1e-6));
+};
+
+// warmed gives a colour another warmth; its green, and the product of red and blue, stay.
+export const warmed = (v, stops) => {
+  const [r, g, b] = channels(v);
+  const mean = Math.sqrt(Math.max(r, 1e-6) * Math.max(b, 1e-6));
+  return [mean * Math.pow(2, stops / 2), g, mean * Math.pow(2, -stops / 2)].map(x => Number(x.toPrecision(4)));
+};
+
+// warm is the dial of a colour's warmth.
+export function warm(key, label, more = {}) {
+  const f = field(key);
+  if (!f) return null;
+  return dial({
+    label, unit: "EV", keys: [key], low: -4, high: 4, a: -1, b: 1,
+    title: f.doc + "\nHow many stops more red than blue it has.", of: () => value(key) === undefined ? undefined : warmth(value(key)),
+    put: (x, g) => set([{ key, value: warmed(value(key), x) }], g), ...more,
+  });
+}
+
+// group is a part of the eye with its controls; being there points to it in the picture.
+function group(name, title, part, ...rows) {
+  const s = make("section", { className: "part", "aria-labelledby": "h-" + name }, make("h2", { id: "h-" + name }, title), ...rows);
+  s.dataset.part = name;
+  if (part) {
+    s.addEventListener("pointerenter", () => show(part));
+    s.addEventListener("pointerleave", () => show(""));
+    s.addEventListener("focusin", () => show(part));
+    s.addEventListener("focusout", () => show(""));
+  }
+  return s;
+}
+
+// radius is the scatter radius: one length for all channels, which keep their ratios; the picture shows it at scale while it is at hand.
+function radius(key, label) {
+  const mean = () => {
+    const c = channels(value(key));
+    return Math.cbrt(c[0] * c[1] * c[2]);
+  };
+  const f = field(key);
+  if (!f) return null;
+  const row = dial({
+    label, unit: "mm", keys: [key], low: 0.001, high: 100, a: 0.02, b: 2, ratio: true, title: about(f), of: () => value(key) === undefined ? undefined : Number(mean().toPrecision(3)),
+    put: (x, g) => {
+      const k = x / mean();
+      showScatter(x);
+      set([{ key, value: channels(value(key)).map(c => Number((c * k).toPrecision(4))) }], g);
+    },
+  });
+  const on = () => showScatter(mean()), off = () => { if (!row.contains(document.activeElement)) showScatter(0); };
+  row.addEventListener("pointerenter", on);
+  row.addEventListener("focusin", on);
+  row.addEventListener("pointerleave", off);
+  row.addEventListener("focusout", () => showScatter(0));
+  return row;
+}
+
+// ring is the iris' zones: one is chosen, and its three numbers are shown.
+function ring(o) {
+  if (!field(o + "iris." + zones[0] + ".hue")) return [number(o + "iris.pigment", "Pigment"), warm(o + "iris.tint", "Warmth")];
+  const box = make("div", {});
+  const fill = () => box.replaceChildren(number(o + "iris." + zone + ".hue", "Hue"), number(o + "iris." + zone + ".brightness", "Brightness"),
+    number(o + "iris." + zone + ".contrast", "Contrast"));
+  const pick = make("div", { className: "words", role: "radiogroup", "aria-label": "zone of the iris" }, ...zones.map(z => {
+    const r = make("input", { type: "radio", name: "zone", id: "zone-" + z, value: z, checked: z === zone });
+    r.addEventListener("change", () => {
+      zone = z;
+      fill();
+    });
+    return make("span", {}, r, make("label", { htmlFor: r.id }, z));
+  }));
+  fill();
+  return [pick, box];
+}
+
+let built = "";
+// lay builds the column for the first eye; it is built anew when that becomes another.
+function lay() {
+  const name = eye();
+  const lids = name && value("objects." + name + ".lids") !== undefined;
+  const now = name + " " + lids;
+  if (now === built) return;
+  built = now;
+  const box = at("eye");
+  if (!name) {
+    box.replaceChildren(make("p", { className: "quiet" }, "This scene has no eye. Its objects are in the lists at the right."));
+    return;
+  }
+  const o = "objects." + name + ".";
+  box.replaceChildren(
+    group("pupil", "Pupil", "pupil", number(o + "iris.pupil", "Diameter")),
+    group("iris", "Iris", "iris", ...ring(o)),
+    group("limbus", "Limbus", "limbus", number(o + "paint.limbus.size", "Width"), number(o + "paint.limbal-grey.amount", "Darkness"), warm(o + "paint.limbal-grey.colour", "Warmth")),
+    group("white", "White", "", warm(o + "sclera.tint", "Warmth"), number(o + "sclera.tone_down", "Tone veins down")),
+    group("depth", "Beneath", "", radius(o + "sclera.scatter_radius", "Scatter radius")),
+    group("film", "Film", "", number(o + "cornea.wobble", "Wobble"), number(o + "cornea.roughness", "Roughness")),
+    group("lids", "Lids", "", toggle(o + "lids.on", "Lids are there"), number(o + "lids.height", "Open"), number(o + "lids.cover", "Cover")),
+  );
+}
+
+export function begin() {
+  listen(lay);
+  lay();
+}

@@ -1,0 +1,243 @@
+// Fields: one for each kind of value. Every field says its key, shows its value, and shows beside itself what was wrong.
+import { make, tidy } from "./make.js";
+import { field, span, fault, hold, range } from "./keys.js";
+import { value, set, gesture, listen, problem, problemOf, act, state } from "./desk.js";
+
+let count = 0;
+const fresh = () => "f" + ++count;
+
+// brief writes a unit as short as it is read.
+const brief = unit => unit === "degrees" ? "°" : unit || "";
+
+// steps of a slider from one end to the other.
+const steps = 1000;
+
+// Dial is a number with a slider and a box. of() reads it, put(x, gesture) writes it; both may stand for several keys.
+// what: {label, unit, keys, of, put, a, b, low, high, ratio, whole, title, hint}
+export function dial(what) {
+  const id = fresh();
+  const f = what.field || { limits: { low: what.low ?? null, high: what.high ?? null }, unit: what.unit, kind: "number" };
+  const label = make("label", { className: "scrub", htmlFor: id, title: what.title || "" }, what.label);
+  const box = make("input", { id, type: "text", inputMode: "decimal", autocomplete: "off", "aria-describedby": id + "u " + id + "p" });
+  const slider = make("input", { type: "range", min: 0, max: steps, step: 1, "aria-label": what.label + (what.unit ? ", " + what.unit : "") });
+  const unit = make("span", { className: "unit", id: id + "u" }, brief(what.unit));
+  const wrong = make("p", { className: "wrong", id: id + "p", role: "alert" });
+  const row = make("div", { className: "dial" }, label, slider, box, unit, wrong);
+  row.dataset.keys = what.keys.join(" ");
+  let g = "", x = 0, limit = { a: 0, b: 1 };
+  const ratio = () => limit.ratio && limit.a > 0;
+  const toShare = v => ratio() ? Math.log(v / limit.a) / Math.log(limit.b / limit.a) : (v - limit.a) / (limit.b - limit.a);
+  const fromShare = s => ratio() ? limit.a * Math.pow(limit.b / limit.a, s) : limit.a + s * (limit.b - limit.a);
+  const round = v => {
+    if (what.whole) return Math.round(v);
+    const grain = Math.pow(10, Math.floor(Math.log10((ratio() ? Math.abs(v) || 1 : limit.b - limit.a) / 500)));
+    return Number((Math.round(v / grain) * grain).toPrecision(10));
+  };
+  function put(v, hand) {
+    const why = fault(f, v);
+    if (why) {
+      problem(what.keys[0], tidy(v) + " does not do; " + why);
+      return;
+    }
+    x = v;
+    what.put(v, hand);
+  }
+  const inside = v => hold(f, v);
+  slider.addEventListener("pointerdown", () => { g = gesture(); });
+  slider.addEventListener("input", () => put(inside(round(fromShare(slider.value / steps))), g || (g = gesture())));
+  slider.addEventListener("change", () => { g = ""; });
+  slider.addEventListener("keydown", e => keyed(e));
+  slider.addEventListener("dblclick", reset);
+  label.addEventListener("dblclick", reset);
+  // A step by the keyboard: a hundredth of the span; with Shift ten times as much, with Alt a tenth.
+  function keyed(e) {
+    const way = { ArrowUp: 1, ArrowRight: 1, ArrowDown: -1, ArrowLeft: -1, PageUp: 10, PageDown: -10 }[e.key];
+    if (!way || e.target === box && (e.key === "ArrowLeft" || e.key === "ArrowRight")) return;
+    e.preventDefault();
+    const by = way * (e.shiftKey ? 10 : e.altKey ? 0.1 : 1) / 100;
+    const next = what.whole ? x + Math.sign(way) * Math.max(1, Math.round(Math.abs(by) * (limit.b - limit.a))) : fromShare(toShare(x) + by);
+    put(inside(e.altKey ? next : round(next)), typed());
+  }
+  let held = "", heldTimer = 0;
+  // typed joins steps by the keyboard that follow each other within a second into one gesture.
+  function typed() {
+    clearTimeout(heldTimer);
+    heldTimer = setTimeout(() => { held = ""; }, 1000);
+    return held || (held = gesture());
+  }
+  box.addEventListener("keydown", e => {
+    if (e.key === "Escape") {
+      problem(what.keys[0], "");
+      show(true);
+    } else if (e.key === "Enter") {
+      taken();
+    } else {
+      keyed(e);
+    }
+  });
+  function taken() {
+    if (box.value.trim() === tidy(x)) return;
+    put(Number(box.value.trim().replace(",", ".") || NaN), gesture());
+  }
+  box.addEventListener("change", taken);
+  scrub(label, () => ({ at: x, g: gesture() }), (from, share) => put(inside(what.whole ? Math.round(from.at + share * (limit.b - limit.a)) : roundFine(fromShare(toShare(from.at) + share), share)), from.g));
+  const roundFine = v => Number(v.toPrecision(5));
+  function reset() {
+    for (const k of what.keys) act("/reset", { key: k });
+  }
+  function show(force) {
+    const v = what.of();
+    const known = typeof v === "number";
+    row.classList.toggle("absent", !known);
+    box.disabled = slider.disabled = !known;
+    x = known ? v : 0;
+    limit = what.b === undefined ? span(f, v) : { a: Math.min(what.a, x), b: Math.max(what.b, x), ratio: what.ratio };
+    slider.value = Math.round(steps * toShare(x));
+    slider.setAttribute("aria-valuetext", tidy(x) + " " + (what.unit || ""));
+    const bad = what.keys.map(problemOf).find(p => p) || "";
+    if (force || !bad && (document.activeElement !== box || Number(box.value) !== x)) box.value = known ? tidy(x) : "";
+    wrong.textContent = bad;
+    box.setAttribute("aria-invalid", bad !== "");
+    row.classList.toggle("mine", what.keys.some(k => state.edited.includes(k)));
+  }
+  listen(() => show(false), row);
+  show(false);
+  return row;
+}
+
+// scrub lets a label be dragged sideways: 200 px are the span of its slider; with Alt 2000 are.
+function scrub(label, start, move) {
+  label.addEventListener("pointerdown", e => {
+    if (e.button) return;
+    const from = start();
+    let last = e.clientX, share = 0, far = 0;
+    const go = m => {
+      far += Math.abs(m.clientX - last);
+      share += (m.clientX - last) / (m.altKey ? 2000 : 200);
+      last = m.clientX;
+      if (far > 2) move(from, share);
+    };
+    const end = () => {
+      label.removeEventListener("pointermove", go);
+      label.removeEventListener("pointerup", end);
+      label.removeEventListener("pointercancel", end);
+    };
+    label.setPointerCapture(e.pointerId);
+    label.addEventListener("pointermove", go);
+    label.addEventListener("pointerup", end);
+    label.addEventListener("pointercancel", end);
+    e.preventDefault();
+  });
+}
+
+// number is the dial of one key.
+export function number(key, label, more = {}) {
+  const f = field(key);
+  if (!f) return null;
+  return dial({
+    label, keys: [key], field: f, unit: f.unit, whole: f.kind === "whole", title: about(f), of: () => value(key),
+    put: (v, g) => set([{ key, value: v }], g), ...more,
+  });
+}
+
+// about says what a key means, its range and where its default comes from.
+export function about(f) {
+  return [f.doc, range(f) && "Range " + range(f) + ".", f.source && "Default: " + f.source + "."].filter(t => t).join("\n");
+}
+
+// toggle is a switch.
+export function toggle(key, label) {
+  const f = field(key);
+  if (!f) return null;
+  const box = make("input", { type: "checkbox", id: fresh() });
+  const row = make("div", { className: "switch" }, box, make("label", { htmlFor: box.id, title: about(f) }, label));
+  box.addEventListener("change", () => set([{ key, value: box.checked }]));
+  const show = () => { box.checked = !!value(key); };
+  listen(show, row);
+  show();
+  return row;
+}
+
+// choice is one of some words.
+export function choice(key, label) {
+  const f = field(key);
+  if (!f) return null;
+  const id = fresh();
+  const pick = make("select", { id }, ...f.words.map(w => make("option", { value: w }, w)));
+  const wrong = make("p", { className: "wrong", role: "alert" });
+  pick.addEventListener("change", () => set([{ key, value: pick.value }]));
+  const show = () => {
+    pick.value = value(key) ?? "";
+    wrong.textContent = problemOf(key);
+  };
+  const row = make("div", { className: "dial" }, make("label", { htmlFor: id, title: about(f) }, label), pick, wrong);
+  listen(show, row);
+  show();
+  return row;
+}
+
+// numbers is a colour or a vector: a box for each number.
+export function numbers(key, label, parts) {
+  const f = field(key);
+  if (!f) return null;
+  const wrong = make("p", { className: "wrong", role: "alert" });
+  const now = () => {
+    const v = value(key);
+    return Array.isArray(v) ? v : parts.map(() => typeof v === "number" ? v : undefined);
+  };
+  const boxes = parts.map((p, i) => {
+    const box = make("input", { type: "text", inputMode: "decimal", autocomplete: "off", "aria-label": label + ", " + p });
+    box.addEventListener("change", () => {
+      const v = now().slice();
+      v[i] = Number(box.value.replace(",", ".") || NaN);
+      for (let k = 0; k < v.length; k++) if (v[k] === undefined) v[k] = v[i];
+      const why = fault(f.kind === "colour" ? f : { ...f, kind: "number" }, v[i]);
+      if (why) problem(key, box.value + " does not do; " + why);
+      else set([{ key, value: v }]);
+    });
+    return box;
+  });
+  const show = () => {
+    const v = now();
+    boxes.forEach((b, i) => { if (document.activeElement !== b) b.value = tidy(v[i]); });
+    wrong.textContent = problemOf(key);
+  };
+  const row = make("div", { className: "dial", role: "group", "aria-label": label }, make("span", { className: "name", title: about(f) }, label),
+    make("span", { className: "parts" }, ...boxes), make("span", { className: "unit" }, brief(f.unit)), wrong);
+  listen(show, row);
+  show();
+  return row;
+}
+
+// words is a text.
+export function words(key, label) {
+  const f = field(key);
+  if (!f) return null;
+  const id = fresh();
+  const box = make("input", { id, type: "text", autocomplete: "off" });
+  const wrong = make("p", { className: "wrong", role: "alert" });
+  box.addEventListener("change", () => set([{ key, value: box.value }]));
+  const show = () => {
+    if (document.activeElement !== box) box.value = value(key) ?? "";
+    wrong.textContent = problemOf(key);
+  };
+  const row = make("div", { className: "dial" }, make("label", { htmlFor: id, title: about(f) }, label), box, wrong);
+  listen(show, row);
+  show();
+  return row;
+}
+
+// any is the field of a key of whatever kind.
+export function any(key, label) {
+  const f = field(key);
+  switch (f.kind) {
+    case "number": case "whole": return number(key, label);
+    case "switch": return toggle(key, label);
+    case "choice": return choice(key, label);
+    case "colour": return numbers(key, label, ["red", "green", "blue"]);
+    case "map": return numbers(key, label, ["red", "green", "blue"]);
+    case "vector": return numbers(key, label, ["x", "y", "z"]);
+    case "pair": return numbers(key, label, ["first", "second"]);
+    default: return words(key, label);
+  }
+}

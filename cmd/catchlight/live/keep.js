@@ -1,0 +1,174 @@
+// What keeps work: undo, sides A and B, saving, snapshots, a map dropped onto the page, and the finished picture.
+import { make, at, tidy } from "./make.js";
+import { post, get, tab, Refused } from "./talk.js";
+import { state, act, listen, complain, refresh, names, value } from "./desk.js";
+import { slots } from "./keys.js";
+import { Look } from "./picture.js";
+import * as stage from "./stage.js";
+import { say } from "./say.js";
+
+// ask shows a question with answers and returns the one taken, or "".
+export function ask(title, text, answers) {
+  return new Promise(done => {
+    const d = make("dialog", { "aria-labelledby": "asked" }, make("h2", { id: "asked" }, title), ...[].concat(text).map(t => typeof t === "string" ? make("p", {}, t) : t));
+    const row = make("div", { className: "answers" }, ...Object.entries(answers).map(([k, t]) => {
+      const b = make("button", { type: "button" }, t);
+      b.addEventListener("click", () => d.close(k));
+      return b;
+    }));
+    d.append(row);
+    d.addEventListener("close", () => {
+      d.remove();
+      done(d.returnValue || "");
+    });
+    document.body.append(d);
+    d.showModal();
+  });
+}
+
+async function save() {
+  try {
+    if (state.stale && !await settleFile()) return;
+    await post("/save", {});
+    say("saved");
+  } catch (e) {
+    if (e instanceof Refused && /changed|stale/.test(e.message)) {
+      if (await settleFile()) return save();
+    } else {
+      complain(e);
+    }
+  } finally {
+    refresh().catch(complain);
+  }
+}
+
+// settleFile asks what shall hold where the file was changed elsewhere meanwhile.
+async function settleFile() {
+  const keep = await ask("The file has changed on disk", "Someone or something else wrote " + state.scene + " since it was read here. Your changes are still here.",
+    { mine: "Keep my changes over the new file", file: "Take the file, drop my changes", "": "Leave all as it is" });
+  if (!keep) return false;
+  await post("/reload", { keep });
+  await refresh();
+  return keep === "mine";
+}
+
+const sides = { A: new Look(), B: new Look() };
+const exposures = {};
+// side changes over between the two states that are kept; the picture of the one that is left stays at hand.
+async function side(to) {
+  if (to === state.ab) return;
+  sides[state.ab].copy(stage.looks.traced);
+  exposures[state.ab] = value("view.exposure") || 0;
+  const from = state.ab;
+  await act("/side", { to });
+  if (at("beside").value === "side") stage.reference(sides[from], exposures[from], "side");
+}
+
+// snapshots shows all that were kept, with what changed between the two that are ticked.
+async function snapshots() {
+  const list = make("ul", { className: "shots" });
+  const changed = make("div", { className: "changed", role: "status" });
+  const ticked = new Set();
+  const compare = async () => {
+    if (ticked.size !== 2) {
+      changed.replaceChildren(make("p", { className: "quiet" }, state.snapshots.length > 1 ? "Tick two to see what changed between them." : ""));
+      return;
+    }
+    const [a, b] = state.snapshots.filter(s => ticked.has(String(s.id))).map(s => s.id);
+    try {
+      const d = await get("/difference?a=" + encodeURIComponent(a) + "&b=" + encodeURIComponent(b));
+      const rows = (d.changes || []).map(c => make("tr", {}, make("th", { scope: "row" }, c.key), make("td", {}, text(c.a)), make("td", {}, text(c.b))));
+      changed.replaceChildren(rows.length ? make("table", {}, make("caption", {}, rows.length + (rows.length === 1 ? " key differs" : " keys differ")), ...rows) : make("p", {}, "Both are the same scene."));
+    } catch (e) {
+      complain(e);
+    }
+  };
+  for (const s of state.snapshots) {
+    const box = make("input", { type: "checkbox", "aria-label": "compare " + s.name });
+    box.addEventListener("change", () => {
+      if (box.checked) ticked.add(String(s.id)); else ticked.delete(String(s.id));
+      compare();
+    });
+    const picture = make("img", { src: "/snapshot/" + encodeURIComponent(s.id) + ".png", alt: "picture of " + s.name, loading: "lazy" });
+    const beside = make("button", { type: "button" }, "Lay beside");
+    beside.addEventListener("click", () => {
+      const l = new Look();
+      l.show(picture);
+      stage.reference(l, s.exposure ?? value("view.exposure") ?? 0, "kept");
+      list.closest("dialog").close();
+    });
+    list.append(make("li", {}, picture, make("strong", {}, s.name), make("p", { className: "quiet" }, [s.note, s.time].filter(t => t).join(" · ")), make("label", {}, box, " compare"), beside));
+  }
+  compare();
+  await ask("Snapshots", state.snapshots.length ? [list, changed] : ["None yet. A snapshot keeps the scene, its picture and a note."], { "": "Close" });
+}
+
+const text = v => v === undefined || v === null ? "–" : typeof v === "number" ? tidy(v) : Array.isArray(v) ? v.map(text).join(" ") : typeof v === "object" ? JSON.stringify(v) : String(v);
+
+async function snapshot() {
+  const name = make("input", { type: "text", id: "shotname", autocomplete: "off", value: "look " + (state.snapshots.length + 1) });
+  const note = make("input", { type: "text", id: "shotnote", autocomplete: "off" });
+  const yes = await ask("Keep a snapshot", [make("p", { className: "pairs" }, make("label", { htmlFor: "shotname" }, "Name"), name, make("label", { htmlFor: "shotnote" }, "Note"), note)],
+    { yes: "Keep it", "": "Do not" });
+  if (yes) await act("/snapshot", { name: name.value, note: note.value });
+}
+
+// drop tries a file in a slot; the server copies it nowhere before the scene is saved.
+async function drop(file) {
+  const all = slots(names).filter(k => k.field.kind === "map" ? /\.(png|jpe?g|tiff?|hdr|exr|pfm)$/i.test(file.name) : (k.field.ends || []).some(e => file.name.toLowerCase().endsWith(e)));
+  if (!all.length) {
+    complain(new Error(file.name + " fits no key of this scene"));
+    return;
+  }
+  const pick = make("select", { "aria-label": "the slot" }, ...all.map(k => make("option", { value: k.key }, k.key)));
+  const yes = await ask("Try " + file.name, [make("p", {}, "It is copied beside the scene only when you save."), pick], { yes: "Try it here", "": "Do not" });
+  if (!yes) return;
+  try {
+    const r = await fetch("/drop?tab=" + tab + "&slot=" + encodeURIComponent(pick.value) + "&name=" + encodeURIComponent(file.name), { method: "POST", body: file });
+    if (!r.ok) throw new Refused(await r.json(), r.status);
+  } catch (e) {
+    complain(e);
+  }
+  refresh().catch(complain);
+}
+
+export function begin() {
+  at("undo").addEventListener("click", () => act("/undo"));
+  at("redo").addEventListener("click", () => act("/redo"));
+  at("save").addEventListener("click", save);
+  at("sideA").addEventListener("click", () => side("A"));
+  at("sideB").addEventListener("click", () => side("B"));
+  at("shoot").addEventListener("click", snapshot);
+  at("shots").addEventListener("click", snapshots);
+  at("finish").addEventListener("click", () => act("/finish"));
+  at("file").addEventListener("change", () => {
+    if (at("file").files[0]) drop(at("file").files[0]);
+    at("file").value = "";
+  });
+  at("try").addEventListener("click", () => at("file").click());
+  addEventListener("dragover", e => e.preventDefault());
+  addEventListener("drop", e => {
+    e.preventDefault();
+    if (e.dataTransfer.files[0]) drop(e.dataTransfer.files[0]);
+  });
+  addEventListener("keydown", e => {
+    if (!e.ctrlKey && !e.metaKey) return;
+    const k = e.key.toLowerCase();
+    if (k === "s") save();
+    else if (e.target.type === "text" || e.target.type === "search") return;
+    else if (k === "z" && !e.shiftKey) act("/undo");
+    else if (k === "y" || k === "z") act("/redo");
+    else return;
+    e.preventDefault();
+  });
+  listen(() => {
+    at("undo").disabled = !state.undo;
+    at("redo").disabled = !state.redo;
+    const n = state.edited.length;
+    at("save").disabled = n === 0;
+    at("unsaved").textContent = state.stale ? "the file has changed on disk" : n === 0 ? "as saved" : n === 1 ? "1 key not saved" : n + " keys not saved";
+    for (const s of ["A", "B"]) at("side" + s).setAttribute("aria-pressed", String(state.ab === s));
+    at("shots").textContent = "Snapshots" + (state.snapshots.length ? " (" + state.snapshots.length + ")" : "");
+    document.title = (n ? "• " : "") + state.scene;
+  });
+}

@@ -1,0 +1,114 @@
+// The light: exposure, the dome, the lights, and of the one at hand how bright and large it is and where its catchlight sits.
+import { make, at } from "./make.js";
+import { field } from "./keys.js";
+import { value, set, aim, names, listen, tell } from "./desk.js";
+import { dial, number, about } from "./field.js";
+import { warm } from "./eye.js";
+import { list } from "./lists.js";
+import { dome } from "./dome.js";
+import { onMarks } from "./stage.js";
+
+let chosen = "", marks = null;
+
+// key returns the light that is most likely meant: the first with a place that is on.
+function key() {
+  const placed = names("lights").filter(n => ["rectangle", "disc", "sphere", "distant"].includes(value("lights." + n + ".kind")));
+  return placed.find(n => value("lights." + n + ".on") !== false) || placed[0] || names("lights")[0] || "";
+}
+
+const catchlight = () => marks && (marks.catchlights || []).find(c => c.light === chosen);
+
+// spread gives the keys of a light's size, in mm, or degrees of a distant one.
+function spread(n) {
+  const has = k => value("lights." + n + "." + k) !== undefined;
+  switch (value("lights." + n + ".kind")) {
+    case "rectangle": return ["width", "height"].filter(has);
+    case "disc": case "sphere": return ["radius"];
+    case "distant": return ["angle"];
+  }
+  return [];
+}
+
+// size is the dial of a light's size: all its lengths by one factor.
+function size(n) {
+  const keys = spread(n).map(k => "lights." + n + "." + k);
+  if (!keys.length) return null;
+  const f = field(keys[0]);
+  return dial({
+    label: "Size", unit: f.unit, keys, low: 1e-3, high: f.unit === "degrees" ? 179 : 1e6, a: f.default / 8, b: f.default * 8, ratio: true, title: about(f),
+    of: () => value(keys[0]),
+    put: (x, g) => {
+      const k = x / value(keys[0]);
+      set(keys.map(key => ({ key, value: Number((value(key) * k).toPrecision(5)) })), g);
+    },
+  });
+}
+
+// spot is a dial of the catchlight on the cornea, which the light is moved for.
+function spot(label, unit, name, low, high, a, b) {
+  return dial({
+    label, unit, keys: ["lights." + chosen + ".orbit." + name], low, high, a, b, title: "The light goes where its mirror image on the cornea then sits.",
+    of: () => {
+      const c = catchlight();
+      return c ? c[name] : undefined;
+    },
+    put: (x, g) => {
+      const c = catchlight();
+      if (!c) return;
+      c[name] = x;
+      aim({ light: chosen, clock: c.clock, mm: c.mm, ...(name === "size" ? { size: x } : {}) }, g);
+    },
+  });
+}
+
+function ofLight() {
+  const box = at("onelight");
+  const n = chosen;
+  if (!n || !names("lights").includes(n)) {
+    box.replaceChildren();
+    return;
+  }
+  const kind = value("lights." + n + ".kind");
+  const l = "lights." + n + ".";
+  const rows = [make("h3", {}, n), number(l + "ev", "Strength"), warm(l + "tint", "Warmth")];
+  if (kind === "environment") rows.push(number(l + "rotation", "Turned"));
+  else if (kind !== "constant") {
+    rows.push(size(n), make("h4", {}, "Its catchlight on the cornea"), spot("O'clock", "h", "clock", 0, 12, 0, 12), spot("From centre", "mm", "mm", 0, 6, 0, 5));
+    if (kind !== "distant") rows.push(spot("Size there", "mm", "size", 0.01, 8, 0.05, 4));
+  }
+  box.replaceChildren(...rows.filter(r => r));
+}
+
+function choose(n) {
+  chosen = n;
+  ofLight();
+  tell();
+}
+
+// round draws the dome.
+function round() {
+  const lights = marks && marks.lights && marks.lights.length ? marks.lights : names("lights").filter(n => value("lights." + n + ".orbit.azimuth") !== undefined && value("lights." + n + ".kind") !== "environment")
+    .map(n => ({ name: n, azimuth: value("lights." + n + ".orbit.azimuth"), elevation: value("lights." + n + ".orbit.elevation") || 0 }));
+  const azimuth = value("camera.orbit.azimuth");
+  dome(lights, azimuth === undefined ? null : { azimuth, elevation: value("camera.orbit.elevation") || 0 }, chosen, choose);
+}
+
+export function begin() {
+  chosen = key();
+  at("light").append(number("view.exposure", "Exposure"), number("light_setup.rotation", "Turn all light"));
+  at("lights").append(list("lights", "Lights", choose, () => chosen));
+  ofLight();
+  let shape = "";
+  listen(() => {
+    if (!names("lights").includes(chosen)) chosen = key();
+    const now = chosen + value("lights." + chosen + ".kind");
+    if (now !== shape) ofLight();
+    shape = now;
+    round();
+  });
+  onMarks(m => {
+    marks = m;
+    tell();
+  });
+  round();
+}
