@@ -5,14 +5,13 @@ import (
 
 	"catchlight/render/film"
 	prep "catchlight/render/prepare"
-	"catchlight/render/raster"
 	"catchlight/scene"
 )
 
 // Progress hears how work goes on.
 type Progress = prep.Progress
 
-// Cache keeps the stages of Prepare by what they were made from.
+// Cache keeps the stages of Prepare, and what the raster look bakes, by what they were made from.
 type Cache = prep.Cache
 
 // NewCache returns an empty cache.
@@ -37,16 +36,12 @@ type Stage = prep.Stage
 // Noter is a Progress that also hears at once of what can't wait for the end, such as a save that failed.
 type Noter interface{ Note(text string) }
 
-// Baked keeps what the raster look bakes from one frame to the next.
-type Baked = raster.Store
-
 // Options say how to work; they never change the picture.
 type Options struct {
 	Workers  int // 0 takes one per processor
 	Progress Progress
-	Cache    *Cache // keeps what overrides leave unchanged; nil builds all anew
+	Cache    *Cache // keeps what overrides leave unchanged of Prepare and of the raster look; nil builds all anew
 	Keep     *Keep  // saves the film as it goes, and takes up what is saved there
-	Baked    *Baked // keeps what the raster look bakes for the next frame; nil bakes all anew
 	Apart    bool   // keeps each light apart for Run.Weigh: the same samples, but in two sums a pixel instead of eight
 	Shard    Shard  // renders only a part of the samples, for a film to be merged with others
 

@@ -289,7 +289,6 @@ func (a *album) draft(ctx context.Context, j *job.Job, f *presentFlags, keep *re
 	report.Phase("drafting the set")
 	var row []picture
 	side := 0
-	baked := new(render.Baked)
 	for i, s := range a.shots {
 		d, err := smaller(s.d, false, draftSide)
 		if err != nil {
@@ -299,7 +298,7 @@ func (a *album) draft(ctx context.Context, j *job.Job, f *presentFlags, keep *re
 			return err
 		}
 		q := &shot{name: s.name, look: s.look, d: d}
-		o := render.Options{Workers: f.workers, Cache: keep, Baked: baked}
+		o := render.Options{Workers: f.workers, Cache: keep}
 		m, err := a.sketch(ctx, q, o)
 		if err != nil {
 			if ctx.Err() != nil {

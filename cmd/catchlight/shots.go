@@ -306,7 +306,7 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 	defer report.done()
 	report.Phase(fmt.Sprintf("%d pictures to make, %d there", len(todo), t.kept))
 	show := &wholeJob{r: report, total: int64(len(todo))}
-	keep, baked := f.stages, new(render.Baked)
+	keep := f.stages
 	if keep == nil {
 		if keep, err = stageCache(ctx, false); err != nil {
 			return nil, err
@@ -329,7 +329,7 @@ func makeShots(ctx context.Context, j *job.Job, shots []*shot, f *jobFlags, cach
 			t.cached++
 		} else {
 			began := time.Now()
-			o := render.Options{Workers: workers, Progress: show, Cache: keep, Baked: baked, Scratch: j.Dir}
+			o := render.Options{Workers: workers, Progress: show, Cache: keep, Scratch: j.Dir}
 			if err := makeShot(ctx, j, s, o, f.every, t); err != nil {
 				return t, err
 			}

@@ -6,8 +6,6 @@ import (
 	"slices"
 	"sync"
 	"time"
-
-	"catchlight/render/memory"
 )
 
 // Cache keeps the stages of Prepare by what they were made from: the part of the description that they read and the
@@ -38,6 +36,7 @@ const (
 
 type kept struct {
 	inputs string
+	key    any // in place of inputs, for Derived
 	files  []Stamp
 	value  any
 	notes  []string
@@ -119,7 +118,7 @@ func storedStage[T any](p *preparer, slot string, inputs any, store *store[T], m
 			return none, err
 		}
 		id = string(data)
-		if k := c.find(slot, id); k != nil {
+		if k := c.find(slot, func(k *kept) bool { return k.inputs == id }); k != nil {
 			p.warn = append(p.warn, k.notes...)
 			p.o.log.add(Stage{slot, "memory", time.Since(start).Seconds(), k.bytes})
 			return k.value.(T), nil
@@ -150,13 +149,13 @@ func storedStage[T any](p *preparer, slot string, inputs any, store *store[T], m
 	return v, nil
 }
 
-// find returns what a stage made of these inputs, or nil.
-func (c *Cache) find(slot, inputs string) *kept {
+// find returns what a stage made of inputs that are the right ones, or nil.
+func (c *Cache) find(slot string, right func(k *kept) bool) *kept {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	list := c.slots[slot]
 	for i := len(list) - 1; i >= 0; i-- {
-		if k := list[i]; k.inputs == inputs && !slices.ContainsFunc(k.files, func(s Stamp) bool { return StampOf(s.Path) != s }) {
+		if k := list[i]; right(k) && !slices.ContainsFunc(k.files, func(s Stamp) bool { return StampOf(s.Path) != s }) {
 			c.slots[slot] = append(slices.Delete(list, i, i+1), k)
 			c.clock++
 			k.used = c.clock
@@ -169,7 +168,7 @@ func (c *Cache) find(slot, inputs string) *kept {
 
 // keep takes in a result, and lets go of what is too much.
 func (c *Cache) keep(slot string, k *kept, made bool) *kept {
-	k.bytes = memory.SizeOf(k.value)
+	k.bytes = sizeOf(k.value)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if made {

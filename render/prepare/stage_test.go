@@ -61,3 +61,37 @@ func TestCacheIsBounded(t *testing.T) {
 	require.Len(t, c.slots["reed"], 1)
 	require.Len(t, c.slots["tide"], 1)
 }
+
+// What is derived from a prepared scene is kept with the stages: of equal inputs, whatever they point to, within the same bytes, and an
+// error keeps nothing.
+func TestDerivedIsKept(t *testing.T) {
+	c := NewCache()
+	type inputs struct {
+		Side  int
+		Reeds []float64
+	}
+	made := func(side int, err error) bool {
+		m := &Maker{Cache: c}
+		v, got := Derived(m, "marsh", inputs{side, []float64{1, 2}}, func() ([]float64, error) { return make([]float64, side), err })
+		require.Equal(t, err, got)
+		if err == nil {
+			require.Len(t, v, side)
+			require.Len(t, m.Stages(), 1)
+			require.Greater(t, m.Stages()[0].Bytes, int64(8*side))
+			return m.Stages()[0].From == "made"
+		}
+		require.Empty(t, m.Stages())
+		return true
+	}
+	made(3, os.ErrDeadlineExceeded)
+	require.True(t, made(3, nil))
+	require.False(t, made(3, nil))
+	require.True(t, made(4, nil))
+	require.False(t, made(3, nil))
+	c.Limit = 100 // bytes
+	require.True(t, made(5, nil))
+	require.True(t, made(3, nil), "it went")
+	v, err := Derived(new(Maker), "marsh", 1, func() (int, error) { return 7, nil })
+	require.NoError(t, err)
+	require.Equal(t, 7, v, "without a cache")
+}

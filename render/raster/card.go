@@ -12,7 +12,7 @@ const cardDistance = 1e5
 
 // paintCards makes the bright rectangles that the tear film alone mirrors, at their places about the first eye: common practice in
 // games, no published source.
-func (k *Look) paintCards() {
+func (k *frame) paintCards() {
 	var centre geom.Vec
 	if len(k.scene.Eyes) > 0 {
 		centre = k.scene.Objects[k.scene.Eyes[0].Outer].ToWorld.T
@@ -20,7 +20,7 @@ func (k *Look) paintCards() {
 	for _, c := range k.set.Cards {
 		f := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}
 		if c.Fixed == "camera" {
-			f = k.scene.Camera.Frame()
+			f = k.camera.Frame()
 		}
 		sa, ca := math.Sincos(geom.Radians(c.Direction.Azimuth))
 		se, ce := math.Sincos(geom.Radians(c.Direction.Elevation))

@@ -28,7 +28,7 @@ type eyeLook struct {
 func (k *Look) newEyeLook(index int) *eyeLook {
 	e := &k.scene.Eyes[index]
 	y := &eyeLook{e: e, object: &k.scene.Objects[e.Outer]}
-	st := k.still(e)
+	st := k.still(index)
 	y.tint, y.relief = st.tint, st.relief
 	// Light along the axis is focused on the iris: its irradiance grows by 1/(1 - d(n-1)/(n R))^2 (paraxial optics), loses what the
 	// surface reflects, and is seen from outside through the same surface: basic radiance, over n^2. R and d are read off the shells.

@@ -68,8 +68,7 @@ camera: {kind: orthographic, width: 0.5, target: [0, 0, 8], orbit: {distance: 10
 lights: [{name: lamp, kind: distant, angle: 0.53, orbit: {azimuth: 0}, irradiance: [1, 1, 1], camera_visible: false}]
 raster: {texture_size: 256, prefilter_size: 16, occlusion: none, caustic: none, glints: none, reflection: none, limbal_darkening: 0}
 objects: [{name: eye, shape: eye, `+plainEye+`}]`, 3.6, 1.6, 0.5), "objects.eye.iris.pupil_closed=true")
-	pic, err := bake(t, p).Draw(t.Context())
-	require.NoError(t, err)
+	pic := draw(t, bake(t, p), p)
 	const n = 1.336
 	out := 1 - (n-1)*(n-1)/((n+1)*(n+1))
 	mean := 0.0

@@ -21,7 +21,7 @@ type fragment struct {
 }
 
 // fragment rebuilds what triangle id shows at film position (x, y).
-func (k *Look) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float64) fragment {
+func (k *frame) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float64) fragment {
 	p := pass.At(id, x, y)
 	s := &solids[p.Object]
 	b := &k.scene.Objects[s.object]
@@ -62,7 +62,7 @@ func (k *Look) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float6
 }
 
 // place returns the point of the triangle at film position (x, y).
-func (k *Look) place(pass *cover.Pass, solids []solid, id uint32, x, y float64) geom.Vec {
+func (k *frame) place(pass *cover.Pass, solids []solid, id uint32, x, y float64) geom.Vec {
 	p := pass.At(id, x, y)
 	s := &solids[p.Object]
 	t := s.tri[p.Prim]
@@ -77,7 +77,7 @@ func step(a, b geom.UV) geom.UV {
 }
 
 // toCamera returns the unit direction from p to the camera.
-func (k *Look) toCamera(p geom.Vec) geom.Vec {
+func (k *frame) toCamera(p geom.Vec) geom.Vec {
 	if k.flat {
 		return k.back
 	}

@@ -8,7 +8,9 @@ import (
 
 	"catchlight/light"
 	"catchlight/material/fresnel"
+	"catchlight/render/camera"
 	"catchlight/render/frozen"
+	"catchlight/render/prepare"
 	"catchlight/render/raster/cover"
 	"catchlight/render/raster/shading"
 	"catchlight/scene"
@@ -17,26 +19,22 @@ import (
 	"catchlight/scene/parallel"
 )
 
-// Look is a scene ready to be drawn. Nothing writes to it after Bake.
+// Look is a scene ready to be drawn by any camera. Nothing writes to it after Bake.
 type Look struct {
-	store         *Store
-	scene         *frozen.Scene
-	set           scene.Raster
-	width, height int
-	workers       int
-	Notes         []string // what the raster look leaves out of this scene
+	maker   *prepare.Maker
+	scene   *frozen.Scene // without its camera
+	set     scene.Raster
+	workers int
+	notes   []string // what the raster look leaves out of this scene
 
-	view    cover.View
-	flat    bool     // the camera is orthographic
-	at      geom.Vec // of the camera
-	back    geom.Vec // unit, from the scene to an orthographic camera
 	solids  []solid
+	bounds  geom.Box
 	clear   []solid // what lets through what lies behind it
+	casters []caster
 	lamps   []lamp
-	cards   []lamp
 	far     *shading.Sphere // light from far away; nil without any
 	ambient shading.Harmonics
-	eyes    []*eyeLook          // by eye; nil where the camera does not see it
+	eyes    []*eyeLook          // by eye; nil where no camera sees it
 	metal   []*shading.Response // by object, of conductors, dielectrics and flesh
 	flesh   []*shading.Kernel   // by object; nil where light is not spread over the picture
 }
@@ -46,39 +44,42 @@ type Picture struct {
 	Width, Height int
 	Mean          []colour.RGB // linear, W/(m^2 sr), multiplied by coverage
 	Alpha         []float64    // coverage
+	Notes         []string     // what the raster look leaves out of this picture
 }
 
-func bake(ctx context.Context, store *Store, s *frozen.Scene, set scene.Raster, width, height, workers int) (*Look, error) {
+// Bake makes all that does not depend on a frame: triangles, prefiltered surroundings, maps and tables of the eyes. Of what the maker's
+// cache holds it takes what it would make alike; the bits are those of making it anew.
+func Bake(ctx context.Context, m *prepare.Maker, s *frozen.Scene, set scene.Raster, workers int) (*Look, error) {
 	if s.Plate {
 		return nil, errors.New("a plate measures irradiance and is no picture: the raster look can't draw it")
 	}
 	if err := cover.CheckSamples(set.CoverageSamples); err != nil {
 		return nil, err
 	}
-	k := &Look{store: store, scene: s, set: set, width: width, height: height, workers: workers}
-	k.at, k.back = s.Camera.Position(), s.Camera.Frame().N
-	size, _ := s.Camera.PixelSpread()
-	k.flat = size > 0
-	if r, _ := s.Camera.Lens(); r > 0 {
-		k.note("the lens is drawn as a pinhole, without blur")
+	all := *s
+	all.Camera = nil
+	in := lookInputs{all.Objects, all.Eyes, all.Lights, all.LightTag, all.LightSeen, all.ShowEnvironment, all.Settings, set}
+	kept, err := prepare.Derived(m, "raster look", in, func() (*Look, error) { return bake(ctx, m, &all, set, workers) })
+	if err != nil {
+		return nil, err
 	}
+	k := *kept
+	k.maker, k.workers = m, workers
+	return &k, nil
+}
+
+func bake(ctx context.Context, m *prepare.Maker, s *frozen.Scene, set scene.Raster, workers int) (*Look, error) {
+	k := &Look{maker: m, scene: s, set: set, workers: workers}
 	k.eyes = make([]*eyeLook, len(s.Eyes))
 	k.metal, k.flesh = make([]*shading.Response, len(s.Objects)), make([]*shading.Kernel, len(s.Objects))
-	box := k.shapes()
-	near, far := 0.01, 1000.0
-	if k.flat && !box.Empty() {
-		c := box.Centre().Sub(k.at).Dot(k.back.Neg())
-		r := box.Size().Len()/2 + 1
-		near, far = c-r, c+r
-	}
-	k.view = cover.Of(s.Camera, width, height, near, far)
+	k.shapes()
+	k.castShadows()
 	k.lights()
 	for i, l := range s.Lights {
 		if f, ok := l.Form(); ok && l.Finite() && s.LightSeen[i] {
 			k.solids = append(k.solids, shining(l, f))
 		}
 	}
-	k.paintCards()
 	for i := range s.Objects {
 		b := &s.Objects[i]
 		if err := ctx.Err(); err != nil {
@@ -92,9 +93,9 @@ func bake(ctx context.Context, store *Store, s *frozen.Scene, set scene.Raster, 
 	return k, nil
 }
 
-// shapes makes the triangles of what the camera sees and returns its bounds, but for slabs.
-func (k *Look) shapes() geom.Box {
-	box := geom.EmptyBox()
+// shapes makes the triangles of what cameras see, and their bounds, but for slabs.
+func (k *Look) shapes() {
+	k.bounds = geom.EmptyBox()
 	for i := range k.scene.Objects {
 		b := &k.scene.Objects[i]
 		if b.Mask&frozen.CameraRays == 0 {
@@ -123,10 +124,9 @@ func (k *Look) shapes() geom.Box {
 			k.solids = append(k.solids, solid)
 		}
 		if b.Shape != frozen.Slab {
-			box = box.Union(b.Bounds)
+			k.bounds = k.bounds.Union(b.Bounds)
 		}
 	}
-	return box
 }
 
 // netted reports whether a net of fewer triangles is to stand for an object.
@@ -166,7 +166,7 @@ func (k *Look) tabulate(i int, b *frozen.Object) {
 	}
 }
 
-func (k *Look) note(format string, a ...any) { k.Notes = append(k.Notes, fmt.Sprintf(format, a...)) }
+func (k *Look) note(format string, a ...any) { k.notes = append(k.notes, fmt.Sprintf(format, a...)) }
 
 // lights sorts the lights into lamps and surroundings, and prefilters these.
 func (k *Look) lights() {
@@ -192,7 +192,7 @@ func (k *Look) lights() {
 		return
 	}
 	n := k.set.PrefilterSize
-	k.far = find(k.store, &k.store.far, 1, farInputs{far, n}, func() *shading.Sphere {
+	k.far = derived(k, "raster surroundings", farInputs{far, n}, func() *shading.Sphere {
 		return shading.NewSphere(n, k.workers, func(x, y int) (c colour.RGB) {
 			for i := range sub * sub { // points along a texel's side
 				d := shading.Direction(n*sub, x*sub+i%sub, y*sub+i/sub).Unit()
@@ -238,6 +238,14 @@ func spot(l *light.Light) (f light.Form, ok bool) {
 // frame is one drawing of a look.
 type frame struct {
 	*Look
+	camera        *camera.Camera
+	view          cover.View
+	width, height int
+	flat          bool     // the camera is orthographic
+	at            geom.Vec // of the camera
+	back          geom.Vec // unit, from the scene to an orthographic camera
+	cards         []lamp
+
 	pass   *cover.Pass
 	buf    *cover.Buffer
 	onEyes []*shadow // by lamp; see shadows
@@ -333,29 +341,49 @@ func (k *frame) shade(f *fragment) (out shaded) {
 	return out
 }
 
-// Draw draws the frame.
-func (k *Look) Draw(ctx context.Context) (*Picture, error) {
-	f := &frame{Look: k, pass: cover.NewPass(k.view), skin: newSkin(k.width, k.height)}
+// frame returns a drawing by a camera that has nothing on it yet.
+func (k *Look) frame(c *camera.Camera, width, height int) *frame {
+	f := &frame{Look: k, camera: c, width: width, height: height, at: c.Position(), back: c.Frame().N}
+	size, _ := c.PixelSpread()
+	f.flat = size > 0
+	near, far := 0.01, 1000.0
+	if f.flat && !k.bounds.Empty() {
+		m := k.bounds.Centre().Sub(f.at).Dot(f.back.Neg())
+		r := k.bounds.Size().Len()/2 + 1
+		near, far = m-r, m+r
+	}
+	f.view = cover.Of(c, width, height, near, far)
+	f.paintCards()
+	return f
+}
+
+// Draw draws the frame that a camera sees.
+func (k *Look) Draw(ctx context.Context, c *camera.Camera, width, height int) (*Picture, error) {
+	f := k.frame(c, width, height)
+	f.pass, f.skin = cover.NewPass(f.view), newSkin(width, height)
 	for i := range k.solids {
 		s := &k.solids[i]
 		s.addTo(f.pass, int32(i), s.side, k.workers)
 	}
 	f.buf = f.pass.Draw(k.set.CoverageSamples, k.workers)
 	f.shadows(f.region())
-	p := &Picture{Width: k.width, Height: k.height, Mean: make([]colour.RGB, k.width*k.height), Alpha: make([]float64, k.width*k.height)}
+	p := &Picture{Width: width, Height: height, Mean: make([]colour.RGB, width*height), Alpha: make([]float64, width*height), Notes: k.notes}
+	if r, _ := c.Lens(); r > 0 {
+		p.Notes = append(p.Notes[:len(p.Notes):len(p.Notes)], "the lens is drawn as a pinhole, without blur")
+	}
 	f.out = p
-	parallel.Each(k.height, k.workers, func(y int) {
+	parallel.Each(height, k.workers, func(y int) {
 		if ctx.Err() != nil {
 			return
 		}
-		for x := range k.width {
+		for x := range width {
 			f.pixel(x, y)
 		}
 	})
 	f.glaze(ctx)
 	f.skin.spread(ctx, p.Mean, k.workers)
 	if k.set.Glare > 0 {
-		p.Mean = shading.Glare(p.Mean, k.width, k.height, k.set.GlareField, k.set.Glare, k.workers)
+		p.Mean = shading.Glare(p.Mean, width, height, k.set.GlareField, k.set.Glare, k.workers)
 	}
 	return p, ctx.Err()
 }
@@ -453,7 +481,7 @@ func (k *frame) region() (centre geom.Vec, radius float64) {
 	if box.Empty() {
 		return geom.Vec{}, 1
 	}
-	return box.Centre(), 0.55*box.Size().Len() + 0.1
+	return box.Centre(), 0.53*box.Size().Len() + 0.1
 }
 
 // pixel shades each object that a pixel's samples show once, in the middle of those samples, and adds them up by their number.
@@ -512,8 +540,8 @@ func (k *frame) pixel(x, y int) {
 }
 
 // background returns what the camera sees of the distant lights.
-func (k *Look) background(x, y int) (c colour.RGB) {
-	_, d, _ := k.scene.Camera.Ray(float64(x)+0.5, float64(y)+0.5, 0.5, 0.5)
+func (k *frame) background(x, y int) (c colour.RGB) {
+	_, d, _ := k.camera.Ray(float64(x)+0.5, float64(y)+0.5, 0.5, 0.5)
 	for i, l := range k.scene.Lights {
 		if !l.Finite() && k.scene.LightSeen[i] {
 			c = c.Add(l.RadianceDir(d))

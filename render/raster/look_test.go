@@ -10,6 +10,7 @@ import (
 	"catchlight/render/accel"
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	prep "catchlight/render/prepare"
 	"catchlight/render/raster"
 	"catchlight/scene"
 	"catchlight/scene/colour"
@@ -36,10 +37,16 @@ func prepare(t testing.TB, yaml string, set ...string) *render.Prepared {
 
 func bake(t testing.TB, p *render.Prepared) *raster.Look {
 	t.Helper()
-	f := &p.Description.Picture
-	k, err := raster.Bake(context.Background(), p.Scene, p.Description.Raster, f.Width, f.Height, 2)
+	k, err := raster.Bake(context.Background(), new(prep.Maker), p.Scene, p.Description.Raster, 2)
 	require.NoError(t, err)
 	return k
+}
+
+func draw(t testing.TB, k *raster.Look, p *render.Prepared) *raster.Picture {
+	t.Helper()
+	pic, err := k.Draw(context.Background(), p.Scene.Camera, p.Description.Picture.Width, p.Description.Picture.Height)
+	require.NoError(t, err)
+	return pic
 }
 
 // both returns the pictures of the two looks.
@@ -101,7 +108,7 @@ objects:
   - {name: pane, shape: rectangle, size: [12, 8, 1], transform: {translate: [-12, 12, 0], rotate: [10, 40, 0]}}
   - {name: coin, shape: disc, radius: 4, transform: {translate: [14, -10, 6], rotate: [-30, 20, 0]}}
   - {name: floor, shape: slab, thickness: 1, transform: {translate: [0, -15, 0], rotate: [-90, 0, 0]}}`)
-		object, depth, offset := bake(t, p).Visible()
+		object, depth, offset := bake(t, p).Visible(p.Scene.Camera, n, n)
 		sc := accel.NewScratch()
 		seen, away := map[int32]int{}, 0
 		worst := 0.0
@@ -167,8 +174,7 @@ lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
 raster: {caustic: none, occlusion: none, texture_size: 1024, reflection: none, prefilter_size: 16}
 objects: [{name: eye, shape: eye, `+plainEye+`}]`, 3.6-0.114, 2.0, 0.9), "raster.iris="+iris)
 		k := bake(t, p)
-		pic, err := k.Draw(context.Background())
-		require.NoError(t, err)
+		pic := draw(t, k, p)
 		area := 0.0
 		for i := range pic.Mean {
 			if pic.Mean[i][1] < 0.3 {
@@ -247,17 +253,16 @@ camera: {orbit: {azimuth: 20, distance: 300}, target: [0, 0, 2], focal_length: 3
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}, {name: lamp, kind: sphere, position: [200, 300, 400], radius: 60, radiance: [9, 9, 9]}]
 raster: {texture_size: 512, prefilter_size: 32, caustic: none, occlusion: none, scattering: none}
 objects: [{name: eye, shape: eye, map_size: 128}]`
-	fine := bake(t, prepare(t, yaml))
-	pic, err := fine.Draw(context.Background())
-	require.NoError(t, err)
+	fine := prepare(t, yaml)
+	pic := draw(t, bake(t, fine), fine)
 	for _, most := range []int{600, 4000} {
-		k := bake(t, prepare(t, yaml, fmt.Sprintf("raster.triangles=%d", most)))
+		p := prepare(t, yaml, fmt.Sprintf("raster.triangles=%d", most))
+		k := bake(t, p)
 		count, worst := k.Net()
 		require.LessOrEqual(t, count, most)
 		require.Greater(t, count, most*8/10)
 		require.Less(t, worst, 1e-4) // mm off the fine shell at corners
-		q, err := k.Draw(context.Background())
-		require.NoError(t, err)
+		q := draw(t, k, p)
 		away, area := 0.0, 0.0
 		for i := range q.Mean {
 			area += q.Alpha[i] - pic.Alpha[i]
@@ -298,7 +303,7 @@ objects:
 			require.Equal(t, first.Alpha, pic.Alpha)
 		}
 	}
-	_, err := raster.Bake(context.Background(), &frozen.Scene{Plate: true}, p.Description.Raster, 8, 8, 1)
+	_, err := raster.Bake(context.Background(), new(prep.Maker), &frozen.Scene{Plate: true}, p.Description.Raster, 1)
 	require.Error(t, err)
 }
 

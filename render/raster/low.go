@@ -56,7 +56,7 @@ func (k *Look) newLow(index int32, most int) (s solid, ok bool) {
 		s.tri = append(s.tri, [3]uint32{last - m + i, last, last - m + j})
 	}
 	if ok {
-		s.low.normals = k.still(e).normals
+		s.low.normals = k.still(int(b.Eye)).normals
 	}
 	return s, ok
 }

@@ -41,8 +41,7 @@ view: {background: gradient}
 camera: {kind: orthographic, width: 30, target: [0, 0, 0], orbit: {distance: 100}}
 lights: [{name: sky, kind: constant, radiance: [1, 1, 1], camera_visible: false}]
 objects: [{name: ball, shape: sphere, radius: 12, material: {kind: diffuse, colour: 0.5}}]`)
-	pic, err := bake(t, q).Draw(t.Context())
-	require.NoError(t, err)
+	pic := draw(t, bake(t, q), q)
 	sum, n = 0, 0
 	for i, a := range pic.Alpha {
 		in := 0

@@ -2,6 +2,7 @@ package raster
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"catchlight/light"
@@ -115,4 +116,22 @@ func TestSurroundParallax(t *testing.T) {
 	}
 	_, share := p.meets(geom.Vec{}, geom.Vec{X: -1})
 	require.Zero(t, share)
+}
+
+// The ball that shadow maps are fitted to holds the one that the picture shows, is little larger, and is one and the same for most that
+// are a little aside.
+func TestRoundedBalls(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	same := 0
+	for range 1000 {
+		c, radius := geom.Vec{X: 100 * r.NormFloat64(), Y: 100 * r.NormFloat64(), Z: 100 * r.NormFloat64()}, math.Exp(3*r.NormFloat64())
+		at, big := rounded(c, radius)
+		require.LessOrEqual(t, at.Sub(c).Len()+radius, big)
+		require.Less(t, big, 1.35*radius)
+		at2, big2 := rounded(c.Mad(0.01*radius, geom.Vec{X: 1}), 1.005*radius)
+		if at2 == at && big2 == big {
+			same++
+		}
+	}
+	require.Greater(t, same, 800)
 }

@@ -1,12 +1,16 @@
 package raster
 
 import (
+	"fmt"
 	"math"
+	"slices"
 
 	"catchlight/light"
 	"catchlight/render/frozen"
 	"catchlight/render/raster/cover"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
 )
 
 // shadow is what stands between one light and what is seen: for each direction from the light's middle the distance to the first object.
@@ -27,11 +31,10 @@ type shadow struct {
 	high   [2]float64               // and the most
 }
 
-// newShadow draws the casters as the lamp's middle sees the region of the receivers, a ball about centre. It returns nil where no
-// caster is in the way.
+// newShadow returns an empty map of the casters as the lamp's middle sees the region of the receivers, a ball about centre.
 //
 // Source: Williams, Casting Curved Shadows on Curved Surfaces, SIGGRAPH 1978.
-func newShadow(l *lamp, centre geom.Vec, radius float64, casters []solid, n, workers int) *shadow {
+func newShadow(l *lamp, centre geom.Vec, radius float64, casters []caster, n int) *shadow {
 	s := &shadow{n: n, least: math.Inf(1)}
 	radius *= 1.02
 	if l.Kind == light.Distant {
@@ -69,24 +72,6 @@ func newShadow(l *lamp, centre geom.Vec, radius float64, casters []solid, n, wor
 	for i := range s.points {
 		s.points[i][0], s.points[i][1] = s.point(l, i)
 	}
-	pass := cover.NewPass(s.view)
-	for i := range casters {
-		casters[i].addTo(pass, int32(i), cover.Both, workers)
-	}
-	buf := pass.Draw(1, workers)
-	s.dist = make([]float32, n*n)
-	for i, z := range buf.Depth {
-		d := math.Inf(1)
-		if buf.ID[i] != cover.None {
-			d = s.distance(float64(z))
-		}
-		s.dist[i] = float32(d)
-		s.least = min(s.least, d)
-	}
-	if math.IsInf(s.least, 1) {
-		return nil
-	}
-	s.blocks = newBlocks(s.dist, n, max(1, n/64))
 	s.low, s.high = s.points[0], s.points[0]
 	for _, q := range s.points {
 		for c := range q {
@@ -94,6 +79,40 @@ func newShadow(l *lamp, centre geom.Vec, radius float64, casters []solid, n, wor
 		}
 	}
 	return s
+}
+
+// draw returns the distances of the casters that in chooses.
+func (s *shadow) draw(casters []caster, in func(c *caster) bool, workers int) []float32 {
+	pass := cover.NewPass(s.view)
+	for i := range casters {
+		if in(&casters[i]) {
+			casters[i].addTo(pass, int32(i), cover.Both, workers)
+		}
+	}
+	buf := pass.Draw(1, workers)
+	dist := make([]float32, s.n*s.n)
+	for i, z := range buf.Depth {
+		d := math.Inf(1)
+		if buf.ID[i] != cover.None {
+			d = s.distance(float64(z))
+		}
+		dist[i] = float32(d)
+	}
+	return dist
+}
+
+// with returns the shadow of what stands at the given distances: nil where nothing stands.
+func (s *shadow) with(dist []float32) *shadow {
+	out := *s
+	out.dist = dist
+	for _, d := range dist {
+		out.least = min(out.least, float64(d))
+	}
+	if math.IsInf(out.least, 1) {
+		return nil
+	}
+	out.blocks = newBlocks(dist, s.n, max(1, s.n/64))
+	return &out
 }
 
 func (s *shadow) distance(depth float64) float64 {
@@ -298,38 +317,105 @@ func (s *shadow) point(l *lamp, i int) (x, y float64) {
 	return a * l.Radius, b * l.Radius
 }
 
-// shadows draws the maps of all lamps: those of plain objects, for the eyes, whose own shells are round and shade themselves by their
-// normals, and those of all objects, for everything else.
+// caster is what casts shadows: eyes take those of plain objects alone, as their own shells are round and shade themselves by their normals;
+// everything else takes all.
+type caster struct {
+	solid
+	plain bool
+}
+
+// castShadows finds the casters.
+func (k *Look) castShadows() {
+	for i := range k.scene.Objects {
+		b := &k.scene.Objects[i]
+		kind := b.Material.Kind
+		if b.Mask&frozen.ShadowRays != 0 && kind != frozen.Outer && !letsThrough(kind) {
+			var s solid
+			if n := slices.IndexFunc(k.solids, func(s solid) bool { return s.object == int32(i) && s.low == nil }); n >= 0 {
+				s = k.solids[n]
+			} else {
+				s = solidOf(b, int32(i))
+			}
+			k.casters = append(k.casters, caster{s, kind != frozen.Inner})
+		}
+	}
+}
+
+// shadowInputs is all that a lamp's shadows read.
+type shadowInputs struct {
+	Lamp     light.Form // without its radiance
+	Casters  []casterInputs
+	Centre   geom.Vec
+	Radius   float64
+	Size     int
+	Eyes, On bool // whether eyes take shadows, and other objects
+}
+
+type casterInputs struct {
+	Shape   frozen.Shape
+	Size    geom.Vec
+	Mesh    *mesh.Mesh
+	Opacity *frozen.OpacityMask
+	Pose    geom.Affine
+	Plain   bool
+}
+
+// shadowPair is what a lamp's light is held back by on its way to eyes and to everything else.
+type shadowPair struct{ onEyes, onAll *shadow }
+
+// shadows draws the maps of all lamps about a ball that is a little larger than what the picture shows.
 func (k *frame) shadows(centre geom.Vec, radius float64) {
 	k.onEyes, k.onAll = make([]*shadow, len(k.lamps)), make([]*shadow, len(k.lamps))
 	if k.set.Shadow == "none" {
 		return
 	}
-	var plain, all []solid
-	others := false
+	in := shadowInputs{Size: k.set.ShadowSize}
+	in.Centre, in.Radius = rounded(centre, radius)
+	for i := range k.casters {
+		c := &k.casters[i]
+		b := &k.scene.Objects[c.object]
+		in.Casters = append(in.Casters, casterInputs{b.Shape, b.Size, b.Mesh, b.OpacityMask, b.ToWorld, c.plain})
+		in.Eyes = in.Eyes || c.plain
+	}
 	for i := range k.scene.Objects {
 		b := &k.scene.Objects[i]
 		kind := b.Material.Kind
-		if kind != frozen.Outer && kind != frozen.Inner && b.Mask&frozen.CameraRays != 0 {
-			others = true
-		}
-		if b.Mask&frozen.ShadowRays == 0 || kind == frozen.Outer || letsThrough(kind) {
-			continue
-		}
-		s := solidOf(b, int32(i))
-		all = append(all, s)
-		if kind != frozen.Inner {
-			plain = append(plain, s)
-		}
+		in.On = in.On || len(k.casters) > 0 && kind != frozen.Outer && kind != frozen.Inner && b.Mask&frozen.CameraRays != 0
+	}
+	if !in.Eyes && !in.On {
+		return
 	}
 	for i := range k.lamps {
-		if len(plain) > 0 {
-			k.onEyes[i] = newShadow(&k.lamps[i], centre, radius, plain, k.set.ShadowSize, k.workers)
-		}
-		if others && len(all) > 0 {
-			k.onAll[i] = newShadow(&k.lamps[i], centre, radius, all, k.set.ShadowSize, k.workers)
-		}
+		l := &k.lamps[i]
+		in.Lamp = l.Form
+		in.Lamp.Radiance = colour.RGB{}
+		q := derived(k.Look, fmt.Sprintf("raster shadows %d", i), in, func() (q shadowPair) {
+			s := newShadow(l, in.Centre, in.Radius, k.casters, in.Size)
+			dist := s.draw(k.casters, func(c *caster) bool { return c.plain }, k.workers)
+			if in.Eyes {
+				q.onEyes = s.with(dist)
+			}
+			if in.On {
+				all := s.draw(k.casters, func(c *caster) bool { return !c.plain }, k.workers)
+				for i, d := range dist {
+					all[i] = min(all[i], d)
+				}
+				q.onAll = s.with(all)
+			}
+			return q
+		})
+		k.onEyes[i], k.onAll[i] = q.onEyes, q.onAll
 	}
+}
+
+// rounded returns a ball that holds the given one and is the same for most that are a little aside, so that shadow maps need not be drawn
+// anew for a camera that moves on: at most 1.35 times as large.
+func rounded(centre geom.Vec, radius float64) (geom.Vec, float64) {
+	// The middle moves by at most half the diagonal of a step of 1/8: 0.109 of the ball.
+	const steps, room = 8, 1 / (1 - 0.1083)
+	r := math.Exp2(math.Ceil(4*math.Log2(radius*room)) / 4)
+	snap := func(x float64) float64 { return math.Round(x*steps/r) * r / steps }
+	return geom.Vec{X: snap(centre.X), Y: snap(centre.Y), Z: snap(centre.Z)}, r
 }
 
 // letsThrough reports whether light passes a surface of this kind.

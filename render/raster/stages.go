@@ -1,42 +1,53 @@
 package raster
 
 import (
-	"context"
-	"reflect"
+	"fmt"
 	"slices"
-	"sync"
+	"unsafe"
 
 	"catchlight/light"
 	"catchlight/render/frozen"
-	"catchlight/render/memory"
-	"catchlight/render/raster/shading"
+	"catchlight/render/prepare"
 	"catchlight/scene"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 	"catchlight/scene/texture"
 )
 
-// Store keeps from one Bake to the next what both need alike, so that a change bakes what rests on it and no more. What is taken from
-// it has the bits that baking anew would give.
-//
-// Of a Bake the following rests on, and is kept for: the tint of an eye on its tissue; the relief of its iris on the inner shell and
-// its normal map; what its cornea does on the outer one, all in its own frame, whatever its pose; the prefiltered surroundings on the
-// lights far away; what lamps send through the cornea and what stands about the eye on all that is in the scene but the camera.
-type Store struct {
-	mu      sync.Mutex
-	tints   []kept[tintInputs, texture.Map]
-	reliefs []kept[reliefInputs, *iris]
-	corneas []kept[corneaInputs, *cornea]
-	far     []kept[farInputs, *shading.Sphere]
-	lit     []kept[litInputs, *lit]
-	Made    int // maps of eyes and surroundings baked since the store was made
-	Taken   int // and taken from it
+// A look is baked in stages, which a cache keeps with those of Prepare: the tint of an eye rests on its tissue; the relief of its iris on the
+// inner shell and its normal map; what its cornea does on the outer one, all in its own frame, whatever its pose; the prefiltered
+// surroundings on the lights far away; what lamps send through the cornea and what stands about the eye, and the whole look, on all
+// that is in the scene but the camera; a lamp's shadows on what casts them, on its shape and on about what the picture shows.
+
+// derived is prepare.Derived for what can't fail.
+func derived[I, V any](k *Look, slot string, inputs I, make func() V) V {
+	v, _ := prepare.Derived(k.maker, slot, inputs, func() (V, error) { return make(), nil })
+	return v
 }
 
-type kept[I, V any] struct {
-	inputs I
-	value  V
-	bytes  int64
+// lookInputs is all that a look reads: the scene without its camera.
+type lookInputs struct {
+	Objects []frozen.Object
+	Eyes    []frozen.Eye
+	Lights  []*light.Light
+	Tags    []int
+	Seen    []bool
+	Show    bool
+	How     frozen.Settings
+	Set     scene.Raster
+}
+
+// Bytes says what a look takes beside its stages and the scene, which others hold.
+func (k *Look) Bytes() (n int64) {
+	for _, list := range [][]solid{k.solids, k.clear} {
+		for i := range list {
+			n += int64(len(list[i].points)) * int64(unsafe.Sizeof(geom.Vec{}))
+		}
+	}
+	for i := range k.casters {
+		n += int64(len(k.casters[i].points)) * int64(unsafe.Sizeof(geom.Vec{}))
+	}
+	return n
 }
 
 // tintInputs is all that the colour of an eye's tissue reads.
@@ -83,45 +94,6 @@ type farInputs struct {
 	Size   int
 }
 
-// Bake is the Bake of this package, with what the store holds.
-func (s *Store) Bake(ctx context.Context, sc *frozen.Scene, set scene.Raster, width, height, workers int) (*Look, error) {
-	return bake(ctx, s, sc, set, width, height, workers)
-}
-
-// Bake makes all that does not depend on a frame: triangles, prefiltered surroundings, maps and tables of the eyes.
-func Bake(ctx context.Context, s *frozen.Scene, set scene.Raster, width, height, workers int) (*Look, error) {
-	return bake(ctx, new(Store), s, set, width, height, workers)
-}
-
-// storeBytes is what a store may hold of one kind of result beside the last ones of a scene's eyes.
-const storeBytes = 256 << 20
-
-// find returns what was made of equal inputs, else makes it and keeps it among the last eight for each of so many eyes, as far as there
-// is room. Pictures and meshes are equal at a glance where they are the same in memory.
-func find[I, V any](s *Store, list *[]kept[I, V], eyes int, inputs I, make func() V) V {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	for i, q := range *list {
-		if reflect.DeepEqual(q.inputs, inputs) {
-			*list = append(slices.Delete(*list, i, i+1), q)
-			s.Taken++
-			return q.value
-		}
-	}
-	v := make()
-	*list = append(*list, kept[I, V]{inputs, v, memory.SizeOf(v)})
-	room, n := int64(storeBytes), 0
-	for n < min(len(*list), 8*eyes) {
-		if room -= (*list)[len(*list)-1-n].bytes; room < 0 && n >= eyes {
-			break
-		}
-		n++
-	}
-	*list = slices.Delete(*list, 0, len(*list)-n)
-	s.Made++
-	return v
-}
-
 // still is what is baked for an eye in its own frame: no pose and no light is in it.
 type still struct {
 	tint texture.Map
@@ -149,18 +121,19 @@ type lit struct {
 }
 
 // still returns that of an eye.
-func (k *Look) still(e *frozen.Eye) *still {
+func (k *Look) still(index int) *still {
+	e := &k.scene.Eyes[index]
 	outer, inner := &k.scene.Objects[e.Outer], &k.scene.Objects[e.Inner]
-	eyes := len(k.scene.Eyes)
+	name := func(stage string) string { return fmt.Sprintf("raster %s %d", stage, index) }
 	caustic := k.set.Caustic == "baked"
 	at := inOwnFrame(k.scene, e)
 	s := new(still)
-	s.tint = find(k.store, &k.store.tints, eyes, tintInputs{e.Tissue.Colour, e.Tissue.Vessels, k.set.TextureSize, k.set.TextureBits}, func() texture.Map {
+	s.tint = derived(k, name("tint"), tintInputs{e.Tissue.Colour, e.Tissue.Vessels, k.set.TextureSize, k.set.TextureBits}, func() texture.Map {
 		return k.tint(e)
 	})
 	form := reliefInputs{Inner: inner.Mesh, Normal: e.InnerNormal, Gain: e.InnerNormalGain, Radius: e.LimbusRadius, Width: e.LimbusWidth,
 		Size: k.set.TextureSize, Occlusion: k.set.Occlusion == "baked", Smooth: caustic}
-	s.iris = find(k.store, &k.store.reliefs, eyes, form, func() *iris {
+	s.iris = derived(k, name("relief"), form, func() *iris {
 		q := &iris{relief: newRelief(at, e, form.Size, form.Occlusion, k.workers)}
 		if caustic {
 			q.base = q.relief.smooth()
@@ -169,7 +142,7 @@ func (k *Look) still(e *frozen.Eye) *still {
 	})
 	shell := corneaInputs{Outer: outer.Mesh, Normal: e.Normal, Gain: e.NormalGain, Reach: s.relief.reach, Size: k.set.TextureSize,
 		Bits: k.set.TextureBits, Dome: caustic, Net: k.netted(outer)}
-	s.cornea = find(k.store, &k.store.corneas, eyes, shell, func() *cornea {
+	s.cornea = derived(k, name("cornea"), shell, func() *cornea {
 		q := new(cornea)
 		if shell.Dome {
 			q.dome = domeOf(at, e, shell.Reach, causticGrid, k.workers)
@@ -185,7 +158,7 @@ func (k *Look) still(e *frozen.Eye) *still {
 // lit returns what the light about an eye makes of it.
 func (k *Look) lit(index int, y *eyeLook, st *still) *lit {
 	in := litInputs{Eye: index, Still: *st, Lights: k.scene.Lights, Tags: k.scene.LightTag, Objects: k.scene.Objects, Eyes: k.scene.Eyes, How: k.scene.Settings, Set: k.set}
-	return find(k.store, &k.store.lit, len(k.scene.Eyes), in, func() *lit {
+	return derived(k, fmt.Sprintf("raster light about eye %d", index), in, func() *lit {
 		q := new(lit)
 		if k.standsAbout() {
 			if k.set.Occlusion == "baked" {
