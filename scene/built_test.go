@@ -94,7 +94,7 @@ func TestBuiltEyeIsChecked(t *testing.T) {
 		"iris: {pupil: 10}":                           "e.iris.pupil: 10 is outside [1.5, 8] mm",
 		"cornea: {wobble: 0.1}":                       "e.cornea.wobble: 0.1 is outside [0, 0.04]",
 		"lids: {height: 16}":                          "e.lids.height: a height of 16 and a cover of 1.5 mm put the margins at",
-		"globe: {radius: 5}":                          "e.globe.radius: a limbus that ends 6.45 mm from the axis does not fit on a globe of radius 5 mm",
+		"globe: {radius: 5}":                          "e.globe.radius: a limbus that ends 6.3 mm from the axis does not fit on a globe of radius 5 mm",
 		"iris: {pupil: 8}\n    limbus: {radius: 4.8}": "e.iris.pupil: the pupil reaches",
 		"cornea: {radius: 15}":                        "e.cornea.radius: a cornea of radius 15 mm is flatter than the globe",
 		"iris: {depth: 2}":                            "e.iris.depth: 2 mm leaves only",

@@ -441,7 +441,7 @@ type Cornea struct {
 // Limbus blends cornea and sclera.
 type Limbus struct {
 	Radius float64  `key:"radius" unit:"mm" range:"[0.5,30]" built:"[2.5,14]" default:"5.85" source:"half of the visible iris, 11.8 mm in 200 people: Caroline and Andre, Contact Lens Spectrum, April 2002" doc:"distance of its middle from the optical axis"`
-	Width  float64  `key:"width" unit:"mm" range:"[0.05,10]" built:"[0.4,2.5]" default:"1.2" source:"Consejo et al., J. Cataract Refract. Surg. 43 (2017), 1239, find up to 2 mm; within that by eye; from memory" doc:"width of the blend"`
+	Width  float64  `key:"width" unit:"mm" range:"[0.05,10]" built:"[0.4,2.5]" default:"0.9" source:"Consejo et al., J. Cataract Refract. Surg. 43 (2017), 1239, find up to 2 mm; within that by eye; from memory" doc:"width of the blend"`
 	Reach  *float64 `key:"reach" unit:"mm" range:"[0,1]" doc:"how far the opaque white reaches in over the cornea above and below; half as far at the sides; without it 0.35 on an eye that is built here (Ruefer, Schroeder and Erb, Cornea 24 (2005), from memory), 0 on one from a file"`
 }
 
@@ -475,7 +475,7 @@ type Iris struct {
 	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue, or with painted: seen as it shows through the cornea; without it the built pattern"`
 	Normal        *NormalMap  `key:"normal" doc:"normal map of the inner shell"`
 	Height        *HeightMap  `key:"height" doc:"displacement of the inner shell"`
-	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.08, 0.065, 0.05]" source:"common practice, no published source" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.03, 0.025, 0.02]" source:"common practice, no published source: fibres 0.03 mm wide are told apart in photographs" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	SigmaA        *colour.RGB `key:"sigma_a" unit:"1/mm" range:"[0,1e6]" doc:"absorption coefficient of the tissue, with sigma_s; instead of colour and scatter_radius"`
 	SigmaS        *colour.RGB `key:"sigma_s" unit:"1/mm" range:"[0,1e6]" doc:"reduced scattering coefficient of the tissue, with sigma_a"`
 	Scattering    bool        `key:"scattering" default:"true" doc:"off makes the iris plain diffuse"`

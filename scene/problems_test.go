@@ -112,7 +112,7 @@ func TestProblems(t *testing.T) {
 		"asset, morph":        {head + "objects: [{name: m, shape: eye, asset: {file: shells.glb, outer: a, inner: b, morph: [{target: wide}, {target: wide, weight: 0.5}]}}]", "3:79: objects.m.asset.morph: sets the target wide twice"},
 		"mesh, morph":         {head + "objects: [{name: m, shape: box, morph: [{target: wide, weight: 11}]}]", "3:33: objects.m.morph: only for shape mesh, not for box"},
 		"asset, keys":         {head + "objects: [{name: m, shape: eye, asset: {file: shells.glb, outer: a}}]", "3:41: objects.m.asset.inner: missing, name the node that is the inner shell, or set borrow"},
-		"limbus":              {head + "objects: [{name: m, shape: eye, globe: {radius: 5}}]", "3:41: objects.m.globe.radius: a limbus that ends 6.45 mm from the axis does not fit on a globe of radius 5 mm: 0.85 of it at most"},
+		"limbus":              {head + "objects: [{name: m, shape: eye, globe: {radius: 5}}]", "3:41: objects.m.globe.radius: a limbus that ends 6.3 mm from the axis does not fit on a globe of radius 5 mm: 0.85 of it at most"},
 		"pupil":               {head + "objects: [{name: m, shape: eye, iris: {pupil: 15}}]", "3:40: objects.m.iris.pupil: 15 is outside [1.5, 8] mm"},
 		"too many pixels":     {head + "picture:\n  width: 16000\n  height: 16000", "5:3: picture.height: 16000 x 16000 is more than 100 million pixels"},
 		"unclosed":            {head + "picture: {samples: 3", "3:10: not valid YAML: could not find flow mapping end token '}'"},

@@ -80,7 +80,12 @@ func (k *canvas) at(u, v, fx, fy float64) (a, vessels colour.RGB) {
 		var b colour.RGB
 		b, vessels = k.w.colour(fx, fy, math.Atan2(sin, cos), cx, cy)
 		for i, s := range share {
-			a[i] += s * (min(0.9, b[i]*lift[i]) - a[i])
+			// What light crosses more and more of takes away from it by shares: the inner half of the step is the iris, darkened, and no grey.
+			q := min(0.9, b[i]*lift[i])
+			if s < 1 {
+				q *= math.Pow(a[i]/q, 1-s)
+			}
+			a[i] = q
 			vessels[i] = 1 + share[1]*(vessels[i]-1)
 		}
 	}

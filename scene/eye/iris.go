@@ -200,12 +200,21 @@ func (s *shells) at(rw row, theta float64) geom.Vec {
 		} else {
 			x, y = ir.planar(theta, rho)
 		}
-		return geom.Vec{X: x, Y: y, Z: ir.front(x, y, rho) - rw.drop}
+		low := geom.Vec{X: x, Y: y, Z: ir.front(x, y, rho) - rw.drop}
+		if r := math.Hypot(x, y); r > ir.wall.foot {
+			return s.lifted(low, r, math.Atan2(y, x))
+		}
+		return low
 	}
 	r := ir.root + (rw.rho-1)*(ir.lip-ir.root)
 	sin, cos := math.Sincos(theta)
 	low := geom.Vec{X: r * cos, Y: r * sin}
 	low.Z = ir.front(low.X, low.Y, rw.rho)
+	return s.lifted(low, r, theta)
+}
+
+// lifted returns a point of the iris, r mm from the axis in the direction theta, as far up the wall as it lies there.
+func (s *shells) lifted(low geom.Vec, r, theta float64) geom.Vec {
 	p, nv := s.surface(s.prof.front(r), theta)
-	return geom.Lerp(low, p.Mad(-s.p.ShellGap, nv), ir.wall.at(rw.rho-1))
+	return geom.Lerp(low, p.Mad(-s.p.ShellGap, nv), s.ir.wall.at(r))
 }

@@ -78,7 +78,7 @@ func DefaultPaint() []Layer {
 			l.Into, l.Blend = "film", "absorb"
 			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap = 130, 0.034, 0.017, 0.03, 0.0
 		}),
-		set("limbus", "limbus", func(l *Layer) { l.Size = 0.45 }),
+		set("limbus", "limbus", func(l *Layer) { l.Size = 0.6 }),
 		set("freckles", "freckles", func(l *Layer) { l.Into, l.Blend = "pigment", "add" }),
 		set("ring", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "stroma", "scale", -1 }),
 		set("ring-pigment", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "pigment", "add", 0.5 }),

@@ -11,11 +11,11 @@ import (
 // of the clock.
 //
 // White and cornea overlap along a slant, so light on its way to what lies beneath crosses more and more white from the inside
-// out. Its opacity is 1 - exp(-mu z(x)), with the path z growing smoothly through the wedge and mu by channel: blue turns
-// white a little before red, so the inner edge is greyer by itself.
+// out. The share of the white is 1 - exp(-mu z(x)), with the path z growing smoothly through the wedge and mu by channel. Colours
+// blend by their logarithms: the inner half of the step is the iris, darkened, where a blend by sums is a grey ring.
 //
-// Widths of the painted step between 10 and 90 %: 0.45 mm at the sides, 1.25 below, 1.45 above; the optics over it (see under) make of
-// the one at the sides a step of about 0.8 mm as it is seen. A painted 0.8 mm read as a grey ring round the iris. Opaque tissue reaches in above and below over a cornea that is nearly round: Ruefer, Schroeder and Erb,
+// Widths of the painted step between 10 and 90 %: 0.6 mm at the sides, 1.4 below, 1.6 above; the optics over it (see under) widen
+// the one at the sides. Opaque tissue reaches in above and below over a cornea that is nearly round: Ruefer, Schroeder and Erb,
 // Cornea 24 (2005), 259, and Van Buskirk, Eye 3 (1989), 101, both from memory. The numbers of the outline: common practice, no
 // published source.
 type limb struct {
@@ -30,7 +30,7 @@ type limb struct {
 const limbSteps = 512
 
 func newLimb(p *Params, ir *iris, c *chart) *limb {
-	b := &limb{radius: p.LimbusRadius, reach: p.LimbusReach, wide: p.LimbusWidth / 1.2}
+	b := &limb{radius: p.LimbusRadius, reach: p.LimbusReach, wide: p.LimbusWidth / 0.9}
 	prof := newProfile(p)
 	at := &seen{c: c, ir: ir, lip: ir.lip}
 	low := ir.z - ir.convexity
@@ -40,7 +40,7 @@ func newLimb(p *Params, ir *iris, c *chart) *limb {
 		st := prof.front(r)
 		x, z := st.r-p.ShellGap*st.nr, st.z-p.ShellGap*st.nz
 		if r < ir.lip {
-			t := ir.wall.at((r - ir.root) / (ir.lip - ir.root))
+			t := ir.wall.at(r)
 			x, z = r+t*(x-r), low+t*(z-low)
 		}
 		rho := at.colourAt(x, z)
@@ -109,13 +109,13 @@ func (b *limb) middle(cy float64) float64 { return b.radius - 0.5*b.reach*(1+cy*
 // edge is the step in one direction.
 type edge struct{ start, end float64 }
 
-// edge returns the step in the direction (cx, cy), by the layer that says how far the white reaches in and how wide it is; the seed
-// makes the outline uneven: an ellipse askew by some hundredths of a mm, and less at higher orders.
+// edge returns the step in the direction (cx, cy), by the layer that says how wide it is. Above and below its middle lies further in by
+// the white's reach; the seed makes the outline uneven: an ellipse askew by some hundredths of a mm, and less at higher orders.
 func (b *limb) edge(l *Layer, gain float64, seed uint64, cx, cy float64) edge {
-	middle, width := b.middle(cy)+0.10*b.wide, 0.8
+	middle, width := b.middle(cy)+0.05*b.wide, 0.8
 	if gain != 0 {
 		above := max(0, cy)
-		middle += 0.25 * b.wide * math.Pow(math.Abs(cy), 1.5) // the wedge's inner end stays where it is at the sides
+		middle -= 1.4 * b.reach * math.Pow(math.Abs(cy), 1.5)
 		middle += gain * (0.06*noise3(seed, 1.1*cx, 1.1*cy, 0.5) + 0.03*noise3(seed+1, 3.2*cx, 3.2*cy, 0.5) + 0.012*noise3(seed+2, 11*cx, 11*cy, 0.5))
 		width = l.Size + min(1, gain)*(0.8*math.Pow(math.Abs(cy), 1.5)+0.2*above*above) + 0.08*noise3(seed+3, 2.3*cx, 2.3*cy, 0.5)
 	}
@@ -157,7 +157,7 @@ var under = []struct {
 
 // lift returns what the albedo of white seen h mm from the axis is multiplied by to look as it does well outside.
 func (b *limb) lift(h, cy float64) colour.RGB {
-	x := (h - b.middle(cy)) / (1.2 * b.wide)
+	x := (h - b.middle(cy)) / (0.9 * b.wide)
 	i := 0
 	for i < len(under)-2 && under[i+1].at < x {
 		i++

@@ -9,9 +9,13 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
-// The limbus is painted as one smooth step by the clock: it never falls outward, in no channel; between 10 and 90 % it is 0.8 mm wide
-// at the sides, 1.6 below and 1.8 above (0.8 + 0.8 |sin|^1.5, above 0.2 more; common practice, no published source), and
+// The limbus is painted as one smooth step by the clock: it never falls outward, in no channel; between 10 and 90 % it is 0.6 mm wide
+// at the sides, 1.4 below and 1.6 above (0.6 + 0.8 |sin|^1.5, above 0.2 more; common practice, no published source), and
 // without its entry it is the same all round. It was a step of a width of 0.9 to 1.6 of the map, which the wall squeezed.
+//
+// Its outline is 0.91 to 0.95 as tall as wide (the visible iris in textbooks and white to white in pictures: 0.91 and 0.98; Bergmanson
+// and Martinez 2017, from memory), where the outline is half of the light between a dark rim of albedo 0.06 and a white of 0.65. It
+// was round: the step was widened inward and pushed outward by as much.
 func TestLimbusIsOneStep(t *testing.T) {
 	p := Defaults()
 	prof := newProfile(&p)
@@ -38,12 +42,26 @@ func TestLimbusIsOneStep(t *testing.T) {
 	}
 	for hour := range 12 {
 		sin, cos := math.Sincos(2 * math.Pi * float64(hour) / 12)
-		want := 0.45 + 0.8*math.Pow(math.Abs(sin), 1.5) + 0.2*max(0, sin)*max(0, sin)
+		want := 0.6 + 0.8*math.Pow(math.Abs(sin), 1.5) + 0.2*max(0, sin)*max(0, sin)
 		w := width(b.edge(l, 1, 7, cos, sin))
 		t.Logf("%3d degrees: %.2f mm, want %.2f within 0.1", 30*hour, w, want)
 		assert.InDelta(t, want, w, 0.1)
 		assert.InDelta(t, 0.8, width(b.edge(&plainLimbus, 0, 7, cos, sin)), 0.01)
 	}
+	half := math.Log((0.06+0.65)/2/0.06) / math.Log(0.65/0.06)
+	outline := func(deg float64) float64 {
+		sin, cos := math.Sincos(deg * math.Pi / 180)
+		e := b.edge(l, 1, 7, cos, sin)
+		h := 4.0
+		for e.share(h)[1] < half {
+			h += 0.001
+		}
+		return h
+	}
+	wide, tall := outline(0)+outline(180), outline(90)+outline(270)
+	t.Logf("outline %.2f mm wide, %.2f mm tall: %.3f", wide, tall, tall/wide)
+	assert.InDelta(t, 0.93, tall/wide, 0.02)
+	assert.InDelta(t, 11.75, wide, 0.25)
 	// Where it is seen grows with the place in the map, all the way.
 	for i := 1; i <= limbSteps; i++ {
 		assert.Greater(t, b.seen[i], b.seen[i-1])

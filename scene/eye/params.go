@@ -95,7 +95,7 @@ func Defaults() Params {
 		CorneaRadius:      7.8,
 		Asphericity:       -0.26,
 		LimbusRadius:      5.85,
-		LimbusWidth:       1.2,
+		LimbusWidth:       0.9,
 		LimbusReach:       0.35,
 		IrisDepth:         3.6,
 		IrisConvexity:     0.2,
@@ -244,8 +244,8 @@ func (p *Params) nasal() float64 {
 	return 1
 }
 
-// irisRadius returns the radius at which the flat of the iris ends and the wall begins, 5.37 mm by default. The wall is
-// kept gentle: seen through the cornea a steep one is a hard line. The colour of the iris runs on up the wall, so the
+// irisRadius returns the radius at which the fibres of the iris end, 5.49 mm by default. The wall begins there or further in: it is
+// kept gentle, as a steep one seen through the cornea is a hard line. The colour of the iris runs on up the wall, so the
 // iris that is seen is wider, about 11.7 mm.
 func (p *Params) irisRadius() float64 { return p.LimbusRadius - 0.4*p.LimbusWidth }
 

@@ -12,25 +12,25 @@ type seen struct {
 	c    *chart
 	ir   *iris
 	lip  float64
-	root float64   // distance from the middle of the map where the iris ends
+	root float64   // distance from the middle of the map where the wall begins
 	from []float64 // distance of a station in the map, growing
 	to   []float64 // where its colour is
 }
 
-// seenStations is how many places of the meridian from the iris' root to the open globe the way is tabled at.
+// seenStations is how many places of the meridian from the wall's foot to the open globe the way is tabled at.
 const seenStations = 512
 
 func newSeen(p *Params, c *chart, ir *iris) *seen {
-	s := &seen{c: c, ir: ir, lip: ir.lip, root: ir.root * c.perMM}
+	s := &seen{c: c, ir: ir, lip: ir.lip, root: ir.wall.foot * c.perMM}
 	prof := newProfile(p)
 	end := min(c.blend1, 0.98*p.GlobeRadius)
 	low := ir.z - ir.convexity
 	for i := range seenStations + 1 {
-		r := ir.root + (end-ir.root)*float64(i)/seenStations
+		r := ir.wall.foot + (end-ir.wall.foot)*float64(i)/seenStations
 		st := prof.front(r)
 		x, z := st.r-p.ShellGap*st.nr, st.z-p.ShellGap*st.nz
 		if r < ir.lip {
-			t := ir.wall.at((r - ir.root) / (ir.lip - ir.root))
+			t := ir.wall.at(r)
 			x, z = r+t*(x-r), low+t*(z-low)
 		}
 		rho := c.rho(x, z)

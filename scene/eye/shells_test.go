@@ -345,7 +345,7 @@ func TestFlatIris(t *testing.T) {
 	}
 	n := 0
 	for i, q := range e.Inner.P {
-		if q.Z > 0 && math.Hypot(q.X, q.Y) < e.IrisRadius-1e-9 {
+		if q.Z > 0 && math.Hypot(q.X, q.Y) < e.iris.wall.foot-1e-9 {
 			n++
 			if math.Abs(q.Z-e.IrisZ) > 1e-12 {
 				t.Fatalf("vertex %d at %v is not at the depth of the iris, %g", i, q, e.IrisZ)

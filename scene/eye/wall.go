@@ -5,18 +5,25 @@ import "math"
 // wallSteps is how many pieces of the wall its height is tabled at.
 const wallSteps = 128
 
-// wall is how far the inner shell has come up from the level of the iris' root to just below the outer shell, 0 to 1, from the
-// root to the lip in equal steps of half chord.
+// wall is how far the inner shell has come up from the level of the iris to just below the outer shell, 0 to 1, from its foot to the
+// lip in equal steps of half chord. The iris runs on up it.
 //
 // Colour is kept by direction from the globe's centre. A wall that climbs faster than those directions do shows each of them more
 // than once: one colour all the way up, the fibres drawn out into streaks, and the iris once more outside the pale band. So
 // the angle from the axis, seen from the globe's centre, grows all the way: by its slope on the flat of the iris at the
-// root, by its slope on the globe at the lip, and evenly between.
-type wall [wallSteps + 1]float64
+// foot, by its slope on the globe at the lip, and evenly between.
+type wall struct {
+	foot, lip float64 // half chords, mm
+	up        [wallSteps + 1]float64
+}
 
-// newWall makes the wall from the root (radius root, height low of the smooth iris) to the lip. Where the lip lies in no
-// later direction than the root, which no angle can grow between, it rises by the fifth-degree step.
-func newWall(p *Params, root, lip, low float64) (w wall) {
+// leastTurn is how fast the angle grows up the wall in the mean, over its slope on the flat. A limbus that is narrow leaves too
+// little angle between root and lip: its wall begins further in, on the iris.
+const leastTurn = 0.4
+
+// newWall makes the wall from the root (radius root, height low of the smooth iris) or further in to the lip. Where the lip lies in no
+// later direction than any foot, which no angle can grow between, it rises by the fifth-degree step.
+func newWall(p *Params, root, lip, low float64) wall {
 	prof := newProfile(p)
 	shell := func(r float64) (x, z float64) {
 		st := prof.front(r)
@@ -25,16 +32,21 @@ func newWall(p *Params, root, lip, low float64) (w wall) {
 	x, z := shell(lip)
 	const d = 1e-3
 	x1, z1 := shell(lip + d)
+	last := math.Atan2(x, z)
+	for far := 0.7 * root; root > far && last-math.Atan2(root, low) < leastTurn*(lip-root)*low/(root*root+low*low); {
+		root -= 0.01
+	}
+	w := wall{foot: root, lip: lip}
 	length := lip - root
-	first, last := math.Atan2(root, low), math.Atan2(x, z)
+	first := math.Atan2(root, low)
 	// Slopes of the angle at both ends, and how far each is kept.
 	m0, m1 := low/(root*root+low*low), (math.Atan2(x1, z1)-last)/d
 	turn := last - first
 	ease := min(0.2*length, 0.6*turn/max(1e-9, (m0+m1)/2-0.4*turn/length))
-	for i := range w {
+	for i := range w.up {
 		s := float64(i) / wallSteps
 		if turn <= 0 || ease <= 0 {
-			w[i], _ = quintic(s)
+			w.up[i], _ = quintic(s)
 			continue
 		}
 		even := (turn - ease*(m0+m1)/2) / (length - ease)
@@ -45,15 +57,15 @@ func newWall(p *Params, root, lip, low float64) (w wall) {
 		// The share t at which the point between root and shell lies in that direction.
 		x, z := shell(r)
 		tan := math.Tan(angle)
-		w[i] = min(1, max(0, (r-low*tan)/((z-low)*tan+r-x)))
+		w.up[i] = min(1, max(0, (r-low*tan)/((z-low)*tan+r-x)))
 	}
-	w[0], w[wallSteps] = 0, 1
+	w.up[0], w.up[wallSteps] = 0, 1
 	return w
 }
 
-// at returns the share at s from 0 at the root to 1 at the lip.
-func (w *wall) at(s float64) float64 {
-	x := min(1, max(0, s)) * wallSteps
+// at returns the share r mm from the axis: 0 up to the foot, 1 from the lip on.
+func (w *wall) at(r float64) float64 {
+	x := min(1, max(0, (r-w.foot)/(w.lip-w.foot))) * wallSteps
 	i := min(int(x), wallSteps-1)
-	return w[i] + (x-float64(i))*(w[i+1]-w[i])
+	return w.up[i] + (x-float64(i))*(w.up[i+1]-w.up[i])
 }
