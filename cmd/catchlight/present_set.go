@@ -34,7 +34,7 @@ type sitting struct {
 
 // plates lists all pictures of a set, in its order.
 var plates = []plate{
-	{name: "hero", title: "Hero, from the side", proposed: true, make: from(33, 6)},
+	{name: "hero", title: "Hero, from the side", proposed: true, make: hero},
 	{name: "front", title: "Front", proposed: true, make: from(0, 0)},
 	{name: "macro", title: "Iris, close up (macro)", proposed: true, make: macro(0, "")},
 	{name: "raking", title: "Relief in raking light", proposed: true, make: macro(0, "raking")},
@@ -57,7 +57,7 @@ var plates = []plate{
 	{name: "uncovered", title: "Cornea and tear film off", group: "breakdown", make: only("effects.refraction=false", "effects.caustic=false", "effects.tear_film=false")},
 	{name: "reflection", title: "Reflection alone", group: "breakdown", make: only("iris.colour=0", "sclera.colour=0", "iris.scattering=false", "sclera.scattering=false")},
 	{name: "albedo", title: "Albedo through the cornea", proposed: true, group: "breakdown", look: string(diagram.Albedo), make: from(14, 2)},
-	{name: "raster", title: "Raster look of the hero", group: "wipe", proposed: true, look: "raster", make: from(33, 6)},
+	{name: "raster", title: "Raster look of the hero", group: "wipe", proposed: true, look: "raster", make: hero},
 }
 
 // plateNames are the words by which pictures are asked for.

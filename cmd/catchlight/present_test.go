@@ -102,3 +102,20 @@ func light(t *testing.T, file string) [3][]float32 {
 	require.NoError(t, err)
 	return p.RGB()
 }
+
+// On a plain ground the hero stands on a stone that the camera sees below the eye, and not in its place; other pictures have none.
+func TestHeroStandsOnAStone(t *testing.T) {
+	file := writeHeron(t)
+	code, _, stderr := catchlight("present", file, "--pictures", "hero,front", "--size", "24x24", "--samples", "1", "--set", "objects.eye.globe.facet_error=0.01")
+	require.Zero(t, code, stderr)
+	dir := "out/present-heron/"
+	for place, want := range map[string]string{"12,22": "stone", "2,20": "stone", "12,12": "eye"} {
+		code, stdout, stderr := catchlight("render", dir+"hero.yaml", "--probe", place)
+		require.Zero(t, code, stderr)
+		require.Contains(t, stdout, want, "at "+place)
+		require.Equal(t, want == "stone", strings.Contains(stdout, "stone"), "at "+place)
+	}
+	front, err := os.ReadFile(dir + "front.yaml")
+	require.NoError(t, err)
+	require.NotContains(t, string(front), "stone")
+}
