@@ -214,9 +214,33 @@ func pupilCode(q float64) func(*testing.T, *photograph) (float64, bool) {
 	}
 }
 
+// alone renders a scene's eye without what it lies on and without light from behind, on a dark ground and without the lens's blur.
+func (s *photograph) alone(t *testing.T) *photograph {
+	t.Helper()
+	sets := []string{"view.background=gradient", "camera.f_number=0"}
+	for i := range s.p.Description.Objects {
+		if o := &s.p.Description.Objects[i]; o.Shape != "eye" {
+			sets = append(sets, "objects."+o.Name+".on=false")
+		}
+	}
+	for i := range s.p.Description.Lights {
+		if l := &s.p.Description.Lights[i]; l.Orbit != nil && math.Abs(l.Orbit.Azimuth) > 100 {
+			sets = append(sets, "lights."+l.Name+".on=false")
+		}
+	}
+	d, err := s.p.Description.With(sets...)
+	require.NoError(t, err)
+	p, err := Prepare(context.Background(), d, Options{Cache: built})
+	require.NoError(t, err)
+	q := &photograph{scene: s.scene, p: p, r: finish(t, p)}
+	q.linear, q.regions = q.r.Film.Develop(), p.Regions(Options{})
+	return q
+}
+
 // outlineRatio returns the luminance of the eye's outermost third of a millimetre over that of the half millimetre that begins 0.6 mm
-// inside it: the middle one of 36 places round the clock.
-func outlineRatio(_ *testing.T, s *photograph) (float64, bool) {
+// inside it: the middle one of 36 places round the clock. The eye is alone for it, without a rim light.
+func outlineRatio(t *testing.T, s *photograph) (float64, bool) {
+	s = s.alone(t)
 	w := s.regions.Width
 	c := &s.p.Description.Camera
 	mm := c.FocalLength / c.SensorWidth * float64(w) / c.Orbit.Distance // pixels
