@@ -168,3 +168,9 @@ func (n *node) linesOf(text string, i int, above bool) (from, to int, err error)
 	}
 	return from, to, nil
 }
+
+// IsList reports whether a key stands in the text as a list.
+func IsList(text, key string) bool {
+	way, err := listAt(text, key)
+	return err == nil && way[len(way)-1].kind == list
+}

@@ -280,3 +280,52 @@ func (n *node) places() (from, to []int) {
 	}
 	return from, to
 }
+
+// Get returns the text of a key's value, as it is written.
+func Get(text, key string) (string, bool) {
+	root, err := scan(text)
+	if err != nil {
+		return "", false
+	}
+	path, err := split(key)
+	if err != nil {
+		return "", false
+	}
+	way, rest, _ := root.walk(path)
+	n := way[len(way)-1]
+	if len(rest) > 0 || !n.flow && n.kind != scalar || n.why != "" {
+		return "", false
+	}
+	return text[n.from:n.to], true
+}
+
+// Keys lists the paths of all values in the text that are no blocks; entries of lists go by name. It is empty for a text that can't
+// be read.
+func Keys(text string) []string {
+	var out []string
+	root, err := scan(text)
+	if err != nil {
+		return nil
+	}
+	var walk func(n *node, path string)
+	walk = func(n *node, path string) {
+		switch {
+		case n.kind == block && len(n.entries) > 0:
+			for _, e := range n.entries {
+				walk(e.node, strings.TrimPrefix(path+"."+e.key, "."))
+			}
+		case n.kind == list && len(n.items) > 0 && n.items[0].kind == block:
+			for i, it := range n.items {
+				name := strconv.Itoa(i)
+				if e := it.get("name"); e != nil && e.text != "" {
+					name = e.text
+				}
+				walk(it.node, path+"."+name)
+			}
+		default:
+			out = append(out, path)
+		}
+	}
+	walk(root, "")
+	return out
+}
