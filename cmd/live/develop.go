@@ -100,6 +100,9 @@ func put(f *Frame, r *request, pix []colour.RGB, alpha []float64, y0, y1 int) {
 // push hands a frame on, unless the canvas shows the same better already.
 func (w *worker) push(r *request, f Frame, of string, surer bool) {
 	if w.canvas.of == of && of != "" && !surer && !w.canvas.better(&f, f.Error) {
+		if f.Marks != nil {
+			w.marked = nil // they come with the next one
+		}
 		return
 	}
 	w.canvas.lay(&f, of)

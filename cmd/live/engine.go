@@ -34,6 +34,7 @@ type Engine struct {
 	stop context.CancelFunc // ends the work under way
 
 	shown atomic.Pointer[state] // what the last pictures were made of
+	rings ringsOf
 }
 
 // request is what Show was called with.

@@ -20,7 +20,7 @@ func (q *queue) push(f Frame) {
 	for i := range q.list {
 		o := q.list[i]
 		if o.Look == f.Look && (f.Run > o.Run && f.whole() || f.covers(&o)) {
-			if f.Marks == nil {
+			if f.Marks == nil && o.Run == f.Run {
 				f.Marks = o.Marks
 			}
 			continue

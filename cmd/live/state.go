@@ -45,9 +45,10 @@ type worker struct {
 	pic    *picture
 	canvas canvas
 
-	warm  string // what the eyes were made from that are prepared as the scene asks for
-	fine  *finer // the preparation of a finer state under way
-	drawn string // what the last picture of the raster look is of
+	warm   string // what the eyes were made from that are prepared as the scene asks for
+	fine   *finer // the preparation of a finer state under way
+	drawn  string // what the last picture of the raster look is of
+	marked *state // whose marks were handed on
 }
 
 // finer is a preparation that goes on while rough pictures are made.

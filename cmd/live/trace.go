@@ -146,6 +146,7 @@ func (w *worker) refine(ctx context.Context, r *request, gains map[string]colour
 			return err
 		}
 		w.finish(&f)
+		w.mark(&f)
 		w.push(r, f, of, w.surer(&f))
 		if r.v.Drag || w.pic.size >= r.v.wanted() {
 			if err := w.raster(ctx, r, of); err != nil {
@@ -157,6 +158,15 @@ func (w *worker) refine(ctx context.Context, r *request, gains map[string]colour
 		}
 	}
 	return nil
+}
+
+// mark adds where handles lie to the first frame of a state of the scene; where an eye's outlines are not known yet, to the second.
+func (w *worker) mark(f *Frame) {
+	if w.marked == w.state || w.pass == 0 && !w.e.rings.known(w.state.p) {
+		return
+	}
+	w.marked = w.state
+	f.Marks = w.e.rings.marks(w.state.p)
 }
 
 // surer reports whether a frame must be nearer to the truth than the canvas if it is of the same: more samples of the same picture, or
