@@ -1,5 +1,5 @@
 // The scene as the server holds it, and the one way to change it.
-import { get, send, post, Refused } from "./talk.js";
+import { get, send, after, Refused } from "./talk.js";
 import { field } from "./keys.js";
 import { say } from "./say.js";
 
@@ -23,25 +23,27 @@ export function tell() {
   }
 }
 
-let asking = false, again = false;
+let asked = null, queued = null; // questions for the state: the one under way, and the one after it
 
-// refresh asks for the state; while an answer is awaited one more question is kept, not many.
-export async function refresh() {
-  if (asking) {
-    again = true;
-    return;
+// refresh asks for the state. While an answer is awaited one more question is kept, not many; what it promises is an answer to a
+// question that was asked no earlier.
+export function refresh() {
+  if (asked) {
+    queued ||= asked.catch(() => {}).then(() => {
+      queued = null;
+      return refresh();
+    });
+    return queued;
   }
-  asking = true;
-  try {
-    state = await get("/state");
-    tell();
-  } finally {
-    asking = false;
-  }
-  if (again) {
-    again = false;
-    await refresh();
-  }
+  asked = fetchState().finally(() => { asked = null; });
+  return asked;
+}
+
+async function fetchState() {
+  const now = await get("/state");
+  for (const [k, f] of flying) now.values[k] = f.value; // on their way: the server had not heard of them yet
+  state = now;
+  tell();
 }
 
 // value returns a key's value: the scene's, or what holds where it says nothing.
@@ -124,16 +126,34 @@ function took(e, keys) {
   refresh().catch(complain);
 }
 
+const flying = new Map(); // values by key that are not answered yet
+
+// fly counts a key's value as on its way; land as arrived.
+function fly(c) {
+  const f = flying.get(c.key) || { count: 0 };
+  flying.set(c.key, { value: c.value, count: f.count + 1 });
+}
+function land(c) {
+  const f = flying.get(c.key);
+  if (--f.count === 0) flying.delete(c.key);
+}
+
 // set changes keys, at once here and then on the server; calls of one gesture are one step of undo.
 export function set(changes, g = gesture()) {
   announce(g, changes.map(c => c.key));
   for (const c of changes) {
     state.values[c.key] = c.value;
     faults.delete(c.key);
+    fly(c);
   }
   tell();
   const merge = (old, now) => ({ ...now, changes: [...old.changes.filter(o => !now.changes.some(n => n.key === o.key)), ...now.changes] });
-  return send("set " + g, "/set", { gesture: g, changes }, merge).then(settle, e => took(e, changes.map(c => c.key)));
+  return send("set " + g, "/set", { gesture: g, changes }, merge).finally(() => changes.forEach(land)).then(settle, e => took(e, changes.map(c => c.key)));
+}
+
+// there says whether the scene has a block: whether any of its keys has a value.
+export function there(block) {
+  return Object.keys(state.values).some(k => k === block || k.startsWith(block + "."));
 }
 
 let settling = 0;
@@ -159,7 +179,7 @@ export function aim(what, g = gesture()) {
 export async function act(path, what = {}, silent = false) {
   announce(gesture(), [path]);
   try {
-    return await post(path, what);
+    return await after(path, what);
   } catch (e) {
     if (silent) throw e;
     complain(e);

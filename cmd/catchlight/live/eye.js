@@ -2,7 +2,7 @@
 // on top, and the lids.
 import { make, at, tidy } from "./make.js";
 import { field } from "./keys.js";
-import { value, set, eye, listen, state } from "./desk.js";
+import { value, set, eye, listen, there } from "./desk.js";
 import { dial, number, toggle, about } from "./field.js";
 import { show, showScatter } from "./handles.js";
 
@@ -31,7 +31,7 @@ export function warm(key, label, more = {}) {
   if (!f) return null;
   return dial({
     label, unit: "EV", keys: [key], low: -4, high: 4, a: -1, b: 1,
-    title: f.doc + "\nHow many stops more red than blue it has.", of: () => value(key) === undefined ? undefined : warmth(value(key)),
+    title: f.doc + "\nHow many stops more red than blue it has.", of: () => value(key) === undefined ? undefined : Number(warmth(value(key)).toFixed(2)),
     put: (x, g) => set([{ key, value: warmed(value(key), x) }], g), ...more,
   });
 }
@@ -91,14 +91,12 @@ function ring(o) {
   return [pick, box];
 }
 
-let built = "";
+let built = null;
 // lay builds the column for the first eye; it is built anew when that becomes another.
 function lay() {
   const name = eye();
-  const lids = name && value("objects." + name + ".lids") !== undefined;
-  const now = name + " " + lids;
-  if (now === built) return;
-  built = now;
+  if (name === built) return;
+  built = name;
   const box = at("eye");
   if (!name) {
     box.replaceChildren(make("p", { className: "quiet" }, "This scene has no eye. Its objects are in the lists at the right."));
@@ -112,7 +110,7 @@ function lay() {
     group("white", "White", "", warm(o + "sclera.tint", "Warmth"), number(o + "sclera.tone_down", "Tone veins down")),
     group("depth", "Beneath", "", radius(o + "sclera.scatter_radius", "Scatter radius")),
     group("film", "Film", "", number(o + "cornea.wobble", "Wobble"), number(o + "cornea.roughness", "Roughness")),
-    group("lids", "Lids", "", toggle(o + "lids.on", "Lids are there"), number(o + "lids.height", "Open"), number(o + "lids.cover", "Cover")),
+    group("lids", "Lids", "", toggle(o + "lids.on", "Lids are there", () => there(o + "lids") && value(o + "lids.on")), number(o + "lids.height", "Open"), number(o + "lids.cover", "Cover")),
   );
 }
 

@@ -1,7 +1,7 @@
 // Fields: one for each kind of value. Every field says its key, shows its value, and shows beside itself what was wrong.
 import { make, tidy } from "./make.js";
 import { field, span, fault, hold, range } from "./keys.js";
-import { value, set, gesture, listen, problem, problemOf, act, state } from "./desk.js";
+import { value, set, gesture, listen, problem, problemOf, act, state, there } from "./desk.js";
 
 let count = 0;
 const fresh = () => "f" + ++count;
@@ -67,6 +67,7 @@ export function dial(what) {
   }
   box.addEventListener("keydown", e => {
     if (e.key === "Escape") {
+      typing = false;
       problem(what.keys[0], "");
       show(true);
     } else if (e.key === "Enter") {
@@ -75,7 +76,10 @@ export function dial(what) {
       keyed(e);
     }
   });
+  let typing = false; // what stands in the box is not taken yet
+  box.addEventListener("input", () => { typing = true; });
   function taken() {
+    typing = false;
     if (box.value.trim() === tidy(x)) return;
     put(Number(box.value.trim().replace(",", ".") || NaN), gesture());
   }
@@ -89,13 +93,15 @@ export function dial(what) {
     const v = what.of();
     const known = typeof v === "number";
     row.classList.toggle("absent", !known);
-    box.disabled = slider.disabled = !known;
+    slider.disabled = !known;
+    box.disabled = !known && !what.field;
     x = known ? v : 0;
     limit = what.b === undefined ? span(f, v) : { a: Math.min(what.a, x), b: Math.max(what.b, x), ratio: what.ratio };
     slider.value = Math.round(steps * toShare(x));
     slider.setAttribute("aria-valuetext", tidy(x) + " " + (what.unit || ""));
     const bad = what.keys.map(problemOf).find(p => p) || "";
-    if (force || !bad && (document.activeElement !== box || Number(box.value) !== x)) box.value = known ? tidy(x) : "";
+    const now = known ? tidy(x) : "";
+    if ((force || !bad && !typing) && box.value !== now) box.value = now;
     wrong.textContent = bad;
     box.setAttribute("aria-invalid", bad !== "");
     row.classList.toggle("mine", what.keys.some(k => state.edited.includes(k)));
@@ -130,9 +136,16 @@ function scrub(label, start, move) {
   });
 }
 
+// fieldOf is field with the narrower limits of eyes that are built here, where it is one.
+function fieldOf(key) {
+  const f = field(key);
+  const built = f && f.built && !there(key.split(".").slice(0, 2).join(".") + ".asset");
+  return built ? { ...f, limits: f.built } : f;
+}
+
 // number is the dial of one key.
 export function number(key, label, more = {}) {
-  const f = field(key);
+  const f = fieldOf(key);
   if (!f) return null;
   return dial({
     label, keys: [key], field: f, unit: f.unit, whole: f.kind === "whole", title: about(f), of: () => value(key),
@@ -145,14 +158,14 @@ export function about(f) {
   return [f.doc, range(f) && "Range " + range(f) + ".", f.source && "Default: " + f.source + "."].filter(t => t).join("\n");
 }
 
-// toggle is a switch.
-export function toggle(key, label) {
+// toggle is a switch. of(), where given, says whether it is on.
+export function toggle(key, label, of = () => value(key)) {
   const f = field(key);
   if (!f) return null;
   const box = make("input", { type: "checkbox", id: fresh() });
   const row = make("div", { className: "switch" }, box, make("label", { htmlFor: box.id, title: about(f) }, label));
   box.addEventListener("change", () => set([{ key, value: box.checked }]));
-  const show = () => { box.checked = !!value(key); };
+  const show = () => { box.checked = !!of(); };
   listen(show, row);
   show();
   return row;
@@ -163,7 +176,7 @@ export function choice(key, label) {
   const f = field(key);
   if (!f) return null;
   const id = fresh();
-  const pick = make("select", { id }, ...f.words.map(w => make("option", { value: w }, w)));
+  const pick = make("select", { id }, ...["", ...f.words].filter(w => w || f.default === null || f.default === undefined).map(w => make("option", { value: w }, w)));
   const wrong = make("p", { className: "wrong", role: "alert" });
   pick.addEventListener("change", () => set([{ key, value: pick.value }]));
   const show = () => {

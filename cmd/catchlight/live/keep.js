@@ -1,6 +1,6 @@
 // What keeps work: undo, sides A and B, saving, snapshots, a map dropped onto the page, and the finished picture.
 import { make, at, tidy } from "./make.js";
-import { post, get, tab, Refused } from "./talk.js";
+import { after, get, tab, Refused } from "./talk.js";
 import { state, act, listen, complain, refresh, names, value } from "./desk.js";
 import { slots } from "./keys.js";
 import { Look } from "./picture.js";
@@ -29,7 +29,7 @@ export function ask(title, text, answers) {
 async function save() {
   try {
     if (state.stale && !await settleFile()) return;
-    await post("/save", {});
+    await after("/save", {});
     say("saved");
   } catch (e) {
     if (e instanceof Refused && /changed|stale/.test(e.message)) {
@@ -47,7 +47,7 @@ async function settleFile() {
   const keep = await ask("The file has changed on disk", "Someone or something else wrote " + state.scene + " since it was read here. Your changes are still here.",
     { mine: "Keep my changes over the new file", file: "Take the file, drop my changes", "": "Leave all as it is" });
   if (!keep) return false;
-  await post("/reload", { keep });
+  await after("/reload", { keep });
   await refresh();
   return keep === "mine";
 }

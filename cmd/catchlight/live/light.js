@@ -73,7 +73,7 @@ function ofLight() {
   const rows = [make("h3", {}, n), number(l + "ev", "Strength"), warm(l + "tint", "Warmth")];
   if (kind === "environment") rows.push(number(l + "rotation", "Turned"));
   else if (kind !== "constant") {
-    rows.push(size(n), make("h4", {}, "Its catchlight on the cornea"), spot("O'clock", "h", "clock", 0, 12, 0, 12), spot("From centre", "mm", "mm", 0, 6, 0, 5));
+    rows.push(size(n), make("h4", {}, "Its catchlight on the cornea"), spot("O'clock", "h", "clock", 0.01, 12, 0.01, 12), spot("From centre", "mm", "mm", 0, 6, 0, 5));
     if (kind !== "distant") rows.push(spot("Size there", "mm", "size", 0.01, 8, 0.05, 4));
   }
   box.replaceChildren(...rows.filter(r => r));
@@ -87,7 +87,7 @@ function choose(n) {
 
 // round draws the dome.
 function round() {
-  const lights = marks && marks.lights && marks.lights.length ? marks.lights : names("lights").filter(n => value("lights." + n + ".orbit.azimuth") !== undefined && value("lights." + n + ".kind") !== "environment")
+  const lights = marks && marks.lights && marks.lights.length ? marks.lights.filter(l => !l.even) : names("lights").filter(n => value("lights." + n + ".orbit.azimuth") !== undefined && value("lights." + n + ".kind") !== "environment")
     .map(n => ({ name: n, azimuth: value("lights." + n + ".orbit.azimuth"), elevation: value("lights." + n + ".orbit.elevation") || 0 }));
   const azimuth = value("camera.orbit.azimuth");
   dome(lights, azimuth === undefined ? null : { azimuth, elevation: value("camera.orbit.elevation") || 0 }, chosen, choose);

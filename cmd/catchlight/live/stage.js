@@ -96,10 +96,14 @@ export function take(header, bytes) {
   if (!look) return;
   const [w, h] = whole();
   if (!look.take(header, bytes, w, h)) return;
-  if (header.marks) for (const f of markers) f(header.marks);
+  if (header.marks) {
+    for (const c of header.marks.catchlights || []) c.mm ??= c.off;
+    for (const f of markers) f(header.marks);
+  }
+  if (header.look === "alone") at("picked").textContent = header.words || "";
   if (header.look === "traced") tell(header);
-  at("frame").dataset.frames = Number(at("frame").dataset.frames || 0) + 1;
   paint();
+  at("frame").dataset[header.look] = header.run;
 }
 
 // tell writes how sure the picture is.

@@ -60,6 +60,12 @@ async function next() {
   next();
 }
 
+let count = 0;
+// after posts what once all that was sent before has been answered.
+export function after(path, what) {
+  return send("after " + ++count, path, what);
+}
+
 // idle says whether all that was sent has been answered.
 export function idle() {
   return !busy && !waiting.size;

@@ -1,0 +1,165 @@
+package live
+
+import (
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/require"
+)
+
+// Frames are read whole from a body that comes in pieces of any size, words between them too.
+func TestStream(t *testing.T) {
+	v := open(t, 1440, 900)
+	got := eval[[]string](v, `(async () => {
+		const { read } = await import("/stream.js");
+		const text = new TextEncoder();
+		let parts = new Uint8Array(0);
+		for (const [h, n] of [[{look: "traced", bytes: 300000}, 300000], [{word: "state", bytes: 0}, 0], [{look: "raster", bytes: 4}, 4]]) {
+			const head = text.encode(JSON.stringify(h)), all = new Uint8Array(4 + head.length + n);
+			new DataView(all.buffer).setUint32(0, head.length, true);
+			all.set(head, 4);
+			all.fill(n % 251, 4 + head.length);
+			const more = new Uint8Array(parts.length + all.length);
+			more.set(parts);
+			more.set(all, parts.length);
+			parts = more;
+		}
+		const out = [];
+		for (const size of [1, 7, 65536, 1e6]) {
+			let at = 0;
+			const body = new ReadableStream({ pull(c) { if (at >= parts.length) c.close(); else c.enqueue(parts.slice(at, at += size === 1 && at > 60 && at < 299000 ? 50000 : size)); } });
+			let s = "";
+			await read(body, (h, b) => { s += (h.look || h.word) + " " + (b ? b.length + " " + b.every(x => x === b.length % 251) : "none") + "; "; });
+			out.push(s);
+		}
+		return out;
+	})()`)
+	for _, s := range got {
+		require.Equal(t, "traced 300000 true; state none; raster 4 true; ", s)
+	}
+}
+
+// Of requests that wait the newest of a kind is sent, the others never; those of another kind keep their order, and one is on its
+// way at a time.
+func TestNewestWins(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.heard("/set")
+	most := eval[int](v, `(async () => {
+		const { send } = await import("/talk.js"), fetch0 = window.fetch;
+		let now = 0, most = 0;
+		window.fetch = async (...a) => { if (a[0] !== "/set") return fetch0(...a); most = Math.max(most, ++now); try { return await fetch0(...a); } finally { now--; } };
+		const all = [];
+		for (let i = 0; i < 50; i++) {
+			all.push(send("a", "/set", { gesture: "a", changes: [{ key: "view.exposure", value: i }] }));
+			if (i % 10 === 0) all.push(send("b" + i, "/set", { gesture: "b" + i, changes: [{ key: "light_setup.rotation", value: i }] }));
+		}
+		await Promise.all(all);
+		window.fetch = fetch0;
+		return most;
+	})()`)
+	require.Equal(t, 1, most)
+	var exposures, turns []float64
+	for _, s := range v.heard("/set") {
+		c := s["changes"].([]any)[0].(map[string]any)
+		if c["key"] == "view.exposure" {
+			exposures = append(exposures, c["value"].(float64))
+		} else {
+			turns = append(turns, c["value"].(float64))
+		}
+	}
+	require.Equal(t, []float64{0, 49}, exposures)
+	require.Equal(t, []float64{0, 10, 20, 30, 40}, turns)
+}
+
+// A frame of an older change never replaces one of a newer.
+func TestOlderFramesAreLeft(t *testing.T) {
+	v := open(t, 1440, 900)
+	got := eval[[]int](v, `(async () => {
+		const { Look } = await import("/picture.js"), l = new Look();
+		const frame = (run, c, box = [0, 0, 2, 2]) => l.take({ run, width: 2, height: 2, box }, new Uint8Array(4 * (box[2] - box[0]) * (box[3] - box[1])).fill(c), 4, 4);
+		const red = () => l.canvas.getContext("2d").getImageData(1, 1, 1, 1).data[0];
+		const out = [];
+		for (const [run, c] of [[5, 255], [4, 128], [5, 254], [7, 253], [6, 128]]) {
+			frame(run, c);
+			out.push(red());
+		}
+		return out;
+	})()`)
+	require.Equal(t, []int{255, 255, 254, 253, 253}, got)
+}
+
+// Held keys: B shows what was there before the last change, M one map alone, as long as they are down.
+func TestHeldKeys(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.until(`document.getElementById("sure").dataset.enough === "true"`)
+	grey := `(() => { const c = document.getElementById("picture"); return c.getContext("2d").getImageData(c.width * 0.2 | 0, c.height / 2 | 0, 1, 1).data[0]; })()`
+	was := eval[int](v, grey)
+	box := `.dial[data-keys="view.exposure"] input[type=text]`
+	v.do(chromedp.Evaluate(`(() => { const e = document.querySelector('`+box+`'); e.focus(); e.select(); })()`, nil), chromedp.KeyEvent("-4"+kb.Enter))
+	v.until(grey + " < " + `100`)
+	now := eval[int](v, grey)
+	require.Less(t, now, was-40)
+	press := func(kind, key string) {
+		v.do(chromedp.Evaluate(`document.body.dispatchEvent(new KeyboardEvent("`+kind+`", { key: "`+key+`", bubbles: true }))`, nil))
+	}
+	v.do(chromedp.Evaluate(`document.activeElement.blur()`, nil))
+	press("keydown", "b")
+	require.Equal(t, was, eval[int](v, grey), "the picture before the change")
+	press("keyup", "b")
+	require.InDelta(t, now, eval[int](v, grey), 3)
+	v.heard("/view")
+	press("keydown", "m")
+	require.Equal(t, "albedo", v.heard("/view")[0]["alone"])
+	press("keyup", "m")
+	require.Equal(t, "", v.heard("/view")[0]["alone"])
+}
+
+// Everything that a hand does is done by the keyboard, too: the way through the page by Tab meets every control, the divider moves by
+// arrows, Control-Z undoes, and a question about a file that changed is answered.
+func TestKeyboardAlone(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.do(chromedp.Focus("#divider"), chromedp.KeyEvent(kb.ArrowRight))
+	require.Equal(t, "501", eval[string](v, `document.getElementById("divider").value`))
+	missed := eval[[]string](v, `[...document.querySelectorAll("button, input, select, summary")].filter(e => e.type !== "file" && !e.disabled && e.offsetParent && e.tabIndex < 0).map(e => e.outerHTML)`)
+	require.Empty(t, missed)
+	v.do(chromedp.Focus(`.dial[data-keys="view.exposure"] input[type=range]`), chromedp.KeyEvent(kb.ArrowRight))
+	v.until(`!document.getElementById("save").disabled && document.getElementById("unsaved").textContent === "1 key not saved"`)
+	v.heard("/undo")
+	v.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(2)))
+	require.Len(t, v.heard("/undo"), 1)
+
+	v.s.mu.Lock()
+	v.s.stale = true
+	v.s.mu.Unlock()
+	v.do(chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent("s", chromedp.KeyModifiers(2)), chromedp.WaitVisible("dialog"))
+	require.Empty(t, v.heard("/reload"), "nothing is taken before the answer")
+	v.do(chromedp.KeyEvent(kb.Enter)) // the first answer: keep mine
+	v.until(`!document.querySelector("dialog")`)
+	v.until(`document.getElementById("unsaved").textContent === "as saved"`)
+	v.s.mu.Lock()
+	defer v.s.mu.Unlock()
+	require.Contains(t, v.s.said[len(v.s.said)-1], "/save")
+}
+
+// What is said to those who do not see comes at most once a second, and the newest of it.
+func TestSaidOnceASecond(t *testing.T) {
+	v := open(t, 1440, 900)
+	times := eval[[]float64](v, `(async () => {
+		const { say } = await import("/say.js"), times = [];
+		const o = new MutationObserver(() => times.push(performance.now()));
+		o.observe(document.getElementById("said"), { childList: true, characterData: true, subtree: true });
+		for (let i = 0; i < 24; i++) {
+			say("tide " + i);
+			await new Promise(f => setTimeout(f, 100));
+		}
+		await new Promise(f => setTimeout(f, 1100));
+		o.disconnect();
+		return times;
+	})()`)
+	require.NotEmpty(t, times)
+	for i := 1; i < len(times); i++ {
+		require.GreaterOrEqual(t, times[i]-times[i-1], 990.0)
+	}
+	require.Equal(t, "tide 23", eval[string](v, `document.getElementById("said").textContent`))
+}
