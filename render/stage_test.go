@@ -150,6 +150,7 @@ func TestColourGrowsNoShells(t *testing.T) {
 		made []string
 	}{
 		{"objects.eye.iris.pigment=1.4", []string{"eye iris colour", "tissue eye"}},
+		{"objects.eye.iris.ciliary.hue=20", []string{"eye iris colour", "tissue eye"}},
 		{"objects.eye.iris.tint=[0.9, 1, 1.2]", []string{"eye iris colour", "tissue eye"}},
 		{"objects.eye.sclera.redness=0.4", []string{"tissue eye"}},
 		{"camera.focal_length=950", nil},

@@ -34,6 +34,7 @@ func (d *Eye) Params() (eye.Params, error) {
 		}
 		q.Sector = eye.Sector{Pattern: dye(other), At: s.Angle, Width: s.Width}
 	}
+	q.Zones = eye.Grades{Collarette: d.Iris.Collarette, Ciliary: d.Iris.Ciliary, Margin: d.Iris.Margin}
 	if q.PupilShape, err = eye.PupilShape(d.Iris.PupilShape); err != nil {
 		return q, err
 	}

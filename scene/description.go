@@ -470,6 +470,9 @@ type Iris struct {
 	Pigment       float64     `key:"pigment" acts:"built" range:"[0,4]" default:"1" source:"neutral: changes nothing" doc:"multiplies the pigment of the built pattern: less turns a brown iris green, grey or blue"`
 	Tint          colour.RGB  `key:"tint" acts:"built" range:"[0,3]" default:"[1, 1, 1]" source:"neutral: changes nothing" doc:"multiplies what the built stroma scatters: free colours for creatures and stylised eyes"`
 	Arcus         float64     `key:"arcus" acts:"built" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"pale arc within the rim of the built iris, as age brings"`
+	Collarette    eye.Zone    `key:"collarette" acts:"built" doc:"how the iris within its collarette departs from the pattern"`
+	Ciliary       eye.Zone    `key:"ciliary" acts:"built" doc:"the same between collarette and margin"`
+	Margin        eye.Zone    `key:"margin" acts:"built" doc:"the same in the outermost millimetre"`
 	Sector        *Sector     `key:"sector" acts:"built" doc:"wedge of the built iris in a second pattern"`
 	Pattern       string      `key:"pattern" acts:"built|borrowed" oneof:"hazel|grey-blue|brown|green|amber" default:"hazel" doc:"pattern of the built iris"`
 	Colour        MapSpec     `key:"colour" range:"[0,1]" doc:"colour of bare tissue, or with painted: seen as it shows through the cornea; without it the built pattern"`

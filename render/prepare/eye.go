@@ -5,6 +5,7 @@ import (
 	"catchlight/render/frozen"
 	"catchlight/scene"
 	"catchlight/scene/colour"
+	"catchlight/scene/eye"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 	"catchlight/scene/parallel"
@@ -120,6 +121,7 @@ func shapeOf(d *scene.Eye) scene.Eye {
 	if d.Asset == nil { // a borrowed eye is painted with its shells
 		q.Paint, q.Sclera.BaseColour, q.Sclera.Veins, q.Sclera.Redness, q.Sclera.Mottling, q.Sclera.ToneDown = nil, colour.RGB{}, 0, 0, 0, 0
 		q.Iris.Arcus, q.Cornea.Clouding, q.Iris.Tint, q.Iris.Pigment = 0, 0, colour.RGB{}, 0
+		q.Iris.Collarette, q.Iris.Ciliary, q.Iris.Margin = eye.Zone{}, eye.Zone{}, eye.Zone{}
 	}
 	return q
 }

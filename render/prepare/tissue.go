@@ -81,7 +81,8 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 	}
 	inputs := []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint,
 		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS, under,
-		d.Paint, d.Sclera.BaseColour, d.Sclera.Veins, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown, d.Iris.Arcus, d.Cornea.Clouding, d.Iris.Tint, d.Iris.Pigment}
+		d.Paint, d.Sclera.BaseColour, d.Sclera.Veins, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown, d.Iris.Arcus, d.Cornea.Clouding, d.Iris.Tint, d.Iris.Pigment,
+		d.Iris.Collarette, d.Iris.Ciliary, d.Iris.Margin}
 	return storedStage(p, "tissue "+name, inputs, coatStoreOf(d), func(m *making) (*coat, error) {
 		painted, err := p.painted(name, s, d)
 		if err != nil {

@@ -131,6 +131,7 @@ func (e *Eye) Films() bool {
 func Repaint(p, by Params) Params {
 	p.Paint, p.ScleraColour, p.Redness, p.Mottling, p.Veins = by.Paint, by.ScleraColour, by.Redness, by.Mottling, by.Veins
 	p.Generic, p.Arcus, p.Cloud, p.MapSize = by.Generic, by.Arcus, by.Cloud, by.MapSize
+	p.Zones = by.Zones
 	p.Pattern, p.Sector.Pattern = p.Pattern.dyed(&by.Pattern), p.Sector.Pattern.dyed(&by.Sector.Pattern)
 	return p
 }

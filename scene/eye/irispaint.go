@@ -31,7 +31,7 @@ func (t *tissue) painted(p *Params, keep Keep) *tissue {
 		return keep("field "+l.Name, []any{form, l.bare(), p.Pattern.Freckles}, func() any { return t.field(t.pa.fieldAt(p, l)) }).([]float32)
 	}
 	var ls []irisLayer
-	inputs := []any{form, p.Pattern, p.Sector.Pattern}
+	inputs := []any{form, p.Pattern, p.Sector.Pattern, p.Zones}
 	for i := range p.Paint {
 		l := &p.Paint[i]
 		k := irisLayer{Layer: l, gain: p.gain(l)}
@@ -121,7 +121,7 @@ func (t *tissue) blended(p *Params, ls []irisLayer) []colour.RGB {
 		over := make([]laidOver, 0, len(ls))
 		for at := j0 * t.n; at < j1*t.n; at++ {
 			if t.s[at] < 0 {
-				out[at] = colour.Grey(0.02)
+				out[at] = colour.Grey(leastAlbedo)
 				continue
 			}
 			out[at] = t.albedoOf(0, &p.Pattern, at, ls, over)
@@ -132,6 +132,7 @@ func (t *tissue) blended(p *Params, ls []irisLayer) []colour.RGB {
 			}
 		}
 	})
+	t.graded(&p.Zones, out)
 	return out
 }
 
@@ -167,7 +168,7 @@ func (t *tissue) albedoOf(which int, pat *IrisPattern, at int, ls []irisLayer, o
 		a = over[i].l.blend(a, over[i].f)
 	}
 	for i := range a {
-		a[i] = min(0.5, math.Hypot(0.02, a[i]))
+		a[i] = min(mostAlbedo, math.Hypot(leastAlbedo, a[i]))
 	}
 	return a
 }

@@ -39,6 +39,7 @@ type Params struct {
 
 	Pattern IrisPattern
 	Sector  Sector
+	Zones   Grades // how zones of the iris depart from it
 
 	ScleraColour colour.RGB // colour of the sclera as seen under diffuse light, linear
 	Redness      float64    // how much the sclera reddens away from the limbus, 0 to 1
@@ -109,6 +110,7 @@ func Defaults() Params {
 		WobbleSlopeSclera: 0.02,
 		WobbleSize:        4,
 		Pattern:           hazel,
+		Zones:             EvenZones(),
 		ScleraColour:      colour.RGB{0.70, 0.64, 0.60},
 		Redness:           0.5,
 		Mottling:          1,
