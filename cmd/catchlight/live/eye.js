@@ -1,6 +1,6 @@
 // The controls of the eye, from the pupil outward, as a walk along its surface: pupil, iris, limbus, white, what is beneath, what is
 // on top, and the lids.
-import { make, at, tidy } from "./make.js";
+import { make, at, draw } from "./make.js";
 import { field } from "./keys.js";
 import { value, set, eye, listen, there } from "./desk.js";
 import { dial, number, toggle, about } from "./field.js";
@@ -36,9 +36,21 @@ export function warm(key, label, more = {}) {
   });
 }
 
+// signs stand before the parts: what each is, drawn in a square of 20.
+const signs = {
+  pupil: () => [draw("circle", { r: 4.5, class: "full" }), draw("circle", { r: 8 })],
+  iris: () => [draw("circle", { r: 3 }), draw("circle", { r: 8 }), ...[0, 45, 90, 135, 180, 225, 270, 315].map(a => draw("path", { d: "M0 -4.2V-6.8", transform: `rotate(${a})` }))],
+  limbus: () => [draw("circle", { r: 6.5, class: "thick" })],
+  white: () => [draw("circle", { r: 8.5 }), draw("path", { d: "M-8 -2Q-4 -3 -3 0T2 2M-4 -1L-2 -5" })],
+  depth: () => [draw("path", { d: "M-9 -4H9M0 -9V-4L3 0L-2 3L4 6L0 8" })],
+  film: () => [draw("path", { d: "M-9 5Q0 -11 9 5M-9 9Q0 -6 9 9" })],
+  lids: () => [draw("path", { d: "M-9 1Q0 -9 9 1Q0 8 -9 1Z" }), draw("path", { d: "M-8 -4Q0 -12 8 -4" })],
+};
+
 // group is a part of the eye with its controls; being there points to it in the picture.
 function group(name, title, part, ...rows) {
   const s = make("section", { className: "part", "aria-labelledby": "h-" + name }, make("h2", { id: "h-" + name }, title), ...rows);
+  s.prepend(draw("svg", { viewBox: "-10 -10 20 20", class: "sign", "aria-hidden": "true" }, ...signs[name]()));
   s.dataset.part = name;
   if (part) {
     s.addEventListener("pointerenter", () => show(part));

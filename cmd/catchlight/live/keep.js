@@ -132,6 +132,19 @@ async function drop(file) {
   refresh().catch(complain);
 }
 
+// help says what hands and keys do.
+async function help() {
+  const rows = [
+    ["Drag the iris", "where the eye looks"], ["Drag the pupil’s edge", "its size"], ["Drag the limbus", "its width"],
+    ["Drag a catchlight", "its light moves so that it sits there"], ["Drag beside the eye", "the camera goes round it"],
+    ["Drag with E or Control held", "the surroundings turn"], ["Double click, or Delete on a handle", "back to the file’s"],
+    ["Click", "which map, texel and value is there"], ["Arrows on a handle, slider or number", "a step; with Shift ten, with Alt a tenth"],
+    ["Drag a number’s name sideways", "changes it; with Alt finely"], ["B, held", "what was there before the last change"], ["M, held", "the chosen map alone"],
+    ["+, −, 0, the wheel", "closer, further, the whole picture"], ["/", "all keys"], ["Control Z, Control Y, Control S", "undo, redo, save"],
+  ];
+  await ask("Hands and keys", [make("table", {}, ...rows.map(r => make("tr", {}, make("th", { scope: "row" }, r[0]), make("td", {}, r[1]))))], { "": "Close" });
+}
+
 export function begin() {
   at("undo").addEventListener("click", () => act("/undo"));
   at("redo").addEventListener("click", () => act("/redo"));
@@ -141,6 +154,7 @@ export function begin() {
   at("shoot").addEventListener("click", snapshot);
   at("shots").addEventListener("click", snapshots);
   at("finish").addEventListener("click", () => act("/finish"));
+  at("help").addEventListener("click", help);
   at("file").addEventListener("change", () => {
     if (at("file").files[0]) drop(at("file").files[0]);
     at("file").value = "";
@@ -161,7 +175,10 @@ export function begin() {
     else return;
     e.preventDefault();
   });
+  at("beside").addEventListener("change", () => { if (at("beside").value === "side") stage.reference(sides[state.ab === "A" ? "B" : "A"], exposures[state.ab === "A" ? "B" : "A"] || 0, "side"); });
   listen(() => {
+    at("beside").querySelector("[value=side]").disabled = !sides[state.ab === "A" ? "B" : "A"].frame;
+    at("beside").querySelector("[value=kept]").disabled = !stage.other.frame || at("beside").value === "side";
     at("undo").disabled = !state.undo;
     at("redo").disabled = !state.redo;
     const n = state.edited.length;

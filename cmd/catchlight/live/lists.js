@@ -67,8 +67,8 @@ function row(key, e, i, count, choose, chosen) {
     title.addEventListener("click", () => choose(e.name));
   }
   return make("li", {}, on, title, make("span", { className: "quiet" }, e.kind && e.kind !== e.name ? e.kind : ""),
-    tool("↑", "move " + e.name + " up", () => act("/list", { key, op: "move", name: e.name, to: i - 1 }), i === 0),
-    tool("↓", "move " + e.name + " down", () => act("/list", { key, op: "move", name: e.name, to: i + 1 }), i === count - 1),
+    tool("↑", "move " + e.name + " up", () => act("/list", { key, op: "move", name: e.name, to: String(i - 1) }), i === 0),
+    tool("↓", "move " + e.name + " down", () => act("/list", { key, op: "move", name: e.name, to: String(i + 1) }), i === count - 1),
     tool("copy", "copy " + e.name, () => act("/list", { key, op: "copy", name: e.name, to: free(key, e.name + "-copy") })),
     tool("×", "remove " + e.name, () => act("/list", { key, op: "remove", name: e.name })));
 }

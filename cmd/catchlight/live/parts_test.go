@@ -1,7 +1,9 @@
 package live
 
 import (
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -162,4 +164,48 @@ func TestSaidOnceASecond(t *testing.T) {
 		require.GreaterOrEqual(t, times[i]-times[i-1], 990.0)
 	}
 	require.Equal(t, "tide 23", eval[string](v, `document.getElementById("said").textContent`))
+}
+
+// Lists: an entry is switched, moved, copied, removed and added by buttons, which keep the focus where it was.
+func TestLists(t *testing.T) {
+	v := open(t, 1440, 900)
+	press := func(label string) {
+		v.do(chromedp.Focus(`#lights [aria-label="`+label+`"]`), chromedp.KeyEvent(" "))
+	}
+	v.heard("/list")
+	for _, c := range []struct{ label, op, name, to string }{
+		{"move window up", "move", "window", "0"}, {"move window down", "move", "window", "2"}, {"copy rim", "copy", "rim", "rim-copy"}, {"remove room", "remove", "room", ""},
+	} {
+		press(c.label)
+		got := v.heard("/list")
+		require.Len(t, got, 1, c.label)
+		to, _ := got[0]["to"].(string)
+		require.Equal(t, []string{"lights", c.op, c.name, c.to}, []string{got[0]["key"].(string), got[0]["op"].(string), got[0]["name"].(string), to})
+		require.Equal(t, c.label, eval[string](v, `document.activeElement.getAttribute("aria-label") || ""`))
+	}
+	v.do(chromedp.SendKeys(`#lights .adder input`, "lantern"), chromedp.Focus("#lights .adder button"), chromedp.KeyEvent(kb.Enter))
+	got := v.heard("/list")
+	require.Equal(t, "add lantern environment", got[0]["op"].(string)+" "+got[0]["name"].(string)+" "+got[0]["to"].(string))
+	press("rim is on")
+	require.Equal(t, map[string]any{"key": "lights.rim.on", "value": false}, v.heard("/set")[0]["changes"].([]any)[0])
+}
+
+// A file that is dropped is tried in the slot that is picked, and nothing is sent before.
+func TestDrop(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.do(chromedp.Evaluate(`(() => { const d = new DataTransfer(); d.items.add(new File(["reeds"], "reeds.png")); dispatchEvent(new DragEvent("drop", { dataTransfer: d, cancelable: true })); })()`, nil),
+		chromedp.WaitVisible("dialog select"))
+	slots := eval[[]string](v, `[...document.querySelectorAll("dialog option")].map(o => o.value)`)
+	require.Contains(t, slots, "objects.keeper.iris.normal.file")
+	require.NotContains(t, slots, "lights.room.file", "a place takes no .png")
+	v.s.mu.Lock()
+	said := len(v.s.said)
+	v.s.mu.Unlock()
+	v.do(chromedp.SetValue("dialog select", "objects.keeper.iris.normal.file"), chromedp.Click("dialog .answers button"))
+	v.until(`!document.querySelector("dialog")`)
+	require.Eventually(t, func() bool {
+		v.s.mu.Lock()
+		defer v.s.mu.Unlock()
+		return len(v.s.said) > said && strings.Contains(v.s.said[len(v.s.said)-1], "/drop objects.keeper.iris.normal.file reeds.png reeds")
+	}, 5*time.Second, 20*time.Millisecond)
 }

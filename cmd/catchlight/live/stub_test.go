@@ -86,7 +86,11 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 		answer(w, 400, key{"problem": err.Error()})
 		return
 	}
-	s.said = append(s.said, r.URL.Path+" "+string(body))
+	if r.URL.Path == "/drop" {
+		s.said = append(s.said, r.URL.Path+" "+r.URL.Query().Get("slot")+" "+r.URL.Query().Get("name")+" "+string(body))
+	} else {
+		s.said = append(s.said, r.URL.Path+" "+string(body))
+	}
 	switch r.URL.Path {
 	case "/set":
 		for _, c := range in.Changes {
