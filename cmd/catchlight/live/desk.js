@@ -39,6 +39,15 @@ export function refresh() {
   return asked;
 }
 
+let soon = 0;
+// refreshSoon asks for the state in a moment, once for all that is said meanwhile.
+export function refreshSoon() {
+  soon ||= setTimeout(() => {
+    soon = 0;
+    refresh().catch(complain);
+  }, 200);
+}
+
 async function fetchState() {
   const now = await get("/state");
   for (const [k, f] of flying) now.values[k] = f.value; // on their way: the server had not heard of them yet
@@ -156,11 +165,10 @@ export function there(block) {
   return Object.keys(state.values).some(k => k === block || k.startsWith(block + "."));
 }
 
-let settling = 0;
-// settle asks for the state once no change has been made for a moment: what a change brought with it.
-function settle() {
-  clearTimeout(settling);
-  settling = setTimeout(() => refresh().catch(complain), 120);
+// settle asks for what a change brought with it.
+function settle(answer) {
+  if (answer && answer.run) document.getElementById("frame").dataset.asked = answer.run;
+  refreshSoon();
 }
 
 // turn drags a handle from one point of the film to another; what waits is joined, so that no way is lost.

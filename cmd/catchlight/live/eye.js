@@ -119,7 +119,7 @@ function lay() {
     group("pupil", "Pupil", "pupil", number(o + "iris.pupil", "Diameter")),
     group("iris", "Iris", "iris", ...ring(o)),
     group("limbus", "Limbus", "limbus", number(o + "paint.limbus.size", "Width"), number(o + "paint.limbal-grey.amount", "Darkness"), warm(o + "paint.limbal-grey.colour", "Warmth")),
-    group("white", "White", "", warm(o + "sclera.tint", "Warmth"), number(o + "sclera.tone_down", "Tone veins down")),
+    group("white", "White", "", warm(o + "sclera.tint", "Warmth"), number(o + "sclera.tone_down", "Quiet veins")),
     group("depth", "Beneath", "", radius(o + "sclera.scatter_radius", "Scatter radius")),
     group("film", "Film", "", number(o + "cornea.wobble", "Wobble"), number(o + "cornea.roughness", "Roughness")),
     group("lids", "Lids", "", toggle(o + "lids.on", "Lids are there", () => there(o + "lids") && value(o + "lids.on")), number(o + "lids.height", "Open"), number(o + "lids.cover", "Cover")),

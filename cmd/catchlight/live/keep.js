@@ -97,10 +97,16 @@ async function snapshots() {
       stage.reference(l, s.exposure ?? value("view.exposure") ?? 0, "kept");
       list.closest("dialog").close();
     });
-    list.append(make("li", {}, picture, make("strong", {}, s.name), make("p", { className: "quiet" }, [s.note, s.time].filter(t => t).join(" · ")), make("label", {}, box, " compare"), beside));
+    const back = make("button", { type: "button" }, "Take up again");
+    back.addEventListener("click", () => {
+      act("/restore", { id: s.id });
+      list.closest("dialog").close();
+    });
+    list.append(make("li", {}, picture, make("strong", {}, s.name), make("p", { className: "quiet" }, [s.note, new Date(s.time).toLocaleString("en-GB")].filter(t => t).join(" · ")),
+      make("label", {}, box, " compare"), beside, back));
   }
   compare();
-  await ask("Snapshots", state.snapshots.length ? [list, changed] : ["None yet. A snapshot keeps the scene, its picture and a note."], { "": "Close" });
+  await ask("Snapshots", state.snapshots.length ? [list, changed, make("p", {}, make("a", { href: "/snapshots", target: "_blank" }, "All of them on a page of their own"))] : ["None yet. A snapshot keeps the scene, its picture and a note."], { "": "Close" });
 }
 
 const text = v => v === undefined || v === null ? "–" : typeof v === "number" ? tidy(v) : Array.isArray(v) ? v.map(text).join(" ") : typeof v === "object" ? JSON.stringify(v) : String(v);
@@ -154,6 +160,7 @@ export function begin() {
   at("shoot").addEventListener("click", snapshot);
   at("shots").addEventListener("click", snapshots);
   at("finish").addEventListener("click", () => act("/finish"));
+  at("stop").addEventListener("click", () => act("/stop"));
   at("help").addEventListener("click", help);
   at("file").addEventListener("change", () => {
     if (at("file").files[0]) drop(at("file").files[0]);
@@ -183,6 +190,7 @@ export function begin() {
     at("redo").disabled = !state.redo;
     const n = state.edited.length;
     at("save").disabled = n === 0;
+    at("unsaved").title = state.restored ? state.restored + " steps were taken up from the last time" : "";
     at("unsaved").textContent = state.stale ? "the file has changed on disk" : n === 0 ? "as saved" : n === 1 ? "1 key not saved" : n + " keys not saved";
     for (const s of ["A", "B"]) at("side" + s).setAttribute("aria-pressed", String(state.ab === s));
     at("shots").textContent = "Snapshots" + (state.snapshots.length ? " (" + state.snapshots.length + ")" : "");

@@ -3,7 +3,7 @@ import { make, at } from "./make.js";
 import { get, tab } from "./talk.js";
 import { read } from "./stream.js";
 import { learn, field } from "./keys.js";
-import { state, refresh, listen, troubles, complain, eye, problem } from "./desk.js";
+import { state, refresh, refreshSoon, listen, troubles, complain, eye, problem } from "./desk.js";
 import * as stage from "./stage.js";
 import * as handles from "./handles.js";
 import * as parts from "./eye.js";
@@ -16,14 +16,15 @@ import { list } from "./lists.js";
 function word(h) {
   switch (h.word) {
     case "state":
-      refresh().catch(complain);
+      refreshSoon();
       break;
     case "problem":
-      if (h.key && field(h.key)) problem(h.key, h.problem || h.text);
-      else complain(new Error(h.problem || h.text));
+      if (h.key && field(h.key)) problem(h.key, h.problem + (h.range ? "; allowed is " + h.range : ""));
+      else complain(new Error(h.problem));
       break;
     case "progress":
-      at("progress").textContent = (h.text || "Finishing") + (h.share !== undefined ? ", " + Math.round(100 * h.share) + " %" : "");
+      at("progress").textContent = h.text + (h.share !== undefined ? ", " + Math.round(100 * h.share) + " %" : "");
+      at("stop").hidden = !!h.file || /^(wrote|stopped)/.test(h.text);
       break;
   }
 }
@@ -49,6 +50,8 @@ async function frames() {
   }
 }
 
+let troubled = ""; // what the state last said was wrong
+
 async function start() {
   troubles(text => {
     at("trouble").replaceChildren(make("span", {}, text), make("button", { type: "button", className: "tool", "aria-label": "put the message away", onclick: () => at("trouble").replaceChildren() }, "×"));
@@ -56,7 +59,12 @@ async function start() {
   learn(await get("/schema"));
   stage.begin();
   keep.begin();
-  listen(() => { at("scene").textContent = state.scene; });
+  listen(() => {
+    at("scene").textContent = state.scene;
+    at("scene").title = state.folder || "";
+    if (state.problem && state.problem !== troubled) complain(new Error(state.problem));
+    troubled = state.problem;
+  });
   await refresh();
   handles.begin();
   parts.begin();
