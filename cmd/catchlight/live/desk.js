@@ -162,7 +162,7 @@ export function set(changes, g = gesture()) {
 
 // there says whether the scene has a block: whether any of its keys has a value.
 export function there(block) {
-  return Object.keys(state.values).some(k => k === block || k.startsWith(block + "."));
+  return Object.keys(state.values).some(k => (k === block || k.startsWith(block + ".")) && state.values[k] !== null);
 }
 
 // settle asks for what a change brought with it.

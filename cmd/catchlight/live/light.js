@@ -70,7 +70,7 @@ function ofLight() {
   }
   const kind = value("lights." + n + ".kind");
   const l = "lights." + n + ".";
-  const rows = [make("h3", {}, n), number(l + "ev", "Strength"), warm(l + "tint", "Warmth")];
+  const rows = [make("h3", {}, n, make("span", { className: "quiet" }, n === key() ? ", the key" : "")), number(l + "ev", "Strength"), warm(l + "tint", "Warmth")];
   if (kind === "environment") rows.push(number(l + "rotation", "Turned"));
   else if (kind !== "constant") {
     rows.push(size(n), make("h4", {}, "Its catchlight on the cornea"), spot("O'clock", "h", "clock", 0.01, 12, 0.01, 12), spot("From centre", "mm", "mm", 0, 6, 0, 5));
