@@ -13,12 +13,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"catchlight/render"
+	"catchlight/render/inspect"
 	"catchlight/render/prepare"
 	"catchlight/scene"
 	"catchlight/scene/adopt"
 	units "catchlight/scene/asset"
 	"catchlight/scene/geom"
-	"catchlight/render/inspect"
 	"catchlight/scene/measure"
 )
 
@@ -31,8 +31,9 @@ var (
 type inspectFlags struct {
 	limits, json string
 	gate         string
+	only         []string
 	unit, side   string
-	factor       float64
+	factor, cage float64
 	across       int
 	workers      int
 	all, print   bool
@@ -68,9 +69,11 @@ never leaves it 0.`,
 	fl.BoolVar(&f.print, "print-limits", false, "print the table of thresholds and end")
 	fl.BoolVar(&f.codes, "print-codes", false, "print every code of a finding and what it means, and end")
 	fl.StringVar(&f.json, "json", "", "write the findings to this file")
+	fl.StringSliceVar(&f.only, "only", nil, "look at these groups alone: scale, layers, mesh, coordinates, maps, pairs, highlow")
 	fl.StringVar(&f.gate, "gate", "error", "least severity that fails: error, warning or never")
 	fl.StringVar(&f.unit, "unit", "", "unit of the file's lengths, of a format that has none: mm, cm, m or inch")
 	fl.Float64Var(&f.factor, "factor", 0, "factor from the file's size to true size, after its unit; 0: none")
+	fl.Float64Var(&f.cage, "cage", 0, "mm outside and inside the low mesh from which a bake is to begin; 0: the one that is found")
 	fl.StringVar(&f.side, "side", "", "which eye of a pair: left or right")
 	fl.IntVar(&f.across, "shot", 1024, "pixels that the globe is wide in the shot that it is judged for")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that work; 0 is one per processor")
@@ -89,13 +92,28 @@ func (f *inspectFlags) check() error {
 		return usageError{fmt.Errorf("--shot %d is outside [16, 65536]", f.across)}
 	case !(f.factor >= 0 && f.factor <= 1e9):
 		return usageError{fmt.Errorf("--factor %g is outside [0, 1000000000]", f.factor)}
+	case !(f.cage >= 0 && f.cage <= 1e6):
+		return usageError{fmt.Errorf("--cage %g is outside [0, 1000000] mm", f.cage)}
 	case f.workers < 0 || f.workers > 4096:
 		return usageError{fmt.Errorf("--workers %d is outside [0, 4096]", f.workers)}
+	}
+	for _, g := range f.only {
+		if !slices.Contains(inspect.Groups, inspect.Group(g)) {
+			return usageError{fmt.Errorf("--only %q must be of %v", g, inspect.Groups)}
+		}
 	}
 	if _, ok := units.Unit(f.unit); f.unit != "" && !ok {
 		return usageError{fmt.Errorf("--unit %q must be mm, cm, m or inch", f.unit)}
 	}
 	return nil
+}
+
+// groups are those that are looked at; nil for all.
+func (f *inspectFlags) groups() (list []inspect.Group) {
+	for _, g := range f.only {
+		list = append(list, inspect.Group(g))
+	}
+	return list
 }
 
 func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
@@ -128,7 +146,7 @@ func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
 		return err
 	}
 	out, err := inspect.Look(cmd.Context(), s, inspect.Options{Limits: limits, Shot: inspect.Shot{Across: float64(f.across)},
-		Workers: render.Options{Workers: f.workers}.Count(), Progress: report})
+		Workers: render.Options{Workers: f.workers}.Count(), Progress: report, Cage: f.cage, Groups: f.groups()})
 	report.done()
 	if err != nil {
 		if cmd.Context().Err() != nil {

@@ -24,7 +24,7 @@ type Check struct {
 }
 
 // Checks is the registry, in the order in which they run.
-var Checks = slices.Concat(scaleChecks)
+var Checks = slices.Concat(scaleChecks, layerChecks, meshChecks, coordinateChecks, highLowChecks)
 
 // CodeOf returns what a code means.
 func CodeOf(id string) (c Code, ok bool) {
@@ -60,6 +60,7 @@ type Run struct {
 	Progress Progress // nil: nobody listens
 
 	PerMM float64 // px of a mm at the shot's size
+	Cage  float64 // of a bake, as told; mm, 0: none
 
 	check    *Check
 	findings []Finding
@@ -143,6 +144,8 @@ type Options struct {
 	Shot     Shot    // Across 0: 1024 px
 	Workers  int
 	Progress Progress
+	Groups   []Group // to look at; nil: all
+	Cage     float64 // mm, of a bake of a high mesh onto a low one; 0: the one that is found alone
 }
 
 // Look runs all checks over a subject.
@@ -150,16 +153,22 @@ func Look(ctx context.Context, s *Subject, o Options) (*Report, error) {
 	if o.Limits == nil {
 		o.Limits = Builtin()
 	}
+	if o.Shot.Others == nil {
+		o.Shot.Others = []float64{256, 512, 1024, 2048}
+	}
 	if o.Shot.Across <= 0 {
 		o.Shot.Across = 1024
 	}
-	r := &Run{Ctx: ctx, Subject: s, Limits: o.Limits, Shot: o.Shot, Workers: max(1, o.Workers), Progress: o.Progress}
+	r := &Run{Ctx: ctx, Subject: s, Limits: o.Limits, Shot: o.Shot, Workers: max(1, o.Workers), Progress: o.Progress, Cage: o.Cage}
 	r.PerMM = o.Shot.Across / (2 * s.Radius())
 	for i := range Checks {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
 		r.check = &Checks[i]
+		if o.Groups != nil && !slices.Contains(o.Groups, r.check.Group) {
+			continue
+		}
 		if o.Progress != nil {
 			o.Progress.Phase(r.check.Name)
 		}

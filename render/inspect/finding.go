@@ -74,8 +74,12 @@ func (n Number) String() string {
 	if !n.Held {
 		return "not held: " + n.Why
 	}
-	s := fmt.Sprintf("%.4g", n.V)
-	if n.SE > 0 {
+	v := n.V
+	if math.Abs(v) < 1e-9 {
+		v = 0
+	}
+	s := fmt.Sprintf("%.4g", v)
+	if n.SE > 1e-9 {
 		s += fmt.Sprintf(" +- %.2g", n.SE)
 	}
 	if n.Unit != "" {

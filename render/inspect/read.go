@@ -103,7 +103,10 @@ func mapsOf(p *adopt.Proposal) (list []Map) {
 
 // ReadMesh reads a file as one mesh, for a pair of a high and a low one. unit is that of a format without one.
 func ReadMesh(path, unit string) (*Part, []string, error) {
-	if unit == "" && slices.Contains([]string{".obj", ".ply", ".stl"}, strings.ToLower(filepath.Ext(path))) {
+	switch states := !slices.Contains([]string{".obj", ".ply", ".stl"}, strings.ToLower(filepath.Ext(path))); {
+	case states:
+		unit = ""
+	case unit == "":
 		unit = "mm"
 	}
 	a, err := meshio.Read(path, unit)

@@ -110,11 +110,10 @@ func on(part string) string {
 
 // numberText is the number with its range and the range's source.
 func (f *Finding) numberText() string {
-	s := f.Number.What
-	if s != "" {
-		s += " "
+	s := f.Number.String()
+	if f.Number.What != "" {
+		s += ", " + f.Number.What
 	}
-	s += f.Number.String()
 	if f.Range != nil {
 		s += fmt.Sprintf("; normally %s (%s)", f.Range, f.Range.Source)
 	}

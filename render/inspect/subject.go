@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"catchlight/scene/geom"
@@ -30,6 +31,8 @@ type Part struct {
 	Name string
 	Role Role
 	Mesh *mesh.Mesh // mm as meant, in the axes of the file; vertices split as the file has them
+	// InsideOut: its triangles wound inward as read; they are turned here, as all else is measured outward.
+	InsideOut bool
 
 	welded *mesh.Mesh
 }
@@ -49,6 +52,7 @@ type Map struct {
 	File   string
 	Role   Role // of the shell on whose coordinates it lies
 	Colour bool // it holds colour; else data
+	Side   int  // texels of its longer side; 0: not looked at yet
 	// As the scene reads it.
 	GreenDown bool
 	Mid       float64 // of a height map: the value that is no displacement
@@ -66,7 +70,11 @@ type Subject struct {
 	Asked float64      // mm of the file's numbers, as the file or the asker says
 	MM    float64      // mm of the file's numbers as the eye is meant: Asked, or mended where the unit is wrong
 	Size  measure.Size // of the eye as asked
-	Guess string       // the unit was guessed, of a format without one: its word
+	// AsFiled: the shells are rendered as their file has them, without subdivision.
+	AsFiled bool
+	// Snug: outside the limbus the inner shell is rendered close beneath the outer one, wherever it lies.
+	Snug  bool
+	Guess string // the unit was guessed, of a format without one: its word
 	Maps  []Map
 	Mate  *Subject // the other eye of a pair
 	Notes []string // of the readers
@@ -89,16 +97,21 @@ func NewSubject(name string, outer, inner *Part, others []*Part, told Told) (*Su
 	if s.Asked == 0 {
 		s.Asked = 1
 	}
-	var o, i *mesh.Mesh
 	if outer != nil {
-		o, outer.Role = outer.Mesh, Outer
+		outer.Role = Outer
 		s.Parts = append(s.Parts, outer)
 	}
 	if inner != nil {
-		i, inner.Role = inner.Mesh, Inner
+		inner.Role = Inner
 		s.Parts = append(s.Parts, inner)
 	}
 	s.Parts = append(s.Parts, others...)
+	for _, p := range s.Parts {
+		if p.Role == Outer || p.Role == Inner {
+			p.outward()
+		}
+	}
+	o, i := s.meshOf(Outer), s.meshOf(Inner)
 	e, err := measure.Measure(o, i, told.Known)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -119,6 +132,28 @@ func NewSubject(name string, outer, inner *Part, others []*Part, told Told) (*Su
 		}
 	}
 	return s, nil
+}
+
+// outward turns a shell that winds inward, in a copy.
+func (p *Part) outward() {
+	m := p.Mesh
+	open, odd := mesh.Closed(m)
+	p.InsideOut = open+odd == 0 && m.Volume() < 0
+	if rough, err := measure.Look(m); open+odd > 0 && err == nil {
+		p.InsideOut = rough.Outward() < -0.3
+	}
+	if !p.InsideOut {
+		return
+	}
+	q := &mesh.Mesh{P: m.P, UV: m.UV, Tri: slices.Clone(m.Tri), Part: m.Part}
+	q.TurnOver()
+	if m.N != nil {
+		q.N = make([]geom.Vec, len(m.N))
+		for i, n := range m.N {
+			q.N[i] = n.Neg()
+		}
+	}
+	p.Mesh = q
 }
 
 // NewPair takes a high and a low mesh, mm each.

@@ -1,0 +1,281 @@
+package inspect
+
+import (
+	"context"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+)
+
+// fault is one that is planted by code.
+type fault struct {
+	name  string
+	plant func(e *eye)
+	code  string    // that must find it
+	least Severity  // at least so bad
+	most  Severity  // and no worse; 0: any
+	near  *geom.Vec // its first place lies within reach of it
+	reach float64
+}
+
+func at(x, y, z float64) *geom.Vec { return &geom.Vec{X: x, Y: y, Z: z} }
+
+// A place on the front of the outer shell, and one on the iris.
+var (
+	onCornea = geom.Vec{X: 2, Y: 1, Z: 12.64}
+	onIris   = geom.Vec{X: 3.5, Y: 0, Z: 9.85}
+	onWhite  = geom.Vec{X: 8.5, Y: 0, Z: 8.47}
+)
+
+var shellFaults = []fault{
+	{name: "a thousand times too large", plant: func(e *eye) { e.told.MM = 1000 }, code: "scale.unit", least: Error},
+	{name: "ten times too small", plant: func(e *eye) { e.told.MM = 0.1 }, code: "scale.unit", least: Error},
+	{name: "inches taken for millimetres", plant: func(e *eye) { e.told.MM = 1 / 25.4 }, code: "scale.unit", least: Warning},
+	{name: "an iris that is too small", plant: func(e *eye) { e.told.Known.Limbus = 2.8 }, code: "scale.misfit", least: Warning, most: Warning},
+	{name: "an iris too near the cornea", plant: func(e *eye) {
+		change(e.inner, func(p geom.Vec) geom.Vec {
+			if r := math.Hypot(p.X, p.Y); p.Z > 0 && r < 5 {
+				p.Z += 2.3 * (1 - r*r/25)
+			}
+			return p
+		})
+	}, code: "scale.chamber", least: Warning},
+	{name: "no outer shell", plant: func(e *eye) { e.outer = nil }, code: "layers.missing", least: Error},
+	{name: "no inner shell", plant: func(e *eye) { e.inner = nil }, code: "layers.missing", least: Error},
+	{name: "outer shell inside out", plant: func(e *eye) {
+		e.outer.TurnOver()
+		mesh.Normals(e.outer)
+	}, code: "layers.inside_out", least: Warning},
+	{name: "iris through the cornea", plant: func(e *eye) {
+		change(e.inner, func(p geom.Vec) geom.Vec {
+			if d := p.Sub(onIris).Len(); d < 1.2 {
+				p.Z += 4 * (1 - d/1.2)
+			}
+			return p
+		})
+	}, code: "layers.crossing", least: Error, near: &geom.Vec{X: 3.5, Z: 12}, reach: 2.5},
+	{name: "the inner shell beside the outer", plant: func(e *eye) {
+		change(e.inner, func(p geom.Vec) geom.Vec { return p.Add(geom.Vec{X: 40}) })
+	}, code: "layers.outside", least: Error},
+	{name: "shells swapped", plant: func(e *eye) { e.outer, e.inner = e.inner, e.outer }, code: "layers.swapped", least: Error},
+	{name: "iris turned by 9 degrees", plant: func(e *eye) {
+		a := geom.RotateX(geom.Radians(9))
+		change(e.inner, func(p geom.Vec) geom.Vec {
+			if math.Hypot(p.X, p.Y) < 5.5 && p.Z > 0 {
+				return a.Point(p.Sub(geom.Vec{Z: 9.85})).Add(geom.Vec{Z: 9.85})
+			}
+			return p
+		})
+	}, code: "layers.tilt", least: Warning},
+	{name: "pupil aside by 1 mm", plant: func(e *eye) {
+		change(e.inner, func(p geom.Vec) geom.Vec {
+			if r := math.Hypot(p.X, p.Y); p.Z > 0 && r < 5.3 {
+				p.X += 1.0 * (1 - max(0, r-1.8)/3.5)
+			}
+			return p
+		})
+	}, code: "layers.offset", least: Warning, near: at(1, 0, 9.8), reach: 0.3},
+	{name: "a wide gap over the white", plant: func(e *eye) {
+		change(e.inner, func(p geom.Vec) geom.Vec {
+			if math.Hypot(p.X, p.Y) > 5.6 || p.Z < 0 {
+				return p.Mul(0.9)
+			}
+			return p
+		})
+	}, code: "layers.white_gap", least: Warning},
+	{name: "a lid that reaches into the globe", plant: func(e *eye) {
+		m := goodOuter(64)
+		var keep [][3]uint32
+		for _, c := range m.Tri {
+			if m.P[c[0]].Y > 5 {
+				keep = append(keep, c)
+			}
+		}
+		m.Tri = keep
+		change(m, func(p geom.Vec) geom.Vec { return p.Mul(0.92) })
+		e.others = []*Part{{Name: "upper_lid", Role: Lid, Mesh: m}}
+	}, code: "layers.lid", least: Warning},
+	{name: "a tear film within the globe", plant: func(e *eye) {
+		m := goodOuter(64)
+		change(m, func(p geom.Vec) geom.Vec { return p.Mul(0.99) })
+		e.others = []*Part{{Name: "tear_film", Role: Tear, Mesh: m}}
+	}, code: "layers.tear", least: Warning},
+}
+
+var meshFaults = []fault{
+	{name: "a hole in the cornea", plant: func(e *eye) { drop(e.outer, within(e.outer, onCornea, 0.6)) }, code: "mesh.open", least: Error, near: &onCornea, reach: 1},
+	{name: "a hole in the iris", plant: func(e *eye) { drop(e.inner, within(e.inner, onIris, 0.4)) }, code: "mesh.open", least: Error, near: &onIris, reach: 1},
+	{name: "a fin", plant: func(e *eye) {
+		c := e.outer.Tri[nearest3(e.outer, onWhite)]
+		e.outer.P = append(e.outer.P, onWhite.Mul(1.1))
+		e.outer.N = append(e.outer.N, geom.Vec{Z: 1})
+		e.outer.UV = append(e.outer.UV, geom.UV{U: 0.01, V: 0.01})
+		e.outer.Tri = append(e.outer.Tri, [3]uint32{c[0], c[1], uint32(len(e.outer.P) - 1)})
+	}, code: "mesh.nonmanifold", least: Warning, near: &onWhite, reach: 1},
+	{name: "a patch that winds the other way", plant: func(e *eye) {
+		some := within(e.outer, onWhite, 1.5)
+		for i, c := range e.outer.Tri {
+			if some[c[0]] && some[c[1]] && some[c[2]] {
+				e.outer.Tri[i] = [3]uint32{c[0], c[2], c[1]}
+			}
+		}
+	}, code: "mesh.winding", least: Warning, near: &onWhite, reach: 2.5},
+	{name: "triangles without area", plant: func(e *eye) {
+		k := nearest3(e.outer, onCornea)
+		c := e.outer.Tri[k]
+		e.outer.P[c[0]] = e.outer.P[c[1]]
+	}, code: "mesh.degenerate", least: Warning, near: &onCornea, reach: 1},
+	{name: "doubled triangles", plant: func(e *eye) {
+		some := within(e.outer, onCornea, 1)
+		for _, c := range e.outer.Tri {
+			if some[c[0]] && some[c[1]] && some[c[2]] {
+				e.outer.Tri = append(e.outer.Tri, c)
+			}
+		}
+	}, code: "mesh.duplicate", least: Error, near: &onCornea, reach: 2},
+	{name: "normals that lean", plant: func(e *eye) {
+		for i := range within(e.outer, onCornea, 2) {
+			e.outer.N[i] = e.outer.N[i].Add(geom.Vec{X: 0.7}).Unit()
+		}
+	}, code: "mesh.normals", least: Error, near: &onCornea, reach: 2.5},
+	{name: "sixteen segments, as filed", plant: func(e *eye) {
+		e.outer = goodOuter(16)
+		e.change = func(s *Subject) { s.AsFiled = true }
+	}, code: "mesh.outline", least: Error},
+	{name: "sixteen segments", plant: func(e *eye) { e.outer = goodOuter(16) }, code: "mesh.outline", least: Warning, most: Warning},
+	{name: "a flake", plant: func(e *eye) {
+		n := uint32(len(e.outer.P))
+		for _, d := range []geom.Vec{{}, {X: 0.5}, {Y: 0.5}} {
+			e.outer.P, e.outer.N, e.outer.UV = append(e.outer.P, onWhite.Mul(1.03).Add(d)), append(e.outer.N, geom.Vec{Z: 1}), append(e.outer.UV, geom.UV{U: 0.01, V: 0.01})
+		}
+		e.outer.Tri = append(e.outer.Tri, [3]uint32{n, n + 1, n + 2})
+	}, code: "mesh.loose", least: Warning, near: &onWhite, reach: 1},
+}
+
+func mapped(role Role) func(s *Subject) {
+	return func(s *Subject) {
+		s.Maps = append(s.Maps, Map{Key: "iris.colour", File: "amber.png", Role: role, Colour: true})
+	}
+}
+
+var coordinateFaults = []fault{
+	{name: "no coordinates", plant: func(e *eye) { e.inner.UV = nil; e.change = mapped(Inner) }, code: "coordinates.none", least: Error},
+	{name: "coordinates that are no numbers", plant: func(e *eye) { e.inner.UV[200].U = math.NaN() }, code: "coordinates.lost", least: Error},
+	{name: "collapsed coordinates", plant: func(e *eye) {
+		for i := range within(e.inner, onIris, 1.2) {
+			e.inner.UV[i] = geom.UV{U: 0.6, V: 0.5}
+		}
+	}, code: "coordinates.empty", least: Error, near: &onIris, reach: 2},
+	{name: "one half laid over the other", plant: func(e *eye) {
+		for i, u := range e.inner.UV {
+			e.inner.UV[i].U = 0.5 + math.Abs(u.U-0.5)
+		}
+		e.change = mapped(Inner)
+	}, code: "coordinates.overlap", least: Error},
+	{name: "half of it mirrored", plant: func(e *eye) {
+		for i, u := range e.inner.UV {
+			e.inner.UV[i].U = 0.5 + math.Abs(u.U-0.5)
+		}
+	}, code: "coordinates.mirrored", least: Error},
+	{name: "all of it mirrored", plant: func(e *eye) {
+		for i, u := range e.inner.UV {
+			e.inner.UV[i].U = 1 - u.U
+		}
+	}, code: "coordinates.mirrored", least: Warning, most: Warning},
+	{name: "a patch out of range", plant: func(e *eye) {
+		for i := range e.inner.UV {
+			e.inner.UV[i].U += 0.3
+		}
+		e.change = mapped(Inner)
+	}, code: "coordinates.outside", least: Error},
+	{name: "starved texels", plant: func(e *eye) {
+		for i, u := range e.inner.UV {
+			e.inner.UV[i] = geom.UV{U: 0.5 + 0.1*(u.U-0.5), V: 0.5 + 0.1*(u.V-0.5)}
+		}
+		e.change = mapped(Inner)
+	}, code: "coordinates.density", least: Error},
+	{name: "drawn out", plant: func(e *eye) {
+		for i, u := range e.inner.UV {
+			e.inner.UV[i].U = 0.5 + 0.1*(u.U-0.5)
+		}
+	}, code: "coordinates.stretch", least: Warning},
+	{name: "a seam with a break of the normals", plant: func(e *eye) {
+		// Of the right half each vertex on the seam has a double with other coordinates and a normal that leans.
+		m := e.outer
+		double := map[uint32]uint32{}
+		for i, c := range m.Tri {
+			if m.P[c[0]].Add(m.P[c[1]]).Add(m.P[c[2]]).X < 0 {
+				continue
+			}
+			for k, v := range c {
+				d, ok := double[v]
+				if !ok {
+					d = uint32(len(m.P))
+					double[v] = d
+					m.P, m.UV = append(m.P, m.P[v]), append(m.UV, geom.UV{U: m.UV[v].U + 0.01, V: m.UV[v].V})
+					m.N = append(m.N, m.N[v].Add(geom.Vec{X: 0.06}).Unit())
+				}
+				m.Tri[i][k] = d
+			}
+		}
+	}, code: "coordinates.seam", least: Error},
+}
+
+// nearest3 is the triangle whose middle lies nearest to p.
+func nearest3(m *mesh.Mesh, p geom.Vec) int {
+	best, d := 0, math.Inf(1)
+	for i, c := range m.Tri {
+		if e := m.P[c[0]].Add(m.P[c[1]]).Add(m.P[c[2]]).Mul(1.0 / 3).Sub(p).Len(); e < d {
+			best, d = i, e
+		}
+	}
+	return best
+}
+
+func (f *fault) test(t *testing.T) {
+	e := goodEye()
+	f.plant(e)
+	group, _, _ := strings.Cut(f.code, ".")
+	r, err := Look(context.Background(), e.subject(t), Options{Workers: 2, Groups: []Group{Group(group)}})
+	require.NoError(t, err)
+	var found *Finding
+	for _, q := range r.Of(f.code) {
+		if q.Severity > Fine {
+			found = &q
+			break
+		}
+	}
+	require.NotNil(t, found, "not found; the report is %s", r.Verdict())
+	require.GreaterOrEqual(t, found.Severity, f.least, "%+v", *found)
+	if f.most > 0 {
+		require.LessOrEqual(t, found.Severity, f.most, "%+v", *found)
+	}
+	require.NotEmpty(t, found.Remedy.Text())
+	if f.near != nil {
+		require.NotEmpty(t, found.Where)
+		w := found.Where[0].MM
+		require.InDelta(t, 0, geom.Vec{X: w[0], Y: w[1], Z: w[2]}.Sub(*f.near).Len(), f.reach, "%v", found.Where[0])
+	}
+}
+
+// Each fault is named by its code, rated and placed.
+func TestPlantedFaults(t *testing.T) {
+	for _, list := range [][]fault{shellFaults, meshFaults, coordinateFaults} {
+		for _, f := range list {
+			t.Run(f.name, f.test)
+		}
+	}
+}
+
+// The eye that they are planted in has none.
+func TestGoodEye(t *testing.T) {
+	r := looked(t, goodEye().subject(t))
+	for _, f := range r.Findings {
+		require.LessOrEqual(t, f.Severity, Note, "%s: %s: %s", f.Code, f.Title, f.ShowsText())
+	}
+}
