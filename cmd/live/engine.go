@@ -56,7 +56,7 @@ func New(o Options) *Engine {
 	}
 	e := &Engine{
 		maps:  o.Maps,
-		o:     render.Options{Workers: o.Workers, Cache: o.Cache, Baked: new(render.Baked)},
+		o:     render.Options{Workers: o.Workers, Cache: o.Cache},
 		queue: newQueue(), out: make(chan Frame), wake: make(chan struct{}, 1), done: make(chan struct{}), over: make(chan struct{}),
 	}
 	go e.queue.run(e.out, e.done)
