@@ -13,37 +13,75 @@ import (
 // blockPixels is how many pixels a block has, row by row; those past the picture's edge stay empty.
 const blockPixels = TileSize * TileSize
 
-// block holds the sums of a tile.
+// block holds the sums of a tile. Where samples are shared it holds what the tile's own samples laid into its pixels and those about it, and
+// has other sums: see shape.
 type block struct {
+	shape
 	oneNet  bool        // see netShare
-	sums    []float64   // [replicate][pixel]: red, green, blue, alpha
-	counts  []uint32    // [replicate][pixel]: samples in the sums
+	sums    []float64   // [replicate][pixel]: red, green, blue, and alpha where samples are not shared
+	counts  []uint32    // [replicate][pixel]: samples in the sums; shared: [replicate]
 	dropped []uint32    // [pixel]: samples that were not finite
 	layers  [][]float64 // [layer][replicate][pixel]: red, green, blue
 	passes  [][]exact   // [pass][pixel]: red, green, blue
 	squares [][]exact   // [pass with squares][pixel]: red, green, blue
+	cover   []int64     // shared: [half][pixel]: alpha, in coverUnit
+	mass    []float64   // shared: [replicate][row][column of the pixels about]: weights with which samples were laid there
 }
 
-func (f *Film) newBlock() *block {
+// shape says how much of everything a block has.
+type shape struct {
+	cells   int // pixels that it has sums of: a square, row by row
+	stride  int // numbers of a pixel's sums
+	counted int // counts of a replicate
+	halves  int // halves whose cover there is
+	shares  int // weights of a replicate
+}
+
+// plainShape is that of blocks whose samples count for their own pixel alone, and of what shared ones are read as.
+var plainShape = shape{cells: blockPixels, stride: 4, counted: blockPixels}
+
+// shape is that of the film's blocks.
+func (f *Film) shape() shape {
+	if f.splat == nil {
+		return plainShape
+	}
+	n := 2*f.reach + 1
+	return shape{cells: f.side * f.side, stride: 3, counted: 1, halves: 2, shares: n * n}
+}
+
+func (f *Film) newBlock() *block { return f.blockOf(f.shape()) }
+
+func (f *Film) blockOf(s shape) *block {
 	b := &block{
-		oneNet: f.oneNet, sums: make([]float64, f.k*blockPixels*4), counts: make([]uint32, f.k*blockPixels), dropped: make([]uint32, blockPixels),
+		shape: s, oneNet: f.oneNet, sums: make([]float64, f.k*s.cells*s.stride), counts: make([]uint32, f.k*s.counted), dropped: make([]uint32, s.cells),
+		cover: make([]int64, s.halves*s.cells), mass: make([]float64, f.k*s.shares),
 	}
 	for range f.layers {
-		b.layers = append(b.layers, make([]float64, f.k*blockPixels*3))
+		b.layers = append(b.layers, make([]float64, f.k*s.cells*3))
 	}
 	for i := range f.passes {
-		b.passes = append(b.passes, make([]exact, blockPixels*3))
+		b.passes = append(b.passes, make([]exact, s.cells*3))
 		if f.squares[i] >= 0 {
-			b.squares = append(b.squares, make([]exact, blockPixels*3))
+			b.squares = append(b.squares, make([]exact, s.cells*3))
 		}
 	}
 	return b
+}
+
+// begun returns how many samples of each pixel a block of shared ones was given.
+func (b *block) begun() (n uint32) {
+	for _, k := range b.counts {
+		n += k
+	}
+	return n
 }
 
 func (b *block) clear() {
 	clear(b.sums)
 	clear(b.counts)
 	clear(b.dropped)
+	clear(b.cover)
+	clear(b.mass)
 	for _, l := range b.layers {
 		clear(l)
 	}
@@ -57,8 +95,8 @@ func (b *block) clear() {
 
 // held returns the replicates that have samples, a bit each, and whether samples were dropped.
 func (b *block) held() (replicates uint32, dropped bool) {
-	for k := range len(b.counts) / blockPixels {
-		for _, n := range b.counts[k*blockPixels : (k+1)*blockPixels] {
+	for k := range len(b.counts) / b.counted {
+		for _, n := range b.counts[k*b.counted : (k+1)*b.counted] {
 			if n > 0 {
 				replicates |= 1 << k
 				break
@@ -77,8 +115,8 @@ func (b *block) held() (replicates uint32, dropped bool) {
 const hasDropped = 1 << 8
 
 // encode appends the block's bytes: what there is (4 bytes: a bit for each replicate with samples, and hasDropped), then counts
-// and sums of each of these, their sums in each layer, the passes and their squares, and what was dropped. Numbers are little-endian. A block
-// without samples has no bytes.
+// and sums of each of these, their weights where samples are shared, their sums in each layer, the passes and their squares, the shared coverage,
+// and what was dropped. Numbers are little-endian. A block without samples has no bytes.
 func (b *block) encode(out []byte) []byte {
 	le := binary.LittleEndian
 	mask, dropped := b.held()
@@ -97,12 +135,13 @@ func (b *block) encode(out []byte) []byte {
 	}
 	for m := mask; m != 0; m &= m - 1 {
 		k := bits.TrailingZeros32(m)
-		for _, n := range b.counts[k*blockPixels : (k+1)*blockPixels] {
+		for _, n := range part(b.counts, k, b.counted) {
 			out = le.AppendUint32(out, n)
 		}
-		floats(b.sums[k*blockPixels*4 : (k+1)*blockPixels*4])
+		floats(part(b.sums, k, b.cells*b.stride))
+		floats(part(b.mass, k, b.shares))
 		for _, l := range b.layers {
-			floats(l[k*blockPixels*3 : (k+1)*blockPixels*3])
+			floats(part(l, k, b.cells*3))
 		}
 	}
 	if mask != 0 {
@@ -113,6 +152,9 @@ func (b *block) encode(out []byte) []byte {
 				}
 			}
 		}
+		for _, c := range b.cover {
+			out = le.AppendUint64(out, uint64(c))
+		}
 	}
 	if dropped {
 		for _, n := range b.dropped {
@@ -122,14 +164,18 @@ func (b *block) encode(out []byte) []byte {
 	return out
 }
 
+// part returns the k-th n values.
+func part[T any](v []T, k, n int) []T { return v[k*n : (k+1)*n] }
+
 // encoded returns the length of what encode appends for given flags.
 func (f *Film) encoded(flags uint32) int {
-	n := 4 + bits.OnesCount32(flags&(hasDropped-1))*blockPixels*(4+4*8+3*8*len(f.layers))
+	s := f.shape()
+	n := 4 + bits.OnesCount32(flags&(hasDropped-1))*(4*s.counted+8*(s.cells*(s.stride+3*len(f.layers))+s.shares))
 	if flags&(hasDropped-1) != 0 {
-		n += f.exacts() * blockPixels * 3 * 16
+		n += f.exacts()*s.cells*3*16 + 8*s.halves*s.cells
 	}
 	if flags&hasDropped != 0 {
-		n += 4 * blockPixels
+		n += 4 * s.cells
 	}
 	return n
 }
@@ -162,7 +208,7 @@ func (f *Film) decode(b *block, in []byte) error {
 	in = in[4:]
 	var worst error
 	floats := func(v []float64, counts []uint32) {
-		stride := len(v) / len(counts)
+		stride := max(1, len(v)/len(counts))
 		for i := range v {
 			x := math.Float64frombits(le.Uint64(in[8*i:]))
 			if !(math.Abs(x) <= limit*math.MaxUint32) || x != 0 && counts[i/stride] == 0 {
@@ -180,11 +226,12 @@ func (f *Film) decode(b *block, in []byte) error {
 	}
 	for m := mask; m != 0; m &= m - 1 {
 		k := bits.TrailingZeros32(m)
-		counts := b.counts[k*blockPixels : (k+1)*blockPixels]
+		counts := part(b.counts, k, b.counted)
 		words(counts)
-		floats(b.sums[k*blockPixels*4:(k+1)*blockPixels*4], counts)
+		floats(part(b.sums, k, b.cells*b.stride), counts)
+		floats(part(b.mass, k, b.shares), counts)
 		for _, l := range b.layers {
-			floats(l[k*blockPixels*3:(k+1)*blockPixels*3], counts)
+			floats(part(l, k, b.cells*3), counts)
 		}
 	}
 	if mask != 0 {
@@ -196,6 +243,10 @@ func (f *Film) decode(b *block, in []byte) error {
 				in = in[16*len(l):]
 			}
 		}
+		for i := range b.cover {
+			b.cover[i] = int64(le.Uint64(in[8*i:]))
+		}
+		in = in[8*len(b.cover):]
 	}
 	if flags&hasDropped != 0 {
 		words(b.dropped)
@@ -208,11 +259,19 @@ type Held struct {
 	film           *Film
 	tile           int
 	block          *block
+	gathered       bool // the block is not the film's
+	share          []float64
 	X0, Y0, X1, Y1 int // its pixels: X0 <= x < X1, Y0 <= y < Y1
 }
 
-// Hold brings the sums of a tile into memory, for reading. What can't be read counts as empty, and Err tells.
-func (f *Film) Hold(tile int) Held { return f.hold(tile, false) }
+// Hold brings the sums of a tile into memory, for reading. What can't be read counts as empty, and Err tells. Where samples are shared these are a
+// copy of what this tile and its neighbours hold now.
+func (f *Film) Hold(tile int) Held {
+	if f.splat != nil {
+		return f.gather(tile, false)
+	}
+	return f.hold(tile, false)
+}
 
 func (f *Film) hold(tile int, change bool) Held {
 	h := Held{film: f, tile: tile, block: f.pool.pin(tile, change)}
@@ -222,10 +281,15 @@ func (f *Film) hold(tile int, change bool) Held {
 
 // Release lets go of the tile; nothing happens where there is none.
 func (h *Held) Release() {
-	if h.block != nil {
+	switch {
+	case h.block == nil:
+		return
+	case h.gathered:
+		h.film.spare.back(h.block)
+	default:
 		h.film.pool.unpin(h.tile)
-		h.block = nil
 	}
+	h.block = nil
 }
 
 // At returns the number of the pixel in column x and row y of the picture.
@@ -242,7 +306,10 @@ func (h *Held) Pixel(i int) (mean, err colour.RGB) {
 
 // Started returns how many samples of pixel i of the tile were begun, those left out included.
 func (h *Held) Started(i int) int {
-	n := int(h.block.dropped[i])
+	n := 0
+	if !h.gathered { // which counts them in
+		n = int(h.block.dropped[i])
+	}
 	for c := i; c < len(h.block.counts); c += blockPixels {
 		n += int(h.block.counts[c])
 	}

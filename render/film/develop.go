@@ -1,7 +1,10 @@
 package film
 
 import (
+	"fmt"
 	"math"
+	"strconv"
+	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -18,6 +21,48 @@ type Picture struct {
 	Samples       []uint32     // samples that Mean holds
 	Dropped       uint64       // samples left out of the whole picture because they were not finite
 	Freedom       int          // degrees of freedom of Error in the pixels with most replicates: their number less 1
+
+	// Alike is how far the errors of pixels in a row go together: the correlation of those 0, 1, 2 ... pixels apart; see Filter.alike. Nil where
+	// pixels are independent.
+	Alike []float64
+}
+
+// Grain returns how many pixels a grain has: the error of a mean over n pixels, many and about equally noisy, is that of n/Grain
+// independent ones. It is 1 where pixels are independent; for few pixels it says too much.
+func (p *Picture) Grain() float64 { return grain(p.Alike) }
+
+// Grain is that of the film's pictures.
+func (f *Film) Grain() float64 { return grain(f.alike) }
+
+// GrainAttr is the attribute of picture files that holds Grain, where it is above 1.
+const GrainAttr = "grain"
+
+// GrainText is the value of GrainAttr, empty where pixels are independent.
+func (f *Film) GrainText() string {
+	if f.splat == nil || f.reach == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.4g pixels: they share samples, and their errors go together", f.Grain())
+}
+
+// GrainOf reads GrainText; 1 where nothing is said.
+func GrainOf(text string) float64 {
+	number, _, _ := strings.Cut(text, " ")
+	g, err := strconv.ParseFloat(number, 64)
+	if err != nil || !(g >= 1 && g <= 1e4) {
+		return 1
+	}
+	return g
+}
+
+func grain(alike []float64) float64 {
+	sum := 1.0
+	for i, r := range alike {
+		if i > 0 {
+			sum += 2 * r
+		}
+	}
+	return sum * sum
 }
 
 // Develop puts the replicates together, in order, into the picture. A pixel's mean is the mean over its samples, and
@@ -34,6 +79,7 @@ func (f *Film) develop(y0, y1, layer int) Picture {
 		Width: f.width, Height: y1 - y0,
 		Mean: make([]colour.RGB, n), Error: make([]colour.RGB, n), Fourth: make([]colour.RGB, n), Alpha: make([]float64, n), Samples: make([]uint32, n),
 	}
+	p.Alike = f.alike
 	most := 1
 	f.each(y0, y1, func(h *Held, x, y int) {
 		b, at := h.block, h.At(x, y)
@@ -161,7 +207,7 @@ func (f *Film) PassRows(i, y0, y1 int) (mean, err []colour.RGB) {
 			// The mean of squares less the square of the mean, over n-1.
 			err[j][c] = math.NaN()
 			if n > 1 {
-				err[j][c] = math.Sqrt(max(0, e.value(squareUnit)/n-mean[j][c]*mean[j][c]) / (n - 1))
+				err[j][c] = math.Sqrt(max(0, e.value(squareUnit)/n-mean[j][c]*mean[j][c]) * f.kept / (n - 1))
 			}
 		}
 	})
@@ -214,7 +260,7 @@ func (f *Film) Outliers() (o Outliers, dropped uint64) {
 
 // Interval returns how far the truth may lie to either side of each pixel's mean with a confidence in (0, 1), channel by
 // channel. Its variance is the mean of those of the pixel and its eight neighbours, 63 degrees of freedom (28 in a corner),
-// and Student's t does the rest. A pixel's own error has 7 alone, and with few samples a pixel that met no rare bright path
+// and Student's t does the rest; of pixels that share samples fewer, as their errors go together. A pixel's own error has 7 alone, and with few samples a pixel that met no rare bright path
 // believes itself too good: over its own errors intervals of 99.73 % held 95 to 99 % of pixels in a trial, over these 99.4
 // to 99.9 %.
 // Where rare bright paths make the replicates heavy-tailed the variance counts with fewer degrees of freedom.
@@ -225,6 +271,7 @@ func (p *Picture) Interval(confidence float64) []colour.RGB {
 		x0, y0 := i%p.Width, i/p.Width
 		var sum, fourth colour.RGB
 		n := 0
+		across, down := min(p.Width-1, x0+1)-max(0, x0-1)+1, min(p.Height-1, y0+1)-max(0, y0-1)+1
 		for y := max(0, y0-1); y <= min(p.Height-1, y0+1); y++ {
 			for x := max(0, x0-1); x <= min(p.Width-1, x0+1); x++ {
 				e := p.Error[y*p.Width+x]
@@ -234,7 +281,7 @@ func (p *Picture) Interval(confidence float64) []colour.RGB {
 			}
 		}
 		for c := range sum {
-			nu := p.freedom(n, sum[c], fourth[c])
+			nu := p.freedom(float64(n)/(together(p.Alike, across)*together(p.Alike, down)), n, sum[c], fourth[c])
 			if reach[nu] == 0 {
 				reach[nu] = Quantile(confidence, nu)
 			}
@@ -244,14 +291,24 @@ func (p *Picture) Interval(confidence float64) []colour.RGB {
 	return out
 }
 
-// freedom returns the degrees of freedom of the mean variance of n pixels, given the sums of their squared errors and of
+// together returns how many of n pixels in a row are as good as one, for their mean variance: that of two normal values of correlation r goes
+// together by r squared.
+func together(alike []float64, n int) float64 {
+	sum := 1.0
+	for j := 1; j < min(n, len(alike)); j++ {
+		sum += 2 * float64(n-j) / float64(n) * alike[j] * alike[j]
+	}
+	return sum
+}
+
+// freedom returns the degrees of freedom of the mean variance of n pixels, as good as so many independent ones, given the sums of their squared errors and of
 // their fourth powers. Rare bright replicates make a variance less sure: of 2/nu + k/m relative variance
 // instead of 2/nu, k being the excess of the kurtosis and m the number of replicates.
 //
 // Source: Box, Non-Normality and Tests on Variances, Biometrika 40 (1953), 318; the kurtosis of what is left after a mean of r values
 // is taken off is by own algebra ((1-1/r)^4 + (r-1)/r^4)/(1-1/r)^2 times that of the values.
-func (p *Picture) freedom(n int, square, fourth float64) int {
-	nu := max(1, n*p.Freedom)
+func (p *Picture) freedom(independent float64, n int, square, fourth float64) int {
+	nu := max(1, int(independent*float64(p.Freedom)))
 	if p.Freedom < 1 || !(square > 0) || !(fourth > 0) {
 		return nu
 	}

@@ -6,6 +6,11 @@
 // owns whole tiles of 16 x 16 pixels, so nothing is locked. Samples land in the pixel they were drawn for: the
 // reconstruction filter is a Filter, from which offsets within the picture are drawn.
 //
+// Or pixels share them (Config.Splat): a sample is laid into all pixels that the filter reaches, as far as they would have drawn it (Spread). A
+// tile's block then holds what its own samples laid, in its pixels and in a rim about them, so nobody writes to another's tile; Hold puts a tile
+// together from its block and the rims of its neighbours. Each replicate is a picture of its own still, so error bars are true for each pixel, but the
+// errors of neighbours go together (Picture.Alike, Grain).
+//
 // A contribution comes in by one method, Sample.Add, which says what light it came from and what kind of path brought
 // it. The whole picture has a sum of its own; layers that pick contributions by light or by class have others, and
 // exist only when asked for, so asking changes no bit of the picture.

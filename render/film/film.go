@@ -69,6 +69,9 @@ type Config struct {
 	Resident int64
 	Scratch  string
 
+	// Splat lays each sample into all pixels that this filter reaches; see Spread. Nil: it counts for the pixel that it was drawn for alone.
+	Splat *Filter
+
 	// OneNet says that a pixel's replicates are the parts of one net; see netShare.
 	OneNet bool
 
@@ -83,6 +86,11 @@ type Film struct {
 	k             int
 	oneNet        bool
 	record        string
+	splat         *Filter
+	reach, side   int // pixels that samples reach beyond a tile, and the side of its block
+	alike         []float64
+	kept          float64 // what sharing leaves of a pixel's variance, were samples independent
+	spare         spares
 	layers        []Layer
 	passes        []Pass
 	squares       []int // by pass: place of its squares among all squares, -1 for none
@@ -101,6 +109,9 @@ func (c *Config) check() error {
 	}
 	if n := len(c.Layers) + len(c.Passes); n > MaxLayers {
 		errs = append(errs, fmt.Errorf("film: %d layers; at most %d are kept", n, MaxLayers))
+	}
+	if c.Splat != nil && c.Splat.Reach() > TileSize {
+		errs = append(errs, fmt.Errorf("film: a filter of radius %g reaches beyond the neighbours of a tile of %d pixels", c.Splat.radius, TileSize))
 	}
 	names := map[string]bool{}
 	for i, l := range c.all() {
@@ -152,6 +163,10 @@ func (c *Config) pixelBytes() int64 {
 			n += 3 * 16
 		}
 	}
+	if c.Splat != nil {
+		side := int64(TileSize + 2*c.Splat.Reach())
+		n = (n - k*(8+4) + 2*8) * side * side / blockPixels
+	}
 	return n
 }
 
@@ -169,9 +184,15 @@ func New(c Config) (*Film, error) {
 			c.Width, c.Height, min(Replicates, c.SPP), len(c.Layers), len(c.Passes), float64(need)/1e9, float64(most)/1e9)
 	}
 	f := &Film{
+		kept:  1,
 		width: c.Width, height: c.Height, k: min(Replicates, c.SPP), oneNet: c.OneNet, record: c.Record,
-		layers: append([]Layer(nil), c.Layers...), passes: append([]Pass(nil), c.Passes...), pick: newPicks(c.all()),
+		splat: c.Splat, layers: append([]Layer(nil), c.Layers...), passes: append([]Pass(nil), c.Passes...), pick: newPicks(c.all()),
 	}
+	if f.splat != nil {
+		f.reach = f.splat.Reach()
+		f.alike, f.kept = f.splat.alike()
+	}
+	f.side = TileSize + 2*f.reach
 	n := 0
 	for _, p := range f.passes {
 		at := -1
@@ -187,7 +208,7 @@ func New(c Config) (*Film, error) {
 
 // config is the shape that the film was made with.
 func (f *Film) config() Config {
-	return Config{Width: f.width, Height: f.height, SPP: f.k, Layers: f.layers, Passes: f.passes, OneNet: f.oneNet, Record: f.record}
+	return Config{Width: f.width, Height: f.height, SPP: f.k, Layers: f.layers, Passes: f.passes, Splat: f.splat, OneNet: f.oneNet, Record: f.record}
 }
 
 // Passes returns what the film keeps one sum of.

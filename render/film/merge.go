@@ -14,6 +14,9 @@ func (f *Film) fits(g *Film) error {
 	if len(f.layers) != len(g.layers) || len(f.passes) != len(g.passes) {
 		return fmt.Errorf("film: merge of %d layers and %d passes with %d and %d", len(f.layers), len(f.passes), len(g.layers), len(g.passes))
 	}
+	if (f.splat == nil) != (g.splat == nil) || f.splat != nil && *f.splat != *g.splat {
+		return fmt.Errorf("film: merge of samples that pixels share with others that they don't, or by another filter")
+	}
 	for i := range f.layers {
 		if f.layers[i] != g.layers[i] {
 			return fmt.Errorf("film: merge of layer %q with %q", f.layers[i].Name, g.layers[i].Name)
@@ -57,7 +60,7 @@ func (f *Film) Merge(parts ...*Film) error {
 			if !g.pool.has(t) {
 				continue
 			}
-			from := g.Hold(t)
+			from := g.hold(t, false)
 			to := f.hold(t, true)
 			err := f.mergeTile(&to, &from)
 			to.Release()
@@ -77,19 +80,26 @@ func (f *Film) mergeTile(to, from *Held) error {
 	a, b := to.block, from.block
 	for c := range a.counts {
 		if a.counts[c] > 0 && b.counts[c] > 0 {
-			p := c % blockPixels
-			return fmt.Errorf("film: merge: replicate %d of pixel (%d, %d) is in both", c/blockPixels, to.X0+p%TileSize, to.Y0+p/TileSize)
+			p := c % a.counted
+			return fmt.Errorf("film: merge: replicate %d of pixel (%d, %d) is in both", c/a.counted, to.X0+p%TileSize, to.Y0+p/TileSize)
 		}
 	}
+	per := a.cells / a.counted
 	for c, n := range b.counts {
 		if n == 0 {
 			continue
 		}
 		a.counts[c] = n
-		copy(a.sums[c*4:c*4+4], b.sums[c*4:c*4+4])
-		for i := range a.layers {
-			copy(a.layers[i][c*3:c*3+3], b.layers[i][c*3:c*3+3])
+		copy(part(a.sums, c, per*a.stride), part(b.sums, c, per*a.stride))
+		if a.shares > 0 {
+			copy(part(a.mass, c, a.shares), part(b.mass, c, a.shares))
 		}
+		for i := range a.layers {
+			copy(part(a.layers[i], c, per*3), part(b.layers[i], c, per*3))
+		}
+	}
+	for i, v := range b.cover {
+		a.cover[i] += v
 	}
 	for p := range b.dropped {
 		a.dropped[p] += b.dropped[p]

@@ -74,6 +74,14 @@ const (
 // passes.
 const mostIdle = 1 << 28
 
+// leastRead is leastRead; of samples that pixels share it is three rows of tiles, as each tile is read with its neighbours.
+func (f *Film) leastRead() int64 {
+	if f.reach == 0 {
+		return leastRead
+	}
+	return 3*int64((f.width+TileSize-1)/TileSize) + leastRead
+}
+
 func (p *pool) open(f *Film, blockBytes, resident int64, scratch string) {
 	if resident == 0 {
 		resident = Resident

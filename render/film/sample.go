@@ -50,6 +50,10 @@ type Sample struct {
 	sum   colour.RGB
 	used  uint64 // layers that something came to
 	layer []colour.RGB
+
+	spread    *Spread // of a sample that pixels share, which is the next four's too
+	replicate int
+	x, y      int // from the tile's first pixel
 }
 
 // Sample returns the access of one worker.
@@ -67,6 +71,11 @@ func (s *Sample) Begin(pixel int, replicate uint32) {
 	}
 	s.pixel = (y-s.Y0)*TileSize + x - s.X0
 	s.cell = int(replicate)*blockPixels + s.pixel
+	s.begin()
+}
+
+// begin forgets the sample before.
+func (s *Sample) begin() {
 	s.sum, s.alpha = colour.RGB{}, 0
 	for u := s.used; u != 0; u &= u - 1 {
 		s.layer[bits.TrailingZeros64(u)] = colour.RGB{}
@@ -100,7 +109,16 @@ func (s *Sample) Cover(alpha float64) { s.alpha += alpha }
 func (s *Sample) End() {
 	b := s.block
 	a := max(math.Abs(s.sum[0]), math.Abs(s.sum[1]), math.Abs(s.sum[2]), math.Abs(s.alpha))
-	if !(a <= limit) { // NaN too: max passes it on
+	finite := a <= limit // NaN is not: max passes it on
+	if s.spread != nil {
+		if finite {
+			s.splat()
+		} else { // it counts as black
+			b.dropped[(s.y+s.film.reach)*s.film.side+s.x+s.film.reach]++
+		}
+		return
+	}
+	if !finite {
 		b.dropped[s.pixel]++
 		return
 	}

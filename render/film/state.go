@@ -55,6 +55,13 @@ func open(file *os.File, path string, o Opening) (*Film, error) {
 		return nil, err
 	}
 	c := Config{Width: h.Width, Height: h.Height, SPP: h.Replicates, Layers: h.Layers, Passes: h.Passes, OneNet: h.OneNet, Record: h.Record, MaxBytes: o.MaxBytes, Resident: o.Resident}
+	if h.Splat != nil {
+		k, err := NewFilter(h.Splat.Kind, h.Splat.Radius)
+		if err != nil {
+			return nil, fmt.Errorf("header: %w", err)
+		}
+		c.Splat = &k
+	}
 	f, err := New(c)
 	if err != nil {
 		return nil, err
@@ -71,7 +78,7 @@ func open(file *os.File, path string, o Opening) (*Film, error) {
 	}
 	f.pool.disk = s
 	if !o.Write && o.Resident > 0 {
-		f.pool.most = int(max(leastRead, o.Resident/(c.pixelBytes()*blockPixels)))
+		f.pool.most = int(max(f.leastRead(), o.Resident/(c.pixelBytes()*blockPixels)))
 	}
 	return f, nil
 }

@@ -40,12 +40,23 @@ type header struct {
 	Layers     []Layer
 	Passes     []Pass `json:",omitempty"`
 	OneNet     bool
+	Splat      *splatHead `json:",omitempty"`
 	Record     string
+}
+
+// splatHead is the filter of samples that pixels share.
+type splatHead struct {
+	Kind   FilterKind
+	Radius float64
 }
 
 // head returns all that stands before the slots.
 func (f *Film) head() ([]byte, error) {
-	h, err := json.Marshal(header{f.width, f.height, f.k, f.layers, f.passes, f.oneNet, f.record})
+	var splat *splatHead
+	if f.splat != nil {
+		splat = &splatHead{f.splat.kind, f.splat.radius}
+	}
+	h, err := json.Marshal(header{f.width, f.height, f.k, f.layers, f.passes, f.oneNet, splat, f.record})
 	if err != nil {
 		return nil, fmt.Errorf("film: state: %w", err)
 	}
@@ -93,7 +104,7 @@ func (f *Film) Save(w io.Writer) error {
 		if !f.pool.has(t) {
 			continue
 		}
-		h := f.Hold(t)
+		h := f.hold(t, false)
 		r := record(t, 0, h.block, buf)
 		h.Release()
 		if r == nil {
