@@ -139,8 +139,50 @@ func valuesBefore(t *testing.T) map[[2]string]float64 {
 	return out
 }
 
-// The shipped scenes against photographs, one table. With CATCHLIGHT_PHOTOGRAPH=NAME,NAME it measures these scenes alone and writes no
-// file; with CATCHLIGHT_PHOTOGRAPH_BEFORE=1 it appends what it measures to before.tsv and judges nothing.
+// photoTable holds the rows of a dated table by measure and scene.
+type photoTable map[[2]string]string
+
+// photoFile is the table of today.
+func photoFile() string {
+	return filepath.Join("..", "testdata", "photograph", "photograph-"+time.Now().Format("2006-01-02")+".md")
+}
+
+// readPhotoTable returns the rows that the table of today has already; none where there is no table.
+func readPhotoTable(t *testing.T) photoTable {
+	rows := photoTable{}
+	b, err := os.ReadFile(photoFile())
+	if os.IsNotExist(err) {
+		return rows
+	}
+	require.NoError(t, err)
+	for _, line := range strings.Split(string(b), "\n") {
+		c := strings.Split(line, " | ")
+		if len(c) == 6 {
+			rows[[2]string{strings.TrimPrefix(c[0], "| "), c[1]}] = line
+		}
+	}
+	return rows
+}
+
+// write puts the rows into the table of today, in the order of the measures and of the scenes' names.
+func (rows photoTable) write(t *testing.T) {
+	table := fmt.Sprintf("Measured %s, %s, %d processors, machine shared, scene by scene, by\n`%s=1 go test ./render -run TestPhotographLong -timeout 60m`\n\n"+
+		"Shipped scenes at %d pixels across and %d samples. \"Before\" is what the same code said, at 320 pixels and 48 samples, of the scenes of 29 November\n2026 before they were lit anew.\n\n"+
+		"| measure | scene | before | now | must be | source |\n| --- | --- | --- | --- | --- | --- |\n",
+		time.Now().Format("2 January 2006"), runtime.Version(), runtime.NumCPU(), longVariable, photoSide, photoSamples)
+	for _, m := range photoMeasures {
+		for _, s := range slices.Sorted(slices.Values(m.scenes)) {
+			if line, ok := rows[[2]string{m.what, s}]; ok {
+				table += line + "\n"
+			}
+		}
+	}
+	writeFile(t, photoFile(), table)
+}
+
+// The shipped scenes against photographs, one table, written anew after each scene. With CATCHLIGHT_PHOTOGRAPH=NAME,NAME it measures these
+// scenes alone, and the other rows of today's table stay; with CATCHLIGHT_PHOTOGRAPH_BEFORE=1 it appends what it measures to before.tsv and
+// judges nothing.
 func TestPhotographLong(t *testing.T) {
 	if os.Getenv(longVariable) == "" {
 		t.Skipf("takes minutes; %s=1 runs it and writes testdata/photograph/photograph-DATE.md", longVariable)
@@ -157,11 +199,12 @@ func TestPhotographLong(t *testing.T) {
 		}
 	}
 	slices.Sort(scenes)
-	rows := make([]strings.Builder, len(photoMeasures))
 	var learned strings.Builder
 	for _, name := range scenes {
 		s := photographed(t, name)
-		for k, m := range photoMeasures {
+		rows := readPhotoTable(t)
+		for _, m := range photoMeasures {
+			delete(rows, [2]string{m.what, name})
 			if !slices.Contains(m.scenes, name) {
 				continue
 			}
@@ -185,8 +228,11 @@ func TestPhotographLong(t *testing.T) {
 			if !learn && outside == "" {
 				assert.True(t, v >= m.lo && v <= m.hi, "%s: %s: %.4g is not in %s", name, m.what, v, between(m.lo, m.hi))
 			}
-			fmt.Fprintf(&rows[k], "| %s | %s | %s | %.3g | %s | %s |\n", m.what, name, then, v, where, m.source)
+			rows[[2]string{m.what, name}] = fmt.Sprintf("| %s | %s | %s | %.3g | %s | %s |", m.what, name, then, v, where, m.source)
 			t.Logf("%-60s %-28s %8s %8.3g  %s", m.what, name, then, v, where)
+		}
+		if !learn {
+			rows.write(t)
 		}
 	}
 	if learn {
@@ -195,19 +241,7 @@ func TestPhotographLong(t *testing.T) {
 		_, err = f.WriteString(learned.String())
 		require.NoError(t, err)
 		require.NoError(t, f.Close())
-		return
 	}
-	if len(only) > 0 {
-		return
-	}
-	table := fmt.Sprintf("Measured %s, %s, %d processors, machine shared, by\n`%s=1 go test ./render -run TestPhotographLong -timeout 60m`\n\n"+
-		"Shipped scenes at %d pixels across and %d samples. \"Before\" is what the same code said, at 320 pixels and 48 samples, of the scenes of 29 November\n2026 before they were lit anew.\n\n"+
-		"| measure | scene | before | now | must be | source |\n| --- | --- | --- | --- | --- | --- |\n",
-		time.Now().Format("2 January 2006"), runtime.Version(), runtime.NumCPU(), longVariable, photoSide, photoSamples)
-	for i := range rows {
-		table += rows[i].String()
-	}
-	writeFile(t, filepath.Join("..", "testdata", "photograph", "photograph-"+time.Now().Format("2006-01-02")+".md"), table)
 }
 
 // between writes a range.
