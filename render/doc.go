@@ -15,7 +15,6 @@
 //	Shard      a part of the samples, for one of several machines; Joined makes one Result of the merged film
 //	Identity   what a picture's bits depend on: scene, program, processor, kernel; films that differ in it do not merge,
 //	           and Record says which keys of the scene are the difference
-//	Watcher    renders drafts whenever the scene or a file that it names is saved
 //	Crop       a description that shows only a Window of the picture, finer or coarser
 //	Gathering  a plan to put a scene and all its files into one folder
 //

@@ -276,3 +276,12 @@ func renderDrafts(ctx context.Context, file, dir string, f *adoptFlags, cache *r
 	}
 	return drafts, nil
 }
+
+// draftDetail bounds the size of the tissue maps of a draft.
+func draftDetail(d *scene.Description) {
+	for i := range d.Objects {
+		if e := d.Objects[i].Eye; e != nil {
+			e.MapSize = min(e.MapSize, 1024)
+		}
+	}
+}

@@ -51,7 +51,6 @@ func TestForeignFolders(t *testing.T) {
 		"turntable " + file + " --out mine --frames 2 --size 8x8 --samples 1",
 		"sheet " + file + " --out mine --size 8x8 --samples 1",
 		"compare " + file + " --out mine --size 16x16 --samples 1",
-		"watch " + file + " --out mine",
 	} {
 		refused(t, "mine: holds colour.png, which this command did not make; give a new or empty folder, or --overwrite", strings.Fields(args)...)
 	}

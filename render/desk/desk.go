@@ -3,10 +3,12 @@ package desk
 import (
 	"errors"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 	"unicode/utf8"
@@ -499,5 +501,40 @@ func (k *Desk) Reset(key string) error {
 		return refuse(key, "this can't be taken back alone; undo, or change it in the file")
 	}
 	k.to(now, "", d, key)
+	return nil
+}
+
+// Take makes changes from a command line, as one step that is not saved: d is the scene with them, sets are its overrides, and lists
+// are keys that it has from another file.
+func (k *Desk) Take(d *scene.Description, sets []string, lists ...string) error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	text := k.sides[k.at].Text
+	for _, key := range lists {
+		value, err := d.Written(key)
+		if err != nil {
+			return err
+		}
+		if text, err = edit.Apply(text, edit.Change{Key: key, Value: edit.Raw(value)}); err != nil {
+			return err
+		}
+	}
+	for _, s := range sets {
+		key, value, _ := strings.Cut(s, "=")
+		c := edit.Change{Key: strings.TrimSpace(key), Value: edit.Raw(strings.TrimSpace(value))}
+		if c.Value == edit.Raw("null") {
+			c.Value = nil
+		}
+		var err error
+		if text, err = edit.Apply(text, c); err != nil {
+			return err
+		}
+	}
+	maps.Copy(k.named, filesOf(d))
+	got, err := k.parse(text)
+	if err != nil {
+		return err
+	}
+	k.to(text, "", got, lists...)
 	return nil
 }
