@@ -48,65 +48,26 @@ func (m *message) head() []byte {
 
 // frameHeader is what a page reads of a frame.
 type frameHeader struct {
-	Run     uint64  `json:"run"`
-	Look    string  `json:"look"`
-	Pass    int     `json:"pass"`
-	Samples int     `json:"samples"`
-	Width   int     `json:"width"`
-	Height  int     `json:"height"`
-	Box     [4]int  `json:"box"`
-	Bytes   int     `json:"bytes"`
-	Error   float64 `json:"error"`
-	Enough  bool    `json:"enough"`
-	Smaller bool    `json:"smaller"`
-	Seconds float64 `json:"seconds"`
-	Words   string  `json:"words,omitempty"`
-	Marks   *marks  `json:"marks,omitempty"`
-}
-
-type marks struct {
-	Limbus      [][2]float64 `json:"limbus"`
-	Pupil       [][2]float64 `json:"pupil"`
-	Centre      [2]float64   `json:"centre"`
-	Width       float64      `json:"millimetres_per_width"`
-	Catchlights []catchlit   `json:"catchlights"`
-	Lights      []placed     `json:"lights"`
-}
-
-type catchlit struct {
-	Light string     `json:"light"`
-	Place [2]float64 `json:"place"`
-	Clock float64    `json:"clock"`
-	Off   float64    `json:"mm"`
-	Size  float64    `json:"size"`
-	Seen  bool       `json:"seen"`
-}
-
-type placed struct {
-	Name      string  `json:"name"`
-	Azimuth   float64 `json:"azimuth"`
-	Elevation float64 `json:"elevation"`
-	Even      bool    `json:"even"`
-}
-
-func marksOf(m *live.Marks) *marks {
-	if m == nil {
-		return nil
-	}
-	out := &marks{Limbus: m.Limbus, Pupil: m.Pupil, Centre: m.Centre, Width: m.MillimetresPerWidth, Catchlights: []catchlit{}, Lights: []placed{}}
-	for _, c := range m.Catchlights {
-		out.Catchlights = append(out.Catchlights, catchlit{c.Light, c.Place, c.Clock, c.Off, c.Size, c.Seen})
-	}
-	for _, l := range m.Lights {
-		out.Lights = append(out.Lights, placed{l.Name, l.Azimuth, l.Elevation, l.Even})
-	}
-	return out
+	Run     uint64      `json:"run"`
+	Look    string      `json:"look"`
+	Pass    int         `json:"pass"`
+	Samples int         `json:"samples"`
+	Width   int         `json:"width"`
+	Height  int         `json:"height"`
+	Box     [4]int      `json:"box"`
+	Bytes   int         `json:"bytes"`
+	Error   float64     `json:"error"`
+	Enough  bool        `json:"enough"`
+	Smaller bool        `json:"smaller"`
+	Seconds float64     `json:"seconds"`
+	Words   string      `json:"words,omitempty"` // what the tones of a map shown alone mean
+	Marks   *live.Marks `json:"marks,omitempty"`
 }
 
 // frameMessage packs a frame.
 func frameMessage(f *live.Frame) message {
 	return message{pix: f.RGBA, frame: &frameHeader{f.Run, f.Look, f.Pass, f.Samples, f.Width, f.Height, f.Box, len(f.RGBA), f.Error, f.Enough, f.Smaller, f.Seconds,
-		f.Words, marksOf(f.Marks)}}
+		f.Words, f.Marks}}
 }
 
 // word is a header without pixels: state (there is a new one), problem, progress or end.

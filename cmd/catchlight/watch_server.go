@@ -234,17 +234,6 @@ func viewOf(in *asked) (live.View, error) {
 	return v, nil
 }
 
-// turner and the like are what an engine can do besides showing pictures.
-type turner interface {
-	Turn(handle string, from, to [2]float64, fine bool) ([]edit.Change, error)
-}
-
-type aimer interface {
-	Aim(light string, to live.Target) ([]edit.Change, error)
-}
-
-var errNoPicture = errors.New("there is no picture yet")
-
 // working returns the engine, or an error where there is none.
 func (s *session) working() (engine, error) {
 	s.mu.Lock()
