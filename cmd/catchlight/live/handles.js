@@ -148,9 +148,10 @@ export function begin() {
 export async function pick([x, y]) {
   try {
     const p = await post("/pick", { x, y });
-    const parts = [p.zone, p.map || p.slot, p.texel && "texel " + p.texel.join(", "), p.value && "value " + [].concat(p.value).map(tidy).join(" "),
-      p.place && "at " + p.place.map(v => v.toFixed(2)).join(", ") + " mm"].filter(t => t);
-    at("picked").textContent = parts.join(" · ") || "nothing there";
+    const lines = (p.places || []).map(q => [[q.object, q.zone, q.shell && q.shell + " shell"].filter(t => t).join(", "),
+      ...(q.maps || []).map(m => m.slot + (m.map ? " " + m.map : "") + (m.texel ? " texel " + m.texel.join(", ") : "") + " = " + [].concat(m.value).map(tidy).join(" ")),
+      "at " + (q.place || []).map(v => v.toFixed(2)).join(", ") + " mm"].join(" · "));
+    at("picked").textContent = lines.join("\n") || "nothing there";
     say(at("picked").textContent);
   } catch (e) {
     complain(e);

@@ -70,7 +70,7 @@ func TestNewestWins(t *testing.T) {
 			turns = append(turns, c["value"].(float64))
 		}
 	}
-	require.Equal(t, []float64{0, 49}, exposures)
+	require.Equal(t, []float64{49}, exposures)
 	require.Equal(t, []float64{0, 10, 20, 30, 40}, turns)
 }
 
@@ -208,4 +208,28 @@ func TestDrop(t *testing.T) {
 		defer v.s.mu.Unlock()
 		return len(v.s.said) > said && strings.Contains(v.s.said[len(v.s.said)-1], "/drop objects.keeper.iris.normal.file reeds.png reeds")
 	}, 5*time.Second, 20*time.Millisecond)
+}
+
+// A change waits for the picture of the one before it, so that a fast hand sees pictures; what is no change does not wait.
+func TestChangesWaitForPictures(t *testing.T) {
+	v := open(t, 1440, 900)
+	got := eval[[]string](v, `(async () => {
+		const { send, showed } = await import("/talk.js"), fetch0 = window.fetch, out = [];
+		window.fetch = async (path, o) => {
+			if (!o || !o.method) return fetch0(path, o);
+			const b = JSON.parse(o.body);
+			out.push(path + " " + (b.n ?? ""));
+			return new Response(JSON.stringify({ run: 1e6 + (b.n || 0) }), { headers: { "Content-Type": "application/json" } });
+		};
+		await send("g", "/set", { n: 1 });
+		const second = send("g", "/set", { n: 2 });
+		await new Promise(f => setTimeout(f, 100));
+		out.push("picture");
+		showed(1e6 + 1);
+		await second;
+		await send("u", "/undo", {});
+		window.fetch = fetch0;
+		return out;
+	})()`)
+	require.Equal(t, []string{"/set 1", "picture", "/set 2", "/undo "}, got)
 }

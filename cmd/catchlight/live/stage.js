@@ -2,7 +2,7 @@
 // how sure the picture is.
 import { at, tidy } from "./make.js";
 import { Look } from "./picture.js";
-import { send, tab } from "./talk.js";
+import { send, showed } from "./talk.js";
 import { state, value, listen, complain, foresee } from "./desk.js";
 import { say } from "./say.js";
 
@@ -104,6 +104,7 @@ export function take(header, bytes) {
   if (header.look === "traced") tell(header);
   paint();
   at("frame").dataset[header.look] = header.run;
+  if (header.look === "traced") showed(header.run);
 }
 
 // tell writes how sure the picture is.
@@ -268,5 +269,3 @@ export function begin() {
   foresee(keep);
   listen(() => { if (fit()) view(); });
 }
-
-export const name = tab;

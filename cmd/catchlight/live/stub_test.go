@@ -129,7 +129,8 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 	case "/view":
 		s.w, s.h, s.crop, s.raster, s.alone = in.Width, in.Height, in.Crop, in.Raster, in.Alone
 	case "/pick":
-		answer(w, 200, key{"zone": "iris", "map": "built colour", "texel": []int{512, 640}, "value": []float64{0.12, 0.08, 0.05}, "place": []float64{in.X, in.Y, 9.1}})
+		answer(w, 200, key{"places": []key{{"object": "keeper", "shell": "inner", "zone": "iris", "place": []float64{in.X, in.Y, 9.1},
+			"maps": []key{{"slot": "iris.colour", "texel": []int{512, 640}, "value": []float64{0.12, 0.08, 0.05}}}}}})
 		return
 	case "/save":
 		if s.stale {

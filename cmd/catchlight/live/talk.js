@@ -46,13 +46,36 @@ export function send(kind, path, what, merge) {
   return entry.done;
 }
 
+let seen = 0; // newest run that was shown
+const hoping = []; // what waits for a run to be shown
+
+// showed says that a picture of a run stands on the page.
+export function showed(run) {
+  seen = Math.max(seen, run);
+  for (let i = hoping.length; i--;) if (seen >= hoping[i].run) hoping.splice(i, 1)[0].go();
+}
+
+// picture waits for the picture of a run, but not for long.
+function picture(run) {
+  if (!run || seen >= run) return Promise.resolve();
+  return Promise.race([new Promise(go => hoping.push({ run, go })), new Promise(go => setTimeout(go, 600))]);
+}
+
+// paced are requests that each want to be seen before the next goes out: a hand that moves faster than pictures come would else
+// never see one.
+const paced = /^\/(set|turn|aim)$/;
+let last = 0; // run of the last of them
+
 async function next() {
   if (busy || !waiting.size) return;
   busy = true;
+  if (paced.test(waiting.values().next().value.path)) await picture(last);
   const [kind, entry] = waiting.entries().next().value;
   waiting.delete(kind);
   try {
-    entry.yes(await post(entry.path, entry.what));
+    const answered = await post(entry.path, entry.what);
+    if (paced.test(entry.path)) last = answered.run || 0;
+    entry.yes(answered);
   } catch (e) {
     entry.no(e);
   }
