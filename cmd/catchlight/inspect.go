@@ -20,6 +20,7 @@ import (
 	units "catchlight/scene/asset"
 	"catchlight/scene/geom"
 	"catchlight/scene/measure"
+	"catchlight/scene/mesh"
 )
 
 // errFaults and errWarned say that an inspection found what its gate holds back.
@@ -30,6 +31,9 @@ var (
 
 type inspectFlags struct {
 	limits, json string
+	page         string
+	drafts       bool
+	size, spp    int
 	gate         string
 	only         []string
 	unit, side   string
@@ -70,6 +74,10 @@ never leaves it 0.`,
 	fl.BoolVar(&f.codes, "print-codes", false, "print every code of a finding and what it means, and end")
 	fl.StringVar(&f.json, "json", "", "write the findings to this file")
 	fl.StringSliceVar(&f.only, "only", nil, "look at these groups alone: scale, layers, mesh, coordinates, maps, pairs, highlow")
+	fl.StringVar(&f.page, "page", "", "write one page with pictures to this file, which needs no other")
+	fl.BoolVar(&f.drafts, "drafts", true, "render three drafts under light for the page, with the worst findings marked")
+	fl.IntVar(&f.size, "size", 384, "pixels of a draft's side")
+	fl.IntVar(&f.spp, "samples", 16, "samples per pixel of a draft")
 	fl.StringVar(&f.gate, "gate", "error", "least severity that fails: error, warning or never")
 	fl.StringVar(&f.unit, "unit", "", "unit of the file's lengths, of a format that has none: mm, cm, m or inch")
 	fl.Float64Var(&f.factor, "factor", 0, "factor from the file's size to true size, after its unit; 0: none")
@@ -92,6 +100,10 @@ func (f *inspectFlags) check() error {
 		return usageError{fmt.Errorf("--shot %d is outside [16, 65536]", f.across)}
 	case !(f.factor >= 0 && f.factor <= 1e9):
 		return usageError{fmt.Errorf("--factor %g is outside [0, 1000000000]", f.factor)}
+	case f.size < 64 || f.size > 2048:
+		return usageError{fmt.Errorf("--size %d is outside [64, 2048]", f.size)}
+	case f.spp < 1 || f.spp > 65536:
+		return usageError{fmt.Errorf("--samples %d is outside [1, 65536]", f.spp)}
 	case !(f.cage >= 0 && f.cage <= 1e6):
 		return usageError{fmt.Errorf("--cage %g is outside [0, 1000000] mm", f.cage)}
 	case f.workers < 0 || f.workers > 4096:
@@ -141,7 +153,7 @@ func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
 			report.Phase("reading " + filepath.Base(a))
 		}
 	}
-	s, err := inspected(cmd.Context(), args, f, report)
+	s, d, err := inspected(cmd.Context(), args, f, report)
 	if err != nil {
 		return err
 	}
@@ -163,6 +175,18 @@ func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
 		}
 		fmt.Fprintf(stdout, "wrote %s\n", f.json)
 	}
+	if f.page != "" {
+		if err := writePage(cmd.Context(), out, d, f, report); err != nil {
+			return err
+		}
+		report.done()
+		fmt.Fprintf(stdout, "wrote %s\n", f.page)
+	}
+	return f.verdict(out)
+}
+
+// verdict is what the gate says.
+func (f *inspectFlags) verdict(out *inspect.Report) error {
 	switch {
 	case f.gate == "never" || out.Worst < inspect.Warning:
 		return nil
@@ -174,24 +198,31 @@ func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
 	return nil
 }
 
-// inspected reads what the arguments name.
-func inspected(ctx context.Context, args []string, f *inspectFlags, report *reporter) (*inspect.Subject, error) {
+// inspected reads what the arguments name; d is the scene that shows it, nil where there is none.
+func inspected(ctx context.Context, args []string, f *inspectFlags, report *reporter) (s *inspect.Subject, d *scene.Description, err error) {
 	names, err := adopt.LoadNames("")
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	q := inspect.Source{Asset: args[0], Side: f.side, Unit: f.unit, Factor: f.factor, Names: names}
 	if len(args) == 2 {
-		if info, err := os.Stat(args[1]); err == nil && info.IsDir() {
-			q.Folder = args[1]
-			return inspect.Read(q)
+		info, err := os.Stat(args[1])
+		if err != nil || !info.IsDir() {
+			s, err = inspectedPair(args, f)
+			return s, nil, err
 		}
-		return inspectedPair(args, f)
+		q.Folder = args[1]
 	}
 	if end := strings.ToLower(filepath.Ext(args[0])); slices.Contains([]string{".yaml", ".yml"}, end) {
 		return inspectedScene(ctx, q, f, report)
 	}
-	return inspect.Read(q)
+	if s, err = inspect.Read(q); err != nil {
+		return nil, nil, err
+	}
+	if f.page != "" && f.drafts {
+		d = proposedScene(s)
+	}
+	return s, d, nil
 }
 
 // inspectedPair reads a high and a low mesh.
@@ -213,35 +244,71 @@ func inspectedPair(args []string, f *inspectFlags) (*inspect.Subject, error) {
 }
 
 // inspectedScene reads the first eye of a scene: from its file of meshes as that is, or as it is built.
-func inspectedScene(ctx context.Context, q inspect.Source, f *inspectFlags, report *reporter) (*inspect.Subject, error) {
+func inspectedScene(ctx context.Context, q inspect.Source, f *inspectFlags, report *reporter) (*inspect.Subject, *scene.Description, error) {
 	d, err := scene.Load(q.Asset)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	i := slices.IndexFunc(d.Objects, func(b scene.Object) bool { return b.Shape == "eye" && b.On })
 	if i < 0 {
-		return nil, fmt.Errorf("%s: the scene has no eye", q.Asset)
+		return nil, nil, fmt.Errorf("%s: the scene has no eye", q.Asset)
 	}
 	b := &d.Objects[i]
 	p, err := render.Prepare(ctx, d, render.Options{Workers: f.workers, Progress: report})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
+	name := filepath.Base(q.Asset)
 	var s *inspect.Subject
 	if a := b.Eye.Asset; a != nil {
 		q.Asset, q.Unit, q.Outer, q.Inner, q.Known.Axis = string(a.File), a.Unit, a.Outer, a.Inner, a.Axis
 		if q.Factor == 0 {
 			q.Factor = a.Factor
 		}
-		s, err = inspect.Read(q)
-	} else {
-		s, err = builtEye(&p.Prepared, filepath.Base(q.Asset))
+		if s, err = inspect.Read(q); err == nil {
+			s.AsFiled, s.Snug = a.Subdivide != nil && *a.Subdivide == 0, a.CloseGap
+		}
+	} else if s, err = builtEye(&p.Prepared, name); err == nil {
+		s.AsFiled, s.Snug = true, true
 	}
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	s.Key = "objects." + b.Name
-	return s, nil
+	s.Name, s.Key = name, "objects."+b.Name
+	layOn(s, &p.Prepared, d)
+	return s, d, nil
+}
+
+// layOn adds the scene's own meshes about the eye, in the eye's space: those that a file brings, not the lids that are built.
+func layOn(s *inspect.Subject, p *prepare.Prepared, d *scene.Description) {
+	outer := &p.Scene.Objects[p.Scene.Eyes[0].Outer]
+	bring := func(m *mesh.Mesh, from geom.Affine) *mesh.Mesh {
+		q := &mesh.Mesh{Tri: m.Tri, UV: m.UV, P: make([]geom.Vec, len(m.P))}
+		k := outer.Scale
+		if !s.Grown {
+			k = s.MM / s.Asked
+		}
+		for i, v := range m.P {
+			q.P[i] = s.Eye.Centre.Add(s.Eye.Frame.World(outer.ToLocal.Point(from.Point(v)).Mul(k)))
+		}
+		mesh.Normals(q)
+		return q
+	}
+	for i := range d.Objects {
+		b := &d.Objects[i]
+		role := inspect.RoleOf(b.Name)
+		if b.Shape != "mesh" || !b.On || role == inspect.Other {
+			continue
+		}
+		for k := range p.Scene.Objects {
+			if o := &p.Scene.Objects[k]; o.Name == b.Name && o.Mesh != nil {
+				s.Laid.Parts = append(s.Laid.Parts, &inspect.Part{Name: b.Name, Role: role, Mesh: bring(o.Mesh, o.ToWorld)})
+			}
+		}
+	}
+	if len(s.Laid.Parts) > 0 {
+		s.Laid.Shell = bring(outer.Mesh, outer.ToWorld)
+	}
 }
 
 // builtEye takes the two shells of the first eye of a prepared scene, in its own frame.

@@ -78,7 +78,7 @@ func (n Number) String() string {
 	if math.Abs(v) < 1e-9 {
 		v = 0
 	}
-	s := fmt.Sprintf("%.4g", v)
+	s := plain(v, 4)
 	if n.SE > 1e-9 {
 		s += fmt.Sprintf(" +- %.2g", n.SE)
 	}
@@ -178,9 +178,10 @@ type Finding struct {
 	Remedy   Remedy   `json:"remedy"`
 
 	// Least and Most bound the severity whatever shows; see Run.Add. Zero: no bound.
-	Least, Most Severity `json:"-"`
-	Good        bool     `json:"-"` // measured, and within its range
-	Fields      []Field  `json:"-"` // maps over a surface or a picture, for the page
+	Least, Most Severity  `json:"-"`
+	Good        bool      `json:"-"` // measured, and within its range
+	Fields      []Field   `json:"-"` // maps over a surface or a picture, for the page
+	Pictures    []Picture `json:"-"` // for the page
 }
 
 // MaxPlaces is the most places that a finding lists.

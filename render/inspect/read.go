@@ -75,7 +75,7 @@ func Read(q Source) (*Subject, error) {
 	var others []*Part
 	for i := range in.Parts {
 		if n := in.Parts[i].Name; !taken[n] {
-			others = append(others, &Part{Name: n, Role: roleOf(n), Mesh: in.Parts[i].Mesh})
+			others = append(others, &Part{Name: n, Role: RoleOf(n), Mesh: in.Parts[i].Mesh})
 		}
 	}
 	s, err := NewSubject(filepath.Base(q.Asset), outer, inner, others, told)
@@ -85,6 +85,7 @@ func Read(q Source) (*Subject, error) {
 	s.File, s.Notes, s.Guess = q.Asset, in.Notes, guess
 	if p != nil {
 		s.Maps = mapsOf(p)
+		s.Scene = func(dir string) string { return p.Scene(in, dir) }
 	}
 	return s, nil
 }

@@ -4,8 +4,11 @@ import (
 	"cmp"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
+
+	"catchlight/scene/geom"
 )
 
 // Report is all that was found.
@@ -139,6 +142,14 @@ func (f *Finding) WhereText() string {
 	return s
 }
 
+// Vec is the place in mm; the origin where it is not known.
+func (p Place) Vec() geom.Vec {
+	if p.MM == nil {
+		return geom.Vec{}
+	}
+	return vecOf(p.MM)
+}
+
 // String is the place in words.
 func (p Place) String() string {
 	var list []string
@@ -157,11 +168,22 @@ func (p Place) String() string {
 	return strings.Join(list, ", ")
 }
 
+// plain is a number without an exponent where that would be short, to at least so many digits.
+func plain(x float64, digits int) string {
+	switch a := math.Abs(x); {
+	case a >= 1e15:
+		return fmt.Sprintf("%.3g", x)
+	case a >= 1000:
+		return fmt.Sprintf("%.0f", x)
+	}
+	return fmt.Sprintf("%.*g", max(3, digits), x)
+}
+
 // ShowsText is what shows, with its numbers.
 func (f *Finding) ShowsText() string {
 	var list []string
 	if f.Shows.Px > 0 {
-		list = append(list, fmt.Sprintf("%.3g px", f.Shows.Px))
+		list = append(list, plain(f.Shows.Px, 2)+" px")
 	}
 	if f.Shows.Levels > 0 {
 		list = append(list, fmt.Sprintf("%.3g of 255 levels", f.Shows.Levels))

@@ -78,6 +78,8 @@ type Subject struct {
 	Maps  []Map
 	Mate  *Subject // the other eye of a pair
 	Notes []string // of the readers
+	// Scene is the text of the scene that is proposed for a file of meshes, for the folder dir; nil of others.
+	Scene func(dir string) string
 	// Laid are meshes of the scene about the eye, lids and tears, with the outer shell as it is rendered, all in mm of one space.
 	Laid struct {
 		Shell *mesh.Mesh
@@ -239,8 +241,8 @@ func (s *Subject) Place(p *Part, q geom.Vec) Place {
 	return at
 }
 
-// roleOf reads a name.
-func roleOf(name string) Role {
+// RoleOf reads a name.
+func RoleOf(name string) Role {
 	name = strings.ToLower(name)
 	for _, w := range []struct {
 		role  Role
