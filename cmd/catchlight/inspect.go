@@ -20,6 +20,7 @@ import (
 	units "catchlight/scene/asset"
 	"catchlight/scene/geom"
 	"catchlight/scene/measure"
+	"catchlight/scene/mend"
 	"catchlight/scene/mesh"
 )
 
@@ -31,7 +32,8 @@ var (
 
 type inspectFlags struct {
 	limits, json string
-	page         string
+	page, mend   string
+	overwrite    bool
 	drafts       bool
 	size, spp    int
 	gate         string
@@ -75,6 +77,8 @@ never leaves it 0.`,
 	fl.StringVar(&f.json, "json", "", "write the findings to this file")
 	fl.StringSliceVar(&f.only, "only", nil, "look at these groups alone: scale, layers, mesh, coordinates, maps, pairs, highlow")
 	fl.StringVar(&f.page, "page", "", "write one page with pictures to this file, which needs no other")
+	fl.StringVar(&f.mend, "mend", "", "write a copy of EYE to this file with what is safe to mend: unit, axes, winding, normals; maps whose green is turned over go beside it")
+	overwriteFlag(fl, &f.overwrite)
 	fl.BoolVar(&f.drafts, "drafts", true, "render three drafts under light for the page, with the worst findings marked")
 	fl.IntVar(&f.size, "size", 384, "pixels of a draft's side")
 	fl.IntVar(&f.spp, "samples", 16, "samples per pixel of a draft")
@@ -153,6 +157,9 @@ func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
 			report.Phase("reading " + filepath.Base(a))
 		}
 	}
+	if end := strings.ToLower(filepath.Ext(args[0])); f.mend != "" && (end == ".yaml" || end == ".yml") {
+		return usageError{errors.New("--mend has no meaning for a scene; name its file of meshes")}
+	}
 	s, d, err := inspected(cmd.Context(), args, f, report)
 	if err != nil {
 		return err
@@ -182,7 +189,47 @@ func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
 		report.done()
 		fmt.Fprintf(stdout, "wrote %s\n", f.page)
 	}
+	if f.mend != "" {
+		if err := f.mended(out, stdout); err != nil {
+			return err
+		}
+	}
 	return f.verdict(out)
+}
+
+// mended writes a copy with what is safe to mend, and says what it did.
+func (f *inspectFlags) mended(out *inspect.Report, stdout io.Writer) error {
+	m := out.Mend()
+	if m.Changes.None() && len(m.Green) == 0 {
+		fmt.Fprintln(stdout, "nothing was found that is safe to mend; no copy is written")
+		return nil
+	}
+	write := func(file string, do func() ([]string, error)) error {
+		if _, err := os.Lstat(file); err == nil && !f.overwrite {
+			return fmt.Errorf("--mend %s: is there already; nothing is written over without --overwrite", file)
+		}
+		did, err := do()
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(stdout, "wrote %s: %s\n", file, strings.Join(did, "; "))
+		return nil
+	}
+	if !m.Changes.None() {
+		if err := write(f.mend, func() ([]string, error) { return mend.File(out.Subject.File, f.mend, m.Changes) }); err != nil {
+			return err
+		}
+	}
+	for _, file := range m.Green {
+		to := filepath.Join(filepath.Dir(f.mend), filepath.Base(file))
+		if err := write(to, func() ([]string, error) {
+			did, err := mend.Green(file, to)
+			return []string{did}, err
+		}); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // verdict is what the gate says.

@@ -166,6 +166,9 @@ func Look(ctx context.Context, s *Subject, o Options) (*Report, error) {
 			return nil, err
 		}
 		r.check = &Checks[i]
+		if r.check.Group == HighLow && s.Part(High) == nil {
+			continue
+		}
 		if o.Groups != nil && !slices.Contains(o.Groups, r.check.Group) {
 			continue
 		}

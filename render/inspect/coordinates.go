@@ -19,9 +19,9 @@ var coordinateLimits = []Limit{
 	{"coordinates.mirrored_share", 0.02, 0, 1, "", "own choice", "share of the area in view that may show the picture as in a mirror"},
 	{"coordinates.texel_px", 1.5, 0.1, 1000, "px", "common practice, no published source: a texel a pixel, and half as much again", "how wide a texel may be in the picture"},
 	{"coordinates.stretch", 4, 1, 1000, "", "own choice; a disc map of the front has 2.2 at best", "longer over shorter side of a texel"},
-	{"coordinates.stretch_share", 0.05, 0, 1, "", "own choice", "share of the area in view that may be stretched by more"},
+	{"coordinates.stretch_share", 0.05, 0, 1, "", "own choice", "share of the area near the axis that may be stretched by more"},
 	{"coordinates.used_share", 0.25, 0, 1, "", "common practice, no published source", "share of the covered texels that some camera before the eye can see, at least"},
-	{"coordinates.seam_degrees", 60, 0, 90, "degrees", "own choice", "seams within this angle of the axis are in view"},
+	{"coordinates.seam_degrees", 60, 0, 90, "degrees", "own choice", "seams and stretch within this angle of the axis count"},
 	{"coordinates.padding", 2, 0, 1000, "texels", "1.5 x 2^k texels at mip level k: bilinear look-up", "least room between islands of the picture, at its full size"},
 }
 
@@ -86,6 +86,7 @@ type laid struct {
 	short   float64  // and across it
 	zone    int      // of zoneNames
 	view    bool
+	central bool // in view, within coordinates.seam_degrees of the axis as seen from the globe's middle
 	outside bool
 }
 
@@ -157,6 +158,7 @@ func (r *Run) layOut(p *Part) (*layout, error) {
 			rho := math.Hypot(f.X, f.Y)
 			facing := q.n.Dot(e.Frame.N)
 			q.view = f.Z > 0 && facing > -0.2
+			q.central = q.view && f.Z > math.Cos(geom.Radians(r.Limit("coordinates.seam_degrees")))*f.Len()
 			lim := e.Limbus.V
 			switch {
 			case !q.view:
@@ -298,7 +300,7 @@ func (r *Run) density(l *layout) {
 		}
 		d := l.side / q.long
 		by[q.zone] = append(by[q.zone], weighted{d, q.area})
-		if q.view {
+		if q.central {
 			drawn = append(drawn, weighted{q.long / max(q.short, 1e-9*q.long), q.area})
 		}
 		if field != nil {
@@ -346,16 +348,14 @@ func (r *Run) density(l *layout) {
 		}
 	}
 	share /= all
-	long := func(q *laid) bool { return q.view && q.area > 0 && q.long > most*q.short }
-	f := Finding{Code: "coordinates.stretch", Part: l.p.Name, Number: Held(quantile(drawn, 0.95), "", fmt.Sprintf("longer over shorter side of a texel, over which 5 %% of the area in view lies; median %.3g, most %.4g", quantile(drawn, 0.5), quantile(drawn, 1))),
+	long := func(q *laid) bool { return q.central && q.area > 0 && q.long > most*q.short }
+	f := Finding{Code: "coordinates.stretch", Part: l.p.Name, Number: Held(quantile(drawn, 0.95), "", fmt.Sprintf("longer over shorter side of a texel, over which 5 %% of the area near the axis lies; median %.3g, most %.4g", quantile(drawn, 0.5), quantile(drawn, 1))),
 		Range: AtMost(most, "own choice"), Good: share <= r.Limit("coordinates.stretch_share")}
 	if !f.Good {
 		f.Where, f.Count = r.places(l, long)
 		f.Shows = Shows{Px: (f.Number.V - 1) * r.PerMM / r.worstDensity(by[:4]), Text: "streaks"}
 		f.Remedy.Step = "relax the layout there"
-		if l.guess {
-			f.Most = Warning
-		}
+		f.Most = Warning
 	}
 	r.Add(f)
 }

@@ -178,10 +178,11 @@ type Finding struct {
 	Remedy   Remedy   `json:"remedy"`
 
 	// Least and Most bound the severity whatever shows; see Run.Add. Zero: no bound.
-	Least, Most Severity  `json:"-"`
-	Good        bool      `json:"-"` // measured, and within its range
-	Fields      []Field   `json:"-"` // maps over a surface or a picture, for the page
-	Pictures    []Picture `json:"-"` // for the page
+	Least, Most Severity    `json:"-"`
+	Good        bool        `json:"-"` // measured, and within its range
+	turn        geom.Affine // of a finding about the axis: what mends it
+	Fields      []Field     `json:"-"` // maps over a surface or a picture, for the page
+	Pictures    []Picture   `json:"-"` // for the page
 }
 
 // MaxPlaces is the most places that a finding lists.

@@ -169,7 +169,8 @@ func (r *Run) meant(p *Part, h rim) bool {
 	}
 	l := e.Frame.Local(h.at.Sub(e.Centre))
 	aside := math.Hypot(l.X, l.Y)
-	if p.Role == Inner && e.Pupil.Held && aside+h.across/2 < 1.6*e.Pupil.V+0.1*e.Limbus.V {
+	// A rim about the axis is the pupil's, or that of a disc.
+	if p.Role == Inner && aside < 0.3*h.across {
 		return true
 	}
 	return aside < 0.15*h.across && h.across > 0.8*2*e.Limbus.V

@@ -3,13 +3,16 @@ package inspect
 import (
 	"context"
 	"math"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"catchlight/scene/geom"
+	"catchlight/scene/mend"
 	"catchlight/scene/mesh"
+	"catchlight/scene/meshio"
 )
 
 // fault is one that is planted by code.
@@ -277,5 +280,62 @@ func TestGoodEye(t *testing.T) {
 	r := looked(t, goodEye().subject(t))
 	for _, f := range r.Findings {
 		require.LessOrEqual(t, f.Severity, Note, "%s: %s: %s", f.Code, f.Title, f.ShowsText())
+	}
+}
+
+// What --mend is told to do mends it: an eye that looks along -Y with +Z up, in metres for millimetres, with one shell wound inward,
+// comes out as one that has none of it.
+func TestMendedIsMended(t *testing.T) {
+	dir := t.TempDir()
+	bad, good := filepath.Join(dir, "bad.glb"), filepath.Join(dir, "good.glb")
+	_, err := mend.File(licensed, bad, mend.Changes{Factor: 1000, Turn: geom.RotateX(geom.Radians(90)), Over: []string{"RightEye_Inner_IrisBody"}})
+	require.NoError(t, err)
+	groups := []Group{Scale, Mesh}
+	look := func(file string) *Report {
+		r, err := Look(context.Background(), read(t, Source{Asset: file}), Options{Workers: 2, Groups: groups})
+		require.NoError(t, err)
+		return r
+	}
+	r := look(bad)
+	require.Equal(t, Error, r.Of("scale.unit")[0].Severity)
+	require.Equal(t, "the eye looks along -Y", r.Of("scale.axis")[0].Title)
+	require.Len(t, r.Of("mesh.turned"), 1)
+	m := r.Mend()
+	require.Empty(t, m.Green)
+	_, err = mend.File(bad, good, m.Changes)
+	require.NoError(t, err)
+	r = look(good)
+	require.Equal(t, Fine, r.Of("scale.unit")[0].Severity)
+	require.Equal(t, Fine, r.Of("scale.axis")[0].Severity)
+	require.Empty(t, r.Of("mesh.turned"))
+	again := r.Mend()
+	require.True(t, again.Changes.None())
+	was, err := meshio.Read(licensed, "")
+	require.NoError(t, err)
+	now, err := meshio.Read(good, "")
+	require.NoError(t, err)
+	for i, p := range was.Nodes[0].Mesh.P {
+		require.InDelta(t, 0, p.Sub(now.Nodes[0].Mesh.P[i]).Len(), 1e-4)
+	}
+}
+
+// Good eyes of many sizes, shapes and meshes have no error: people's, animals', stylised ones, coarse and fine.
+func TestGoodEyes(t *testing.T) {
+	for name, q := range map[string]struct {
+		n     int
+		pupil float64
+		size  float64
+		flat  float64 // along the axis
+	}{
+		"coarse": {32, 1.8, 1, 1}, "a child's": {64, 2.6, 0.75, 1}, "a large animal's": {64, 2.2, 1.5, 0.9}, "wide pupil": {48, 3.9, 1, 1}, "narrow pupil": {64, 0.8, 1, 1}, "long": {64, 1.8, 1, 1.1}, "stylised": {48, 2, 1.7, 1},
+	} {
+		e := &eye{outer: goodOuter(q.n), inner: goodInner(q.n, q.pupil)}
+		for _, m := range []*mesh.Mesh{e.outer, e.inner} {
+			change(m, func(p geom.Vec) geom.Vec { return geom.Vec{X: p.X, Y: p.Y, Z: p.Z * q.flat}.Mul(q.size) })
+		}
+		r := looked(t, e.subject(t))
+		for _, f := range r.Findings {
+			require.Less(t, f.Severity, Error, "%s: %s: %s, %s", name, f.Code, f.Title, f.ShowsText())
+		}
 	}
 }

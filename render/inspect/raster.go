@@ -15,7 +15,7 @@ const grid = 2048
 func (r *Run) raster(l *layout) {
 	l.islands()
 	owner := make([]int32, grid*grid)
-	twice := make([]bool, grid*grid)
+	twice, shown := make([]bool, grid*grid), make([]bool, grid*grid)
 	both, cover, in := 0, 0, 0
 	var where []Place
 	for i := range l.tri {
@@ -25,22 +25,31 @@ func (r *Run) raster(l *layout) {
 		}
 		c := l.m.Tri[i]
 		each(l.m.UV[c[0]], l.m.UV[c[1]], l.m.UV[c[2]], func(k int) {
-			switch {
-			case owner[k] == 0:
+			if owner[k] == 0 {
 				owner[k] = int32(i) + 1
 				cover++
-			case !twice[k]:
+				return
+			}
+			if !twice[k] {
 				twice[k] = true
 				both++
-				// It shows only where both do.
-				if o := &l.tri[owner[k]-1]; q.view && o.view {
-					in++
-					if len(where) < MaxPlaces && (in-1)%997 == 0 {
-						at := r.Subject.Place(l.p, q.at)
-						at.UV = &[2]float64{(float64(k%grid) + 0.5) / grid, (float64(k/grid) + 0.5) / grid}
-						where = append(where, at)
-					}
-				}
+			}
+			// It shows only where two that are in view share; a texel belongs to one in view before all others.
+			if !q.view {
+				return
+			}
+			if !l.tri[owner[k]-1].view {
+				owner[k] = int32(i) + 1
+				return
+			}
+			if shown[k] {
+				return
+			}
+			shown[k] = true
+			if in++; len(where) < MaxPlaces && (in-1)%997 == 0 {
+				at := r.Subject.Place(l.p, q.at)
+				at.UV = &[2]float64{(float64(k%grid) + 0.5) / grid, (float64(k/grid) + 0.5) / grid}
+				where = append(where, at)
 			}
 		})
 	}

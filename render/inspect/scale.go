@@ -23,6 +23,7 @@ var scaleChecks = []Check{{
 		{"scale.unit", "wrong unit", "The file's numbers are no eye's in its unit. All lengths in mm go wrong with it: scattering, the tear line, displacement, depth of field."},
 		{"scale.unit_open", "unit not settled", "The length fits several units, or none. Say which is meant."},
 		{"scale.unit_told", "unit is guessed", "The format states no unit, so it is guessed from the eye's length."},
+		{"scale.axis", "which way the eye looks", "Along +Z, with +Y up, is the standard of glTF."},
 		{"scale.length", "axial length", "Front of the cornea to the back pole of the outer shell, along the optical axis."},
 		{"scale.misfit", "iris and globe do not fit", "The visible iris is too small or too large for the globe, at any unit."},
 		{"scale.stylised", "stylised proportions", "Proportions differ from a grown person's, which no unit explains. It may be meant so."},
@@ -42,6 +43,7 @@ func scaleRun(r *Run) error {
 		return nil
 	}
 	r.unit()
+	r.axis()
 	e := s.Eye
 	r.measured("scale.length", "front of the cornea to the back pole", e.Length, 1, "mm", Between(measure.GrownShort, measure.GrownLong, lengthSource))
 	r.measured("scale.globe", "radius of the globe", e.Globe.Radius, 1, "mm", Between(10.5, 13.5, lengthSource))
