@@ -10,6 +10,7 @@ import (
 	"catchlight/scene/geom"
 	"catchlight/scene/measure"
 	"catchlight/scene/mesh"
+	"catchlight/scene/texture"
 )
 
 // Role is what a part is of an eye.
@@ -54,9 +55,11 @@ type Map struct {
 	Colour bool // it holds colour; else data
 	Side   int  // texels of its longer side; 0: not looked at yet
 	// As the scene reads it.
-	GreenDown bool
-	Mid       float64 // of a height map: the value that is no displacement
-	MM        float64 // of a height map: mm of a unit; 0: not known
+	GreenDown  bool
+	Mid        float64        // of a height map: the value that is no displacement
+	MM         float64        // of a height map: mm of a unit; 0: not known
+	Held       *texture.Image // a picture that the file of meshes brings; nil: File is read
+	HeldLinear bool           // and it holds linear values
 }
 
 // Subject is what is looked at.
