@@ -322,6 +322,7 @@ func inspectedScene(ctx context.Context, q inspect.Source, f *inspectFlags, repo
 		return nil, nil, err
 	}
 	s.Name, s.Key = name, "objects."+b.Name
+	s.LayMaps(sceneMaps(b.Eye))
 	layOn(s, &p.Prepared, d)
 	return s, d, nil
 }

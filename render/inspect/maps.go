@@ -84,7 +84,7 @@ func mapsRun(r *Run) error {
 		case "roughness":
 			r.roughness(m, p)
 		default:
-			r.colour(m, p, slices.ContainsFunc(list[i+1:], same))
+			r.colour(m, p, m.Whole || slices.ContainsFunc(list[i+1:], same))
 		}
 		r.small(m, p)
 		r.Advance(i+1, len(list))
@@ -113,8 +113,9 @@ type picture struct {
 	im      *texture.Image
 	w, h, c int
 	bits    int
-	float   bool
-	rows    int // every so many rows are mostTexels at where all would take too long
+	float   bool // linear values, not codes
+	plain   bool // codes that are linear
+	rows    int  // every so many rows are mostTexels at where all would take too long
 }
 
 // openMap reads a map as it is, without decoding colour.
@@ -129,6 +130,7 @@ func openMap(m *Map) (*picture, error) {
 			return nil, err
 		}
 		p.bits, p.float = h.Bits, h.Float
+		p.plain = m.Linear
 	} else {
 		p.bits = 8
 		p.float = m.HeldLinear
@@ -153,7 +155,7 @@ func (p *picture) linear(x, y int) (c [3]float64) {
 		if p.c == 2 && k == 2 {
 			v = p.im.At(x, y, 0)
 		}
-		if !p.float { // finer than 12 bits would show in nothing that is asked here
+		if !p.float && !p.plain { // finer than 12 bits would show in nothing that is asked here
 			v = decoded[int(v*float64(len(decoded)-1)+0.5)]
 		}
 		c[k] = v

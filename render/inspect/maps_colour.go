@@ -128,7 +128,7 @@ func (r *Run) catchlights(m *Map, f *front, pupil, limbus float64) {
 		c, _ := f.colour(k)
 		x, y := f.place(k)
 		top := max(c[0], c[1], c[2])
-		return math.Hypot(x, y) < 0.95*limbus && luminance(c) > bright && min(c[0], c[1], c[2]) > 0.7*top
+		return math.Hypot(x, y) < limbus && luminance(c) > bright && min(c[0], c[1], c[2]) > 0.7*top
 	}
 	out := Finding{Code: "maps.catchlight", Part: m.name(), Good: true, Number: Held(0, "mm^2", "white spots on iris and pupil"), Range: AtMost(r.Limit("maps.paint_mm2"), "own choice: the mirror image of a lamp 2.5 degrees wide")}
 	area, level := 0.0, 0.0
@@ -138,10 +138,15 @@ func (r *Run) catchlights(m *Map, f *front, pupil, limbus float64) {
 			continue
 		}
 		var sx, sy, l float64
+		rim := false
 		for _, k := range spot {
 			x, y := f.place(k)
 			c, _ := f.colour(k)
 			sx, sy, l = sx+x, sy+y, l+luminance(c)
+			rim = rim || math.Hypot(x, y) > 0.93*limbus
+		}
+		if rim {
+			continue // the white reaches in there
 		}
 		n := float64(len(spot))
 		area, level = area+a, max(level, l/n)

@@ -71,7 +71,8 @@ func good(s *Subject, cx, cy, size float64) func(l geom.Vec) [3]float64 {
 			return [3]float64{0.03, 0.03, 0.03}
 		}
 		iris := 0.42 + 0.06*math.Sin(40*phi) + 0.03*math.Sin(3*rho)
-		w := min(1, max(0, (rho-0.95*limbus)/(0.1*limbus)))
+		reach := 0.06 * math.Sin(phi) * math.Sin(phi) // the white reaches in above and below
+		w := min(1, max(0, (rho-(0.95-reach)*limbus)/(0.1*limbus)))
 		mix := func(a, b float64) float64 { return a + w*(b-a) }
 		return [3]float64{mix(iris, 0.78), mix(0.7*iris, 0.74), mix(0.45*iris, 0.72)}
 	}

@@ -10,6 +10,7 @@ import (
 	"catchlight/scene/asset"
 	"catchlight/scene/measure"
 	"catchlight/scene/meshio"
+	"catchlight/scene/texture"
 )
 
 // Source says which eye of which file is looked at, and what the asker knows of it. What is empty is found out.
@@ -87,6 +88,7 @@ func Read(q Source) (*Subject, error) {
 		s.Maps = mapsOf(p)
 		s.Scene = func(dir string) string { return p.Scene(in, dir) }
 	}
+	s.ownMaps(in.Parts, q.Outer, q.Inner)
 	return s, nil
 }
 
@@ -97,9 +99,48 @@ func mapsOf(p *adopt.Proposal) (list []Map) {
 		if m.Shell == "outer" || strings.HasPrefix(m.Slot, "cornea.") {
 			role = Outer
 		}
+		if strings.Contains(m.File, "{tile}") {
+			role = Other // its first tile alone: it is not laid on the shell
+		}
 		list = append(list, Map{Key: m.Slot, File: m.First, Role: role, Colour: strings.HasSuffix(m.Slot, ".colour"), GreenDown: m.GreenDown, Mid: m.Mid, MM: m.Scale})
 	}
 	return list
+}
+
+// ownMaps adds the pictures that the shells' materials bring, where no file of a folder fills their place.
+func (s *Subject) ownMaps(parts []adopt.Part, outer, inner string) {
+	for i := range parts {
+		n, look := parts[i].Name, &parts[i].Look
+		role, of := Other, ""
+		switch {
+		case n == outer || strings.HasPrefix(n, outer+"/") && outer != "":
+			role, of = Outer, "cornea."
+		case n == inner || strings.HasPrefix(n, inner+"/") && inner != "":
+			role, of = Inner, "iris."
+		default:
+			continue
+		}
+		for _, k := range []struct {
+			kind   string
+			im     *texture.Image
+			linear bool
+		}{{"colour", look.BaseMap, true}, {"normal", look.NormalMap, false}, {"roughness", look.RoughMap, false}} {
+			there := func(m Map) bool { return m.Role == role && m.kind() == k.kind }
+			if k.im != nil && !slices.ContainsFunc(s.Maps, there) {
+				s.Maps = append(s.Maps, Map{Key: of + k.kind, File: k.kind + " of material " + look.Name, Role: role, Colour: k.linear, Held: k.im, HeldLinear: k.linear, Whole: true})
+			}
+		}
+	}
+}
+
+// LayMaps lays the maps of a scene on the eye; pictures that its file of meshes brings stay where the scene has none.
+func (s *Subject) LayMaps(list []Map) {
+	for _, m := range s.Maps {
+		if m.Held != nil && !slices.ContainsFunc(list, func(o Map) bool { return o.Role == m.Role && o.kind() == m.kind() }) {
+			list = append(list, m)
+		}
+	}
+	s.Maps = list
 }
 
 // ReadMesh reads a file as one mesh, for a pair of a high and a low one. unit is that of a format without one.

@@ -60,6 +60,8 @@ type Map struct {
 	MM         float64        // of a height map: mm of a unit; 0: not known
 	Held       *texture.Image // a picture that the file of meshes brings; nil: File is read
 	HeldLinear bool           // and it holds linear values
+	Linear     bool           // colour that the scene reads as linear, whatever the file's kind
+	Whole      bool           // one picture for iris and white
 }
 
 // Subject is what is looked at.

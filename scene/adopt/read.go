@@ -22,7 +22,7 @@ func Read(asset, folder, side string, names Names) (Input, error) {
 	}
 	in.Notes = a.Notes
 	for _, n := range a.Nodes {
-		p := Part{Name: n.Name, Material: n.Material.Name, Mesh: n.Mesh, opaque: n.Material.Transmission == 0, ownColour: n.Material.BaseMap != nil, ownNormal: n.Material.NormalMap != nil}
+		p := Part{Name: n.Name, Material: n.Material.Name, Look: n.Material, Mesh: n.Mesh, opaque: n.Material.Transmission == 0, ownColour: n.Material.BaseMap != nil, ownNormal: n.Material.NormalMap != nil}
 		if p.ownColour {
 			p.picture = texture.FromImage(n.Material.BaseMap, n.Material.Wrap)
 		}

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"catchlight/scene/asset"
 	"catchlight/scene/geom"
 	"catchlight/scene/measure"
 	"catchlight/scene/mesh"
@@ -19,6 +20,7 @@ type Part struct {
 	Name     string
 	Material string
 	Mesh     *mesh.Mesh
+	Look     asset.Material // as its file gives it, with the pictures that it brings
 
 	opaque               bool
 	ownColour, ownNormal bool        // its material brings these pictures
