@@ -39,6 +39,8 @@ type inspectFlags struct {
 	gate         string
 	only         []string
 	unit, side   string
+	mate, base   string // the other eye, or the eye that this one is a variant of
+	mateMaps     string // folder of its maps
 	factor, cage float64
 	across       int
 	workers      int
@@ -87,6 +89,9 @@ never leaves it 0.`,
 	fl.Float64Var(&f.factor, "factor", 0, "factor from the file's size to true size, after its unit; 0: none")
 	fl.Float64Var(&f.cage, "cage", 0, "mm outside and inside the low mesh from which a bake is to begin; 0: the one that is found")
 	fl.StringVar(&f.side, "side", "", "which eye of a pair: left or right")
+	fl.StringVar(&f.mate, "mate", "", "the other eye of the pair, to compare: a file of meshes or a scene")
+	fl.StringVar(&f.base, "base", "", "the eye that this one is a variant of, to compare: a file of meshes or a scene")
+	fl.StringVar(&f.mateMaps, "mate-maps", "", "folder of the maps of --mate or --base")
 	fl.IntVar(&f.across, "shot", 1024, "pixels that the globe is wide in the shot that it is judged for")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines that work; 0 is one per processor")
 	fl.BoolVar(&f.all, "all", false, "list what was measured and is fine, too")
@@ -100,6 +105,10 @@ func (f *inspectFlags) check() error {
 		return usageError{fmt.Errorf("--gate %q must be error, warning or never", f.gate)}
 	case f.side != "" && f.side != "left" && f.side != "right":
 		return usageError{fmt.Errorf("--side %q must be left or right", f.side)}
+	case f.mate != "" && f.base != "":
+		return usageError{errors.New("--mate and --base: compare with one at a time")}
+	case f.mateMaps != "" && f.mate == "" && f.base == "":
+		return usageError{errors.New("--mate-maps says where the maps of --mate or --base are, and neither is given")}
 	case f.across < 16 || f.across > 65536:
 		return usageError{fmt.Errorf("--shot %d is outside [16, 65536]", f.across)}
 	case !(f.factor >= 0 && f.factor <= 1e9):
@@ -162,6 +171,9 @@ func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
 	}
 	s, d, err := inspected(cmd.Context(), args, f, report)
 	if err != nil {
+		return err
+	}
+	if err := f.join(cmd.Context(), s, args, report); err != nil {
 		return err
 	}
 	out, err := inspect.Look(cmd.Context(), s, inspect.Options{Limits: limits, Shot: inspect.Shot{Across: float64(f.across)},

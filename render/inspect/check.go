@@ -24,7 +24,7 @@ type Check struct {
 }
 
 // Checks is the registry, in the order in which they run.
-var Checks = slices.Concat(scaleChecks, layerChecks, meshChecks, coordinateChecks, mapChecks, highLowChecks)
+var Checks = slices.Concat(scaleChecks, layerChecks, meshChecks, coordinateChecks, mapChecks, pairChecks, highLowChecks)
 
 // CodeOf returns what a code means.
 func CodeOf(id string) (c Code, ok bool) {

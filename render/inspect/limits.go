@@ -29,7 +29,7 @@ var showLimits = []Limit{
 }
 
 // Table lists all thresholds, in the order of the groups.
-var Table = slices.Concat(showLimits, scaleLimits, layerLimits, meshLimits, coordinateLimits, mapLimits, highLowLimits)
+var Table = slices.Concat(showLimits, scaleLimits, layerLimits, meshLimits, coordinateLimits, mapLimits, pairLimits, highLowLimits)
 
 // Limits are the thresholds in use.
 type Limits struct {

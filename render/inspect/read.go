@@ -88,6 +88,9 @@ func Read(q Source) (*Subject, error) {
 		s.Maps = mapsOf(p)
 		s.Scene = func(dir string) string { return p.Scene(in, dir) }
 	}
+	if p != nil {
+		s.Side = p.Side
+	}
 	s.ownMaps(in.Parts, q.Outer, q.Inner)
 	return s, nil
 }

@@ -78,11 +78,13 @@ type Subject struct {
 	// AsFiled: the shells are rendered as their file has them, without subdivision.
 	AsFiled bool
 	// Snug: outside the limbus the inner shell is rendered close beneath the outer one, wherever it lies.
-	Snug  bool
-	Guess string // the unit was guessed, of a format without one: its word
-	Maps  []Map
-	Mate  *Subject // the other eye of a pair
-	Notes []string // of the readers
+	Snug    bool
+	Guess   string // the unit was guessed, of a format without one: its word
+	Maps    []Map
+	Mate    *Subject // the other eye of a pair, or the base of a variant
+	Variant bool     // Mate is a base
+	Side    string   // left or right, of the person; "": not known
+	Notes   []string // of the readers
 	// Scene is the text of the scene that is proposed for a file of meshes, for the folder dir; nil of others.
 	Scene func(dir string) string
 	// Laid are meshes of the scene about the eye, lids and tears, with the outer shell as it is rendered, all in mm of one space.
