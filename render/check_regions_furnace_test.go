@@ -96,7 +96,7 @@ func TestWhiteLimbusFurnace(t *testing.T) {
 	const eye = "{name: eye, shape: eye, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, limbus: {reach: %g}, sclera: {colour: 1, scattering: false}}"
 	for _, c := range []struct {
 		reach, sclera float64 // how far the white reaches in over the cornea, mm, and how far the sclera may read from 1
-	}{{0, 0.001}, {0.35, 0.0025}} { // where the coat lies over the chamber's edge, its factor for light that leaves tissue is off a little
+	}{{0, 0.001}, {0.55, 0.0025}} { // where the coat lies over the chamber's edge, its factor for light that leaves tissue is off a little
 		p := prepare(t, fmt.Sprintf(furnace, 160, 14.0, fmt.Sprintf(eye, c.reach)), "picture.width=36", "picture.height=36", "camera.target=[0, 0, 10]", "camera.orbit={azimuth: 0}", "advanced.light_samples=false")
 		pic := finish(t, p).Film.Develop()
 		r := p.Regions(Options{})

@@ -48,7 +48,7 @@ func area(m imgcmp.Mask) (n int, x, y float64) {
 }
 
 // Two eyes face an orthographic camera of 0.1875 mm a pixel. Of each the pupil is 1.131 times as wide as it is (paraxial
-// magnification with index 1.336, radius 7.8 mm and depth 3.6 mm), the zones end at 5.85 -+ 0.45 mm, farther in by half of limbus.reach at the sides, and the sun's mirror
+// magnification with index 1.336, radius 7.8 mm and depth 3.6 mm), the zones end at 5.85 -+ 0.45 mm, farther in by 0.3 of limbus.reach at the sides, and the sun's mirror
 // image stands where the normal halves the angle: at the first Purkinje image of a sphere of 7.8 mm.
 func TestRegions(t *testing.T) {
 	p := prepareText(t, twoEyes)
@@ -88,7 +88,7 @@ func TestRegions(t *testing.T) {
 	}
 	require.Len(t, from, 4)
 	mid := 160 - 14/mm
-	require.InDelta(t, mid-(6.3-0.35/2)/mm, float64(from[1]), 1, "sclera to limbus")
+	require.InDelta(t, mid-(6.3-0.3*0.55)/mm, float64(from[1]), 1, "sclera to limbus")
 	require.Equal(t, []Zone{Sclera, Limbus, Iris, Pupil}, []Zone{row[from[0]], row[from[1]], row[from[2]], row[from[3]]})
 	require.InDelta(t, mid-1.131*1.8/mm, float64(from[3]), 1)
 }

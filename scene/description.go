@@ -442,11 +442,11 @@ type Cornea struct {
 type Limbus struct {
 	Radius float64  `key:"radius" unit:"mm" range:"[0.5,30]" built:"[2.5,14]" default:"5.85" source:"half of the visible iris, 11.8 mm in 200 people: Caroline and Andre, Contact Lens Spectrum, April 2002" doc:"distance of its middle from the optical axis"`
 	Width  float64  `key:"width" unit:"mm" range:"[0.05,10]" built:"[0.4,2.5]" default:"0.9" source:"Consejo et al., J. Cataract Refract. Surg. 43 (2017), 1239, find up to 2 mm; within that by eye; from memory" doc:"width of the blend"`
-	Reach  *float64 `key:"reach" unit:"mm" range:"[0,1]" doc:"how far the opaque white reaches in over the cornea above and below; half as far at the sides; without it 0.35 on an eye that is built here (Ruefer, Schroeder and Erb, Cornea 24 (2005), from memory), 0 on one from a file"`
+	Reach  *float64 `key:"reach" unit:"mm" range:"[0,1]" doc:"how far the opaque white reaches in over the cornea above and below; 0.3 of it at the sides; without it 0.55 on an eye that is built here (Ruefer, Schroeder and Erb, Cornea 24 (2005), from memory), 0 on one from a file"`
 }
 
 // builtReach is how far the white of a built eye reaches in, mm: the cornea is nearly round, the visible iris 0.91 to 0.95 as tall as wide.
-const builtReach = 0.35
+const builtReach = 0.55
 
 // ReachOr is Reach, or what an eye has without it: one that is built here, or one from a file.
 func (l *Limbus) ReachOr(built bool) float64 {

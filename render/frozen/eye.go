@@ -99,7 +99,7 @@ func (e *Eye) TissueZone(p geom.Vec) float64 {
 }
 
 // opaqueAside is how far the white reaches in at the sides, over how far above and below.
-const opaqueAside = 0.5
+const opaqueAside = 0.3
 
 // Majorant returns the larger extinction of the two zones, by channel.
 func (t *Tissue) Majorant() (m colour.RGB) {

@@ -11,15 +11,14 @@ import (
 
 // canvas paints the inner shell's albedo over a map of n by n texels: iris, white, and the blend between.
 type canvas struct {
-	c    *chart
-	ir   *iris
-	w    *white
-	n    int
-	zoom float64 // share of the texture plane's side that the map shows: 1, or less for the iris apart
-	limb *limb
-	step *Layer  // how white and iris meet
-	gain float64 // of that layer
-	sub  int     // places a side that a texel of the iris takes the mean of, where the map is coarser than the baked iris
+	c     *chart
+	ir    *iris
+	w     *white
+	n     int
+	zoom  float64 // share of the texture plane's side that the map shows: 1, or less for the iris apart
+	limb  *limb
+	edges []edge // how white and iris meet, by equal steps of the clock from +X
+	sub   int    // places a side that a texel of the iris takes the mean of, where the map is coarser than the baked iris
 }
 
 func newCanvas(e *Eye, n int, zoom float64, keep Keep) *canvas {
@@ -32,8 +31,23 @@ func newCanvas(e *Eye, n int, zoom float64, keep Keep) *canvas {
 			break
 		}
 	}
-	return &canvas{limb: newLimb(p, ir, c), step: step, gain: gain, c: c, ir: ir, w: newWhite(&e.Params, c, e.nets, n, zoom, keep), n: n, zoom: zoom,
+	b := newLimb(p, ir, c)
+	edges := make([]edge, 1024)
+	for i := range edges {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(len(edges)))
+		edges[i] = b.edge(step, gain, ir.rimSeed, cos, sin)
+	}
+	return &canvas{limb: b, edges: edges, c: c, ir: ir, w: newWhite(&e.Params, c, e.nets, n, zoom, keep), n: n, zoom: zoom,
 		sub: max(1, min(8, int(ir.tissue.ppm*zoom/(c.perMM*float64(n))+0.5)))}
+}
+
+// edge returns the step in the direction (cx, cy).
+func (k *canvas) edge(cx, cy float64) edge {
+	n := len(k.edges)
+	x := (math.Atan2(cy, cx)/(2*math.Pi) + 1) * float64(n)
+	i := int(x)
+	t, a, b := x-float64(i), k.edges[i%n], k.edges[(i+1)%n]
+	return edge{a.start + t*(b.start-a.start), a.end + t*(b.end-a.end)}
 }
 
 // place returns a texel's place in the texture plane from its middle, v up.
@@ -60,7 +74,7 @@ func (k *canvas) at(u, v, fx, fy float64) (a, vessels colour.RGB) {
 	lift := colour.Grey(1)
 	if rho >= k.limb.start {
 		h := k.limb.at(rho)
-		share, lift = k.limb.edge(k.step, k.gain, k.ir.rimSeed, cx, cy).share(h), k.limb.lift(h, cy)
+		share, lift = k.edge(cx, cy).share(h), k.limb.lift(h, cy)
 	}
 	if share[1] < 1 {
 		for j := range k.sub {
@@ -71,7 +85,7 @@ func (k *canvas) at(u, v, fx, fy float64) (a, vessels colour.RGB) {
 			}
 		}
 		a = a.Scale(1 / float64(k.sub*k.sub))
-		if fade := geom.Smoothstep(0.2, 0.9, share[1]); fade > 0 {
+		if fade := geom.Smoothstep(0.4, 0.95, share[1]); fade > 0 {
 			a = colour.Lerp(a, k.ir.tissue.rim(math.Atan2(cy, cx)), fade)
 		}
 	}

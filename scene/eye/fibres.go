@@ -23,14 +23,8 @@ type grower struct {
 	wave    float64 // how much fibres wander; more when the pupil is wide and the iris short
 	crypts  []crypt
 	strokes []stroke
+	under   int // how many of the strokes are the lower deck's
 	bundles []bundle
-}
-
-// crypt is a lens-shaped opening in the upper deck, long along the radius.
-type crypt struct {
-	theta, rho float64
-	a, b       float64 // half width and half length, mm
-	depth      float64 // 0 to 1
 }
 
 // knots is the number of pieces of a strand that runs from margin to root.
@@ -73,50 +67,15 @@ func (g *grower) collarette(theta float64) float64 {
 // grow makes the strokes.
 func (g *grower) grow(p *Params) {
 	g.openCrypts(p.Pattern.Crypts)
-	g.deck(620, 0.009, 0.017, 0, 0.34, 0.35)
-	g.deck(400, 0.012, 0.024, 0.042, 0.62, 0.9)
+	g.deck(520, 0.009, 0.019, -0.03, 0.30, 0.1)
+	g.deck(330, 0.012, 0.026, 0.02, 0.58, 0.3)
+	g.under = len(g.strokes)
 	g.layBundles()
 	g.upperDeck()
+	g.trunks()
 	g.oblique()
 	g.pupillary()
 	g.arcades()
-}
-
-// openCrypts places crypts without overlap: most lean on the outside of the collarette, some lie near the root.
-func (g *grower) openCrypts(n int) {
-	r := g.rng
-	scale := g.width / 3.8
-	for try := 0; len(g.crypts) < n && try < 40*n; try++ {
-		c := crypt{theta: 2 * math.Pi * r.Float64(), depth: 0.5 + 0.5*r.Float64()}
-		k := r.Float64()
-		k *= k
-		switch u := r.Float64(); {
-		case u < 0.6:
-			c.b = (0.22 + 0.45*k) * scale
-			c.a = c.b * (0.34 + 0.22*r.Float64())
-			c.rho = g.collarette(c.theta) + (0.85*c.b+0.05*r.Float64())/g.width
-		case u < 0.75:
-			c.b = (0.16 + 0.2*k) * scale
-			c.a = c.b * (0.2 + 0.2*r.Float64())
-			c.rho = 0.5 + 0.25*r.Float64()
-		default:
-			c.b = (0.1 + 0.14*k) * scale
-			c.a = c.b * (0.3 + 0.2*r.Float64())
-			c.rho = 0.8 + 0.13*r.Float64()
-		}
-		clear := true
-		for _, o := range g.crypts {
-			x := g.radius(c.rho) * turn(c.theta-o.theta)
-			y := g.width * (c.rho - o.rho)
-			if math.Abs(x) < 1.5*(c.a+o.a) && math.Abs(y) < 1.05*(c.b+o.b) {
-				clear = false
-				break
-			}
-		}
-		if clear {
-			g.crypts = append(g.crypts, c)
-		}
-	}
 }
 
 // turn brings an angle into [-pi, pi).
@@ -196,7 +155,7 @@ func (g *grower) deck(n int, w0, w1, level, stroma, give float64) {
 		base += 0.03 * noise3(tuft, 7*cos, 7*sin, 0.7) // tufts and gaps
 		seed := r.Uint64()
 		w := w0 + (w1-w0)*r.Float64()
-		if level > 0.02 && r.Float64() < 0.25-0.6*noise3(tuft+1, 1.7*cos, 1.7*sin, 0.3) {
+		if level > 0 && r.Float64() < 0.25-0.6*noise3(tuft+1, 1.7*cos, 1.7*sin, 0.3) {
 			continue // thin in some sectors
 		}
 		z0 := level + 0.012*r.NormFloat64()
@@ -211,7 +170,7 @@ func (g *grower) deck(n int, w0, w1, level, stroma, give float64) {
 		}
 		g.part(&th, give)
 		rho0, rho1 := -0.02, 1.04
-		if level > 0.02 {
+		if level > 0 {
 			rho0 = g.collarette(base) + 0.1*(r.Float64()-0.6)
 			if r.Float64() < 0.35 {
 				rho1 = 0.55 + 0.5*r.Float64()
@@ -225,7 +184,7 @@ func (g *grower) deck(n int, w0, w1, level, stroma, give float64) {
 		g.strand(&th, rho0, rho1, func(rho float64) (hw, z, s, m float64) {
 			mm := rho * g.width
 			sink := 0.0
-			if level > 0.02 {
+			if level > 0 {
 				sink = geom.Smoothstep(rho1-0.15, rho1, rho) + geom.Smoothstep(rho0+0.08, rho0, rho)
 			}
 			z = z0 + 0.018*noise1(seed+2, mm/0.6) - 0.06*sink
@@ -257,11 +216,11 @@ func (g *grower) layBundles() {
 		b.split = 0.4 + 0.4*r.Float64()
 		b.fork = (0.05 + 0.17*r.Float64()) * (0.6 + 0.4*b.size)
 		b.s = math.Exp(0.16 * r.NormFloat64())
-		b.m = math.Exp(0.28 * r.NormFloat64())
+		b.m = math.Exp(0.36 * r.NormFloat64())
 		for k := range b.theta {
 			rho := float64(k) / knots
 			mm := rho * g.width
-			x := g.drift(a, rho) + g.wave*(0.09*noise1(seed, mm/1.5)+0.03*noise1(seed+1, mm/0.6)+0.010*noise1(seed+2, mm/0.28))
+			x := g.drift(a, rho) + g.wave*(0.10*noise1(seed, mm/1.5)+0.045*noise1(seed+1, mm/0.55)+0.015*noise1(seed+2, mm/0.26))
 			b.theta[k] = a + x/g.radius(rho)
 			fan := 0.6 + 0.55*noise1(seed+3, mm/0.9)
 			b.half[k] = b.size * (0.05 + 0.11*rho) * max(0.3, fan)
@@ -351,10 +310,56 @@ func (g *grower) bundleStrand(i int, o float64) {
 	})
 }
 
+// trunks grows the radial vessels of the stroma: thick, pale, winding strands that run in from the root on top of all others, fork now
+// and then and thin out at the collarette. 0.04 to 0.09 mm wide; common practice, no published source.
+func (g *grower) trunks() {
+	r := g.rng
+	n := 30 + r.IntN(10)
+	for i := range n {
+		a := 2 * math.Pi * (float64(i) + 1.2*(r.Float64()-0.5)) / float64(n)
+		seed := r.Uint64()
+		w0 := 0.018 + 0.026*r.Float64()*r.Float64()
+		z0 := 0.115 + 0.015*r.NormFloat64()
+		s0, m0 := 1.15*math.Exp(0.15*r.NormFloat64()), 0.8*math.Exp(0.3*r.NormFloat64())
+		start := g.collarette(a) + 0.10*r.NormFloat64()
+		if r.Float64() < 0.3 {
+			start += 0.3 * r.Float64()
+		}
+		fork, side := 0.35+0.45*r.Float64(), 0.0
+		if r.Float64() < 0.4 {
+			side = 0.10 + 0.12*r.Float64()
+		}
+		for k := range 2 {
+			if k == 1 && side == 0 {
+				break
+			}
+			var th [knots + 1]float64
+			for i := range th {
+				rho := float64(i) / knots
+				mm := rho * g.width
+				x := g.drift(a, rho) + g.wave*(0.09*noise1(seed, mm/0.9)+0.04*noise1(seed+1, mm/0.33))
+				x += float64(2*k-1) * side * geom.Smoothstep(fork, fork+0.5, rho)
+				th[i] = a + x/g.radius(rho)
+			}
+			g.part(&th, 1)
+			from := start
+			if k == 1 {
+				from = max(start, fork)
+			}
+			g.strand(&th, from, max(from+0.1, 1.03), func(rho float64) (w, z, s, m float64) {
+				mm := rho * g.width
+				rise := geom.Smoothstep(from-0.01, from+0.14, rho)
+				z = z0 + 0.02*noise1(seed+2, mm/0.8) - 0.07*(1-rise) - 0.04*geom.Smoothstep(0.75, 1, rho)
+				return w0 * (0.4 + 0.6*rise) * (1 + 0.25*noise1(seed+3, mm/0.4)), z, s0 * (1 + 0.15*noise1(seed+4, mm/0.5)) * (0.7 + 0.3*rise), m0
+			})
+		}
+	}
+}
+
 // oblique grows short strands that cross between bundles.
 func (g *grower) oblique() {
 	r := g.rng
-	for range 46 {
+	for range 70 {
 		a := 2 * math.Pi * r.Float64()
 		rho0 := 0.34 + 0.5*r.Float64()
 		rho1 := min(1.0, rho0+0.16+0.3*r.Float64())
@@ -380,21 +385,21 @@ func (g *grower) oblique() {
 // pupillary grows the fine strands between margin and collarette, in loose tufts.
 func (g *grower) pupillary() {
 	r := g.rng
-	const n = 420
+	const n = 330
 	for i := range n {
 		base := 2 * math.Pi * (float64(i) + 0.8*(r.Float64()-0.5)) / n
 		s, c := math.Sincos(base)
 		base += 0.05*noise3(g.seed+31, 7*c, 7*s, 0.7) + 0.015*noise3(g.seed+32, 23*c, 23*s, 0.7)
 		seed := r.Uint64()
-		w0 := 0.008 + 0.010*r.Float64()
-		z0 := 0.05 + 0.014*r.NormFloat64()
+		w0 := 0.007 + 0.018*r.Float64()*r.Float64()
+		z0 := 0.05 + 0.018*r.NormFloat64()
 		s0 := 0.8 * math.Exp(0.22*r.NormFloat64()+0.5*noise3(g.seed+33, 11*c, 11*s, 0.7))
 		m0 := math.Exp(0.2 * r.NormFloat64())
 		var th [knots + 1]float64
 		for k := range th {
 			rho := float64(k) / knots
 			mm := rho * g.width
-			x := 0.8*g.drift(base, rho) + g.wave*(0.05*noise1(seed, mm/0.6)+0.02*noise1(seed+1, mm/0.25))
+			x := 0.8*g.drift(base, rho) + g.wave*(0.06*noise1(seed, mm/0.6)+0.025*noise1(seed+1, mm/0.25))
 			th[k] = base + x/g.radius(rho)
 		}
 		g.part(&th, 1)

@@ -194,9 +194,13 @@ func (s *shells) at(rw row, theta float64) geom.Vec {
 		rho := rw.rho
 		var x, y float64
 		if rho == 0 {
-			x, y = ir.margin(theta, rw.d)
+			d := rw.d
+			if ir.tissue != nil {
+				d -= ir.tissue.pa.bulge(theta) * (1 - rw.d/marginRound)
+			}
+			x, y = ir.margin(theta, d)
 			sin, cos := math.Sincos(theta)
-			rho = rw.d / (ir.root - ir.edge(cos, sin))
+			rho = d / (ir.root - ir.edge(cos, sin))
 		} else {
 			x, y = ir.planar(theta, rho)
 		}

@@ -83,8 +83,8 @@ func DefaultPaint() []Layer {
 		set("ring", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "stroma", "scale", -1 }),
 		set("ring-pigment", "ring", func(l *Layer) { l.Into, l.Blend, l.Amount = "pigment", "add", 0.5 }),
 		set("arcus", "arcus", func(l *Layer) { l.Blend, l.Amount, l.Colour = "over", 0.8, colour.RGB{0.36, 0.36, 0.35} }),
-		set("ruff", "ruff", func(l *Layer) { l.Blend, l.Amount, l.Colour = "over", 0.96, colour.RGB{0.072, 0.036, 0.020} }),
-		set("beads", "beads", func(l *Layer) { l.Colour = colour.Grey(0.55) }),
+		set("ruff", "ruff", func(l *Layer) { l.Blend, l.Amount, l.Colour = "over", 0.96, colour.RGB{0.080, 0.042, 0.023} }),
+		set("beads", "beads", func(l *Layer) { l.Colour = colour.Grey(0.35) }),
 		set("clouding", "clouding", func(l *Layer) { l.Blend, l.Colour = "over", colour.RGB{0.40, 0.42, 0.43} }),
 	}
 }

@@ -14,7 +14,7 @@ import (
 // out. The share of the white is 1 - exp(-mu z(x)), with the path z growing smoothly through the wedge and mu by channel. Colours
 // blend by their logarithms: the inner half of the step is the iris, darkened, where a blend by sums is a grey ring.
 //
-// Widths of the painted step between 10 and 90 %: 0.6 mm at the sides, 1.4 below, 1.6 above; the optics over it (see under) widen
+// Widths of the painted step between 10 and 90 %: 0.6 mm at the sides, 1.1 below, 1.2 above; the optics over it (see under) widen
 // the one at the sides. Opaque tissue reaches in above and below over a cornea that is nearly round: Ruefer, Schroeder and Erb,
 // Cornea 24 (2005), 259, and Van Buskirk, Eye 3 (1989), 101, both from memory. The numbers of the outline: common practice, no
 // published source.
@@ -65,8 +65,9 @@ func newLimb(p *Params, ir *iris, c *chart) *limb {
 // cornea or straight through the coat, by their odds there.
 func (b *limb) seenAt(p *Params, prof *profile, r, z float64) float64 {
 	const index = 1.336
+	mean := p.LimbusRadius - 0.5*(1+aside)*p.LimbusReach
 	zone := func(r float64) float64 {
-		return 1 - geom.Smoothstep(p.LimbusRadius-0.75*p.LimbusReach-p.LimbusWidth/2, p.LimbusRadius-0.75*p.LimbusReach+p.LimbusWidth/2, r)
+		return 1 - geom.Smoothstep(mean-p.LimbusWidth/2, mean+p.LimbusWidth/2, r)
 	}
 	lo, hi := r, r+0.8
 	for range 40 {
@@ -103,8 +104,11 @@ const (
 	wedgeWidth  = 0.578
 )
 
+// aside is how far the white reaches in at the sides, over how far above and below.
+const aside = 0.3
+
 // middle returns where the shell is half cornea, half white, at the height cy of a direction; the renderer's zones are the same.
-func (b *limb) middle(cy float64) float64 { return b.radius - 0.5*b.reach*(1+cy*cy) }
+func (b *limb) middle(cy float64) float64 { return b.radius - b.reach*(aside+(1-aside)*cy*cy) }
 
 // edge is the step in one direction.
 type edge struct{ start, end float64 }
@@ -115,9 +119,9 @@ func (b *limb) edge(l *Layer, gain float64, seed uint64, cx, cy float64) edge {
 	middle, width := b.middle(cy)+0.05*b.wide, 0.8
 	if gain != 0 {
 		above := max(0, cy)
-		middle -= 1.4 * b.reach * math.Pow(math.Abs(cy), 1.5)
+		middle -= 0.3 * b.reach * math.Pow(math.Abs(cy), 1.5)
 		middle += gain * (0.06*noise3(seed, 1.1*cx, 1.1*cy, 0.5) + 0.03*noise3(seed+1, 3.2*cx, 3.2*cy, 0.5) + 0.012*noise3(seed+2, 11*cx, 11*cy, 0.5))
-		width = l.Size + min(1, gain)*(0.8*math.Pow(math.Abs(cy), 1.5)+0.2*above*above) + 0.08*noise3(seed+3, 2.3*cx, 2.3*cy, 0.5)
+		width = l.Size + min(1, gain)*(0.5*math.Pow(math.Abs(cy), 1.5)+0.1*above*above) + 0.08*noise3(seed+3, 2.3*cx, 2.3*cy, 0.5)
 	}
 	length := width * b.wide / wedgeWidth
 	return edge{middle - wedgeMiddle*length, middle + (1-wedgeMiddle)*length}
@@ -158,6 +162,9 @@ var under = []struct {
 // lift returns what the albedo of white seen h mm from the axis is multiplied by to look as it does well outside.
 func (b *limb) lift(h, cy float64) colour.RGB {
 	x := (h - b.middle(cy)) / (0.9 * b.wide)
+	if x >= under[len(under)-1].at {
+		return colour.Grey(1)
+	}
 	i := 0
 	for i < len(under)-2 && under[i+1].at < x {
 		i++

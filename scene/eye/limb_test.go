@@ -10,7 +10,7 @@ import (
 )
 
 // The limbus is painted as one smooth step by the clock: it never falls outward, in no channel; between 10 and 90 % it is 0.6 mm wide
-// at the sides, 1.4 below and 1.6 above (0.6 + 0.8 |sin|^1.5, above 0.2 more; common practice, no published source), and
+// at the sides, 1.1 below and 1.2 above (0.6 + 0.5 |sin|^1.5, above 0.1 more; common practice, no published source), and
 // without its entry it is the same all round. It was a step of a width of 0.9 to 1.6 of the map, which the wall squeezed.
 //
 // Its outline is 0.91 to 0.95 as tall as wide (the visible iris in textbooks and white to white in pictures: 0.91 and 0.98; Bergmanson
@@ -42,7 +42,7 @@ func TestLimbusIsOneStep(t *testing.T) {
 	}
 	for hour := range 12 {
 		sin, cos := math.Sincos(2 * math.Pi * float64(hour) / 12)
-		want := 0.6 + 0.8*math.Pow(math.Abs(sin), 1.5) + 0.2*max(0, sin)*max(0, sin)
+		want := 0.6 + 0.5*math.Pow(math.Abs(sin), 1.5) + 0.1*max(0, sin)*max(0, sin)
 		w := width(b.edge(l, 1, 7, cos, sin))
 		t.Logf("%3d degrees: %.2f mm, want %.2f within 0.1", 30*hour, w, want)
 		assert.InDelta(t, want, w, 0.1)

@@ -18,7 +18,7 @@ type Params struct {
 	LimbusRadius float64 // half chord at which cornea and sclera would meet if they were not blended
 	LimbusWidth  float64 // width of the blend, measured in half chord
 
-	LimbusReach float64 // how far the opaque white reaches in over the cornea above and below; half as far at the sides
+	LimbusReach float64 // how far the opaque white reaches in over the cornea above and below; 0.3 of it at the sides
 
 	IrisDepth     float64 // pupil plane behind the corneal apex
 	IrisConvexity float64 // how far the pupil margin stands forward of the iris root
@@ -97,13 +97,13 @@ func Defaults() Params {
 		Asphericity:       -0.26,
 		LimbusRadius:      5.85,
 		LimbusWidth:       0.9,
-		LimbusReach:       0.35,
+		LimbusReach:       0.55,
 		IrisDepth:         3.6,
 		IrisConvexity:     0.2,
 		IrisRelief:        0.2,
 		PupilDiameter:     3.6,
 		PupilOffset:       [2]float64{0.2, 0.05},
-		PupilRagged:       0.015,
+		PupilRagged:       0.022,
 		PupilAspect:       3,
 		ShellGap:          0.04,
 		WobbleSlopeCornea: 0.012,

@@ -56,27 +56,27 @@ var patterns = map[string]IrisPattern{
 	"hazel": {
 		Stroma: 0.40, StromaHue: colour.RGB{1.0, 1.01, 0.92}, Ground: colour.RGB{0.024, 0.020, 0.018},
 		PupillaryPigment: 1.2, CiliaryPigment: 0.48, OuterPigment: 0.36, PigmentHue: melanin, Patchiness: 0.6, Velvet: 0.15,
-		LimbalRing: 0.5, Crypts: 26, Furrows: 4, Freckles: 5,
+		LimbalRing: 0.75, Crypts: 26, Furrows: 4, Freckles: 5,
 	},
 	"grey-blue": {
 		Stroma: 0.30, StromaHue: colour.RGB{0.84, 0.99, 1.15}, Ground: colour.RGB{0.022, 0.023, 0.026},
 		PupillaryPigment: 0.14, CiliaryPigment: 0.02, OuterPigment: 0.02, PigmentHue: melanin, Patchiness: 0.5, Velvet: 0,
-		LimbalRing: 0.55, Crypts: 30, Furrows: 3, Freckles: 2,
+		LimbalRing: 0.8, Crypts: 30, Furrows: 3, Freckles: 2,
 	},
 	"brown": {
 		Stroma: 0.6, StromaHue: colour.RGB{1.0, 1.0, 1.0}, Ground: colour.RGB{0.020, 0.015, 0.013},
 		PupillaryPigment: 1.25, CiliaryPigment: 1.5, OuterPigment: 1.8, PigmentHue: melanin, Patchiness: 0.35, Velvet: 0.55,
-		LimbalRing: 0.35, Crypts: 18, Furrows: 5, Freckles: 4,
+		LimbalRing: 0.55, Crypts: 18, Furrows: 5, Freckles: 4,
 	},
 	"green": {
 		Stroma: 0.4, StromaHue: colour.RGB{0.88, 1.04, 1.08}, Ground: colour.RGB{0.023, 0.022, 0.020},
 		PupillaryPigment: 0.62, CiliaryPigment: 0.30, OuterPigment: 0.22, PigmentHue: melanin, Patchiness: 0.4, Velvet: 0.08,
-		LimbalRing: 0.5, Crypts: 26, Furrows: 4, Freckles: 4,
+		LimbalRing: 0.75, Crypts: 26, Furrows: 4, Freckles: 4,
 	},
 	"amber": {
 		Stroma: 1.1, StromaHue: colour.RGB{1.0, 1.0, 1.0}, Ground: colour.RGB{0.045, 0.03, 0.018},
 		PupillaryPigment: 0.3, CiliaryPigment: 0.22, OuterPigment: 0.3, PigmentHue: colour.RGB{0.35, 1.0, 6}, Patchiness: 0.25, Velvet: 0.5,
-		LimbalRing: 0.3, Crypts: 8, Furrows: 3, Freckles: 0,
+		LimbalRing: 0.4, Crypts: 8, Furrows: 3, Freckles: 0,
 	},
 }
 

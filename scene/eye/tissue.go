@@ -88,6 +88,7 @@ type painter struct {
 	sector  Sector
 	t       *tissue
 	furrows []furrow
+	open    []float32 // how open the upper deck is, a value a pixel
 
 	ruff, crest dial // width of the ruff (mm), how present the collarette is
 }
@@ -108,9 +109,11 @@ func growTissue(p *Params, ir *iris, ppm float64) *tissue {
 	rng := stream(p.Seed, "spots")
 	pa.fold(rng, p.Pattern.Furrows)
 	pa.ground()
-	t.draw(g.strokes)
+	pa.open = g.cut(&t.raster)
+	pa.decks()
 	g.strokes = nil
 	pa.finish()
+	pa.open = nil
 	return t
 }
 
@@ -144,12 +147,25 @@ func (pa *painter) ground() {
 			for i := range t.n {
 				x, y := t.place(i, j)
 				at := j*t.n + i
-				t.h[at] = float32(-0.035 + 0.015*noise3(pa.seed+41, 3*x, 3*y, 0.5))
-				t.s[at] = float32(0.10 + 0.05*noise3(pa.seed+42, 5*x, 5*y, 0.5))
+				t.h[at] = float32(-0.065 + 0.015*noise3(pa.seed+41, 3*x, 3*y, 0.5))
+				t.s[at] = float32(0.07 + 0.04*noise3(pa.seed+42, 5*x, 5*y, 0.5))
 				t.m[at] = 1.2
 			}
 		}
 	})
+}
+
+// decks draws the lower deck, then the upper one over it, and opens the upper one where crypts are.
+func (pa *painter) decks() {
+	t := pa.t
+	t.draw(pa.strokes[:pa.under])
+	low := [3][]float32{slices.Clone(t.h), slices.Clone(t.s), slices.Clone(t.m)}
+	t.draw(pa.strokes[pa.under:])
+	for k, v := range [3][]float32{t.h, t.s, t.m} {
+		for at, open := range pa.open {
+			v[at] += open * (low[k][at] - v[at])
+		}
+	}
 }
 
 // finish adds the broad form to the strands' heights and computes what of stroma and pigment lies where.
@@ -204,18 +220,8 @@ func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at in
 	h += 0.02 * noise3(pa.seed+51, 0.9*x, 0.9*y, 0.5)
 
 	// Openings sink and darken.
-	open := 0.0
-	for i := range pa.crypts {
-		k := &pa.crypts[i]
-		v := (rho - k.rho) * pa.width / k.b
-		if v*v >= 1 {
-			continue
-		}
-		u := turn(theta-k.theta) * pa.radius(rho) / (k.a * (1 - v*v))
-		u *= 1 + 0.25*noise3(pa.seed+52, 4*x, 4*y, 0.5)
-		open = max(open, k.depth*geom.Smoothstep(1.1, 0.55, math.Abs(u))*geom.Smoothstep(1, 0.8, v*v))
-	}
-	h -= 0.06 * open
+	open := float64(pa.open[at])
+	h -= 0.05 * open
 
 	// Furrows.
 	crease := 0.0
@@ -251,7 +257,7 @@ func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at in
 	}
 
 	// Stroma: what lies low is thin and sees little light.
-	s *= math.Exp(min(0.4, max(-1.5, 13*sunk))) * (1 - 0.72*open)
+	s *= math.Exp(min(0.4, max(-1.5, 13*sunk))) * (1 - 0.4*open)
 	s *= 1 + 0.36*fbm3(pa.seed+67, 0.6*x, 0.6*y, 2.5, 3)
 	s *= 1 + 0.35*inner
 	crest := math.Exp(-e*e) * pa.crest.at(theta)
@@ -270,7 +276,14 @@ func (pa *painter) pixel(pat *IrisPattern, x, y, theta, rho, sunk float64, at in
 // beads returns the width of the ruff at an angle, mm: uneven beads, some 60 round the pupil.
 func (pa *painter) beads(theta, cos, sin float64) float64 {
 	size := 0.5 + 0.5*noise3(pa.seed+72, 3.4*cos, 3.4*sin, 0.5)
-	return 0.04 + 0.02*size + (0.02+0.05*size)*math.Sqrt(pa.beadLight(theta))
+	return 0.035 + 0.015*size + (0.015+0.035*size)*math.Sqrt(pa.beadLight(theta))
+}
+
+// bulge returns how far the ruff's beads stand into the pupil at an angle, mm.
+func (pa *painter) bulge(theta float64) float64 {
+	sin, cos := math.Sincos(theta)
+	size := 0.5 + 0.5*noise3(pa.seed+72, 3.4*cos, 3.4*sin, 0.5)
+	return 0.03*noise3(pa.seed+73, 5*cos, 5*sin, 0.5) + (0.01+0.03*size)*pa.beadLight(theta)
 }
 
 // beadLight is 1 on the crown of a bead of the ruff and 0 in the valley beside it.
