@@ -204,14 +204,45 @@ func burntOut(_ *testing.T, s *photograph) (float64, bool) {
 	return 100 * float64(n) / float64(len(s.regions.Zone)), true
 }
 
+// pupilCode returns a quantile over the pupil's pixels, those among them in which a lesser light than the key is mirrored: a second window
+// of a twentieth to a fifth of the key belongs to what the pupil shows.
 func pupilCode(q float64) func(*testing.T, *photograph) (float64, bool) {
 	return func(_ *testing.T, s *photograph) (float64, bool) {
 		var c []float64
-		for _, i := range s.inZone(Pupil, 1) {
+		for _, i := range append(s.inZone(Pupil, 1), s.lesserInPupil()...) {
 			c = append(c, s.code(i))
 		}
 		return quantile(c, q), len(c) > 10
 	}
+}
+
+// lesserInPupil lists the pixels of catchlights before the pupil that mirror no more than a third of the key's radiance.
+func (s *photograph) lesserInPupil() (out []int) {
+	l, at, ok := s.key()
+	if !ok {
+		return nil
+	}
+	most := 0.33 * l.Irradiance(at) * 4 / keySolid(l, at)
+	sc := accel.NewScratch()
+	w := s.regions.Width
+	for i, z := range s.regions.Zone {
+		x, y := float64(i%w)+0.5, float64(i/w)+0.5
+		if z != Catchlight {
+			continue
+		}
+		if q, _ := s.p.zone(sc, x, y); q != Pupil {
+			continue
+		}
+		low := true
+		for k := range 16 { // the pixel filter's reach
+			m, _ := s.p.glint(sc, x-1.5+float64(k%4), y-1.5+float64(k/4))
+			low = low && m <= most
+		}
+		if low {
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 // alone renders a scene's eye without what it lies on and without light from behind, on a dark ground and without the lens's blur.
