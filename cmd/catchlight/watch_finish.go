@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -23,7 +24,7 @@ type finisher struct {
 
 	mu     sync.Mutex
 	cancel context.CancelFunc // nil while nothing is rendered
-	wg     sync.WaitGroup
+	done   chan struct{}      // closed when what is rendered has ended
 }
 
 var errFinishing = errors.New("a picture is being finished already; stop it first")
@@ -36,20 +37,21 @@ func (f *finisher) begin(d *scene.Description) error {
 		return errFinishing
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	f.cancel = cancel
-	f.wg.Add(1)
+	over := make(chan struct{})
+	f.cancel, f.done = cancel, over
 	go func() {
-		defer f.wg.Done()
+		defer close(over)
 		began := time.Now()
-		file, err := f.render(ctx, d)
+		file, notes, err := f.render(ctx, d)
 		f.mu.Lock()
 		f.cancel = nil
 		f.mu.Unlock()
 		cancel()
-		done := 1.0
+		all := 1.0
 		switch {
 		case err == nil:
-			f.say(word{Word: "progress", Text: fmt.Sprintf("wrote %s in %.1f s", file, time.Since(began).Seconds()), Share: &done, File: file})
+			text := fmt.Sprintf("wrote %s in %.1f s", file, time.Since(began).Seconds())
+			f.say(word{Word: "progress", Text: strings.Join(append([]string{text}, notes...), "; "), Share: &all, File: file})
 		case errors.Is(err, context.Canceled):
 			f.say(word{Word: "progress", Text: "stopped; nothing was written"})
 		default:
@@ -59,33 +61,38 @@ func (f *finisher) begin(d *scene.Description) error {
 	return nil
 }
 
-// stop ends what is under way, and returns when it has ended.
-func (f *finisher) stop() {
+// stop ends what is under way. It waits for that no longer than it may: a stage of preparation ends by itself.
+func (f *finisher) stop(wait time.Duration) {
 	f.mu.Lock()
-	if f.cancel != nil {
-		f.cancel()
-	}
+	cancel, over := f.cancel, f.done
 	f.mu.Unlock()
-	f.wg.Wait()
+	if cancel == nil {
+		return
+	}
+	cancel()
+	select {
+	case <-over:
+	case <-time.After(wait):
+	}
 }
 
-// render makes the picture and writes it under a name that is free.
-func (f *finisher) render(ctx context.Context, d *scene.Description) (string, error) {
+// render makes the picture and writes it under a name that is free. It returns what there is to know of it, too.
+func (f *finisher) render(ctx context.Context, d *scene.Description) (file string, notes []string, err error) {
 	o := f.o
 	o.Cache, o.Progress = f.cache, &sharing{say: f.say}
 	p, err := render.Prepare(ctx, d, o)
 	if err != nil {
-		return "", err
+		return "", nil, err
 	}
 	r, err := p.Render(ctx, o)
 	if err != nil {
-		return "", err
+		return "", nil, err
 	}
 	if !r.Finished {
-		return "", context.Canceled
+		return "", nil, context.Canceled
 	}
 	if err := os.MkdirAll(f.dir, 0o777); err != nil {
-		return "", err
+		return "", nil, err
 	}
 	for i := 1; i < 10000; i++ {
 		file := filepath.Join(f.dir, sceneName(d.File)+".png")
@@ -93,10 +100,10 @@ func (f *finisher) render(ctx context.Context, d *scene.Description) (string, er
 			file = filepath.Join(f.dir, fmt.Sprintf("%s-%d.png", sceneName(d.File), i))
 		}
 		if _, err := os.Lstat(file); errors.Is(err, fs.ErrNotExist) {
-			return file, r.Write(file)
+			return file, r.Warnings, r.Write(file)
 		}
 	}
-	return "", fmt.Errorf("%s: there are too many pictures of this scene already", f.dir)
+	return "", nil, fmt.Errorf("%s: there are too many pictures of this scene already", f.dir)
 }
 
 // sharing tells the tabs how work goes on, a few times a second.

@@ -211,7 +211,7 @@ func (s *session) routes(post func(path string, do func(in *asked) (any, error))
 		d, _ := s.desk.Description()
 		return map[string]any{}, s.finish.begin(d)
 	})
-	post("/stop", func(*asked) (any, error) { s.finish.stop(); return map[string]any{}, nil })
+	post("/stop", func(*asked) (any, error) { s.finish.stop(0); return map[string]any{}, nil })
 }
 
 // state is the desk's, with the number of the newest run.

@@ -93,7 +93,7 @@ func (s *session) end() {
 		s.closing.Stop()
 	}
 	s.mu.Unlock()
-	s.finish.stop()
+	s.finish.stop(time.Second)
 	s.hub.end()
 	s.rest()
 }

@@ -182,6 +182,9 @@ func Open(path string, o Options) (*Desk, error) {
 	k.base, k.original, k.d = string(text), d, d
 	k.sides[0] = side{Text: k.base, Made: true}
 	k.replay(list)
+	if dir != "" {
+		k.sweep()
+	}
 	if err := k.journal.begin(k.whole()); err != nil {
 		k.journal.close(false)
 		return nil, err

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"bytes"
+	"encoding/json"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -320,6 +321,16 @@ func TestDrop(t *testing.T) {
 	left, err := os.ReadDir(k.drops())
 	require.NoError(t, err)
 	require.Len(t, left, 1, "what was refused is gone")
+	journals := filepath.Dir(filepath.Dir(k.drops()))
+	for range 2 {
+		require.NoError(t, k.Close())
+		k = open(t, file, journals)
+		require.FileExists(t, used, "a step that can be undone names it")
+	}
+	require.NoError(t, k.Close())
+	require.NoError(t, os.Remove(k.journal.name()))
+	open(t, file, journals)
+	require.NoFileExists(t, used)
 }
 
 // A snapshot is a scene that renders from its own folder, with its picture and note; it can be compared and gone back to.
@@ -451,4 +462,40 @@ func TestBounded(t *testing.T) {
 	k = open(t, file, dir)
 	require.Equal(t, 8.0, k.value(pupil))
 	require.Equal(t, mostSteps, k.State().Undo)
+}
+
+// One change of a shipped scene, as a drag sends it many times a second.
+func BenchmarkSet(b *testing.B) {
+	data, err := os.ReadFile("../../scenes/ferry_keeper.yaml")
+	if err != nil {
+		b.Fatal(err)
+	}
+	file := filepath.Join(b.TempDir(), "a.yaml")
+	if err := os.WriteFile(file, data, 0o666); err != nil {
+		b.Fatal(err)
+	}
+	k, err := Open(file, Options{Journals: b.TempDir()})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer k.Close()
+	for i := 0; b.Loop(); i++ {
+		if err := k.Set("drag", edit.Change{Key: pupil, Value: 2 + float64(i%90)/30}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// What a page asks for after a change.
+func BenchmarkState(b *testing.B) {
+	k, err := Open("../../scenes/ferry_keeper.yaml", Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer k.Close()
+	for b.Loop() {
+		if _, err := json.Marshal(k.State()); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

@@ -112,3 +112,30 @@ func (k *Desk) put(slot, file string) error {
 	}
 	return k.set("", []edit.Change{c})
 }
+
+// sweep takes away dropped files that no text and no step names any more.
+func (k *Desk) sweep() {
+	list, err := os.ReadDir(k.drops())
+	if err != nil {
+		return // nothing was dropped
+	}
+	used := func(name string) bool {
+		for i := range k.sides {
+			s := &k.sides[i]
+			if strings.Contains(s.Text, name) {
+				return true
+			}
+			for _, p := range slices.Concat(s.Undo, s.Redo) {
+				if strings.Contains(p.Old, name) || strings.Contains(p.New, name) {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	for _, e := range list {
+		if !used(e.Name()) {
+			_ = os.RemoveAll(filepath.Join(k.drops(), e.Name())) // the next start tries again
+		}
+	}
+}

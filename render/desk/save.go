@@ -153,8 +153,9 @@ func (k *Desk) carry(text string, d *scene.Description, dir, prefix string) (str
 		return text, nil, nil
 	}
 	var copies []string
-	for key, v := range d.Values() {
-		name, ok := v.(string)
+	values := d.Values()
+	for _, key := range slices.Sorted(maps.Keys(values)) {
+		name, ok := values[key].(string)
 		if !ok || !filepath.IsAbs(name) || !within(k.drops(), name) {
 			continue
 		}

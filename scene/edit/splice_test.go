@@ -258,3 +258,50 @@ func TestLists(t *testing.T) {
 		require.EqualError(t, err, want)
 	}
 }
+
+// Texts that are damaged anywhere are edited or refused, and never panic; what is edited and can be read means what was asked.
+func TestDamagedTexts(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 11))
+	var texts []string
+	for _, text := range shipped(t) {
+		texts = append(texts, text)
+	}
+	slices.Sort(texts)
+	signs := []byte("{}[]:,-#&*!|>'\"? \n\t\\ab0\r%@`~<.")
+	edited := 0
+	for range 500 {
+		b := []byte(texts[r.IntN(len(texts))])
+		for range 1 + r.IntN(3) {
+			i := r.IntN(len(b))
+			switch r.IntN(3) {
+			case 0:
+				b[i] = signs[r.IntN(len(signs))]
+			case 1:
+				b = slices.Insert(b, i, signs[r.IntN(len(signs))])
+			case 2:
+				b = slices.Delete(b, i, min(len(b), i+1+r.IntN(6)))
+			}
+		}
+		text, c := string(b), Change{"view.exposure", -0.123}
+		now, err := Apply(text, c)
+		_ = Keys(text)
+		_, _ = Copy(text, "lights", "0", "copied")
+		_, _ = Move(text, "lights", "0", 1)
+		_, _ = Remove(text, "objects", "eye")
+		if err != nil {
+			continue
+		}
+		old, err := scene.Parse("damaged.yaml", b)
+		if err != nil {
+			continue
+		}
+		want, err := old.With("view.exposure=-0.123")
+		require.NoError(t, err)
+		got, err := scene.Parse("damaged.yaml", []byte(now))
+		require.NoError(t, err, text)
+		require.True(t, scene.Equal(want, got), text)
+		edited++
+	}
+	require.Greater(t, edited, 15)
+	t.Log(edited, "edited")
+}
