@@ -36,12 +36,13 @@ type Stage = prep.Stage
 // Noter is a Progress that also hears at once of what can't wait for the end, such as a save that failed.
 type Noter interface{ Note(text string) }
 
-// Options say how to work; they never change the picture.
+// Options say how to work; but for Rough they never change the picture.
 type Options struct {
 	Workers  int // 0 takes one per processor
 	Progress Progress
 	Cache    *Cache // keeps what overrides leave unchanged of Prepare and of the raster look; nil builds all anew
 	Keep     *Keep  // saves the film as it goes, and takes up what is saved there
+	Rough    bool   // Prepare takes rough stand-ins from the cache for what takes long, such as a pupil of another size; the picture is another one
 	Apart    bool   // keeps each light apart for Run.Weigh: the same samples, but in two sums a pixel instead of eight
 	Shard    Shard  // renders only a part of the samples, for a film to be merged with others
 
@@ -59,7 +60,7 @@ func (o Options) resident() int64 {
 }
 
 func (o Options) preparing() prep.Options {
-	return prep.Options{Workers: o.Workers, Progress: o.Progress, Cache: o.Cache}
+	return prep.Options{Workers: o.Workers, Progress: o.Progress, Cache: o.Cache, Rough: o.Rough}
 }
 
 // Count is how many goroutines work.

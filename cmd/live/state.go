@@ -22,7 +22,7 @@ type state struct {
 	files   string             // the state of all files that it was made from
 	p       *render.Prepared
 	smaller bool // maps than the scene asks for
-	held    bool // lids are as they were
+	held    bool // a pupil is warped, or lids are as they were
 }
 
 // rough reports whether a finer state is to follow.
@@ -114,14 +114,15 @@ func (w *worker) prepare(ctx context.Context, d *scene.Description) error {
 		w.fine = nil
 	}
 	q := plain(d)
+	o := w.e.o
 	if w.warm != s.eyes {
-		s.smaller = small(q, w.e.maps)
+		s.smaller, o.Rough = small(q, w.e.maps), true
 	}
-	p, err := render.Prepare(ctx, q, w.e.o)
+	p, err := render.Prepare(ctx, q, o)
 	if err != nil {
 		return err
 	}
-	if s.p = p; !s.rough() {
+	if s.p, s.held = p, p.Rough; !s.rough() {
 		w.warm = s.eyes
 	}
 	w.state, w.pic = s, nil

@@ -35,7 +35,7 @@ type Frame struct {
 	RGBA    []byte  `json:"-"`                 // rows from the top left, sRGB with dither, alpha not multiplied in
 	Error   float64 `json:"error"`             // standard error of the display signal over the picture, root of the mean square, in levels of 255
 	Enough  bool    `json:"enough"`            // good enough to judge by: the error of a draft, or all samples that the scene asks for
-	Smaller bool    `json:"smaller"`           // rough: made with smaller maps than the scene has, or with lids as they were
+	Smaller bool    `json:"smaller"`           // rough: made with smaller maps than the scene has, a warped pupil, or lids as they were
 	Clean   bool    `json:"clean,omitempty"`   // with its grain taken out, as the scene asks for
 	Seconds float64 `json:"seconds"`           // since Show
 	Words   string  `json:"words,omitempty"`   // of a map shown alone: what its tones mean

@@ -220,6 +220,9 @@ func Directions(n int, f func(i int, d geom.Vec), workers int) {
 	})
 }
 
+// Side is how many texels the map has along a side.
+func (m *VolumeMap) Side() int { return m.n }
+
 // Map returns the map of g(c) for each texel's c.
 func (m *VolumeMap) Map(g func(c colour.RGB) colour.RGB, workers int) *VolumeMap {
 	out := &VolumeMap{n: m.n, pix: make([]float32, len(m.pix))}

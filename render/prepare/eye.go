@@ -16,18 +16,7 @@ import (
 func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	d := b.Eye
 	key := "objects." + b.Name + ".eye"
-	s, err := storedStage(p, "shells "+b.Name, shapeOf(d), shellStore(d), func(m *making) (*eyeball, error) {
-		s, err := p.shells(d, m)
-		if s != nil {
-			m.notes = append(m.notes, s.notes...)
-		}
-		return s, err
-	})
-	if err != nil {
-		p.fail(key, err)
-		return nil
-	}
-	tissue, err := p.tissue(b.Name, s, d)
+	s, tissue, err := p.shellsAndTissue(b.Name, d)
 	if err != nil {
 		p.fail(key, err)
 		return nil
@@ -85,6 +74,26 @@ func (p *preparer) eye(b *scene.Object, to geom.Affine) *accel.BVH {
 	e.Inner = p.add(object, s.innerBVH.Bounds())
 	p.out.Eyes = append(p.out.Eyes, e)
 	return s.outerBVH
+}
+
+// shellsAndTissue makes an eye's shells and its maps over the tissue.
+func (p *preparer) shellsAndTissue(name string, d *scene.Eye) (*eyeball, *coat, error) {
+	if s, tissue, ok := p.quick(name, d); ok {
+		p.rough = true
+		return s, tissue, nil
+	}
+	s, err := storedStage(p, "shells "+name, shapeOf(d), shellStore(d), func(m *making) (*eyeball, error) {
+		s, err := p.shells(d, m)
+		if s != nil {
+			m.notes = append(m.notes, s.notes...)
+		}
+		return s, err
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	tissue, err := p.tissue(name, s, d)
+	return s, tissue, err
 }
 
 // extinction sets each zone's extinction from the zone's mean colour and the radius of half re-emission. Scattering

@@ -1,6 +1,7 @@
 package prepare
 
 import (
+	"encoding/json"
 	"math"
 
 	"catchlight/render/accel"
@@ -52,7 +53,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	for i := range eyes {
 		q := &eyes[i]
 		back := q.turn.Inverse()
-		inputs = append(inputs, shapeOf(q.object.Eye), p.stamps(q.object.Eye), q.turn)
+		inputs = append(inputs, outerOf(q.object.Eye), p.stamps(q.object.Eye), q.turn)
 		sockets = append(sockets, lids.Socket{
 			Left: q.object.Eye.Side == "left", Axis: q.turn.Vector(geom.Vec{Z: 1}),
 			Far: func(d geom.Vec) float64 {
@@ -65,9 +66,13 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 		})
 	}
 	key := "objects." + b.Name + ".lids"
-	g, err := storedStage(p, "lids "+b.Name, inputs, lidStore(par, b.Eye), func(*making) (*grown, error) {
-		return p.growLids(par, sockets, l.Skin.Scattering)
-	})
+	g, held := p.heldLids(b.Name, &inputs)
+	var err error
+	if !held {
+		g, err = storedStage(p, "lids "+b.Name, inputs, lidStore(par, b.Eye), func(*making) (*grown, error) {
+			return p.growLids(par, sockets, l.Skin.Scattering)
+		})
+	}
 	if err != nil {
 		p.fail(key, err)
 		return
@@ -110,6 +115,38 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	add("corner", g.Corner, g.corner, g.cornerDepth, look[1], true, mask)
 	add("lashes", g.Lashes, g.lashes, nil, look[2], false, mask)
 	add("tears", g.Tears, g.tears, nil, frozen.Material{Kind: frozen.TearLine, Index: tearIndex}, false, mask&^frozen.ShadowRays)
+}
+
+// outerOf is the part of an eye's description that its outer shell depends on.
+func outerOf(d *scene.Eye) scene.Eye {
+	q := shapeOf(d)
+	q.Iris.Pupil = 0
+	return q
+}
+
+// heldLids returns lids as they were before their eyes turned, and their inputs, where rough ones will do and the cache has no others.
+func (p *preparer) heldLids(name string, inputs *[]any) (*grown, bool) {
+	if !p.o.Rough || p.o.Cache == nil {
+		return nil, false
+	}
+	id, err := json.Marshal(*inputs)
+	if err != nil {
+		return nil, false
+	}
+	k, exact := p.o.Cache.near("lids "+name, string(id), anyTurn)
+	if k == nil || exact {
+		return nil, false
+	}
+	var list []json.RawMessage
+	if json.Unmarshal([]byte(k.inputs), &list) != nil {
+		return nil, false
+	}
+	*inputs = (*inputs)[:0]
+	for _, q := range list {
+		*inputs = append(*inputs, q)
+	}
+	p.rough = true
+	return k.value.(*grown), true
 }
 
 // growLids grows lids with their hierarchies, and the depths of tissue that scatters.

@@ -26,6 +26,7 @@ type Options struct {
 	Workers  int // 0 takes one per processor
 	Progress Progress
 	Cache    *Cache // keeps what overrides leave unchanged; nil builds all anew
+	Rough    bool   // takes rough stand-ins of what takes long, from what the cache has; the picture is another one
 
 	log *stages // hears of every stage
 }
@@ -54,6 +55,7 @@ type Prepared struct {
 	Bytes       int64      // of the hierarchies
 	Triangles   int64      // in them
 	View        *view.View // of the description
+	Rough       bool       // some of it is a rough stand-in; see Options
 	Stages      []Stage    // what was made for it, in order, and what was taken
 }
 
@@ -69,6 +71,7 @@ type preparer struct {
 
 	rims   []geom.Vec   // of all lids, in the world
 	lidded map[int]bool // eyes with lids
+	rough  bool         // a stand-in was taken
 }
 
 func (p *preparer) warnf(format string, a ...any) { p.warn = append(p.warn, fmt.Sprintf(format, a...)) }
@@ -136,7 +139,7 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 		hugePages(p.out)
 	}
 	bytes, triangles := size(p.out)
-	return &Prepared{Description: p.d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, View: look, Stages: o.log.list}, nil
+	return &Prepared{Description: p.d, Scene: p.out, Filter: filter, Warnings: p.warn, Bytes: bytes, Triangles: triangles, View: look, Rough: p.rough, Stages: o.log.list}, nil
 }
 
 func (p *preparer) settings() {

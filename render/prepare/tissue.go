@@ -79,10 +79,7 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 	if err != nil {
 		return nil, err
 	}
-	inputs := []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint,
-		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS, under,
-		d.Paint, d.Sclera.BaseColour, d.Sclera.Veins, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown, d.Iris.Arcus, d.Cornea.Clouding, d.Iris.Tint, d.Iris.Pigment,
-		d.Iris.Collarette, d.Iris.Ciliary, d.Iris.Margin}
+	inputs := p.coatReads(d, under)
 	return storedStage(p, "tissue "+name, inputs, coatStoreOf(d), func(m *making) (*coat, error) {
 		painted, err := p.painted(name, s, d)
 		if err != nil {
@@ -137,6 +134,14 @@ func (p *preparer) tissue(name string, s *eyeball, d *scene.Eye) (*coat, error) 
 		}, workers)
 		return c.mean(d), nil
 	})
+}
+
+// coatReads is all that the maps over the volume are made from.
+func (p *preparer) coatReads(d *scene.Eye, under *underCornea) []any {
+	return []any{shapeOf(d), p.stamps(d), d.Iris.Colour, d.Sclera.Colour, d.Sclera.Tint,
+		d.Iris.SigmaA, d.Iris.SigmaS, d.Sclera.SigmaA, d.Sclera.SigmaS, under,
+		d.Paint, d.Sclera.BaseColour, d.Sclera.Veins, d.Sclera.Redness, d.Sclera.Mottling, d.Sclera.ToneDown, d.Iris.Arcus, d.Cornea.Clouding, d.Iris.Tint, d.Iris.Pigment,
+		d.Iris.Collarette, d.Iris.Ciliary, d.Iris.Margin}
 }
 
 // painted returns a built eye with its paint, or nil.

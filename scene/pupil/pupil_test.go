@@ -3,6 +3,7 @@ package pupil
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -97,4 +98,26 @@ func TestWarp(t *testing.T) {
 	require.ErrorContains(t, p.Warp(m, 10.9, 5.5), "at most")
 	none := Pupil{}
 	require.ErrorContains(t, none.Warp(m, 3, 5.5), "no hole")
+}
+
+// Unwarp is the way back of Warp in the iris plane, for wider and narrower pupils of any shape.
+func TestUnwarpIsTheWayBack(t *testing.T) {
+	for _, c := range shapes {
+		m := cup(c.a, c.b, c.dx, c.dy)
+		q := Find(m, geom.Vec{}, front, 5.5)
+		was := slices.Clone(m.P)
+		for _, wide := range []float64{1.6 * q.Radius, min(2.6*q.Radius, q.Widest(5))} {
+			copy(m.P, was)
+			require.NoError(t, q.Warp(m, wide, 5))
+			back := q.Unwarp(wide, 5)
+			for i := 0; i < len(was); i += 7 {
+				if was[i].Z < 8 { // deep in the cup the shift is less
+					continue
+				}
+				x, y := back(m.P[i].X, m.P[i].Y)
+				require.InDelta(t, was[i].X, x, 2e-5)
+				require.InDelta(t, was[i].Y, y, 2e-5)
+			}
+		}
+	}
 }

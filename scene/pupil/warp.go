@@ -38,6 +38,55 @@ func (p *Pupil) widest(root float64) (diameter float64, end [rays]float64) {
 	return 2 * p.Radius * max(0, s), end
 }
 
+// radial is how Warp moves along one azimuth: rc the contour's distance from the pupil's centre, end the root's, scale the new size
+// over the old.
+func radial(rho, rc, end, scale float64) float64 {
+	switch t := (rho - rc) / (end - rc); {
+	case t <= 0:
+		return scale * rho
+	case t < 1:
+		return rho + (scale-1)*rc*fade(t)
+	}
+	return rho
+}
+
+// around returns the distances of contour and root from the pupil's centre at an azimuth.
+func (p *Pupil) around(phi float64, root *[rays]float64) (rc, end float64) {
+	k := phi / (2 * math.Pi) * rays
+	k -= math.Floor(k/rays) * rays
+	j := int(k)
+	f := k - float64(j)
+	return p.At(phi), root[j%rays]*(1-f) + root[(j+1)%rays]*f
+}
+
+// Unwarp returns where points of the iris plane, right and up of the axis, were before Warp made the pupil that wide with that root: the way
+// back, within 1e-6 of the root.
+func (p *Pupil) Unwarp(diameter, root float64) func(x, y float64) (float64, float64) {
+	if !p.Open {
+		return func(x, y float64) (float64, float64) { return x, y }
+	}
+	_, ends := p.widest(root)
+	scale := diameter / (2 * p.Radius)
+	return func(x, y float64) (float64, float64) {
+		dx, dy := x-p.Offset[0], y-p.Offset[1]
+		rho := math.Hypot(dx, dy)
+		rc, end := p.around(math.Atan2(dy, dx), &ends)
+		if rho == 0 || rho >= end {
+			return x, y
+		}
+		lo, hi := 0.0, end
+		for hi-lo > 1e-6*root {
+			if mid := (lo + hi) / 2; radial(mid, rc, end, scale) < rho {
+				lo = mid
+			} else {
+				hi = mid
+			}
+		}
+		g := (lo + hi) / 2 / rho
+		return p.Offset[0] + dx*g, p.Offset[1] + dy*g
+	}
+}
+
 // Warp moves the vertices of the inner shell, whose frame is that of Find with the centre in the origin, so that the
 // pupil has the area of a circle of the given diameter. Within the contour everything is scaled about its centre; from
 // there to the root, a circle of that radius about the axis, the shift dies away, so that tissue and what is painted on
@@ -62,22 +111,11 @@ func (p *Pupil) Warp(m *mesh.Mesh, diameter, root float64) error {
 			continue
 		}
 		weight := geom.Smoothstep(gone, deep, q.Z)
-		phi := math.Atan2(y, x)
-		rc := p.At(phi)
-		k := phi / (2 * math.Pi) * rays
-		k -= math.Floor(k/rays) * rays
-		j := int(k)
-		f := k - float64(j)
-		e := end[j%rays]*(1-f) + end[(j+1)%rays]*f
-		var to float64
-		switch t := (rho - rc) / (e - rc); {
-		case t <= 0:
-			to = s * rho
-		case t < 1:
-			to = rho + (s-1)*rc*fade(t)
-		default:
+		rc, e := p.around(math.Atan2(y, x), &end)
+		if rho >= e {
 			continue
 		}
+		to := radial(rho, rc, e, s)
 		g := 1 + weight*(to/rho-1)
 		m.P[i].X, m.P[i].Y = p.Offset[0]+x*g, p.Offset[1]+y*g
 	}
