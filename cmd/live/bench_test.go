@@ -51,8 +51,12 @@ func BenchmarkShow(b *testing.B) {
 		{"camera", numbered("camera.orbit.azimuth", 20, 0.5), true}, {"light's place", numbered("lights.window.orbit.azimuth", -30, 0.5), true},
 		{"light's EV", numbered("lights.window.ev", 0, 0.03), true}, {"exposure", numbered("view.exposure", -1.2, 0.02), true},
 		{"gaze", numbered("objects.eye.gaze.azimuth", 0, 0.3), true}, {"pupil", numbered("objects.eye.iris.pupil", 3, 0.03), true},
-		{"colour: iris tint", func(n int) []string { return []string{fmt.Sprintf("objects.eye.iris.tint=[1, %g, 1]", 1-0.005*float64(n))} }, true},
-		{"colour: veins", numbered("objects.eye.sclera.veins", 1, 0.02), true}, {"colour: white's tint", func(n int) []string { return []string{fmt.Sprintf("objects.eye.sclera.tint=[1, %g, 1]", 1-0.005*float64(n))} }, true},
+		{"colour: iris tint", func(n int) []string {
+			return []string{fmt.Sprintf("objects.eye.iris.tint=[1, %g, 1]", 1-0.005*float64(n))}
+		}, true},
+		{"colour: veins", numbered("objects.eye.sclera.veins", 1, 0.02), true}, {"colour: white's tint", func(n int) []string {
+			return []string{fmt.Sprintf("objects.eye.sclera.tint=[1, %g, 1]", 1-0.005*float64(n))}
+		}, true},
 		{"scatter radius", func(n int) []string {
 			return []string{fmt.Sprintf("objects.eye.sclera.scatter_radius=[%g, 0.26, 0.19]", 0.32+0.004*float64(n))}
 		}, true},

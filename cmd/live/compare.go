@@ -95,7 +95,7 @@ func compare(old, now *scene.Description) (change, map[string]colour.RGB) {
 		}
 		return moved, nil
 	}
-	if alike(eyesOf(old), eyesOf(now)) {
+	if alike(eyesOf(old, true), eyesOf(now, true)) {
 		return moved, nil
 	}
 	return grown, nil
@@ -137,28 +137,30 @@ func noisy(gains map[string]colour.RGB) bool {
 	return false
 }
 
-// eyesOf is the part of a description that shells, tissue and lids are made from.
-func eyesOf(d *scene.Description) any {
-	type part struct {
-		Eye              *scene.Eye
-		Lids             *scene.Lids
-		Gaze             *scene.Gaze
-		Pair             float64
-		Shown            bool
-		Name             string
-		Mask             *scene.OpacityMask
-		File             scene.Path
-		Node             string
-		Morph            []scene.Morph
-		Material         scene.Material
-		LidSwitch        string
-		TearFilm, Shadow bool
-	}
-	var out []part
+// part is what of an object its shells, maps and lids are made from.
+type part struct {
+	Eye              *scene.Eye
+	Lids             *scene.Lids
+	Gaze             *scene.Gaze
+	Pair             float64
+	Shown            bool
+	Name             string
+	Mask             *scene.OpacityMask
+	File             scene.Path
+	Node             string
+	Morph            []scene.Morph
+	Material         scene.Material
+	LidSwitch        string
+	TearFilm, Shadow bool
+}
+
+// eyesOf is the part of a description that shells, tissue and lids are made from; without turns that is as it would be if no
+// eye had turned in its lids.
+func eyesOf(d *scene.Description, turns bool) (out []part) {
 	for i := range d.Objects {
 		b := &d.Objects[i]
 		p := part{b.Eye, b.Lids, nil, b.Pair, d.Shown(b), b.Name, b.OpacityMask, b.File, b.Node, b.Morph, b.Material, d.Lids, d.Effects.TearFilm, d.Effects.Shadow}
-		if b.Eye != nil && d.LidsOf(b) != nil {
+		if turns && b.Eye != nil && d.LidsOf(b) != nil {
 			p.Gaze = b.Gaze // lids follow it
 		}
 		out = append(out, p)

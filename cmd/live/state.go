@@ -18,12 +18,15 @@ const liveMaps = 512
 // state is a prepared scene.
 type state struct {
 	d       *scene.Description // that it was made from, gains of lights included
-	eyes    string             // what its eyes were made from, files too
+	warmth                     // of its eyes
 	files   string             // the state of all files that it was made from
 	p       *render.Prepared
 	smaller bool // maps than the scene asks for
 	held    bool // a pupil is warped, or lids are as they were
 }
+
+// warmth is what eyes were made from, files too: with their lids, and however they are turned in these.
+type warmth struct{ eyes, maps string }
 
 // rough reports whether a finer state is to follow.
 func (s *state) rough() bool { return s.smaller || s.held }
@@ -45,7 +48,7 @@ type worker struct {
 	pic    *picture
 	canvas canvas
 
-	warm   string // what the eyes were made from that are prepared as the scene asks for
+	warm   warmth // of the last eyes that are prepared as their scene asks for
 	fine   *finer // the preparation of a finer state under way
 	drawn  string // what the last picture of the raster look is of
 	marked *state // whose marks were handed on
@@ -53,7 +56,7 @@ type worker struct {
 
 // finer is a preparation that goes on while rough pictures are made.
 type finer struct {
-	eyes string
+	of   warmth
 	stop context.CancelFunc
 	done chan struct{}
 	err  error // once it is done
@@ -108,22 +111,23 @@ func filesOf(d *scene.Description) string {
 // prepare makes the state of a description: as the scene asks for where its eyes are prepared so already, else a rough one.
 func (w *worker) prepare(ctx context.Context, d *scene.Description) error {
 	files := filesOf(d)
-	s := &state{d: d, files: files, eyes: text(eyesOf(d)) + files}
-	if w.fine != nil && w.fine.eyes != s.eyes {
+	s := &state{d: d, files: files, warmth: warmth{text(eyesOf(d, true)) + files, text(eyesOf(d, false)) + files}}
+	if w.fine != nil && w.fine.of != s.warmth {
 		w.fine.stop()
 		w.fine = nil
 	}
 	q := plain(d)
 	o := w.e.o
-	if w.warm != s.eyes {
-		s.smaller, o.Rough = small(q, w.e.maps), true
+	if w.warm.maps != s.maps {
+		s.smaller = small(q, w.e.maps)
 	}
+	o.Rough = w.warm != s.warmth
 	p, err := render.Prepare(ctx, q, o)
 	if err != nil {
 		return err
 	}
 	if s.p, s.held = p, p.Rough; !s.rough() {
-		w.warm = s.eyes
+		w.warm = s.warmth
 	}
 	w.state, w.pic = s, nil
 	w.e.shown.Store(s)
@@ -157,7 +161,7 @@ func (w *worker) refineState() {
 		return
 	}
 	ctx, stop := context.WithCancel(context.Background())
-	f, q, o := &finer{eyes: s.eyes, stop: stop, done: make(chan struct{})}, plain(s.d), w.e.o
+	f, q, o := &finer{of: s.warmth, stop: stop, done: make(chan struct{})}, plain(s.d), w.e.o
 	w.fine = f
 	go func() {
 		defer close(f.done)
@@ -166,20 +170,19 @@ func (w *worker) refineState() {
 	}()
 }
 
-// finished reports whether the finer state is there.
-func (w *worker) finished() bool {
+// finished reports whether the finer state is there. What is wrong with it is told once.
+func (w *worker) finished() (bool, error) {
 	if w.fine == nil {
-		return false
+		return false, nil
 	}
 	select {
 	case <-w.fine.done:
 	default:
-		return false
+		return false, nil
 	}
-	if w.fine.err == nil {
-		w.warm = w.fine.eyes
+	f := w.fine
+	if w.fine = nil; f.err == nil {
+		w.warm = f.of
 	}
-	err := w.fine.err
-	w.fine = nil
-	return err == nil
+	return f.err == nil, f.err
 }

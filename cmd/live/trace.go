@@ -153,8 +153,8 @@ func (w *worker) refine(ctx context.Context, r *request, gains map[string]colour
 				return err
 			}
 		}
-		if !r.v.Drag && w.pic.size >= r.v.wanted() {
-			w.refineState()
+		if !r.v.Drag && (!w.state.smaller || w.pic.size >= r.v.wanted()) {
+			w.refineState() // lids are soon there; large maps wait for the picture
 		}
 	}
 	return nil
@@ -190,8 +190,11 @@ func (w *worker) step(ctx context.Context, r *request, from, n int, box [4]int) 
 			return err
 		}
 		w.pace.took(time.Since(began).Seconds()/float64(to-from), (box[2]-box[0])*(box[3]-box[1]))
-		if from = to; !r.v.Drag && w.finished() {
-			return errFiner
+		if from = to; r.v.Drag {
+			continue
+		}
+		if err := w.finer(); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -211,8 +214,14 @@ func (w *worker) await(ctx context.Context, r *request) error {
 		return ctx.Err()
 	case <-w.fine.done:
 	}
-	if w.finished() {
+	return w.finer()
+}
+
+// finer is errFiner once the finer state is there, or what is wrong with it.
+func (w *worker) finer() error {
+	done, err := w.finished()
+	if done {
 		return errFiner
 	}
-	return nil
+	return err
 }
