@@ -66,7 +66,7 @@ func barrier(n int) bool {
 const poolRadius = 3
 
 // displayError fills the pooled error of one tile into out, which has the tile's pixels in rows of film.TileSize, and returns the
-// largest. It is a pure function of the tile's own samples.
+// largest.
 func displayError(f *film.Film, v *view.View, tile int, out []float64) float64 {
 	if !f.Has(tile) {
 		for i := range out {
@@ -76,10 +76,26 @@ func displayError(f *film.Film, v *view.View, tile int, out []float64) float64 {
 	}
 	h := f.Hold(tile)
 	defer h.Release()
+	return heldError(&h, v, out)
+}
+
+// ownError is displayError as a pure function of the tile's own samples, which others' don't change: where pixels share samples, the part of a filter
+// that lies in other tiles counts as being as noisy as the part in this one.
+func ownError(f *film.Film, v *view.View, tile int) float64 {
+	if !f.Has(tile) {
+		return math.NaN()
+	}
+	h := f.HoldAlone(tile)
+	defer h.Release()
+	return heldError(&h, v, nil)
+}
+
+func heldError(h *film.Held, v *view.View, out []float64) float64 {
 	var square [film.TileSize * film.TileSize]float64
 	for y := h.Y0; y < h.Y1; y++ {
 		for x := h.X0; x < h.X1; x++ {
 			mean, err := h.Pixel(h.At(x, y))
+			err = err.Scale(math.Sqrt(h.Share(h.At(x, y))))
 			s := v.Spread(mean, err)
 			square[h.At(x, y)] = (s[0]*s[0] + s[1]*s[1] + s[2]*s[2]) / 3
 		}

@@ -22,19 +22,21 @@ objects:
 
 // A picture's bits depend on the scene, the seed and the samples, never on the workers.
 func TestWorkersMakeTheSamePicture(t *testing.T) {
-	p := prepare(t, marshEye)
-	var first *Result
-	for _, n := range []int{1, 2, 7} {
-		r, err := p.Render(context.Background(), Options{Workers: n})
-		require.NoError(t, err)
-		if first == nil {
-			first = r
-			continue
+	for _, sharing := range []string{"picture.sharing=none", "picture.sharing=splatting"} {
+		p := prepare(t, marshEye, sharing)
+		var first *Result
+		for _, n := range []int{1, 2, 7} {
+			r, err := p.Render(context.Background(), Options{Workers: n})
+			require.NoError(t, err)
+			if first == nil {
+				first = r
+				continue
+			}
+			assert.True(t, sameBits(t, first.Film, r.Film), "%d workers", n)
+			a, b := first.Stats.Stats, r.Stats.Stats
+			assert.Equal(t, a, b, "%d workers count alike", n)
 		}
-		assert.True(t, sameBits(t, first.Film, r.Film), "%d workers", n)
-		a, b := first.Stats.Stats, r.Stats.Stats
-		assert.Equal(t, a, b, "%d workers count alike", n)
+		other := finish(t, prepare(t, marshEye, "picture.seed=2", sharing))
+		assert.False(t, sameBits(t, first.Film, other.Film), "another seed gives other noise")
 	}
-	other := finish(t, prepare(t, marshEye, "picture.seed=2"))
-	assert.False(t, sameBits(t, first.Film, other.Film), "another seed gives other noise")
 }

@@ -14,9 +14,10 @@ import (
 // built keeps the eyes that several checks share.
 var built = NewCache()
 
-// prepare makes a scene of inline YAML.
+// prepare makes a scene of inline YAML. Its pixels share no samples unless a key says so: checks of light take their errors as independent.
 func prepare(t testing.TB, yaml string, set ...string) *Prepared {
 	t.Helper()
+	set = append([]string{"picture.sharing=none"}, set...)
 	d, err := scene.Parse("check.yaml", []byte(yaml), set...)
 	require.NoError(t, err)
 	p, err := Prepare(context.Background(), d, Options{Cache: built})

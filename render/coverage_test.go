@@ -75,10 +75,14 @@ func TestMakeReferences(t *testing.T) {
 // intervals come from eight replicates, pooled over 3 x 3 pixels; the truth is a picture of 16384 other samples, whose own
 // error is added. Few samples, more, and samples by error.
 func TestErrorBarsCover(t *testing.T) {
+	const splatting = "picture.sharing=splatting"
 	for name, text := range covered {
 		ref, err := imageio.Read(referencePath(name))
 		require.NoError(t, err)
-		for _, sets := range [][]string{{"picture.samples=16"}, {"picture.samples=64"}, {"picture.samples=512", "picture.error=0.02"}} {
+		for _, sets := range [][]string{
+			{"picture.samples=16"}, {"picture.samples=64"}, {"picture.samples=512", "picture.error=0.02"},
+			{"picture.samples=16", splatting}, {"picture.samples=64", splatting}, {"picture.samples=512", "picture.error=0.02", splatting},
+		} {
 			r := finish(t, prepare(t, text, append(sets, "picture.seed=5")...))
 			pic := r.Film.Develop()
 			require.Equal(t, 7, pic.Freedom)

@@ -52,7 +52,7 @@ func sameFilm(t *testing.T, a, b *film.Film, what string) {
 // A render that is stopped at any tile, again and again, with saves between, ends with the bits of one that ran through;
 // so does one that takes more samples after it was finished. Uniform samples and samples by error.
 func TestGoesOnToTheSameBits(t *testing.T) {
-	for _, sets := range [][]string{{"picture.samples=20"}, {"picture.samples=64", "picture.error=0.05"}} {
+	for _, sets := range [][]string{{"picture.samples=20"}, {"picture.samples=20", "picture.sharing=splatting"}, {"picture.samples=64", "picture.error=0.05", "picture.sharing=splatting"}} {
 		p := prepare(t, marshEye, sets...)
 		want := finish(t, p)
 		path := filepath.Join(t.TempDir(), "a.film")
@@ -93,20 +93,22 @@ func TestGoesOnToTheSameBits(t *testing.T) {
 
 // Parts of the samples add up to the bits of one run, whatever their number; by error they are refused.
 func TestShardsAddUp(t *testing.T) {
-	p := prepare(t, marshEye, "picture.samples=13")
-	want := finish(t, p)
-	for _, n := range []int{2, 3, 8, 11} {
-		var whole *film.Film
-		for i := n; i >= 1; i-- {
-			r, err := p.Render(context.Background(), Options{Shard: Shard{i, n}})
-			require.NoError(t, err)
-			if whole == nil {
-				whole = r.Film
-				continue
+	for _, sharing := range []string{"picture.sharing=none", "picture.sharing=splatting"} {
+		p := prepare(t, marshEye, "picture.samples=13", sharing)
+		want := finish(t, p)
+		for _, n := range []int{2, 3, 8, 11} {
+			var whole *film.Film
+			for i := n; i >= 1; i-- {
+				r, err := p.Render(context.Background(), Options{Shard: Shard{i, n}})
+				require.NoError(t, err)
+				if whole == nil {
+					whole = r.Film
+					continue
+				}
+				require.NoError(t, whole.Merge(r.Film))
 			}
-			require.NoError(t, whole.Merge(r.Film))
+			require.True(t, sameBits(t, want.Film, whole), "%s: %d parts", sharing, n)
 		}
-		require.True(t, sameBits(t, want.Film, whole), "%d parts", n)
 	}
 	q := prepare(t, marshEye, "picture.error=0.1")
 	_, err := q.Render(context.Background(), Options{Shard: Shard{1, 2}})
@@ -116,8 +118,21 @@ func TestShardsAddUp(t *testing.T) {
 // Tiles stop where their error is small enough and go on where it is not; every tile that stopped below the most is at
 // its target, and the decision does not depend on workers.
 func TestStopsByError(t *testing.T) {
-	const target = 0.03
-	p := prepare(t, marshEye, "picture.samples=256", "picture.error=0.03")
+	for _, sharing := range []string{"none", "splatting"} {
+		stopsByError(t, sharing)
+	}
+	_, err := ParseTarget("fine")
+	require.ErrorContains(t, err, "draft, final, print")
+	for _, c := range Targets {
+		e, err := ParseTarget(c.Name)
+		require.NoError(t, err)
+		require.Equal(t, c.Error, e)
+	}
+}
+
+func stopsByError(t *testing.T, sharing string) {
+	const target = 0.02
+	p := prepare(t, marshEye, "picture.samples=256", "picture.error=0.02", "picture.sharing="+sharing)
 	r := finish(t, p)
 	a := r.Achieved
 	require.Greater(t, len(a.Steps), 1, "tiles differ: %v", a)
@@ -125,18 +140,11 @@ func TestStopsByError(t *testing.T) {
 	for tile := range r.Film.Tiles() {
 		x0, y0, _, _ := r.Film.Tile(tile)
 		n := r.Film.Started(y0*32 + x0)
-		e := displayError(r.Film, p.View, tile, nil)
+		e := ownError(r.Film, p.View, tile)
 		require.True(t, n == 256 || e <= target, "tile %d stopped at %d with error %v", tile, n, e)
 		require.True(t, n == 256 || barrier(n), "tile %d stopped at %d", tile, n)
 	}
 	one, err := p.Render(context.Background(), Options{Workers: 5})
 	require.NoError(t, err)
 	require.True(t, sameBits(t, r.Film, one.Film))
-	_, err = ParseTarget("fine")
-	require.ErrorContains(t, err, "draft, final, print")
-	for _, c := range Targets {
-		e, err := ParseTarget(c.Name)
-		require.NoError(t, err)
-		require.Equal(t, c.Error, e)
-	}
 }

@@ -366,6 +366,9 @@ func (r *Result) record() map[string]string {
 		m["samples"] = fmt.Sprintf("%d to %d, mean %.1f", a.SPPLeast, a.SPPMost, a.SPPMean)
 		m["error"] = fmt.Sprintf("target %.5f, worst %.5f, %.2f %% of the pixels above", a.Target, a.Worst, 100*a.ShareOver)
 	}
+	if g := r.Film.GrainText(); g != "" {
+		m[film.GrainAttr] = g
+	}
 	if r.clean != nil {
 		m["denoised"] = "yes: smoother than the samples alone can say"
 	}

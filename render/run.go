@@ -198,7 +198,7 @@ func (r *Run) round(b *worker, tile, to int) {
 	if from >= to || r.stopped[tile] {
 		return
 	}
-	if d.Picture.Error > 0 && barrier(from) && displayError(r.f, r.p.View, tile, nil) <= d.Picture.Error {
+	if d.Picture.Error > 0 && barrier(from) && ownError(r.f, r.p.View, tile) <= d.Picture.Error {
 		r.stopped[tile] = true
 		r.ready.Add(int64(spp - from))
 		return
@@ -231,6 +231,7 @@ func (r *Run) round(b *worker, tile, to int) {
 func (p *Prepared) filmConfig(o Options) film.Config {
 	d := p.Description
 	c := film.Config{Width: d.Picture.Width, Height: d.Picture.Height, SPP: max(d.Picture.Samples, film.Replicates), Layers: layers(d), Passes: p.filmPasses(), OneNet: true,
+		Splat:    p.splat(),
 		Resident: o.FilmBytes, Scratch: o.Scratch}
 	if o.Keep != nil {
 		c.Record = o.Keep.Record
@@ -240,6 +241,15 @@ func (p *Prepared) filmConfig(o Options) film.Config {
 		c.Layers, c.SPP = append(c.Layers, more...), min(c.SPP, liveReplicates)
 	}
 	return c
+}
+
+// splat is the filter by which pixels share samples, nil where they don't.
+func (p *Prepared) splat() *film.Filter {
+	if p.Description.Picture.Sharing == "none" {
+		return nil
+	}
+	f := p.Filter
+	return &f
 }
 
 // open takes up the film where it was left, or starts one.
@@ -299,6 +309,10 @@ func (r *Run) tile(b *worker, tile, from, to int) {
 	if !any {
 		return
 	}
+	if r.f.Shared() {
+		r.splat(b, tile, from, to, &taken)
+		return
+	}
 	w, _ := r.f.Size()
 	x0, y0, x1, y1 := r.f.Tile(tile)
 	for y := y0; y < y1; y++ {
@@ -322,6 +336,48 @@ func (r *Run) tile(b *worker, tile, from, to int) {
 				b.s.End()
 			}
 		}
+	}
+	b.s.Release()
+}
+
+// everyPixel names all pixels at once, where they have the same places for their samples.
+const everyPixel = 1 << 63
+
+// splat is tile where pixels share samples: of one of each replicate at a time, so that in each replicate all pixels have an index before the next
+// one begins, however the samples are split into rounds.
+func (r *Run) splat(b *worker, tile, from, to int, taken *[film.Replicates]bool) {
+	w, h := r.f.Size()
+	x0, y0, x1, y1 := r.f.Sources(tile)
+	reach := r.p.Filter.Reach()
+	var spreads [film.Replicates]*film.Spread
+	for i := from; i < to; {
+		end := i
+		for ; end < to && (end == i || end%film.Replicates > 0); end++ {
+			if k, index := r.f.Place(end); taken[k] {
+				b.pick.Start(everyPixel, k, index)
+				spreads[k] = r.p.Filter.Spread(b.pick.D2(0, sampler.Pixel, 0))
+				b.s.Turn(tile, k, spreads[k])
+			}
+		}
+		for y := y0; y < y1; y++ {
+			for x := x0; x < x1; x++ {
+				pixel := y*w + x
+				if x < 0 || x >= w || y < 0 || y >= h { // beyond the picture
+					pixel = w*h + (y+reach)*(w+2*reach) + x + reach
+				}
+				for j := i; j < end; j++ {
+					k, index := r.f.Place(j)
+					if !taken[k] {
+						continue
+					}
+					s := spreads[k]
+					b.s.BeginAt(x, y, k, s)
+					b.t.Sample(uint64(pixel), k, index, float64(x)+0.5+s.DX, float64(y)+0.5+s.DY, &b.s)
+					b.s.End()
+				}
+			}
+		}
+		i = end
 	}
 	b.s.Release()
 }

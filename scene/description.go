@@ -61,6 +61,7 @@ type Picture struct {
 	Seed        int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of all random numbers"`
 	Filter      string  `key:"filter" oneof:"gaussian|hann|tent|box" default:"gaussian" doc:"pixel reconstruction filter, importance sampled"`
 	FilterWidth float64 `key:"filter_width" range:"[1,8]" default:"3" source:"our own choice: three deviations of a Gaussian of half a pixel either way" unit:"px" doc:"full width of the pixel filter (a box of width 1 is one pixel)"`
+	Sharing     string  `key:"sharing" oneof:"splatting|none" default:"splatting" doc:"splatting lays each sample into all pixels that the filter reaches: the same filter with a third of the variance, in a coarser grain; none keeps each in the pixel that it was drawn for, so that the errors of pixels are independent"`
 	Primaries   string  `key:"primaries" oneof:"rec709|p3-d65|rec2020|ap1" default:"rec709" source:"ITU-R BT.709-6" doc:"primaries and white of the colours in .exr files, which say them in their header (chromaticities); all other files are in Rec. 709"`
 	Denoise     bool    `key:"denoise" default:"false" doc:"show the picture with its grain taken out: smoother, and no longer unbiased; linear files hold both"`
 	Passes      Passes  `key:"passes" doc:"what .exr files hold besides the picture, each in a part of its own"`

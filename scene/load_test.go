@@ -36,7 +36,7 @@ objects:
 func TestParse(t *testing.T) {
 	d, err := Parse("goat.yaml", []byte(goat), "lights.key.ev=2", "objects.left.iris.pupil=2.5", "objects.1.transform.translate.2=-3")
 	require.NoError(t, err)
-	require.Equal(t, Picture{Width: 64, Height: 48, Samples: 4, Seed: 1, Filter: "gaussian", FilterWidth: 3, Primaries: "rec709"}, d.Picture)
+	require.Equal(t, Picture{Width: 64, Height: 48, Samples: 4, Seed: 1, Filter: "gaussian", FilterWidth: 3, Sharing: "splatting", Primaries: "rec709"}, d.Picture)
 	require.Equal(t, &Orbit{Azimuth: 10, Distance: 300}, d.Camera.Orbit)
 	require.Equal(t, geom.Vec{Z: 8}, d.Camera.Target)
 	require.Nil(t, d.Camera.Position)

@@ -13,6 +13,7 @@ import (
 
 	"catchlight/render"
 	"catchlight/render/compare"
+	"catchlight/render/film"
 	"catchlight/render/imgcmp"
 	"catchlight/render/job"
 	"catchlight/scene"
@@ -235,7 +236,7 @@ func readSide(j *job.Job, s *shot, title string, out *compare.Side) error {
 	if err != nil {
 		return err
 	}
-	*out = compare.Side{Name: title, File: s.name, Display: lit, Seen: seen, Linear: planes(pic, "R", "G", "B"), Error: planes(pic, "error.R", "error.G", "error.B")}
+	*out = compare.Side{Name: title, File: s.name, Display: lit, Seen: seen, Linear: planes(pic, "R", "G", "B"), Error: planes(pic, "error.R", "error.G", "error.B"), Grain: film.GrainOf(pic.Attrs[film.GrainAttr])}
 	out.Clean = planes(pic, render.CleanLayer+".R", render.CleanLayer+".G", render.CleanLayer+".B")
 	if !slices.ContainsFunc(out.Error, colour.RGB.Finite) {
 		out.Error = nil // no look with samples

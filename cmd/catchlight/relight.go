@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"catchlight/render"
+	"catchlight/render/film"
 	"catchlight/render/job"
 	"catchlight/render/relight"
 	"catchlight/scene"
@@ -294,7 +295,7 @@ func writeRelit(path string, s *relight.Set, p *relight.Picture) error {
 		out = append(out, plane("samples", false, func(i int) float64 { return float64(p.Samples[i]) }))
 	}
 	attrs := map[string]string{"relit": "yes: lights changed after the render"}
-	for _, k := range []string{"Software", "scene", "about", "samples", "seed", render.ViewAttr} {
+	for _, k := range []string{"Software", "scene", "about", "samples", "seed", film.GrainAttr, render.ViewAttr} {
 		if v := s.Attrs[k]; v != "" {
 			attrs[k] = v
 		}

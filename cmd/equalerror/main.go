@@ -145,6 +145,7 @@ func (o *options) measure(ctx context.Context, name string, then, now *program) 
 				return nil, fmt.Errorf("%s: the picture of %s has %d pixels and not %d", name, q.path, len(pic), len(parts.Zone))
 			}
 			s.shown = append(s.shown, signals(pic, look))
+			s.about = append(s.about, around(s.shown[len(s.shown)-1], o.size))
 			s.cpu = append(s.cpu, cpu)
 			fmt.Fprintf(os.Stderr, "%s: seed %d of %d, %s: %.1f s of processor time\n", name, i+1, o.seeds, q.name, cpu)
 		}

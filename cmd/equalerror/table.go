@@ -13,6 +13,7 @@ import (
 // side is what one program rendered of a scene.
 type side struct {
 	shown [][]colour.RGB // [seed][pixel], in 8-bit levels
+	about [][]colour.RGB // the same in the mean over 3 x 3 pixels; empty where the pictures have no size
 	cpu   []float64      // [seed]: processor time of the run, s
 	bare  []float64      // processor time of runs of one sample, s
 }
@@ -33,6 +34,10 @@ var parts = []struct {
 // variance is the unbiased variance between seeds, in the mean over channels and over the pixels of a part, without the seed
 // left out (-1: with all); n is how many pixels there are.
 func (s *side) variance(zones []render.Zone, part render.Zone, without int) (v float64, n int) {
+	return variance(s.shown, zones, part, without)
+}
+
+func variance(pics [][]colour.RGB, zones []render.Zone, part render.Zone, without int) (v float64, n int) {
 	for i, z := range zones {
 		if z != part {
 			continue
@@ -40,7 +45,7 @@ func (s *side) variance(zones []render.Zone, part render.Zone, without int) (v f
 		n++
 		for c := range 3 {
 			var k, mean, m2 float64
-			for j, pic := range s.shown {
+			for j, pic := range pics {
 				if j == without {
 					continue
 				}
@@ -102,8 +107,25 @@ func (m *measured) gain(part render.Zone) (ratio, se float64, ok bool) {
 	return math.Exp(all), math.Exp(all) * math.Sqrt(sum*float64(n-1)/float64(n)), true
 }
 
-const header = `| scene | part | pixels | error then, now (levels of 255) | µs a sample then, now | ratio of time a sample | times sooner to equal error |
-| --- | --- | --- | --- | --- | --- | --- |
+// around is the mean over the 3 x 3 pixels about each, as far as they lie in the picture.
+func around(pic []colour.RGB, width int) []colour.RGB {
+	out := make([]colour.RGB, len(pic))
+	height := len(pic) / width
+	for i := range pic {
+		n := 0.0
+		for y := max(0, i/width-1); y <= min(height-1, i/width+1); y++ {
+			for x := max(0, i%width-1); x <= min(width-1, i%width+1); x++ {
+				out[i] = out[i].Add(pic[y*width+x])
+				n++
+			}
+		}
+		out[i] = out[i].Scale(1 / n)
+	}
+	return out
+}
+
+const header = `| scene | part | pixels | error then, now (levels of 255) | over 3 x 3 pixels | µs a sample then, now | ratio of time a sample | times sooner to equal error |
+| --- | --- | --- | --- | --- | --- | --- | --- |
 `
 
 // rows are the scene's rows of the table.
@@ -122,7 +144,9 @@ func (m *measured) rows(scene string) string {
 		} else if ok {
 			sooner = fmt.Sprintf("%.2f ± %.2f", ratio, se)
 		}
-		fmt.Fprintf(&b, "| %s | %s | %d | %.2f, %.2f | %.2f, %.2f | %.2f | %s |\n", scene, p.name, n, math.Sqrt(a), math.Sqrt(c),
+		a3, _ := variance(m.then.about, m.parts, p.zone, -1)
+		c3, _ := variance(m.now.about, m.parts, p.zone, -1)
+		fmt.Fprintf(&b, "| %s | %s | %d | %.2f, %.2f | %.2f, %.2f | %.2f, %.2f | %.2f | %s |\n", scene, p.name, n, math.Sqrt(a), math.Sqrt(c), math.Sqrt(a3), math.Sqrt(c3),
 			then/m.samples*1e6, now/m.samples*1e6, now/then, sooner)
 	}
 	return b.String()

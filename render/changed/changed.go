@@ -16,6 +16,7 @@ type Picture struct {
 	Interval [3][]float32 // three sigma, pooled over 3 x 3 pixels and widened for heavy tails; film.Picture.Interval
 	Samples  []float32
 	Zone     []float32         // part of the eye; nil where the file does not tell
+	Grain    float64           // film.Picture.Grain; 0 is 1
 	Attrs    map[string]string // what the file says of itself
 }
 
@@ -26,7 +27,7 @@ func Read(path string) (*Picture, error) {
 		return nil, err
 	}
 	defer f.Close()
-	p := &Picture{W: f.W, H: f.H, Attrs: f.Parts[0].Attrs}
+	p := &Picture{W: f.W, H: f.H, Attrs: f.Parts[0].Attrs, Grain: film.GrainOf(f.Parts[0].Attrs[film.GrainAttr])}
 	rows, err := f.Rows(0, 0, f.H)
 	if err != nil {
 		return nil, err
@@ -274,13 +275,14 @@ func (p *pair) add(m *mean, c, i int) {
 	m.old += float64(p.a.Mean[c][i])
 	m.new += float64(p.b.Mean[c][i])
 	for _, q := range []*Picture{p.a, p.b} {
-		v := float64(q.Error[c][i])
-		v *= v
+		// Errors that go together add up to more, and tell as much as fewer pixels would.
+		v, g := float64(q.Error[c][i]), max(1, q.Grain)
+		v *= v * g
 		if v-v != 0 {
 			continue
 		}
 		m.variance += v
-		m.fourth += v * v / q.freedom(i)
+		m.fourth += v * v * g / q.freedom(i)
 	}
 }
 

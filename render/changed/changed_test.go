@@ -31,13 +31,51 @@ var laws = map[string]law{
 // noisy is a picture of that light, as a file holds it; scale is what each pixel shows.
 func noisy(t testing.TB, w, h, spp int, seed uint64, of law, scale func(x, y int) float64) *Picture {
 	t.Helper()
-	f, err := film.New(film.Config{Width: w, Height: h, SPP: spp})
+	return of.picture(t, w, h, spp, seed, scale, nil)
+}
+
+// shared is noisy of samples that pixels share.
+func shared(t testing.TB, w, h, spp int, seed uint64, of law, scale func(x, y int) float64) *Picture {
+	t.Helper()
+	filter, err := film.NewFilter(film.Gaussian, 1.5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return of.picture(t, w, h, spp, seed, scale, &filter)
+}
+
+func (of law) picture(t testing.TB, w, h, spp int, seed uint64, scale func(x, y int) float64, splat *film.Filter) *Picture {
+	t.Helper()
+	f, err := film.New(film.Config{Width: w, Height: h, SPP: spp, Splat: splat})
 	if err != nil {
 		t.Fatal(err)
 	}
 	s := f.Sample()
 	smp := sampler.New(seed)
+	for tile := range f.Tiles() {
+		if splat == nil {
+			break
+		}
+		x0, y0, x1, y1 := f.Sources(tile)
+		for i := range spp {
+			replicate, j := f.Place(i)
+			smp.Start(1<<40, replicate, j)
+			spread := splat.Spread(smp.D2(0, sampler.Pixel, 0))
+			s.Turn(tile, replicate, spread)
+			for p := range (x1 - x0) * (y1 - y0) {
+				x, y := x0+p%(x1-x0), y0+p/(x1-x0)
+				smp.Start(uint64((y+9)*9999+x+9), replicate, j)
+				r := smp.Stream(0, sampler.Test, 0)
+				s.BeginAt(x, y, replicate, spread)
+				s.Add(0, 0, colour.Grey(scale(x, y)*of(r.Float64(), r.Float64(), r.Float64())).Mul(colour.RGB{1, 0.5, 2}))
+				s.End()
+			}
+		}
+	}
 	for p := range w * h {
+		if splat != nil {
+			break
+		}
 		k := scale(p%w, p/w)
 		for i := range spp {
 			replicate, j := f.Place(i)
@@ -50,7 +88,7 @@ func noisy(t testing.TB, w, h, spp int, seed uint64, of law, scale func(x, y int
 	}
 	pic := f.Develop()
 	half := pic.Interval(sigma3)
-	p := &Picture{W: w, H: h}
+	p := &Picture{W: w, H: h, Grain: pic.Grain()}
 	for c := range 3 {
 		p.Mean[c], p.Error[c], p.Interval[c] = make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
 		for i := range pic.Mean {
@@ -76,11 +114,15 @@ func TestFalseAlarms(t *testing.T) {
 	for _, c := range []struct {
 		law     string
 		w, h, n int
-	}{{"even", 24, 20, 16}, {"exponential", 24, 20, 16}, {"exponential", 40, 33, 64}, {"rare", 24, 20, 64}, {"log-normal", 24, 20, 32}} {
+		make    func(testing.TB, int, int, int, uint64, law, func(x, y int) float64) *Picture
+	}{
+		{"even", 24, 20, 16, noisy}, {"exponential", 24, 20, 16, noisy}, {"exponential", 40, 33, 64, noisy}, {"rare", 24, 20, 64, noisy},
+		{"log-normal", 24, 20, 32, noisy}, {"exponential", 24, 20, 16, shared}, {"rare", 24, 20, 64, shared},
+	} {
 		alarms, marked, pixels := 0, 0, 0
 		for k := range 40 {
-			a := noisy(t, c.w, c.h, c.n, uint64(1000+2*k), laws[c.law], flat)
-			b := noisy(t, c.w, c.h, c.n, uint64(1001+2*k), laws[c.law], flat)
+			a := c.make(t, c.w, c.h, c.n, uint64(1000+2*k), laws[c.law], flat)
+			b := c.make(t, c.w, c.h, c.n, uint64(1001+2*k), laws[c.law], flat)
 			r, err := Compare(a, b, 0.1, 0, []string{"left", "middle", "right"})
 			if err != nil {
 				t.Fatal(err)

@@ -76,6 +76,17 @@ func TestMeasure(t *testing.T) {
 	y := r.pair.Reference.Display[50].Luminance()
 	require.InDelta(t, l(y/2)-l(y), r.lighter[50], 0.05)
 	require.Equal(t, 20.0, r.Scales["lightness"])
+	// Normal numbers go together as the errors of pixels that share samples.
+	n := normals(200, 200, math.Pi)
+	var square, next float64
+	for i, v := range n {
+		square += v * v
+		if i%200 > 0 {
+			next += v * n[i-1]
+		}
+	}
+	require.InDelta(t, 40000, square, 1000)
+	require.InDelta(t, math.Exp(-1), next/square, 0.04)
 	// Errors: of the mean luminance over 800 pixels, of both pictures.
 	e := 0.02 / math.Sqrt(800)
 	ma, _, _ := imgcmp.Mean(imgcmp.Image{Width: wide, Height: high, Pix: r.pair.Reference.Linear}, r.pair.Regions[1].Mask)

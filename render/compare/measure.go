@@ -18,6 +18,7 @@ type Side struct {
 	File    string       // name of its files, without an ending
 	Linear  []colour.RGB // scene light, W/(m^2 sr); nil where only what is seen is known, as of a photograph
 	Error   []colour.RGB // standard errors of Linear; nil: none, or not known
+	Grain   float64      // pixels of a grain, where errors of neighbours go together; 0 is 1
 	Clean   []colour.RGB // scene light without its grain, where that is what is seen; else nil
 	Display []colour.RGB // linear display light, white is 1
 	Seen    *image.NRGBA // as shown, in 8 bits
@@ -160,6 +161,7 @@ func Measure(p *Pair) (*Result, error) {
 	ia, ib := imgcmp.Image{Width: p.Width, Height: p.Height, Pix: a.Display}, imgcmp.Image{Width: p.Width, Height: p.Height, Pix: b.Display}
 	if linear {
 		ia.Pix, ia.Error, ib.Pix, ib.Error = a.Linear, a.Error, b.Linear, b.Error
+		ia.Grain, ib.Grain = a.Grain, b.Grain
 	}
 	spread := func(m []float64, mask imgcmp.Mask) Spread {
 		mean, median, high, _ := imgcmp.Pool(m, mask)
@@ -186,6 +188,55 @@ func Measure(p *Pair) (*Result, error) {
 	return r, nil
 }
 
+// normals returns a normal number for each pixel. With a grain above 1 they are weighted by a Gaussian along rows and columns that makes such
+// grains: of weights w, the square of their sum over the sum of their squares.
+func normals(w, h int, grain float64) []float64 {
+	r := rand.New(rand.NewPCG(1, uint64(w)))
+	out := make([]float64, w*h)
+	for i := range out {
+		out[i] = r.NormFloat64()
+	}
+	if !(grain > 1) {
+		return out
+	}
+	var weight []float64
+	reach := 0
+	for lo, hi := 0.05, 10.0; hi-lo > 1e-6; { // its deviation in pixels
+		s := (lo + hi) / 2
+		reach = int(math.Ceil(3 * s))
+		weight = make([]float64, 2*reach+1)
+		sum, square := 0.0, 0.0
+		for k := range weight {
+			d := float64(k-reach) / s
+			weight[k] = math.Exp(-d * d / 2)
+			sum, square = sum+weight[k], square+weight[k]*weight[k]
+		}
+		if sum*sum/square < math.Sqrt(grain) {
+			lo = s
+		} else {
+			hi = s
+		}
+	}
+	along := func(from []float64, n, step int, start func(i int) int) []float64 {
+		to := make([]float64, len(from))
+		for line := range len(from) / n {
+			for i := range n {
+				sum, square := 0.0, 0.0 // at the edge fewer, of the same variance
+				for k, v := range weight {
+					if j := i + k - reach; j >= 0 && j < n {
+						sum += v * from[start(line)+j*step]
+						square += v * v
+					}
+				}
+				to[start(line)+i*step] = sum / math.Sqrt(square)
+			}
+		}
+		return to
+	}
+	out = along(out, w, 1, func(line int) int { return line * w })
+	return along(out, h, w, func(line int) int { return line })
+}
+
 // grain returns FLIP between a side that has error bars and itself with noise of both sides' errors on it: one normal number
 // for all channels of a pixel. Pictures that share a seed differ less. Of pictures without their grain it knows nothing.
 func grain(p *Pair) ([]float64, error) {
@@ -196,10 +247,10 @@ func grain(p *Pair) ([]float64, error) {
 	if p.Shade == nil || base.Error == nil || base.Linear == nil || base.Clean != nil || other.Clean != nil {
 		return nil, nil
 	}
-	r := rand.New(rand.NewPCG(1, uint64(p.Width)))
+	normal := normals(p.Width, len(base.Linear)/p.Width, base.Grain)
 	noisy := make([]colour.RGB, len(base.Linear))
 	for i, c := range base.Linear {
-		n := r.NormFloat64()
+		n := normal[i]
 		for k := range c {
 			e := base.Error[i][k]
 			if other.Error != nil {

@@ -13,11 +13,13 @@ import (
 	"catchlight/scene/colour"
 )
 
-// Image is a picture with its standard errors. Error is nil for a picture without noise; in it NaN means unknown.
+// Image is a picture with its standard errors. Error is nil for a picture without noise; in it NaN means unknown. Where errors of neighbours go
+// together, a mean over pixels has the error of so many independent ones over Grain, the pixels of a grain; 0 is 1.
 type Image struct {
 	Width, Height int
 	Pix           []colour.RGB
 	Error         []colour.RGB
+	Grain         float64
 }
 
 // Mask picks pixels; nil picks all.
@@ -48,7 +50,7 @@ func Mean(m Image, mask Mask) (mean, err colour.RGB, n int) {
 	}
 	for c := range mean {
 		mean[c] /= float64(n)
-		err[c] = math.Sqrt(err[c]) / float64(n)
+		err[c] = math.Sqrt(err[c]*max(1, m.Grain)) / float64(n)
 	}
 	return mean, err, n
 }

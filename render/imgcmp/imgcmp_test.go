@@ -30,6 +30,10 @@ func TestMeanOfNoise(t *testing.T) {
 	if k != n || math.Abs(mean[1]-3) > 4.5*err[1] || math.Abs(err[1]-sigma/math.Sqrt(n)) > 1e-12 {
 		t.Errorf("mean %v, error %v, %d pixels", mean, err, k)
 	}
+	a.Grain = 4 // pixels go together in fours
+	if _, e, _ := Mean(a, nil); math.Abs(e[1]-2*err[1]) > 1e-12 {
+		t.Errorf("error %v with a grain of 4 pixels, %v without", e, err)
+	}
 }
 
 // A mean is over the mask's finite pixels alone.

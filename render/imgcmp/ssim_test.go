@@ -83,13 +83,13 @@ func TestPool(t *testing.T) {
 // Light half as strong, with errors of a tenth and a twentieth: the ratio is 0.5, its error the root of the sum of the
 // squared shares, over one pixel.
 func TestRatio(t *testing.T) {
-	a := Image{1, 1, []colour.RGB{{1, 1, 1}}, []colour.RGB{{0.1, 0.1, 0.1}}}
-	b := Image{1, 1, []colour.RGB{{2, 2, 2}}, []colour.RGB{{0.1, 0.1, 0.1}}}
+	a := Image{1, 1, []colour.RGB{{1, 1, 1}}, []colour.RGB{{0.1, 0.1, 0.1}}, 0}
+	b := Image{1, 1, []colour.RGB{{2, 2, 2}}, []colour.RGB{{0.1, 0.1, 0.1}}, 0}
 	c, l, e := Ratio(a, b, nil)
 	near(t, "red", c[0], 0.5, 0)
 	near(t, "luminance", l, 0.5, 1e-15)
 	near(t, "error", e, 0.5*math.Hypot(0.1, 0.05), 1e-15)
-	if _, l, _ := Ratio(a, Image{1, 1, make([]colour.RGB, 1), nil}, nil); !math.IsNaN(l) {
+	if _, l, _ := Ratio(a, Image{1, 1, make([]colour.RGB, 1), nil, 0}, nil); !math.IsNaN(l) {
 		t.Error("light over none", l)
 	}
 }

@@ -26,8 +26,10 @@ const plainEye = `map_size: 128, cornea: {asphericity: 0, wobble: 0}, limbus: {w
 
 var built = render.NewCache()
 
+// prepare makes a scene whose pixels share no samples: the checks take their errors as independent.
 func prepare(t testing.TB, yaml string, set ...string) *render.Prepared {
 	t.Helper()
+	set = append([]string{"picture.sharing=none"}, set...)
 	d, err := scene.Parse("check.yaml", []byte(yaml), set...)
 	require.NoError(t, err)
 	p, err := render.Prepare(context.Background(), d, render.Options{Cache: built})
