@@ -81,6 +81,29 @@ func (l *Light) Even(most float64) bool {
 // Environment with its name, each black but for a few degrees, and not in the environment's own light any more.
 func (l *Light) Spots() []*Light { return l.spots }
 
+// Rotated returns a copy of an environment that was made at rotation 0, rotated as NewEnvironment says; other lights as they are. Tables are shared.
+func (l *Light) Rotated(rotation float64) *Light {
+	if l.Kind != Environment {
+		return l
+	}
+	c := *l
+	c.sin, c.cos = math.Sincos(rotation)
+	c.spots = make([]*Light, len(l.spots))
+	for i, s := range l.spots {
+		c.spots[i] = s.Rotated(rotation)
+	}
+	return &c
+}
+
+// Picture returns the picture of an environment, without gain and rotation, the gain, and what turns directions in the scene into the picture's
+// frame; m is nil for others.
+func (l *Light) Picture() (m *envmap.Map, gain colour.RGB, toMap func(d geom.Vec) geom.Vec) {
+	if l.Kind != Environment {
+		return nil, gain, nil
+	}
+	return l.env, l.radiance, l.toMap
+}
+
 // toMap turns a direction in the scene into the picture's frame, back by the rotation.
 func (l *Light) toMap(d geom.Vec) geom.Vec {
 	return geom.Vec{X: l.cos*d.X - l.sin*d.Z, Y: d.Y, Z: l.sin*d.X + l.cos*d.Z}

@@ -151,3 +151,37 @@ func ExampleNewDistantIrradiance() {
 func WithoutCompensation() EnvironmentOption {
 	return func(o *envmap.Options) { o.Compensate = false }
 }
+
+// An environment that is rotated and exposed later shines as one that was made so, its hot spots too, and an exposure that is too much is
+// refused.
+func TestRotatedAndExposed(t *testing.T) {
+	img := picture(64, 32)
+	made := must(t)(NewEnvironment("e", img, 0.7, colour.RGB{4, 2, 8}, WithHotSpots()))
+	later := must(t)(must(t)(NewEnvironment("e", img, 0, colour.RGB{2, 1, 4}, WithHotSpots())).Rotated(0.7).Exposed(2))
+	if len(made.Spots()) == 0 || len(later.Spots()) != len(made.Spots()) {
+		t.Fatalf("%d and %d hot spots", len(made.Spots()), len(later.Spots()))
+	}
+	pairs := [][2]*Light{{made, later}}
+	for i, s := range made.Spots() {
+		pairs = append(pairs, [2]*Light{s, later.Spots()[i]})
+	}
+	for _, p := range pairs {
+		if a, b := p[0].Irradiance(geom.Vec{}), p[1].Irradiance(geom.Vec{}); math.Abs(a-b) > 1e-12*a {
+			t.Errorf("irradiance %g, %g", a, b)
+		}
+		for i := range 200 {
+			u0, u1 := (float64(i%20)+0.5)/20, (float64(i/20)+0.5)/10
+			a, _ := p[0].Sample(geom.Vec{}, u0, u1)
+			b, _ := p[1].Sample(geom.Vec{}, u0, u1)
+			if a.Wi.Sub(b.Wi).Len() > 1e-9 || a.L.Sub(b.L).Max() > 1e-9*a.L.Max() || math.Abs(a.Pdf-b.Pdf) > 1e-9*a.Pdf {
+				t.Fatalf("samples %v, %v", a, b)
+			}
+			if a, b := p[0].RadianceDir(a.Wi), p[1].RadianceDir(a.Wi); a != b {
+				t.Fatalf("radiance %v, %v", a, b)
+			}
+		}
+	}
+	if _, err := made.Exposed(1e30); err == nil {
+		t.Error("a gain of 8e30 is taken")
+	}
+}

@@ -229,6 +229,16 @@ func (l *Light) Scaled(k float64) *Light {
 	return &c
 }
 
+// Exposed is Scaled for a factor that may be too large: the error says so as the constructors do.
+func (l *Light) Exposed(k float64) (*Light, error) {
+	c := checker{name: l.Name}
+	c.radiance("gain", l.radiance.Scale(k))
+	if err := c.err(); err != nil {
+		return nil, err
+	}
+	return l.Scaled(k), nil
+}
+
 // behind reports whether ref is where a flat one-sided light does not shine, or in its plane.
 func (l *Light) behind(ref geom.Vec) bool {
 	z := ref.Sub(l.centre).Dot(l.frame.N)

@@ -241,7 +241,8 @@ func (p *preparer) makeLight(s *scene.Light, setup *scene.LightSetup) (*light.Li
 	case "constant":
 		return light.NewConstant(s.Name, s.Radiance.Mul(gain))
 	case "environment":
-		return stage(p, "light "+s.Name, []any{s.File, s.Rotation + setup.Rotation, gain, s.HotSpots}, func(m *making) (*light.Light, error) {
+		// At 0 EV and rotation 0: neither changes its tables.
+		l, err := stage(p, "light "+s.Name, []any{s.File, s.Tint, s.HotSpots}, func(m *making) (*light.Light, error) {
 			m.opens(string(s.File))
 			around, err := p.surroundings(s)
 			if err != nil {
@@ -252,8 +253,12 @@ func (p *preparer) makeLight(s *scene.Light, setup *scene.LightSetup) (*light.Li
 			if s.HotSpots {
 				opts = append(opts, light.WithHotSpots())
 			}
-			return light.NewEnvironment(s.Name, around.picture, geom.Radians(s.Rotation+setup.Rotation), gain, opts...)
+			return light.NewEnvironment(s.Name, around.picture, 0, s.Tint, opts...)
 		})
+		if err != nil {
+			return nil, err
+		}
+		return l.Rotated(geom.Radians(s.Rotation + setup.Rotation)).Exposed(math.Exp2(s.EV + setup.EV))
 	case "rectangle":
 		c := centre(s)
 		fr := turned(turn, facing(s.Target.Sub(c), geom.Radians(s.Roll)))

@@ -1,7 +1,9 @@
 package raster
 
 import (
+	"fmt"
 	"math"
+	"slices"
 
 	"catchlight/light"
 	"catchlight/render/accel"
@@ -25,11 +27,22 @@ type behindCornea struct {
 	back  []float64    // [texel]: share of what the tissue sends out that the cornea mirrors back to it
 }
 
+// transferred is what of the surroundings reaches the places of the form, without light: by the harmonics in the eye's frame, and by the
+// bounces of plain objects: those of a place are first[i] to first[i+1].
+type transferred struct {
+	harmonics [][9]float64
+	back      []float64
+	bounces   []bounce
+	weight    []float64
+	first     []int32
+}
+
 // Sizes of the baking.
 const (
 	causticSide   = 128 // of the map: 0.1 mm a texel
 	causticGrid   = 224 // of the rays over the cornea
 	causticLooks  = 24  // points of a light
+	causticParts  = 4   // that are summed up apart, on as many workers
 	transferSide  = 20
 	transferLooks = 196
 )
@@ -70,61 +83,92 @@ func domeOf(s *frozen.Scene, e *frozen.Eye, reach float64, n, workers int) dome 
 //
 // Sources: Francois, Gautron, Breton and Bouatouch, Image-Based Modeling of the Human Eye, IEEE TVCG 15(5), 2009 (a caustic map of the
 // cornea); Sloan, Kautz and Snyder, Precomputed Radiance Transfer, SIGGRAPH 2002.
-func (k *Look) newBehindCornea(y *eyeLook, st *still) *behindCornea {
+func (k *Look) newBehindCornea(index int, y *eyeLook, st *still) *behindCornea {
 	c := &behindCornea{reach: y.relief.reach, base: st.base, n: causticSide, m: transferSide}
+	in := causticInputs{Eye: formOf(y.e), Pose: y.object.ToWorld, Base: st.base, Cornea: st.cornea, Shadow: k.set.Shadow != "none"}
+	if in.Shadow {
+		in.Casters = k.plainCasters()
+	}
 	c.lamps = make([][]float32, len(k.lamps))
-	parallel.Each(len(k.lamps), k.workers, func(i int) { c.lamps[i] = k.caustic(y, c, &st.dome, &k.lamps[i]) })
-	c.far, c.back = make([]colour.RGB, c.m*c.m), make([]float64, c.m*c.m)
-	parallel.Each(c.m, k.workers, func(j int) {
-		sc := accel.NewScratch()
-		for i := range c.m {
-			c.far[j*c.m+i], c.back[j*c.m+i] = k.transfer(y, c, sc, i, j)
+	for i := range k.lamps {
+		in.Lamp = k.lamps[i].inputs()
+		c.lamps[i] = derived(k, fmt.Sprintf("raster caustic of eye %d by lamp %s", index, k.lamps[i].name()), in, func() []float32 {
+			return k.caustic(y, c, &st.dome, &k.lamps[i])
+		})
+	}
+	hidden := k.set.Occlusion != "none" && k.standsAbout()
+	tr := transferInputs{Eye: in.Eye, Base: st.base, Outer: y.object.Mesh}
+	if hidden {
+		tr.About = k.seen()
+	}
+	t := derived(k, fmt.Sprintf("raster transfer of eye %d", index), tr, func() *transferred { return k.newTransferred(y, c, hidden) })
+	glow := k.glow(fmt.Sprintf("raster transfer of eye %d", index), t.bounces)
+	turned := k.ambient.Turned(y.object.ToWorld.Vector)
+	c.far, c.back = make([]colour.RGB, c.m*c.m), t.back
+	for i := range c.far {
+		for q, w := range t.harmonics[i] {
+			c.far[i] = c.far[i].Add(turned[q].Scale(w))
 		}
-	})
+		for q := range c.far[i] {
+			c.far[i][q] = max(0, c.far[i][q])
+		}
+		for b := t.first[i]; b < t.first[i+1]; b++ {
+			c.far[i] = c.far[i].Add(glow[b].Scale(t.weight[b]))
+		}
+	}
 	return c
 }
 
 // caustic throws one lamp's light through the dome.
 func (k *Look) caustic(y *eyeLook, c *behindCornea, d *dome, l *lamp) []float32 {
-	sc := accel.NewScratch()
-	out := make([]float64, 4*c.n*c.n)
 	to := &y.object.ToWorld
 	n2 := y.e.Index * y.e.Index
 	texel := 2 * c.reach / float64(c.n)
-	for s := range causticLooks {
-		for i, n := range d.n {
-			if n.Z <= 0 {
-				continue
-			}
-			p := to.Point(d.p[i])
-			dir, weight := l.from(p, s)
-			if weight <= 0 {
-				continue
-			}
-			wi := y.object.ToLocal.Vector(dir).Unit()
-			cos := wi.Dot(n)
-			if cos <= 0 {
-				continue
-			}
-			in, ok := geom.Refract(wi, n, y.e.Index)
-			if !ok {
-				continue
-			}
-			q := c.base.meet(d.p[i], in)
-			w := y.e.Zone(d.p[i])
-			bends := frozen.Bend(w, y.e.Zone(q))
-			if k.set.Shadow != "none" && k.blocked(sc, p, dir, l) {
-				continue
-			}
-			// Flux through the place, whose true area is area/n.Z. Where the shell is a coat in part, that part goes on straight.
-			flux := weight * cos * d.area / n.Z * (1 - y.e.MirroredAll(w, cos)) / (texel * texel * causticLooks)
-			c.splat(out, q, in, flux*bends/n2) // basic irradiance, over n^2
-			if bends < 1 {
-				c.splat(out, c.base.meet(d.p[i], wi.Neg()), wi.Neg(), flux*(1-bends)/y.e.CoatShare(w))
+	parts := make([][]float64, causticParts)
+	parallel.With(causticParts, k.workers, accel.NewScratch, func(sc *accel.Scratch, part int) {
+		out := make([]float64, 4*c.n*c.n)
+		for s := part; s < causticLooks; s += causticParts {
+			look := l.look(s)
+			for i, n := range d.n {
+				if n.Z <= 0 {
+					continue
+				}
+				p := to.Point(d.p[i])
+				dir, weight := l.from(p, &look)
+				if weight <= 0 {
+					continue
+				}
+				wi := y.object.ToLocal.Vector(dir).Unit()
+				cos := wi.Dot(n)
+				if cos <= 0 {
+					continue
+				}
+				in, ok := geom.Refract(wi, n, y.e.Index)
+				if !ok {
+					continue
+				}
+				q := c.base.meet(d.p[i], in)
+				w := y.e.Zone(d.p[i])
+				bends := frozen.Bend(w, y.e.Zone(q))
+				if k.set.Shadow != "none" && k.blocked(sc, p, dir, l) {
+					continue
+				}
+				// Flux through the place, whose true area is area/n.Z. Where the shell is a coat in part, that part goes on straight.
+				flux := weight * cos * d.area / n.Z * (1 - y.e.MirroredAll(w, cos)) / (texel * texel * causticLooks)
+				c.splat(out, q, in, flux*bends/n2) // basic irradiance, over n^2
+				if bends < 1 {
+					c.splat(out, c.base.meet(d.p[i], wi.Neg()), wi.Neg(), flux*(1-bends)/y.e.CoatShare(w))
+				}
 			}
 		}
+		parts[part] = out
+	})
+	for _, p := range parts[1:] {
+		for i, v := range p {
+			parts[0][i] += v
+		}
 	}
-	return smooth(out, c.n)
+	return smooth(parts[0], c.n)
 }
 
 // splat spreads a ray's flux, which runs along in and meets the form at q, over the four texels about it.
@@ -180,48 +224,63 @@ func smooth(in []float64, n int) []float32 {
 	return out
 }
 
-// from returns the unit direction from p to point i of the light, and the irradiance on a surface facing it, over the light's
-// radiance, as if all of the light were there.
-func (l *lamp) from(p geom.Vec, i int) (d geom.Vec, e float64) {
+// look is a point of a lamp: of a rectangle or disc in the world, with the area that it stands for, by the share of the light's radiance
+// there; of the others on the unit disc.
+type look struct {
+	at   geom.Vec
+	area float64
+	a, b float64
+}
+
+// look returns point i of a lamp.
+func (l *lamp) look(i int) (q look) {
 	u, v := points[i][0], points[i][1]
+	if l.Kind == light.Distant || l.Kind == light.Sphere {
+		q.a, q.b = geom.ConcentricDisc(u, v)
+		return q
+	}
+	q.at, q.area = l.Centre, math.Pi*l.Radius*l.Radius
+	if l.Kind == light.Disc {
+		a, b := geom.ConcentricDisc(u, v)
+		q.at = q.at.Mad(a*l.Radius, l.Frame.S).Mad(b*l.Radius, l.Frame.T)
+	} else {
+		q.area = l.W * l.H * l.Open()
+		n := float64(l.NX * l.NY)
+		p := &l.panes[int(u*n)]
+		s := u*n - math.Floor(u*n)
+		q.at = geom.Lerp(geom.Lerp(p[0], p[1], s), geom.Lerp(p[3], p[2], s), v)
+	}
+	if l.Profiled() {
+		off := q.at.Sub(l.Centre)
+		q.area *= l.At(off.Dot(l.Frame.S), off.Dot(l.Frame.T))
+	}
+	return q
+}
+
+// from returns the unit direction from p to a point of the light, and the irradiance on a surface facing it, over the light's radiance, as
+// if all of the light were there.
+func (l *lamp) from(p geom.Vec, q *look) (d geom.Vec, e float64) {
 	switch l.Kind {
 	case light.Distant:
-		a, b := geom.ConcentricDisc(u, v)
 		f := geom.NewFrame(l.Frame.N)
 		k := math.Tan(l.Radius)
-		return l.Frame.N.Mad(a*k, f.S).Mad(b*k, f.T).Unit(), l.Solid()
+		return l.Frame.N.Mad(q.a*k, f.S).Mad(q.b*k, f.T).Unit(), l.Solid()
 	case light.Sphere:
 		to, dist, sin, ok := l.toward(p)
 		if !ok || sin >= 1 {
 			return d, 0
 		}
-		a, b := geom.ConcentricDisc(u, v)
 		f := geom.NewFrame(to)
-		return to.Mul(dist).Mad(a*l.Radius, f.S).Mad(b*l.Radius, f.T).Unit(), 2 * math.Pi * (1 - math.Sqrt(1-sin*sin))
+		return to.Mul(dist).Mad(q.a*l.Radius, f.S).Mad(q.b*l.Radius, f.T).Unit(), 2 * math.Pi * (1 - math.Sqrt(1-sin*sin))
 	}
-	at, area, share := l.Centre, math.Pi*l.Radius*l.Radius, 1.0
-	if l.Kind == light.Disc {
-		a, b := geom.ConcentricDisc(u, v)
-		at = at.Mad(a*l.Radius, l.Frame.S).Mad(b*l.Radius, l.Frame.T)
-	} else {
-		area = l.W * l.H * l.Open()
-		n := float64(l.NX * l.NY)
-		q := &l.panes[int(u*n)]
-		s := u*n - math.Floor(u*n)
-		at = geom.Lerp(geom.Lerp(q[0], q[1], s), geom.Lerp(q[3], q[2], s), v)
-	}
-	if l.Profiled() {
-		off := at.Sub(l.Centre)
-		share = l.At(off.Dot(l.Frame.S), off.Dot(l.Frame.T))
-	}
-	d = at.Sub(p)
+	d = q.at.Sub(p)
 	r2 := d.Len2()
 	d = d.Mul(1 / math.Sqrt(r2))
 	c := -d.Dot(l.Frame.N)
 	if l.TwoSided {
 		c = math.Abs(c)
 	}
-	return d, max(0, c) * area * share / r2
+	return d, max(0, c) * q.area / r2
 }
 
 // blocked reports whether a plain object stands between p and the lamp in direction d.
@@ -242,12 +301,34 @@ func (k *Look) blocked(sc *accel.Scratch, p, d geom.Vec, l *lamp) bool {
 	return false
 }
 
-// transfer returns the basic irradiance of the surroundings at a place of the form, and the share of what leaves there that comes back.
-func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int) (e colour.RGB, back float64) {
-	p := geom.Vec{X: ((float64(i)+0.5)/float64(c.m)*2 - 1) * c.reach, Y: (1 - (float64(j)+0.5)/float64(c.m)*2) * c.reach}
+// newTransferred follows light back from the places of the form; hidden tells whether plain objects are in the way.
+func (k *Look) newTransferred(y *eyeLook, c *behindCornea, hidden bool) *transferred {
+	n := c.m * c.m
+	t := &transferred{harmonics: make([][9]float64, n), back: make([]float64, n)}
+	places, weights := make([][]bounce, n), make([][]float64, n)
+	parallel.With(n, k.workers, accel.NewScratch, func(sc *accel.Scratch, i int) {
+		g := &gathered{}
+		k.transfer(y, c, sc, i, hidden, g)
+		t.harmonics[i], t.back[i], places[i], weights[i] = g.harmonics, g.back, g.bounces, g.weight
+	})
+	t.bounces, t.first = joined(places)
+	t.weight = slices.Concat(weights...)
+	return t
+}
+
+// gathered is what reaches one place.
+type gathered struct {
+	harmonics [9]float64
+	back      float64
+	bounces   []bounce
+	weight    []float64
+}
+
+// transfer gathers the basic irradiance of the surroundings at place i of the form, and the share of what leaves there that comes back.
+func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i int, hidden bool, g *gathered) {
+	p := geom.Vec{X: ((float64(i%c.m)+0.5)/float64(c.m)*2 - 1) * c.reach, Y: (1 - (float64(i/c.m)+0.5)/float64(c.m)*2) * c.reach}
 	p.Z = c.base.read(c.base.z, p.X, p.Y)
 	up := geom.NewFrame(c.base.normal(p.X, p.Y))
-	var t [9]float64
 	var sp frozen.ShellPoint
 	const side = 14 // squared: transferLooks
 	for s := range transferLooks {
@@ -262,16 +343,15 @@ func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int
 		}
 		at := y.object.ToWorld.Point(sp.P)
 		gather := func(dir geom.Vec, w float64) {
-			dir = y.object.ToWorld.Vector(dir).Unit()
-			if k.set.Occlusion != "none" && k.standsAbout() {
-				r := geom.Ray{O: at, D: dir}
+			if hidden {
+				r := geom.Ray{O: at, D: y.object.ToWorld.Vector(dir).Unit()}
 				if h, ok := k.nearest(sc, r, frozen.ShadowRays, y.e); ok {
-					e = e.Add(k.seenBy(sc, r, &h).Scale(w))
+					g.bounces, g.weight = append(g.bounces, k.bounceOff(r, &h)), append(g.weight, w)
 					return
 				}
 			}
 			for q, b := range shading.Basis(dir) {
-				t[q] += w * b
+				g.harmonics[q] += w * b
 			}
 		}
 		mirrored := 1.0
@@ -282,19 +362,11 @@ func (k *Look) transfer(y *eyeLook, c *behindCornea, sc *accel.Scratch, i, j int
 			}
 			gather(out, bends*(1-mirrored)*math.Pi/transferLooks)
 		}
-		back += bends * mirrored / transferLooks
+		g.back += bends * mirrored / transferLooks
 		if bends < 1 { // as a coat: straight
 			gather(d, (1-bends)*y.e.MirroredOut(y.e.Zone(sp.P), d.Dot(n))*math.Pi/transferLooks)
 		}
 	}
-	var far colour.RGB
-	for q := range t {
-		far = far.Add(k.ambient[q].Scale(t[q]))
-	}
-	for q := range far {
-		e[q] += max(0, far[q])
-	}
-	return e, back
 }
 
 // at returns the irradiance on the iris at q, on tissue of normal n, both in the eye's frame; open is the share of diffuse light that the

@@ -11,9 +11,9 @@ import (
 )
 
 // Visible returns for each sample the object that it shows (-1: none) and the distance along the camera's axis in mm.
-func (l *Look) Visible(c *camera.Camera, width, height int) (object []int32, depth []float64, offset func(s int) (x, y float64)) {
-	k := l.frame(c, width, height)
-	p := cover.NewPass(k.view)
+func (k *Look) Visible(c *camera.Camera, width, height int) (object []int32, depth []float64, offset func(s int) (x, y float64)) {
+	f := k.frame(c, width, height)
+	p := cover.NewPass(f.view)
 	for i := range k.solids {
 		k.solids[i].addTo(p, int32(i), k.solids[i].side, k.workers)
 	}
@@ -25,8 +25,8 @@ func (l *Look) Visible(c *camera.Camera, width, height int) (object []int32, dep
 		}
 		n := b.Samples
 		ox, oy := cover.Offset(n, i%n)
-		q := k.place(p, k.solids, id, float64(i/n%k.width)+ox, float64(i/n/k.width)+oy)
-		object, depth = append(object, k.solids[p.Object(id)].object), append(depth, k.at.Sub(q).Dot(c.Frame().N))
+		q := f.place(p, k.solids, id, float64(i/n%width)+ox, float64(i/n/width)+oy)
+		object, depth = append(object, k.solids[p.Object(id)].object), append(depth, f.at.Sub(q).Dot(c.Frame().N))
 	}
 	return object, depth, func(s int) (float64, float64) { return cover.Offset(k.set.CoverageSamples, s) }
 }

@@ -55,8 +55,7 @@ func (k *Look) newEyeLook(index int) *eyeLook {
 			y.kernel[2] = fine
 		}
 	}
-	l := k.lit(index, y, st)
-	y.sky, y.around, y.behind = l.sky, l.around, l.behind
+	k.light(index, y, st)
 	return y
 }
 

@@ -32,7 +32,8 @@ type Look struct {
 	clear   []solid // what lets through what lies behind it
 	casters []caster
 	lamps   []lamp
-	far     *shading.Sphere // light from far away; nil without any
+	far     []farLight
+	even    colour.RGB // radiance of constant lights
 	ambient shading.Harmonics
 	eyes    []*eyeLook          // by eye; nil where no camera sees it
 	metal   []*shading.Response // by object, of conductors, dielectrics and flesh
@@ -170,42 +171,24 @@ func (k *Look) note(format string, a ...any) { k.notes = append(k.notes, fmt.Spr
 
 // lights sorts the lights into lamps and surroundings, and prefilters these.
 func (k *Look) lights() {
-	var far []*light.Light
-	sub := 1
 	for i, l := range k.scene.Lights {
 		f, ok := l.Form()
 		if !ok && k.scene.LightTag[i] != i {
 			f, ok = spot(l)
 		}
-		if ok {
+		switch {
+		case ok:
 			if k.set.Lights != "none" {
 				k.lamps = append(k.lamps, newLamp(f, i))
 			}
-			continue
-		}
-		far = append(far, l)
-		if l.Kind == light.Environment {
-			sub = 3
+		case l.Kind == light.Constant:
+			k.even = k.even.Add(l.RadianceDir(geom.Vec{Z: 1}))
+		default:
+			k.far = append(k.far, k.newFarLight(l))
 		}
 	}
-	if len(far) == 0 {
-		return
-	}
-	n := k.set.PrefilterSize
-	k.far = derived(k, "raster surroundings", farInputs{far, n}, func() *shading.Sphere {
-		return shading.NewSphere(n, k.workers, func(x, y int) (c colour.RGB) {
-			for i := range sub * sub { // points along a texel's side
-				d := shading.Direction(n*sub, x*sub+i%sub, y*sub+i/sub).Unit()
-				for _, l := range far {
-					c = c.Add(l.RadianceDir(d))
-				}
-			}
-			return c.Scale(1 / float64(sub*sub))
-		})
-	})
 	if k.set.Ambient == "harmonics" {
-		h := k.far.Harmonics()
-		k.ambient = h.Cut(k.set.HarmonicsOrder)
+		k.ambient = k.harmonics().Cut(k.set.HarmonicsOrder)
 	}
 }
 
@@ -264,10 +247,10 @@ type shaded struct {
 
 // mirrored returns the surroundings about the direction r.
 func (k *Look) mirrored(r geom.Vec, alpha float64) colour.RGB {
-	if k.far == nil || k.set.Reflection == "none" {
+	if k.set.Reflection == "none" {
 		return colour.RGB{}
 	}
-	return k.far.At(r, alpha)
+	return k.around(r, alpha)
 }
 
 // glints returns what a surface mirrors of lamps, r being the mirrored view, before its response.
@@ -434,8 +417,8 @@ func (k *frame) glaze(ctx context.Context) {
 			if m.Kind == frozen.TearLine {
 				open = 0
 			}
-			if d, ok := geom.Refract(f.wo, ns, m.Index); ok && k.far != nil {
-				l = l.Add(k.far.At(d, m.Alpha).Mul(colour.Grey(1).Sub(response)).Scale(open))
+			if d, ok := geom.Refract(f.wo, ns, m.Index); ok {
+				l = l.Add(k.around(d, m.Alpha).Mul(colour.Grey(1).Sub(response)).Scale(open))
 			}
 			for c := range response {
 				pass := 1 - w*response[c]

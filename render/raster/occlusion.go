@@ -29,12 +29,19 @@ const (
 	skyPoints = 64
 )
 
-func (k *Look) newSkyShare(y *eyeLook) *skyShare {
-	v := &skyShare{n: skySide, pix: make([]float32, 4*skySide*skySide)}
+// skyRays is where the rays of a skyShare end: those of a texel are bounces first[i] to first[i+1], the others are open.
+type skyRays struct {
+	open    []float32 // share that is open
+	bounces []bounce
+	first   []int32
+}
+
+func (k *Look) newSkyRays(y *eyeLook) *skyRays {
+	v := &skyRays{open: make([]float32, skySide*skySide)}
+	texels := make([][]bounce, len(v.open))
 	scratch := newScratches()
-	frozen.Directions(v.n, func(i int, d geom.Vec) {
-		o := v.pix[4*i : 4*i+4]
-		o[0] = 1
+	frozen.Directions(skySide, func(i int, d geom.Vec) {
+		v.open[i] = 1
 		sc := scratch.Get().(*accel.Scratch)
 		defer scratch.Put(sc)
 		far := 4 * y.e.Far
@@ -44,23 +51,34 @@ func (k *Look) newSkyShare(y *eyeLook) *skyShare {
 		}
 		to := &y.object.ToWorld
 		p, f := to.Point(sp.P), geom.NewFrame(to.Vector(sp.N).Unit())
-		open := 0
-		var bounced colour.RGB
 		for s := range skyPoints {
 			const side = 8
 			r := geom.Ray{O: p, D: f.World(geom.CosineHemisphere((float64(s%side)+0.5)/side, (float64(s/side)+0.5)/side))}
 			if h, ok := k.nearest(sc, r, frozen.ShadowRays, y.e); ok {
-				bounced = bounced.Add(k.seenBy(sc, r, &h))
-			} else {
-				open++
+				texels[i] = append(texels[i], k.bounceOff(r, &h))
 			}
 		}
-		o[0] = float32(open) / skyPoints
-		for c := range bounced {
-			o[1+c] = float32(bounced[c] * math.Pi / skyPoints)
-		}
+		v.open[i] = float32(skyPoints-len(texels[i])) / skyPoints
 	}, k.workers)
+	v.bounces, v.first = joined(texels)
 	return v
+}
+
+// lit returns the share of light for bounces of the given radiance.
+func (v *skyRays) lit(glow []colour.RGB) *skyShare {
+	out := &skyShare{n: skySide, pix: make([]float32, 4*len(v.open))}
+	for i, open := range v.open {
+		var sum colour.RGB
+		for _, l := range glow[v.first[i]:v.first[i+1]] {
+			sum = sum.Add(l)
+		}
+		o := out.pix[4*i : 4*i+4]
+		o[0] = open
+		for c := range sum {
+			o[1+c] = float32(sum[c] * math.Pi / skyPoints)
+		}
+	}
+	return out
 }
 
 // at returns what is left of the irradiance e of the surroundings at a place of the outer shell (eye frame), with what objects send.
@@ -140,33 +158,41 @@ func (r *relief) crevices(workers int) []float32 {
 
 // surround is what stands about an eye: by direction from its centre, the distance of the first plain object and the light that it sends.
 type surround struct {
-	centre geom.Vec
-	n      int
-	dist   []float32 // mm; +Inf where nothing stands
-	blocks blocks    // of dist
-	l      []colour.RGB
-	most   float64 // the largest distance
-	least  float64
+	centre  geom.Vec
+	n       int
+	dist    []float32 // mm; +Inf where nothing stands
+	blocks  blocks    // of dist
+	bounces []bounce
+	bounce  []int32      // by direction; -1 where nothing stands
+	l       []colour.RGB // of the bounces
+	most    float64      // the largest distance
+	least   float64
 }
 
-// newSurround looks round from the eye's centre. It is nil where nothing stands about it.
+// newSurround looks round from the eye's centre, without light. It is nil where nothing stands about it.
 func (k *Look) newSurround(y *eyeLook) *surround {
 	n := 2 * k.set.PrefilterSize // sharper than the surroundings: what stands near is mirrored large
-	p := &surround{centre: y.object.ToWorld.T, n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
-	parallel.Each(p.n, k.workers, func(j int) {
-		sc := accel.NewScratch()
-		for i := range p.n {
-			r := geom.Ray{O: p.centre, D: shading.Direction(p.n, i, j).Unit()}
+	p := &surround{centre: y.object.ToWorld.T, n: n, dist: make([]float32, n*n), bounce: make([]int32, n*n), least: math.Inf(1)}
+	rows := make([][]bounce, n)
+	parallel.With(n, k.workers, accel.NewScratch, func(sc *accel.Scratch, j int) {
+		for i := range n {
+			r := geom.Ray{O: p.centre, D: shading.Direction(n, i, j).Unit()}
 			h, ok := k.nearest(sc, r, frozen.ReflectionRays, y.e)
-			p.dist[j*p.n+i] = float32(h.T)
+			p.dist[j*n+i], p.bounce[j*n+i] = float32(h.T), -1
 			if ok {
-				p.l[j*p.n+i] = k.seenBy(sc, r, &h)
+				p.bounce[j*n+i] = int32(len(rows[j]))
+				rows[j] = append(rows[j], k.bounceOff(r, &h))
 			}
 		}
 	})
-	for _, d := range p.dist {
+	var first []int32
+	p.bounces, first = joined(rows)
+	for i, d := range p.dist {
 		if d := float64(d); !math.IsInf(d, 1) {
 			p.most, p.least = max(p.most, d), min(p.least, d)
+		}
+		if p.bounce[i] >= 0 {
+			p.bounce[i] += first[i/n]
 		}
 	}
 	if p.most == 0 {
@@ -176,26 +202,11 @@ func (k *Look) newSurround(y *eyeLook) *surround {
 	return p
 }
 
-// seenBy shades what a baking ray meets: diffuse light alone, lamps with one ray for what stands between.
-func (k *Look) seenBy(sc *accel.Scratch, r geom.Ray, h *frozen.Hit) colour.RGB {
-	f := fragment{sf: k.scene.Surface(r, h), wo: r.D.Neg()}
-	_, n := f.facing()
-	m := &k.scene.Objects[h.Object].Material
-	a := colour.Grey(0.5)
-	if m.Colour.Valid() {
-		a = m.Colour.RGB(f.sf.UV, 0)
-	}
-	e := k.ambient.Irradiance(n)
-	at := f.sf.P.Mad(2*f.sf.Eps+1e-4, n)
-	for i := range k.lamps {
-		l := &k.lamps[i]
-		if c := l.cosine(at, n); c > 0 {
-			if d, _, _, _ := l.toward(at); !k.blocked(sc, at, d, l) {
-				e = e.Add(l.strength().Scale(c))
-			}
-		}
-	}
-	return a.Mul(e).Scale(1 / math.Pi)
+// lit returns it with bounces of the given radiance.
+func (b *surround) lit(glow []colour.RGB) *surround {
+	out := *b
+	out.l = glow
+	return &out
 }
 
 // surroundSteps is the number of places along a mirrored ray that are checked against the distances.
@@ -248,7 +259,7 @@ func (b *surround) read(x geom.Vec, r float64) (l colour.RGB, share float64) {
 	u, v := shading.Place(x)
 	for _, q := range taps(b.n, u, v) {
 		if float64(b.dist[q.at]) <= r*1.05 {
-			l, share = l.Add(b.l[q.at].Scale(q.w)), share+q.w
+			l, share = l.Add(b.l[b.bounce[q.at]].Scale(q.w)), share+q.w
 		}
 	}
 	if share > 0 {

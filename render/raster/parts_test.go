@@ -84,10 +84,10 @@ func TestLampCosine(t *testing.T) {
 // shine differently; rays from beside the centre must meet it where they do, not where their direction alone points.
 func TestSurroundParallax(t *testing.T) {
 	const n = 512
-	p := &surround{n: n, dist: make([]float32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
+	p := &surround{n: n, dist: make([]float32, n*n), bounce: make([]int32, n*n), l: make([]colour.RGB, n*n), least: math.Inf(1)}
 	for i := range n * n {
 		d := shading.Direction(n, i%n, i/n).Unit()
-		p.dist[i] = float32(math.Inf(1))
+		p.dist[i], p.bounce[i] = float32(math.Inf(1)), int32(i)
 		if d.X > 0 {
 			if q := d.Mul(20 / d.X); math.Abs(q.Y) < 15 && math.Abs(q.Z) < 15 {
 				p.dist[i] = float32(q.Len())

@@ -19,6 +19,7 @@ type relief struct {
 	open     []float32   // 1 on tissue, 0 where light is swallowed
 	slopes   texture.Map // x and y of the normal over its z, and the share of diffuse light that crevices let in
 	top, low float64     // range of z
+	steps    int         // down the range before a crossing is closed in on; 0: reliefSteps
 }
 
 // newRelief bakes the relief in n x n texels.
@@ -84,7 +85,7 @@ const baseSide = 64
 
 // smooth returns the relief's form without its strands, about 0.6 mm across, with the pupil bridged at the height of its surroundings.
 func (r *relief) smooth() *relief {
-	b := &relief{reach: r.reach, n: baseSide, z: make([]float32, baseSide*baseSide), top: r.top, low: r.low}
+	b := &relief{reach: r.reach, n: baseSide, z: make([]float32, baseSide*baseSide), top: r.top, low: r.low, steps: smoothSteps}
 	known := make([]float32, len(b.z)) // share of each cell that is tissue
 	for i, z := range r.z {
 		if r.open[i] == 1 {
@@ -189,6 +190,9 @@ func (r *relief) tissueShare(q, dx, dy geom.Vec) (share float64, middle geom.Vec
 // reliefSteps is the number of equal steps down the relief before the crossing is closed in on.
 const reliefSteps = 24
 
+// smoothSteps is that of a smooth form, which has no strands to step over.
+const smoothSteps = 5
+
 // meet returns where the ray o + t d of the eye's frame, which runs inward (d.Z < 0), meets the relief.
 //
 // Source: Policarpo, Oliveira and Comba, Real-Time Relief Mapping on Arbitrary Polygonal Surfaces, I3D 2005.
@@ -203,7 +207,11 @@ func (r *relief) meet(o, d geom.Vec) geom.Vec {
 	if h <= 0 {
 		return last
 	}
-	dt := (t1 - t0) / reliefSteps
+	steps := reliefSteps
+	if r.steps > 0 {
+		steps = r.steps
+	}
+	dt := (t1 - t0) / float64(steps)
 	for t := t0; ; {
 		p, q := at(t + dt)
 		if q <= 0 {

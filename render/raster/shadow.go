@@ -1,14 +1,12 @@
 package raster
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"catchlight/light"
 	"catchlight/render/frozen"
 	"catchlight/render/raster/cover"
-	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 )
@@ -343,7 +341,7 @@ func (k *Look) castShadows() {
 
 // shadowInputs is all that a lamp's shadows read.
 type shadowInputs struct {
-	Lamp     light.Form // without its radiance
+	Lamp     lampInputs
 	Casters  []casterInputs
 	Centre   geom.Vec
 	Radius   float64
@@ -360,6 +358,18 @@ type casterInputs struct {
 	Plain   bool
 }
 
+func (k *Look) casterInputs(plain bool) (list []casterInputs) {
+	for i := range k.casters {
+		if c := &k.casters[i]; c.plain || !plain {
+			b := &k.scene.Objects[c.object]
+			list = append(list, casterInputs{b.Shape, b.Size, b.Mesh, b.OpacityMask, b.ToWorld, c.plain})
+		}
+	}
+	return list
+}
+
+func (k *Look) plainCasters() []casterInputs { return k.casterInputs(true) }
+
 // shadowPair is what a lamp's light is held back by on its way to eyes and to everything else.
 type shadowPair struct{ onEyes, onAll *shadow }
 
@@ -371,12 +381,8 @@ func (k *frame) shadows(centre geom.Vec, radius float64) {
 	}
 	in := shadowInputs{Size: k.set.ShadowSize}
 	in.Centre, in.Radius = rounded(centre, radius)
-	for i := range k.casters {
-		c := &k.casters[i]
-		b := &k.scene.Objects[c.object]
-		in.Casters = append(in.Casters, casterInputs{b.Shape, b.Size, b.Mesh, b.OpacityMask, b.ToWorld, c.plain})
-		in.Eyes = in.Eyes || c.plain
-	}
+	in.Casters = k.casterInputs(false)
+	in.Eyes = len(k.plainCasters()) > 0
 	for i := range k.scene.Objects {
 		b := &k.scene.Objects[i]
 		kind := b.Material.Kind
@@ -387,9 +393,8 @@ func (k *frame) shadows(centre geom.Vec, radius float64) {
 	}
 	for i := range k.lamps {
 		l := &k.lamps[i]
-		in.Lamp = l.Form
-		in.Lamp.Radiance = colour.RGB{}
-		q := derived(k.Look, fmt.Sprintf("raster shadows %d", i), in, func() (q shadowPair) {
+		in.Lamp = l.inputs()
+		q := derived(k.Look, "raster shadows of lamp "+l.name(), in, func() (q shadowPair) {
 			s := newShadow(l, in.Centre, in.Radius, k.casters, in.Size)
 			dist := s.draw(k.casters, func(c *caster) bool { return c.plain }, k.workers)
 			if in.Eyes {

@@ -3,12 +3,14 @@ package raster
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"unsafe"
 
 	"catchlight/light"
 	"catchlight/render/frozen"
 	"catchlight/render/prepare"
 	"catchlight/scene"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 	"catchlight/scene/texture"
@@ -16,8 +18,10 @@ import (
 
 // A look is baked in stages, which a cache keeps with those of Prepare: the tint of an eye rests on its tissue; the relief of its iris on the
 // inner shell and its normal map; what its cornea does on the outer one, all in its own frame, whatever its pose; the prefiltered
-// surroundings on the lights far away; what lamps send through the cornea and what stands about the eye, and the whole look, on all
-// that is in the scene but the camera; a lamp's shadows on what casts them, on its shape and on about what the picture shows.
+// surroundings on the pictures of environments, whatever their rotation and gain; how these come through the cornea, and what stands
+// about the eye, on shells and objects and on no light; what a lamp sends through the cornea, and to what stands about the eye, on the
+// lamp's shape too, but not on its strength; a lamp's shadows on what casts them, on its shape and on about what the picture shows. The
+// whole look is kept by all that is in the scene but the camera.
 
 // derived is prepare.Derived for what can't fail.
 func derived[I, V any](k *Look, slot string, inputs I, make func() V) V {
@@ -76,22 +80,62 @@ type corneaInputs struct {
 	Dome, Net  bool
 }
 
-// litInputs is all that light about an eye reads: the scene without its camera.
-type litInputs struct {
-	Eye     int
-	Still   still
-	Lights  []*light.Light
-	Tags    []int
-	Objects []frozen.Object
-	Eyes    []frozen.Eye
-	How     frozen.Settings
-	Set     scene.Raster
+// lampInputs is the shape of a lamp: its form without its radiance.
+type lampInputs light.Form
+
+func (l *lamp) inputs() lampInputs {
+	f := lampInputs(l.Form)
+	f.Radiance = colour.RGB{}
+	return f
 }
 
-// farInputs is all that the prefiltered surroundings read.
-type farInputs struct {
-	Lights []*light.Light
-	Size   int
+// name tells the stages of a lamp from those of others.
+func (l *lamp) name() string { return strconv.Itoa(l.index) }
+
+// formOf is an eye without its tissue: how its outer shell lets light through.
+func formOf(e *frozen.Eye) frozen.Eye {
+	f := *e
+	f.Tissue = frozen.Tissue{}
+	return f
+}
+
+// causticInputs is all that a lamp's light behind a cornea reads.
+type causticInputs struct {
+	Eye     frozen.Eye
+	Pose    geom.Affine
+	Base    *relief
+	Cornea  *cornea
+	Lamp    lampInputs
+	Shadow  bool
+	Casters []casterInputs
+}
+
+// transferInputs is all that the way of the surroundings behind a cornea reads.
+type transferInputs struct {
+	Eye   frozen.Eye
+	Base  *relief
+	Outer *mesh.Mesh
+	About []frozen.Object // and the eye's pose; nil: nothing is in the way
+}
+
+// aboutInputs is all that what stands about an eye reads.
+type aboutInputs struct {
+	Index int
+	Eye   frozen.Eye
+	About []frozen.Object
+	Side  int
+	Sky   bool
+}
+
+// seen returns all objects for what rays from an eye meet: form, pose and colour.
+func (k *Look) seen() []frozen.Object {
+	list := slices.Clone(k.scene.Objects)
+	for i := range list {
+		b := &list[i]
+		b.Material = frozen.Material{Kind: b.Material.Kind, Colour: b.Material.Colour}
+		b.Tangents, b.Depth, b.Lit, b.Before, b.Behind = nil, frozen.Depth{}, nil, nil, nil
+	}
+	return list
 }
 
 // still is what is baked for an eye in its own frame: no pose and no light is in it.
@@ -111,13 +155,6 @@ type iris struct {
 type cornea struct {
 	dome    dome        // empty without a baked caustic
 	normals texture.Map // for a net of few triangles; not valid without one
-}
-
-// lit is what the light about an eye makes of it.
-type lit struct {
-	sky    *skyShare     // nil: nothing hides the surroundings
-	around *surround     // nil: nothing stands about the eye
-	behind *behindCornea // nil: the iris is lit without focus
 }
 
 // still returns that of an eye.
@@ -155,22 +192,34 @@ func (k *Look) still(index int) *still {
 	return s
 }
 
-// lit returns what the light about an eye makes of it.
-func (k *Look) lit(index int, y *eyeLook, st *still) *lit {
-	in := litInputs{Eye: index, Still: *st, Lights: k.scene.Lights, Tags: k.scene.LightTag, Objects: k.scene.Objects, Eyes: k.scene.Eyes, How: k.scene.Settings, Set: k.set}
-	return derived(k, fmt.Sprintf("raster light about eye %d", index), in, func() *lit {
-		q := new(lit)
-		if k.standsAbout() {
-			if k.set.Occlusion == "baked" {
-				q.sky = k.newSkyShare(y)
+// about is what stands about an eye, without light.
+type about struct {
+	sky    *skyRays  // nil: nothing hides the surroundings
+	around *surround // nil: nothing is there
+}
+
+// light returns what the light about an eye makes of it.
+func (k *Look) light(index int, y *eyeLook, st *still) {
+	if k.standsAbout() {
+		in := aboutInputs{index, formOf(y.e), k.seen(), k.set.PrefilterSize, k.set.Occlusion == "baked"}
+		name := fmt.Sprintf("raster about eye %d", index)
+		a := derived(k, name, in, func() (a about) {
+			if in.Sky {
+				a.sky = k.newSkyRays(y)
 			}
-			q.around = k.newSurround(y)
+			a.around = k.newSurround(y)
+			return a
+		})
+		if a.sky != nil {
+			y.sky = a.sky.lit(k.glow(name+": sky", a.sky.bounces))
 		}
-		if k.set.Caustic == "baked" {
-			q.behind = k.newBehindCornea(y, st)
+		if a.around != nil {
+			y.around = a.around.lit(k.glow(name+": mirrored", a.around.bounces))
 		}
-		return q
-	})
+	}
+	if k.set.Caustic == "baked" {
+		y.behind = k.newBehindCornea(index, y, st)
+	}
 }
 
 // inOwnFrame returns the scene with an eye's shells where its own frame is the world, so that no rounding of a pose gets into its maps.

@@ -11,26 +11,30 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// A change bakes what rests on it and no more: a camera nothing, a turn of the eye or of the lights what the light about the eye makes
-// of it, a colour the tint beside that, a pupil the relief. A frame of what was kept has the bits of one that is baked alone.
+// A change bakes what rests on it and no more: a camera nothing, the strength of lights and the turn of an environment next to
+// nothing, a colour the tint, a pupil the relief and what light does there, a lamp that moves its own. A frame of what was kept has the bits of one that is baked alone.
 func TestTurnsBakeOnce(t *testing.T) {
 	scene := fmt.Sprintf(`
 picture: {width: 32, height: 32}
 camera: {orbit: {azimuth: 10, distance: 300}, focal_length: 300}
 lights:
-  - {name: room, kind: constant, radiance: 0.2}
+  - {name: room, kind: environment, file: builtin:cottage-room-unlit}
   - {name: window, kind: rectangle, orbit: {azimuth: -36, elevation: 28, distance: 1400}, width: 560, height: 720, panes: [2, 3], bar: 32, radiance: 30}
 raster: {texture_size: 64, prefilter_size: 32, triangles: 2000, shadow: none, coverage_samples: 4}
 objects: [{name: eye, shape: eye, `+plainEye+"}, {name: card, shape: rectangle, size: [20, 20, 0.1], transform: {translate: [-40, 0, 20], rotate: [0, 70, 0]}}]", 3.5, 4.0, 0.4)
 	frame := kept(t, scene)
-	about := []string{"light about eye 0", "look"}
-	frame([]string{"cornea 0", "light about eye 0", "look", "relief 0", "surroundings", "tint 0"})
+	// What a lamp sends through the cornea and to what stands about the eye goes by its shape, not by its strength.
+	moved := []string{"about eye 0: mirrored by lamp 1", "about eye 0: sky by lamp 1", "caustic of eye 0 by lamp 1", "look", "transfer of eye 0 by lamp 1"}
+	frame(append([]string{"about eye 0", "cornea 0", "relief 0", "surroundings room", "tint 0", "transfer of eye 0"}, moved...))
 	frame(nil, "camera.focal_length=310")
-	frame(about, "objects.eye.transform.rotate=[-7, 121, 0]")
-	frame(about, "light_setup.rotation=40")
-	frame(append([]string{"tint 0"}, about...), "objects.eye.iris.colour=0.5")
-	frame([]string{"light about eye 0", "look", "relief 0"}, "objects.eye.iris.pupil=6")
-	frame([]string{"light about eye 0", "look", "surroundings"}, "light_setup.ev=1")
+	// The card stands where it stood as seen from the eye's middle, and the iris does not see it any more.
+	frame([]string{"about eye 0", "about eye 0: sky by lamp 1", "caustic of eye 0 by lamp 1", "look", "transfer of eye 0"}, "objects.eye.transform.rotate=[-7, 121, 0]")
+	frame(moved, "lights.window.orbit.azimuth=-30")
+	frame([]string{"look"}, "lights.room.rotation=40")
+	frame([]string{"look"}, "light_setup.ev=1")
+	frame([]string{"look", "surroundings room"}, "lights.room.tint=[1, 0.5, 0.2]")
+	frame([]string{"look", "tint 0"}, "objects.eye.iris.colour=0.5")
+	frame([]string{"about eye 0", "caustic of eye 0 by lamp 1", "look", "relief 0", "transfer of eye 0", "transfer of eye 0 by lamp 1"}, "objects.eye.iris.pupil=6")
 	frame(nil)
 }
 
@@ -67,11 +71,11 @@ raster: {shadow_size: 256, prefilter_size: 16}
 objects:
   - {name: ground, shape: rectangle, size: [60, 60, 0.1], material: {kind: diffuse, colour: 0.5}}
   - {name: crate, shape: box, size: [5, 6, 8], transform: {translate: [0, 0, 4]}, material: {kind: diffuse, colour: 0.7}}`)
-	frame([]string{"look", "shadows 0"})
+	frame([]string{"look", "shadows of lamp 0"})
 	frame(nil, "camera.orbit.azimuth=21")
 	frame(nil, "camera.orbit.azimuth=20.5", "camera.orbit.elevation=40.5")
-	frame([]string{"shadows 0"}, "camera.focal_length=900")
+	frame([]string{"shadows of lamp 0"}, "camera.focal_length=900")
 	frame([]string{"look"}, "light_setup.ev=1")
-	frame([]string{"look", "shadows 0"}, "lights.lamp.orbit.azimuth=40")
+	frame([]string{"look", "shadows of lamp 0"}, "lights.lamp.orbit.azimuth=40")
 	frame(nil, "camera.orbit.azimuth=21")
 }

@@ -1,6 +1,8 @@
 package shading
 
 import (
+	"math"
+
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 )
@@ -32,6 +34,26 @@ func (h *Harmonics) Cut(order int) Harmonics {
 	out := *h
 	for i := (order + 1) * (order + 1); i < len(out); i++ {
 		out[i] = colour.RGB{}
+	}
+	return out
+}
+
+// Turned returns the light of a frame whose directions to turns into those of the old one.
+func (h *Harmonics) Turned(to func(d geom.Vec) geom.Vec) (out Harmonics) {
+	// Exact for products of two functions of order 2: three points of Gauss in z, five directions about it.
+	z := math.Sqrt(0.6)
+	for i, w := range [3]float64{5.0 / 9, 8.0 / 9, 5.0 / 9} {
+		z := float64(i-1) * z
+		r := math.Sqrt(1 - z*z)
+		for j := range 5 {
+			s, c := math.Sincos(2 * math.Pi * float64(j) / 5)
+			d := geom.Vec{X: r * c, Y: r * s, Z: z}
+			var l colour.RGB
+			for q, b := range Basis(to(d).Unit()) {
+				l = l.Add(h[q].Scale(b))
+			}
+			out.Add(d, l, w*2*math.Pi/5)
+		}
 	}
 	return out
 }

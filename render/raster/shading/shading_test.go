@@ -2,6 +2,7 @@ package shading
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"catchlight/material/microfacet"
@@ -292,3 +293,20 @@ func (s Spread) Profile(r float64) float64 {
 
 // Within returns the share that leaves within r mm.
 func (s Spread) Within(r float64) float64 { return unitWithin(r / s.D) }
+
+// Turned light falls on a surface as it does on the turned surface in the frame that it came from.
+func TestTurnedHarmonics(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	var h Harmonics
+	for i := range h {
+		h[i] = colour.RGB{r.NormFloat64(), r.NormFloat64(), r.NormFloat64()}
+	}
+	h[0] = colour.Grey(40) // the sum is held at 0, which must not be met here
+	f := geom.NewFrame(geom.Vec{X: 0.3, Y: -0.8, Z: 0.5}.Unit())
+	turned := h.Turned(f.World)
+	for range 50 {
+		n := geom.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}.Unit()
+		want, got := h.Irradiance(f.World(n)), turned.Irradiance(n)
+		require.InDeltaSlice(t, want[:], got[:], 1e-4) // the constants of the series have six digits
+	}
+}
