@@ -130,6 +130,8 @@ func TestKeysThatCannotActAreErrors(t *testing.T) {
 	}
 	_, err := Parse("scene.yaml", []byte(strings.Replace(fmt.Sprintf(file, ", sclera: {veins: 2}, seed: 3"), "inner: b", "inner: b, borrow: true", 1)))
 	require.NoError(t, err)
+	_, err = Parse("scene.yaml", []byte(strings.Replace(fmt.Sprintf(file, ""), "inner: b", "inner: b, relief: 0.1", 1)))
+	require.ErrorContains(t, err, "objects.e.asset.relief: is the built-in eye's: set borrow")
 	_, err = Parse("scene.yaml", []byte(strings.Replace(fmt.Sprintf(file, ""), "inner: b", "inner: b, pupil: 3", 1)))
 	require.ErrorContains(t, err, "objects.e.asset.pupil: is now objects.e.iris.pupil")
 }

@@ -409,6 +409,7 @@ type Asset struct {
 	Subdivide  *int     `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
 	FacetError float64  `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" source:"our own choice" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
 	Borrow     bool     `key:"borrow" default:"false" doc:"take what the file lacks from the built-in eye: a shell that is not named, colours where there is no picture"`
+	Relief     float64  `key:"relief" unit:"mm" range:"[0,0.3]" default:"0" source:"neutral: changes nothing" doc:"with borrow: lifts the iris of the file's inner shell by the built-in iris' relief, so high between ridges and crypts, for an iris that is flat"`
 	CloseGap   bool     `key:"close_gap" default:"true" doc:"lay the inner shell close beneath the outer one outside the limbus, as tissue under a tear film"`
 }
 

@@ -72,6 +72,9 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		}
 		r.morphs(p.Morph)
 		r.unit(p.File, p.Unit)
+		if p.Relief > 0 && !p.Borrow {
+			r.at("relief", "is the built-in eye's: set borrow")
+		}
 		if p.Outer == "" && p.Inner == "" {
 			r.at("outer", "missing, and so is inner: name the nodes that are the shells")
 		} else if !p.Borrow {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -195,6 +196,35 @@ func TestBorrow(t *testing.T) {
 	assert.Contains(t, strings.Join(s.notes, "\n"), "the outer shell is borrowed")
 	in, out := s.inner.Bounds().Size(), s.outer.Bounds().Size()
 	assert.Greater(t, out.X, in.X)
+}
+
+// An iris that a file brings flat takes the built-in one's relief: between the 4th and the 96th percentile it stands as high as asked,
+// within a quarter (the built-in relief is scaled so over its own places). The shell stays shut; white and pit stay where they are.
+func TestBorrowedRelief(t *testing.T) {
+	d := assetEye(soundEye, outerNode, innerNode)
+	levels := 2
+	d.Asset.Borrow, d.Asset.Subdivide, d.Iris.Pattern = true, &levels, "brown"
+	plain, err := takeShells(t, d)
+	require.NoError(t, err)
+	d.Asset.Relief = 0.15
+	s, err := takeShells(t, d)
+	require.NoError(t, err)
+	assert.Contains(t, strings.Join(s.notes, "\n"), "the iris is lifted")
+	open, odd := mesh.Closed(s.inner)
+	assert.Zero(t, open+odd)
+	var up []float64
+	for i, v := range plain.inner.P {
+		by := s.inner.P[i].Sub(v)
+		switch r := math.Hypot(v.X, v.Y); {
+		case v.Z > 0 && r > 2.8 && r < 4.4:
+			up = append(up, by.Dot(plain.inner.N[i]))
+		case v.Z < 5:
+			assert.Less(t, by.Len(), 1e-9)
+		}
+	}
+	slices.Sort(up)
+	require.Greater(t, len(up), 1000)
+	assert.InEpsilon(t, 0.15, up[len(up)*96/100]-up[len(up)*4/100], 0.25)
 }
 
 // What is wrong with an eye's file is said within seconds: the unit that is missing, the layer that is not there.

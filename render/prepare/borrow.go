@@ -89,5 +89,27 @@ func (s *eyeball) borrow(d *scene.Eye, hole pupil.Pupil) error {
 		return grown.SurfaceUV(q)
 	}
 	s.lentMap = texture.FromImage(grown.Flat(), texture.Clamp)
+	s.lift(d.Asset.Relief, grown)
 	return nil
+}
+
+// lift raises the iris of the inner shell along its normals by the built-in iris' relief, scaled to height mm between ridges and crypts.
+// What lies behind the iris in the same direction, such as the sides of a pit, stays.
+func (s *eyeball) lift(height float64, grown *eye.Eye) {
+	if height == 0 {
+		return
+	}
+	moved, most := 0, 0.0
+	mesh.Displace(s.inner, func(i int) float64 {
+		v := s.inner.P[i].Unit()
+		if v.Z <= 0 || s.inner.N[i].Z < 0.3 {
+			return 0
+		}
+		h := height * grown.Relief(s.lent(v))
+		if h != 0 {
+			moved, most = moved+1, max(most, math.Abs(h))
+		}
+		return h
+	})
+	s.notes = append(s.notes, fmt.Sprintf("the iris is lifted by the built-in one's relief: %d vertices by up to %.2g mm", moved, most))
 }

@@ -1,6 +1,8 @@
 package eye
 
 import (
+	"math"
+
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 	"catchlight/scene/parallel"
@@ -182,6 +184,17 @@ func (e *Eye) maps(keep Keep) {
 func (e *Eye) Zone(p geom.Vec) float64 {
 	w, _ := e.chart.zone(p)
 	return w
+}
+
+// Relief returns the relief of the iris at a place of the map, in units of its height between ridges and the floors of crypts: about -0.6
+// to 0.6, and 0 in the pupil and outside the root.
+func (e *Eye) Relief(uv geom.UV) float64 {
+	x, y := (uv.U-0.5)/e.chart.perMM, (0.5-uv.V)/e.chart.perMM
+	if math.Hypot(x, y) > e.IrisRadius+0.1 {
+		return 0
+	}
+	_, rho := e.iris.polar(x, y)
+	return e.iris.tissue.height(x, y) * geom.Smoothstep(0, 0.05, rho) * (1 - geom.Smoothstep(0.92, 1.02, rho))
 }
 
 // SurfaceUV returns where in the map a point on or in the eye looks up its colour. On the inner shell it equals the

@@ -75,7 +75,7 @@ var patterns = map[string]IrisPattern{
 	},
 	"amber": {
 		Stroma: 1.1, StromaHue: colour.RGB{1.0, 1.0, 1.0}, Ground: colour.RGB{0.045, 0.03, 0.018},
-		PupillaryPigment: 0.3, CiliaryPigment: 0.22, OuterPigment: 0.3, PigmentHue: colour.RGB{0.35, 1.0, 6}, Patchiness: 0.25, Velvet: 0.5,
+		PupillaryPigment: 0.62, CiliaryPigment: 0.45, OuterPigment: 0.6, PigmentHue: colour.RGB{0.35, 1.15, 4}, Patchiness: 0.4, Velvet: 0.35,
 		LimbalRing: 0.4, Crypts: 8, Furrows: 3, Freckles: 0,
 	},
 }
