@@ -225,7 +225,7 @@ func (h *hub) count() int {
 	return len(h.tabs)
 }
 
-// end closes all streams after what waits.
+// end closes all streams after the words that wait.
 func (h *hub) end() {
 	h.say(word{Word: "end"})
 	h.mu.Lock()
@@ -275,8 +275,10 @@ func (h *hub) serve(w http.ResponseWriter, r *http.Request) {
 		select {
 		case <-t.wake:
 		case <-t.gone:
-			if m, ok := t.take(); ok {
-				out(m)
+			for m, ok := t.take(); ok; m, ok = t.take() {
+				if m.frame == nil && !out(m) {
+					return
+				}
 			}
 			return
 		case <-r.Context().Done():

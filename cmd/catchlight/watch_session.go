@@ -4,6 +4,7 @@ import (
 	"context"
 	"maps"
 	"os"
+	"slices"
 	"sync"
 	"time"
 
@@ -35,6 +36,7 @@ type session struct {
 	view    live.View
 	version uint64 // of the desk that d is
 	d       *scene.Description
+	files   []string         // that d names, without the scene file
 	stamps  map[string]stamp // of the files of d
 	settled map[string]stamp // as the pictures have them
 }
@@ -48,10 +50,18 @@ const lookEvery = 100 * time.Millisecond
 func newSession(k *desk.Desk, start func() engine) *session {
 	s := &session{desk: k, start: start, view: live.View{Width: 384, Height: 384}}
 	s.hub = newHub(s.watched)
-	s.d, s.version = k.Description()
-	s.stamps = stampsOf(s.d)
-	s.settled = s.stamps
+	d, version := k.Description()
+	s.version = version
+	s.take(d)
 	return s
+}
+
+// take makes a description the one that is shown. s.mu is held.
+func (s *session) take(d *scene.Description) {
+	s.d = d
+	s.files = slices.DeleteFunc(render.Files(d), func(f string) bool { return f == d.File }) // the desk looks after that
+	s.stamps = stampsOf(s.files)
+	s.settled = s.stamps
 }
 
 // watched starts the engine with the first tab and ends it with the last.
@@ -113,9 +123,7 @@ func (s *session) pass(e engine) {
 func (s *session) show() {
 	if d, version := s.desk.Description(); version != s.version {
 		if d != s.d {
-			s.d = d
-			s.stamps = stampsOf(d)
-			s.settled = s.stamps
+			s.take(d)
 		}
 		s.version = version
 	}
@@ -156,12 +164,9 @@ type stamp struct {
 	time int64
 }
 
-func stampsOf(d *scene.Description) map[string]stamp {
+func stampsOf(files []string) map[string]stamp {
 	out := map[string]stamp{}
-	for _, f := range render.Files(d) {
-		if f == d.File { // the desk looks after it
-			continue
-		}
+	for _, f := range files {
 		if info, err := os.Stat(f); err == nil {
 			out[f] = stamp{info.Size(), info.ModTime().UnixNano()}
 		} else {
@@ -185,9 +190,9 @@ func (s *session) watch(ctx context.Context) {
 			s.renew()
 		}
 		s.mu.Lock()
-		d := s.d
+		d, files := s.d, s.files
 		s.mu.Unlock()
-		now := stampsOf(d)
+		now := stampsOf(files)
 		s.mu.Lock()
 		if d != s.d {
 			s.mu.Unlock()
@@ -197,9 +202,8 @@ func (s *session) watch(ctx context.Context) {
 		s.stamps = now
 		saved := still && !maps.Equal(now, s.settled)
 		if saved {
-			s.settled = now
 			again := *s.d // another pointer says that files are new
-			s.d = &again
+			s.take(&again)
 			s.show()
 		}
 		s.mu.Unlock()

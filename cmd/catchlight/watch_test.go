@@ -123,6 +123,12 @@ func openPage(t *testing.T, start func() engine) *visitor {
 	if start == nil {
 		start = func() engine { return newTiny() }
 	}
+	return serveTo(t, k, file, start)
+}
+
+// serveTo serves a desk and enters.
+func serveTo(t *testing.T, k *desk.Desk, file string, start func() engine) *visitor {
+	t.Helper()
 	p := &visitor{t: t, s: newSession(k, start), file: file}
 	p.s.finish.dir, p.s.finish.cache, p.s.finish.say = filepath.Join(filepath.Dir(file), "out"), render.NewCache(), p.s.hub.say
 	ctx, cancel := context.WithCancel(context.Background())
