@@ -2,10 +2,12 @@ package render
 
 import (
 	"fmt"
+	"image"
 
 	"catchlight/render/camera"
 	"catchlight/render/film"
 	prep "catchlight/render/prepare"
+	"catchlight/scene"
 	"catchlight/scene/colour"
 )
 
@@ -84,4 +86,13 @@ func (p *Prepared) Sized(size int) (*Prepared, error) {
 	q := *p
 	q.Description, q.Scene = &d, &s
 	return &q, nil
+}
+
+// ShownIn is Shown in another view: exposure, tone mapping and background may differ from the scene's own, but for whether the
+// environment is seen.
+func (r *Result) ShownIn(v *scene.View) (*image.NRGBA, error) {
+	q, d := *r, *r.d
+	d.View = *v
+	q.d, q.view = &d, nil
+	return q.Shown()
 }

@@ -13,11 +13,12 @@ type canvas struct {
 	rgba    []byte
 	samples int
 	rough   bool // made with smaller maps
+	clean   bool // without its grain
 }
 
 // lay puts a frame on the canvas.
 func (c *canvas) lay(f *Frame, of string) {
-	c.of, c.samples, c.rough = of, f.Samples, f.Smaller
+	c.of, c.samples, c.rough, c.clean = of, f.Samples, f.Smaller, f.Clean
 	if f.whole() {
 		c.size, c.rgba = [2]int{f.Width, f.Height}, f.RGBA
 		return

@@ -99,7 +99,8 @@ func put(f *Frame, r *request, pix []colour.RGB, alpha []float64, y0, y1 int) {
 
 // push hands a frame on, unless the canvas shows the same better already.
 func (w *worker) push(r *request, f Frame, of string, surer bool) {
-	if w.canvas.of == of && of != "" && !surer && !w.canvas.better(&f, f.Error) {
+	same := w.canvas.of == of && of != ""
+	if same && (w.canvas.clean && !f.Clean || !surer && !w.canvas.better(&f, f.Error)) {
 		if f.Marks != nil {
 			w.marked = nil // they come with the next one
 		}

@@ -113,6 +113,36 @@ func TestCropComesFirst(t *testing.T) {
 	require.Positive(t, whole)
 }
 
+// Neither the denoiser nor the raster look makes the picture jump in brightness by more than half a percent where it joins, and the denoised
+// picture stays: nothing with more grain covers it.
+func TestNothingJumpsInBrightness(t *testing.T) {
+	e := New(Options{})
+	defer e.Close()
+	e.Show(1, parse(t, marsh, "picture.denoise=true", "picture.samples=64", "raster={texture_size: 64, prefilter_size: 16, caustic: gradient, iris: straight, occlusion: none, shadow: none}"), View{Width: 40, Raster: true}, nil)
+	list := until(t, e, func(f *Frame) bool { return f.Clean && f.Samples == 64 })
+	var before *Frame
+	cleaned, drawn := false, false
+	for i := range list {
+		f := &list[i]
+		if f.Look == Raster {
+			drawn = true
+			require.NotNil(t, before, "traced before raster")
+			continue
+		}
+		if f.Width < 40 {
+			continue
+		}
+		require.False(t, cleaned && !f.Clean, "grain comes back")
+		if f.Clean && !cleaned || drawn && before != nil && f.Clean == before.Clean && f.Samples > 8 {
+			require.InEpsilon(t, meanOf(before.RGBA), meanOf(f.RGBA), 0.005, "%d samples", f.Samples)
+		}
+		cleaned = cleaned || f.Clean
+		before = f
+	}
+	require.True(t, cleaned && drawn)
+	require.Less(t, grainOf(&list[len(list)-1]), grainOf(&list[0])/2)
+}
+
 // Other light, as gains or as keys of the scene, shows what a run of that scene shows, within its grain and with no jump of brightness; light
 // that is off is gone, and comes back. It takes no samples: what is traced goes on.
 func TestLightsWithoutRays(t *testing.T) {

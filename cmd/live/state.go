@@ -40,13 +40,14 @@ type picture struct {
 
 // worker is what the engine's goroutine has for itself.
 type worker struct {
-	e      *Engine
-	pace   pace
-	pass   int
-	run    uint64
-	state  *state
-	pic    *picture
-	canvas canvas
+	e        *Engine
+	pace     pace
+	pass     int
+	run      uint64
+	state    *state
+	pic      *picture
+	canvas   canvas
+	cleaning cleaning
 
 	warm   warmth // of the last eyes that are prepared as their scene asks for
 	fine   *finer // the preparation of a finer state under way

@@ -149,6 +149,9 @@ func (w *worker) refine(ctx context.Context, r *request, gains map[string]colour
 		w.mark(&f)
 		w.push(r, f, of, w.surer(&f))
 		if r.v.Drag || w.pic.size >= r.v.wanted() {
+			if err := w.clean(r, gains, of, &f); err != nil {
+				return err
+			}
 			if err := w.raster(ctx, r, of); err != nil {
 				return err
 			}
@@ -189,6 +192,7 @@ func (w *worker) step(ctx context.Context, r *request, from, n int, box [4]int) 
 		if err := run.In(ctx, to, box[0], box[1], box[2], box[3]); err != nil {
 			return err
 		}
+		w.cleaning.traced += time.Since(began)
 		w.pace.took(time.Since(began).Seconds()/float64(to-from), (box[2]-box[0])*(box[3]-box[1]))
 		if from = to; r.v.Drag {
 			continue
