@@ -21,6 +21,8 @@ type instance struct {
 	mesh  *mesh.Mesh
 	bvh   *accel.BVH
 	depth frozen.Depth // made for the first object that is walked in
+	key   []byte       // what it was made from
+	file  string       // that it was read from
 }
 
 // mesh returns the mesh of an object. Objects that differ in place, material and rays alone share one.
@@ -35,34 +37,55 @@ func (p *preparer) mesh(b *scene.Object) (*instance, error) {
 	if i := p.meshes[string(key)]; i != nil {
 		return i, nil
 	}
-	m, err := p.readMesh(b)
-	if err != nil {
-		return nil, err
-	}
-	bvh, err := p.hierarchy(m)
+	made, err := stage(p, "mesh "+b.Name, json.RawMessage(key), func(s *making) (*instance, error) {
+		m, err := p.readMesh(b, s)
+		if err != nil {
+			return nil, err
+		}
+		bvh, err := p.hierarchy(m)
+		return &instance{mesh: m, bvh: bvh, key: key, file: string(b.File)}, err
+	})
 	if err != nil {
 		return nil, err
 	}
 	if p.meshes == nil {
 		p.meshes = map[string]*instance{}
 	}
-	i := &instance{mesh: m, bvh: bvh}
-	p.meshes[string(key)] = i
-	return i, nil
+	i := *made // what the cache keeps stays as it is
+	p.meshes[string(key)] = &i
+	return &i, nil
+}
+
+// thickness makes the depths of a mesh that is walked in.
+func (p *preparer) thickness(name string, i *instance) (frozen.Depth, error) {
+	if i.depth != nil {
+		return i.depth, nil
+	}
+	made, err := stage(p, "depth "+name, json.RawMessage(i.key), func(s *making) (*frozen.Depth, error) {
+		s.opens(i.file)
+		d := frozen.NewDepth(i.mesh, i.bvh, p.o.WorkerCount())
+		return &d, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	i.depth = *made
+	return i.depth, nil
 }
 
 // readMesh returns all nodes of a file, or the one that b.Node names, as one mesh in mm with normals; a plinth is made. Texture
 // coordinates are kept only where every part has them.
-func (p *preparer) readMesh(b *scene.Object) (*mesh.Mesh, error) {
+func (p *preparer) readMesh(b *scene.Object, s *making) (*mesh.Mesh, error) {
 	if b.Shape == "plinth" {
 		return plinth.Build(b.Measures())
 	}
+	s.opens(string(b.File))
 	a, err := meshio.ReadMorphed(string(b.File), b.Unit, weights(b.Morph))
 	if err != nil {
 		return nil, err
 	}
 	for _, n := range a.Notes {
-		p.warnf("object %s: %s", b.Name, n)
+		s.notes = append(s.notes, fmt.Sprintf("object %s: %s", b.Name, n))
 	}
 	nodes := a.Nodes
 	if b.Node != "" {

@@ -112,10 +112,11 @@ func (p *preparer) object(b *scene.Object) {
 	}
 	f.Material = p.material(b, m)
 	if fl := f.Material.Flesh; fl != nil && !fl.Solid && made != nil {
-		if made.depth == nil {
-			made.depth = frozen.NewDepth(made.mesh, made.bvh, p.o.WorkerCount())
+		var err error
+		if f.Depth, err = p.thickness(b.Name, made); err != nil {
+			p.fail("objects."+b.Name, err)
+			return
 		}
-		f.Depth = made.depth
 	}
 	p.warn = append(p.warn, tileNotes("objects."+b.Name+".material.colour", f.Mesh, &f.Material.Colour)...)
 	if f.Material.HasMedium && !f.Closed {

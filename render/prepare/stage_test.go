@@ -1,11 +1,15 @@
 package prepare
 
 import (
+	"context"
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"catchlight/scene"
 )
 
 // Of a stage the last eight results stay, the ones used last for longer; one made of a file is made anew when the file changes.
@@ -94,4 +98,45 @@ func TestDerivedIsKept(t *testing.T) {
 	v, err := Derived(new(Maker), "marsh", 1, func() (int, error) { return 7, nil })
 	require.NoError(t, err)
 	require.Equal(t, 7, v, "without a cache")
+}
+
+// A mesh of a file or of a plinth, its hierarchy and its thickness are stages: another camera makes none of them again, and a saved file is seen.
+func TestMeshesAreStages(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "reed.obj")
+	write := func(z string) {
+		require.NoError(t, os.WriteFile(file, []byte("v 0 0 0\nv 1 0 0\nv 0 1 0\nv 0 0 "+z+"\nf 1 3 2\nf 1 2 4\nf 2 3 4\nf 1 4 3\n"), 0o666))
+	}
+	write("1")
+	c := NewCache()
+	made := func(sets ...string) (list []string, p *Prepared) {
+		d, err := scene.Parse("reed.yaml", []byte(fmt.Sprintf(`
+camera: {position: [0, 0, 50]}
+lights: [{name: sky, kind: constant, radiance: [1, 1, 1]}]
+objects:
+  - {name: reed, shape: mesh, file: %q, unit: mm, material: {kind: tissue}}
+  - {name: slate, shape: plinth, radius: 20, thickness: 4}
+`, file)), sets...)
+		require.NoError(t, err)
+		p, err = Scene(context.Background(), d, Options{Cache: c})
+		require.NoError(t, err)
+		for _, s := range p.Stages {
+			if s.From == "made" {
+				list = append(list, s.Name)
+			}
+		}
+		return list, p
+	}
+	first, was := made()
+	require.Subset(t, first, []string{"mesh reed", "depth reed", "mesh slate"})
+	second, now := made("camera.position=[3, 0, 50]", "objects.reed.transform.translate=[1, 0, 0]")
+	for _, s := range []string{"mesh reed", "depth reed", "mesh slate"} {
+		require.NotContains(t, second, s)
+	}
+	require.Same(t, was.Scene.Objects[0].Mesh, now.Scene.Objects[0].Mesh)
+	write("2.5")
+	third, saved := made()
+	require.Subset(t, third, []string{"mesh reed", "depth reed"})
+	require.NotContains(t, third, "mesh slate")
+	require.NotEqual(t, was.Scene.Objects[0].Mesh.Bounds(), saved.Scene.Objects[0].Mesh.Bounds())
+	require.NotEqual(t, was.Scene.Objects[0].Depth, saved.Scene.Objects[0].Depth)
 }
