@@ -242,6 +242,7 @@ let scatter = 0; // mm; 0 shows no circle
 // showScatter draws a radius at scale on the picture.
 export function showScatter(mm) {
   scatter = mm;
+  at("hint").textContent = mm > 0 ? "half of the light that comes back leaves within this circle" : over ? labelOf(over) : "";
   lines();
 }
 
@@ -266,7 +267,8 @@ function lines() {
     const r = scatter / marks.millimetres_per_width;
     const c = furthest(marks.limbus, -1, 0);
     const tall = state.film.width / state.film.height;
-    const x = c[0] - Math.max(2.5 * r, 0.05);
-    g.append(draw("ellipse", { cx: x, cy: c[1], rx: r, ry: r * tall, class: "scale" }));
+    let x = c[0] - Math.max(2.5 * r, 0.05), y = c[1];
+    if (x - r < x0 || x + r > x1 || y - r * tall < y0 || y + r * tall > y1) [x, y] = [(x0 + x1) / 2, (y0 + y1) / 2]; // in sight
+    for (const name of ["scale under", "scale"]) g.append(draw("ellipse", { cx: x, cy: y, rx: r, ry: r * tall, class: name }));
   }
 }

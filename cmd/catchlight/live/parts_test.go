@@ -1,6 +1,7 @@
 package live
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -232,4 +233,24 @@ func TestChangesWaitForPictures(t *testing.T) {
 		return out;
 	})()`)
 	require.Equal(t, []string{"/set 1", "picture", "/set 2", "/undo "}, got)
+}
+
+// The scatter radius is drawn at the scale of the picture while its dial is at hand, and follows it.
+func TestScatterAtScale(t *testing.T) {
+	v := open(t, 1440, 900)
+	radius := `Number((document.querySelector("#lines .scale") || { getAttribute: () => 0 }).getAttribute("rx"))`
+	require.Zero(t, eval[float64](v, radius))
+	slider := `.dial[data-keys="objects.keeper.sclera.scatter_radius"] input[type=range]`
+	v.do(chromedp.Focus(slider))
+	mean := math.Cbrt(0.32 * 0.265 * 0.19)
+	require.InDelta(t, mean/span, eval[float64](v, radius), 1e-4)
+	v.heard("/set")
+	v.do(chromedp.KeyEvent(kb.ArrowRight))
+	c := v.heard("/set")[0]["changes"].([]any)[0].(map[string]any)["value"].([]any)
+	now := math.Cbrt(c[0].(float64) * c[1].(float64) * c[2].(float64))
+	require.Greater(t, now, mean)
+	require.InDelta(t, now/span, eval[float64](v, radius), 1e-4)
+	require.InDelta(t, 0.32/0.19, c[0].(float64)/c[2].(float64), 0.01, "channels keep their ratios")
+	v.do(chromedp.Focus("#find"))
+	require.Zero(t, eval[float64](v, radius))
 }

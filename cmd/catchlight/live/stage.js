@@ -60,8 +60,8 @@ function whole() {
 // fit gives the canvas the size that is worked at, and the film's shape.
 function fit() {
   const c = at("picture");
-  const side = Number(at("work").value);
   const { width, height } = state.film;
+  const side = Math.min(Number(at("work").value), Math.max(64, width, height)); // no finer than the film before one zooms
   const w = width >= height ? side : Math.max(1, Math.round(side * width / height)), h = width >= height ? Math.max(1, Math.round(side * height / width)) : side;
   at("frame").style.setProperty("--shape", width / height);
   if (c.width === w && c.height === h) return false;
@@ -70,13 +70,17 @@ function fit() {
   return true;
 }
 
+// first says that the traced picture has got far enough for the raster look to be asked for, too: what that bakes would hold it up.
+let first = false;
+const far = h => h.width >= at("picture").width || h.samples > 3;
+
 let told = "";
 // view tells the server what is looked at.
 export function view() {
   fit();
   const [width, height] = whole();
   const compared = at("beside").value;
-  const what = { width, height, crop: zoom > 1 ? box() : [0, 0, 0, 0], drag: drags > 0, raster: compared === "raster" && Number(at("divider").value) < 1000, alone: aloneHeld ? at("map").value : "" };
+  const what = { width, height, crop: zoom > 1 ? box() : [0, 0, 0, 0], drag: drags > 0, raster: first && compared === "raster" && Number(at("divider").value) < 1000, alone: aloneHeld ? at("map").value : "" };
   paint();
   for (const f of viewers) f();
   if (told === JSON.stringify(what)) return;
@@ -101,7 +105,13 @@ export function take(header, bytes) {
     for (const f of markers) f(header.marks);
   }
   if (header.look === "alone") at("picked").textContent = header.words || "";
-  if (header.look === "traced") tell(header);
+  if (header.look === "traced") {
+    tell(header);
+    if (!first && far(header)) {
+      first = true;
+      view();
+    }
+  }
   paint();
   at("frame").dataset[header.look] = header.run;
   if (header.look === "traced") showed(header.run);
