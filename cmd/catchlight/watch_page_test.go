@@ -21,7 +21,7 @@ import (
 )
 
 // chromium starts a browser that a test's tabs come from; the test is skipped where none is installed.
-func chromium(t *testing.T) context.Context {
+func chromium(t testing.TB) context.Context {
 	t.Helper()
 	for _, n := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
 		p, err := exec.LookPath(n)
