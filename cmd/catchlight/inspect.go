@@ -37,7 +37,7 @@ type inspectFlags struct {
 	drafts       bool
 	size, spp    int
 	gate         string
-	only         []string
+	only, set    []string
 	unit, side   string
 	mate, base   string // the other eye, or the eye that this one is a variant of
 	mateMaps     string // folder of its maps
@@ -85,6 +85,7 @@ never leaves it 0.`,
 	fl.IntVar(&f.size, "size", 384, "pixels of a draft's side")
 	fl.IntVar(&f.spp, "samples", 16, "samples per pixel of a draft")
 	fl.StringVar(&f.gate, "gate", "error", "least severity that fails: error, warning or never")
+	fl.StringArrayVar(&f.set, "set", nil, "KEY=VALUE put over the scene; may be given again")
 	fl.StringVar(&f.unit, "unit", "", "unit of the file's lengths, of a format that has none: mm, cm, m or inch")
 	fl.Float64Var(&f.factor, "factor", 0, "factor from the file's size to true size, after its unit; 0: none")
 	fl.Float64Var(&f.cage, "cage", 0, "mm outside and inside the low mesh from which a bake is to begin; 0: the one that is found")
@@ -166,8 +167,11 @@ func runInspect(cmd *cobra.Command, args []string, f *inspectFlags) error {
 			report.Phase("reading " + filepath.Base(a))
 		}
 	}
-	if end := strings.ToLower(filepath.Ext(args[0])); f.mend != "" && (end == ".yaml" || end == ".yml") {
+	switch end := strings.ToLower(filepath.Ext(args[0])); {
+	case f.mend != "" && (end == ".yaml" || end == ".yml"):
 		return usageError{errors.New("--mend has no meaning for a scene; name its file of meshes")}
+	case len(f.set) > 0 && end != ".yaml" && end != ".yml":
+		return usageError{errors.New("--set has no meaning for a file of meshes; name a scene")}
 	}
 	s, d, err := inspected(cmd.Context(), args, f, report)
 	if err != nil {
@@ -304,7 +308,7 @@ func inspectedPair(args []string, f *inspectFlags) (*inspect.Subject, error) {
 
 // inspectedScene reads the first eye of a scene: from its file of meshes as that is, or as it is built.
 func inspectedScene(ctx context.Context, q inspect.Source, f *inspectFlags, report *reporter) (*inspect.Subject, *scene.Description, error) {
-	d, err := scene.Load(q.Asset)
+	d, err := scene.Load(q.Asset, f.set...)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -163,7 +163,11 @@ func (r *Run) bake(high, low *Part, hi *register.Surface, onLow []register.Point
 
 // motion says what would lay the high mesh on the low one.
 func (r *Run) motion(hi, lo *register.Surface, R float64) {
-	f, axis := r.pairFrame(lo)
+	f, axis := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}, "Z"
+	e := pairEye(lo)
+	if e != nil {
+		f, axis = e.Frame, "the optical axis"
+	}
 	m := lo.Fit(hi.Sample(fitSamples), f, register.Motion{}, R)
 	words := fmt.Sprintf("roots of the eigenvalues, over the largest: %s; %.3g mm rms are left", eigenWords(m.Eigen), m.RMS)
 	type row struct {
@@ -203,7 +207,7 @@ func (r *Run) motion(hi, lo *register.Surface, R float64) {
 		}
 		r.Add(g)
 	}
-	r.about(hi, lo, f)
+	r.about(hi, lo, f, e)
 }
 
 func eigenWords(e [7]float64) string {
@@ -217,25 +221,44 @@ func eigenWords(e [7]float64) string {
 	return s
 }
 
-// pairFrame is that of the low mesh: about its optical axis where it is an eye's shell, else the axes of the file.
-func (r *Run) pairFrame(lo *register.Surface) (geom.Frame, string) {
-	if e, err := measure.Measure(lo.Mesh, nil, measure.Known{}); err == nil && e.Globe.Share > 0.4 {
-		if e.Axis.Held {
-			return e.Frame, "the optical axis"
-		}
+// pairEye measures the low mesh as a shell of an eye: an outer one where a cornea stands out of it, else an inner one. It is nil where
+// the mesh is no globe, or has no axis.
+func pairEye(lo *register.Surface) *measure.Eye {
+	rough, err := measure.Look(lo.Mesh)
+	if err != nil || rough.Within(0.1) < 0.4 {
+		return nil
 	}
-	return geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}, "Z"
+	outer, inner := lo.Mesh, lo.Mesh
+	if rough.Bulge < 0.025 {
+		outer = nil
+	} else {
+		inner = nil
+	}
+	e, err := measure.Measure(outer, inner, measure.Known{})
+	if err != nil || !e.Axis.Held {
+		return nil
+	}
+	return e
 }
 
 // about is the turn about the axis, from relief.
-func (r *Run) about(hi, lo *register.Surface, f geom.Frame) {
+func (r *Run) about(hi, lo *register.Surface, f geom.Frame, e *measure.Eye) {
 	box := lo.Mesh.Bounds()
 	c := box.Centre()
 	R := box.Size().MaxAbs() / 2
 	// Within the limbus' share of a globe, or over a disc.
-	r0, r1 := 0.15*R, 0.45*R
+	r0, r1 := 0.16*R, 0.45*R
 	if s := f.Local(box.Size()); math.Abs(s.Z) < 0.5*R {
 		r0, r1 = 0.35*R, 0.9*R
+	}
+	if e != nil {
+		c = e.Centre
+		if e.Limbus.Held {
+			r1 = 0.95 * e.Limbus.V
+		}
+		if e.Pupil.Held && e.Pupil.V < 0.8*r1 {
+			r0 = e.Pupil.V + 0.1*(r1-e.Pupil.V)
+		}
 	}
 	p := register.About(hi, lo, c, f, r0, r1)
 	limit := r.Limit("highlow.turn_degrees")
