@@ -185,23 +185,25 @@ func TestSharedLightIsWhole(t *testing.T) {
 	}
 }
 
+func bytesOf(t *testing.T, f *Film) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := f.Save(&b); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
 // Bits of shared samples depend neither on rounds nor on how tiles or replicates were parted, and survive a file and a budget of memory. Of unlike
 // filters, and of single ones, they do not merge.
 func TestSharedPartsAddUp(t *testing.T) {
 	c := Config{Width: 53, Height: 35, SPP: 24, Splat: gauss(t), Layers: []Layer{{"key", 0, AllClasses}}, Passes: []Pass{{Layer{"fill", 1, AllClasses}, true}}}
-	save := func(f *Film) []byte {
-		var b bytes.Buffer
-		if err := f.Save(&b); err != nil {
-			t.Fatal(err)
-		}
-		return b.Bytes()
-	}
 	whole := film(t, c)
 	s := whole.Sample()
 	for tile := range whole.Tiles() {
 		lay(whole, &s, tile, 0, 24, 1, noisy)
 	}
-	want := save(whole)
+	want := bytesOf(t, whole)
 	rounds := film(t, c)
 	s = rounds.Sample()
 	for i := range 24 {
@@ -209,7 +211,7 @@ func TestSharedPartsAddUp(t *testing.T) {
 			lay(rounds, &s, tile, i, i+1, 1, noisy)
 		}
 	}
-	if !bytes.Equal(save(rounds), want) {
+	if !bytes.Equal(bytesOf(t, rounds), want) {
 		t.Error("rounds change bits")
 	}
 	for name, has := range map[string]func(tile, i, part int) bool{
@@ -234,10 +236,24 @@ func TestSharedPartsAddUp(t *testing.T) {
 				t.Error("a part counts twice")
 			}
 		}
-		if !bytes.Equal(save(sum), want) {
+		if !bytes.Equal(bytesOf(t, sum), want) {
 			t.Errorf("parts of %s change bits", name)
 		}
 	}
+	fromFile(t, whole, want)
+	other, _ := NewFilter(Gaussian, 1)
+	c.Splat = &other
+	if err := whole.Merge(film(t, c)); err == nil {
+		t.Error("films of two filters merge")
+	}
+	c.Splat = nil
+	if err := whole.Merge(film(t, c)); err == nil {
+		t.Error("shared and single samples merge")
+	}
+}
+
+// fromFile wants a film that was kept and opened with little memory to be the same.
+func fromFile(t *testing.T, whole *Film, want []byte) {
 	path := t.TempDir() + "/a.film"
 	if err := whole.Keep(path); err != nil {
 		t.Fatal(err)
@@ -256,17 +272,8 @@ func TestSharedPartsAddUp(t *testing.T) {
 			t.Fatal("a file changes bits")
 		}
 	}
-	if !bytes.Equal(save(back), want) {
+	if !bytes.Equal(bytesOf(t, back), want) {
 		t.Error("a file changes sums")
-	}
-	other, _ := NewFilter(Gaussian, 1)
-	c.Splat = &other
-	if err := whole.Merge(film(t, c)); err == nil {
-		t.Error("films of two filters merge")
-	}
-	c.Splat = nil
-	if err := whole.Merge(film(t, c)); err == nil {
-		t.Error("shared and single samples merge")
 	}
 }
 
