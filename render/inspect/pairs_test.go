@@ -11,8 +11,8 @@ import (
 	"catchlight/scene/geom"
 )
 
-// pairOf compares two eyes.
-func pairOf(t *testing.T, s, o *Subject) *Report {
+// bothEyes compares two eyes.
+func bothEyes(t *testing.T, s, o *Subject) *Report {
 	t.Helper()
 	s.Mate = o
 	r := &Run{Ctx: context.Background(), Subject: s, Limits: Builtin(), Shot: Shot{Across: 1024}, Workers: 2, PerMM: 1024 / (2 * s.Radius()), check: &pairChecks[0]}
@@ -41,21 +41,21 @@ func aPair(t *testing.T) (right, left *Subject) {
 // Faults between two eyes are named; a good pair raises none.
 func TestPlantedPairs(t *testing.T) {
 	right, left := aPair(t)
-	require.Equal(t, Fine, pairOf(t, right, left).Worst)
+	require.Equal(t, Fine, bothEyes(t, right, left).Worst)
 
 	both := *left // a copy of the right one in place of the left
 	both = *right
 	both.Side = "left"
-	require.LessOrEqual(t, Warning, worst(pairOf(t, right, &both), "pairs.swapped"))
+	require.LessOrEqual(t, Warning, worst(bothEyes(t, right, &both), "pairs.swapped"))
 	l, r := *right, *left
 	l.Side, r.Side = "left", "right"
-	require.LessOrEqual(t, Warning, worst(pairOf(t, &r, &l), "pairs.swapped"))
+	require.LessOrEqual(t, Warning, worst(bothEyes(t, &r, &l), "pairs.swapped"))
 
 	e := goodEye()
 	change(e.outer, func(p geom.Vec) geom.Vec { return p.Mul(1.06) })
 	change(e.inner, func(p geom.Vec) geom.Vec { return p.Mul(1.06) })
 	large := e.subject(t)
-	require.LessOrEqual(t, Warning, worst(pairOf(t, right, large), "pairs.size"))
+	require.LessOrEqual(t, Warning, worst(bothEyes(t, right, large), "pairs.size"))
 
 	// Maps.
 	flip := func(pix []uint8, red bool) []uint8 {
@@ -73,23 +73,23 @@ func TestPlantedPairs(t *testing.T) {
 	pix := relief(0.2, 1, 1, 0)
 	right.lay(t, "iris.normal", pix)
 	left.lay(t, "iris.normal", flip(pix, true))
-	require.Equal(t, Fine, pairOf(t, right, left).Worst)
+	require.Equal(t, Fine, bothEyes(t, right, left).Worst)
 	left.Maps = nil
 	left.lay(t, "iris.normal", flip(pix, false))
-	require.LessOrEqual(t, Warning, worst(pairOf(t, right, left), "pairs.normal"))
+	require.LessOrEqual(t, Warning, worst(bothEyes(t, right, left), "pairs.normal"))
 	right.Maps = nil
-	require.LessOrEqual(t, Warning, worst(pairOf(t, right, left), "pairs.maps"))
+	require.LessOrEqual(t, Warning, worst(bothEyes(t, right, left), "pairs.maps"))
 
 	left.Maps = nil
 	right.lay(t, "iris.colour", paint(right, Inner, good(right, 0, 0, 1)))
 	left.lay(t, "iris.colour", paint(left, Inner, good(left, 0, 0, 1)))
-	require.Equal(t, Fine, pairOf(t, right, left).Worst)
+	require.Equal(t, Fine, bothEyes(t, right, left).Worst)
 	left.Maps = nil
 	left.lay(t, "iris.colour", paint(left, Inner, func(l geom.Vec) [3]float64 {
 		c := good(left, 0, 0, 1)(l)
 		return [3]float64{0.7 * c[0], c[1], 1.3 * c[2]}
 	}))
-	require.LessOrEqual(t, Warning, worst(pairOf(t, right, left), "pairs.colour"))
+	require.LessOrEqual(t, Warning, worst(bothEyes(t, right, left), "pairs.colour"))
 
 	// Variants.
 	base := goodEye().subject(t)
@@ -97,9 +97,9 @@ func TestPlantedPairs(t *testing.T) {
 	change(v.inner, func(p geom.Vec) geom.Vec { return p.Add(geom.Vec{Z: 0.05}) })
 	variant := v.subject(t)
 	variant.Variant = true
-	require.Equal(t, Fine, worst(pairOf(t, variant, base), "pairs.order"))
+	require.Equal(t, Fine, worst(bothEyes(t, variant, base), "pairs.order"))
 	v.inner.Tri[0], v.inner.Tri[1] = v.inner.Tri[1], v.inner.Tri[0]
 	variant = v.subject(t)
 	variant.Variant = true
-	require.LessOrEqual(t, Warning, worst(pairOf(t, variant, base), "pairs.order"))
+	require.LessOrEqual(t, Warning, worst(bothEyes(t, variant, base), "pairs.order"))
 }
