@@ -94,7 +94,7 @@ func (s *eyeball) borrow(d *scene.Eye, hole pupil.Pupil) error {
 }
 
 // lift raises the iris of the inner shell along its normals by the built-in iris' relief, scaled to height mm between ridges and crypts.
-// What lies behind the iris in the same direction, such as the sides of a pit, stays.
+// What does not face the front stays: the sides of a pit, and the rise to the limbus close under the outer shell.
 func (s *eyeball) lift(height float64, grown *eye.Eye) {
 	if height == 0 {
 		return
@@ -102,10 +102,10 @@ func (s *eyeball) lift(height float64, grown *eye.Eye) {
 	moved, most := 0, 0.0
 	mesh.Displace(s.inner, func(i int) float64 {
 		v := s.inner.P[i].Unit()
-		if v.Z <= 0 || s.inner.N[i].Z < 0.3 {
+		if v.Z <= 0 {
 			return 0
 		}
-		h := height * grown.Relief(s.lent(v))
+		h := height * grown.Relief(s.lent(v)) * geom.Smoothstep(0.88, 0.96, s.inner.N[i].Z)
 		if h != 0 {
 			moved, most = moved+1, max(most, math.Abs(h))
 		}

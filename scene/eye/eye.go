@@ -187,14 +187,14 @@ func (e *Eye) Zone(p geom.Vec) float64 {
 }
 
 // Relief returns the relief of the iris at a place of the map, in units of its height between ridges and the floors of crypts: about -0.6
-// to 0.6, and 0 in the pupil and outside the root.
+// to 0.6, and 0 in the pupil and from near the root outward, where an iris may lie close under its cornea.
 func (e *Eye) Relief(uv geom.UV) float64 {
 	x, y := (uv.U-0.5)/e.chart.perMM, (0.5-uv.V)/e.chart.perMM
 	if math.Hypot(x, y) > e.IrisRadius+0.1 {
 		return 0
 	}
 	_, rho := e.iris.polar(x, y)
-	return e.iris.tissue.height(x, y) * geom.Smoothstep(0, 0.05, rho) * (1 - geom.Smoothstep(0.92, 1.02, rho))
+	return e.iris.tissue.height(x, y) * geom.Smoothstep(0, 0.05, rho) * (1 - geom.Smoothstep(0.75, 0.95, rho))
 }
 
 // SurfaceUV returns where in the map a point on or in the eye looks up its colour. On the inner shell it equals the
