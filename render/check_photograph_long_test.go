@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"image"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -164,6 +165,17 @@ func readPhotoTable(t *testing.T) photoTable {
 	return rows
 }
 
+// with returns the table with all rows of a scene taken from another one.
+func (rows photoTable) with(scene string, fresh photoTable) photoTable {
+	for k := range rows {
+		if k[1] == scene {
+			delete(rows, k)
+		}
+	}
+	maps.Copy(rows, fresh)
+	return rows
+}
+
 // write puts the rows into the table of today, in the order of the measures and of the scenes' names.
 func (rows photoTable) write(t *testing.T) {
 	table := fmt.Sprintf("Measured %s, %s, %d processors, machine shared, scene by scene, by\n`%s=1 go test ./render -run TestPhotographLong -timeout 60m`\n\n"+
@@ -202,9 +214,8 @@ func TestPhotographLong(t *testing.T) {
 	var learned strings.Builder
 	for _, name := range scenes {
 		s := photographed(t, name)
-		rows := readPhotoTable(t)
+		rows := photoTable{}
 		for _, m := range photoMeasures {
-			delete(rows, [2]string{m.what, name})
 			if !slices.Contains(m.scenes, name) {
 				continue
 			}
@@ -232,7 +243,7 @@ func TestPhotographLong(t *testing.T) {
 			t.Logf("%-60s %-28s %8s %8.3g  %s", m.what, name, then, v, where)
 		}
 		if !learn {
-			rows.write(t)
+			readPhotoTable(t).with(name, rows).write(t)
 		}
 	}
 	if learn {
