@@ -142,6 +142,12 @@ func runWatch(ctx context.Context, path string, f *watchFlags, given func(string
 		return err
 	}
 	k, err := desk.Open(path, desk.Options{Journals: journals})
+	var unkept *desk.JournalError
+	if errors.As(err, &unkept) && f.journals == "" { // a folder that nobody asked for
+		fmt.Fprintln(stderr, unkept)
+		journals = ""
+		k, err = desk.Open(path, desk.Options{})
+	}
 	if errors.Is(err, desk.ErrBusy) {
 		return fmt.Errorf("%s: %w", path, err)
 	} else if err != nil {

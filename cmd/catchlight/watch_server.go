@@ -203,8 +203,11 @@ func (s *session) routes(post func(path string, do func(in *asked) (any, error))
 			return nil, err
 		}
 		shot, err := s.desk.Snap(in.Name, in.Note, picture)
+		if err != nil {
+			return nil, err
+		}
 		s.hub.say(word{Word: "state"})
-		return shot, err
+		return map[string]any{"id": shot.ID}, nil
 	})
 	post("/restore", func(in *asked) (any, error) { return nil, s.desk.Restore(in.ID) })
 	post("/finish", func(*asked) (any, error) {

@@ -174,8 +174,10 @@ func Open(path string, o Options) (*Desk, error) {
 		dir = folderOf(o.Journals, full)
 	}
 	var list []record
-	if k.journal, list, err = openJournal(dir); err != nil {
+	if k.journal, list, err = openJournal(dir); errors.Is(err, ErrBusy) {
 		return nil, err
+	} else if err != nil {
+		return nil, &JournalError{err}
 	}
 	k.named = filesOf(d)
 	k.shots = k.readShelf()
@@ -187,10 +189,21 @@ func Open(path string, o Options) (*Desk, error) {
 	}
 	if err := k.journal.begin(k.whole()); err != nil {
 		k.journal.close(false)
-		return nil, err
+		return nil, &JournalError{err}
 	}
 	return k, nil
 }
+
+// JournalError says that the journal can't be kept, while the scene may be fine.
+type JournalError struct{ Err error }
+
+// Error implements error.
+func (e *JournalError) Error() string {
+	return "steps can't be kept for the next start: " + e.Err.Error()
+}
+
+// Unwrap returns the cause.
+func (e *JournalError) Unwrap() error { return e.Err }
 
 func (k *Desk) whole() *whole {
 	return &whole{Scene: k.path, Base: k.base, At: k.at, Sides: k.sides}

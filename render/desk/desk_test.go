@@ -3,6 +3,7 @@ package desk
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -417,6 +418,21 @@ func TestJournal(t *testing.T) {
 	require.NoError(t, k.Close())
 	require.NoError(t, os.WriteFile(k.journal.name(), nil, 0o600))
 	require.Equal(t, 50.0, open(t, file, dir).value("lights.lamp.orbit.azimuth"))
+}
+
+// A folder that can't be written to is told apart from a scene that can't be read.
+func TestNoJournal(t *testing.T) {
+	file := put(t, warden)
+	_, err := Open(file, Options{Journals: filepath.Join(file, "below")})
+	var unkept *JournalError
+	require.ErrorAs(t, err, &unkept)
+	require.NoError(t, os.WriteFile(file, []byte("lights: ["), 0o666))
+	_, err = Open(file, Options{Journals: t.TempDir()})
+	require.Error(t, err)
+	require.False(t, errors.As(err, &unkept))
+	k := open(t, put(t, warden), "")
+	require.NoError(t, k.Set("", edit.Change{Key: pupil, Value: 4.0}))
+	require.ErrorContains(t, k.Drop("objects.eye.iris.colour", "a.png", strings.NewReader("x")), "there is no folder to keep dropped files in")
 }
 
 // A process that is killed loses no step.
