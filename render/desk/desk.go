@@ -38,6 +38,7 @@ type Desk struct {
 	at       int // side in use
 	d        *scene.Description
 	disk     *string // text of the file that changed under changes: a question
+	glimpse  string  // text of the file at the last look
 	note     string  // what is wrong with the file on disk
 	restored int     // steps taken from the journal
 	version  uint64

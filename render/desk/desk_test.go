@@ -217,7 +217,12 @@ func TestSides(t *testing.T) {
 // written over unasked.
 func TestFileChanged(t *testing.T) {
 	theirs := strings.Replace(warden, "azimuth: 30", "azimuth: 50", 1)
-	change := func(k *Desk, text string) { require.NoError(t, os.WriteFile(k.Path(), []byte(text), 0o640)) }
+	change := func(k *Desk, text string) {
+		require.NoError(t, os.WriteFile(k.Path(), []byte(text[:len(text)/2]), 0o640))
+		require.False(t, k.Check(), "half saved, perhaps")
+		require.NoError(t, os.WriteFile(k.Path(), []byte(text), 0o640))
+		require.False(t, k.Check(), "the first look")
+	}
 	for _, mine := range []bool{true, false} {
 		k := open(t, put(t, warden), t.TempDir())
 		require.False(t, k.Check())
@@ -229,12 +234,12 @@ func TestFileChanged(t *testing.T) {
 		require.True(t, k.Check())
 		require.NotEmpty(t, k.State().Problem)
 		require.False(t, k.Check())
-		change(k, theirs)
-		require.True(t, k.Check())
+		require.NoError(t, os.WriteFile(k.Path(), []byte(theirs), 0o640))
+		require.True(t, k.Check(), "as it was before")
 		require.Empty(t, k.State().Problem)
 
 		require.NoError(t, k.Set("", edit.Change{Key: pupil, Value: 5.0}))
-		change(k, warden)
+		require.NoError(t, os.WriteFile(k.Path(), []byte(warden), 0o640))
 		// Even before the change was seen, saving asks.
 		_, err := k.Save("")
 		require.Equal(t, errStale, err)

@@ -18,7 +18,7 @@ import (
 // errStale asks what is to become of a file that changed on disk.
 var errStale = &Problem{Problem: "the scene file was changed on disk meanwhile; keep yours or take the file's, then save", Stale: true}
 
-// Check looks at the scene file. Where nothing was changed here, a new text of it is taken up; where something was, it becomes a
+// Check looks at the scene file; a new text counts once two looks have seen it, as it may be half saved. Where nothing was changed here, a new text of it is taken up; where something was, it becomes a
 // question. It reports whether anything is new.
 func (k *Desk) Check() bool {
 	data, err := os.ReadFile(k.path)
@@ -38,11 +38,14 @@ func (k *Desk) Check() bool {
 		return true
 	case k.disk != nil && *k.disk == text:
 		return false
+	case k.glimpse != text:
+		k.glimpse = text
+		return false
 	}
 	d, err := scene.Parse(k.path, data)
 	if err != nil {
 		note := AsProblem(err).Error()
-		if len(text) == 0 || note == k.note { // half saved, perhaps
+		if len(text) == 0 || note == k.note {
 			return false
 		}
 		k.note = note
