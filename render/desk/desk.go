@@ -229,10 +229,6 @@ func (k *Desk) replay(list []record) {
 			if !s.Made {
 				*s = side{Text: w.Sides[1-w.At].Text, Made: true}
 			}
-		case "base":
-			if ok = r.Base != nil; ok {
-				w.Base = *r.Base
-			}
 		}
 		if !ok {
 			break

@@ -17,14 +17,13 @@ import (
 
 // record is a line of the journal.
 type record struct {
-	Do      string   `json:"do"` // whole, edit, undo, redo, side, base
+	Do      string   `json:"do"` // whole, edit, undo, redo, side
 	Side    int      `json:"side,omitempty"`
 	Gesture string   `json:"gesture,omitempty"`
 	At      int      `json:"at,omitempty"` // of edit: where Old stood
 	Old     string   `json:"old,omitempty"`
 	New     string   `json:"new,omitempty"`
 	Whole   *whole   `json:"whole,omitempty"`
-	Base    *string  `json:"base,omitempty"`
 	Keys    []string `json:"keys,omitempty"`
 }
 
@@ -190,7 +189,7 @@ func (j *journal) problem() error {
 	return j.err
 }
 
-// drop forgets all: there is nothing to take up.
+// close ends the journal; forget takes it away, as there is nothing to take up.
 func (j *journal) close(forget bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
