@@ -59,6 +59,16 @@ func (r *Run) Weigh(gains map[string]colour.RGB, y0, y1 int) (film.Picture, erro
 	return r.f.Weigh(y0, y1, list), r.f.Err()
 }
 
+// MeanSamples returns how many samples a pixel has in the mean over the picture.
+func (r *Run) MeanSamples() float64 {
+	sum, pixels := 0, 0
+	for t, n := range r.done {
+		x0, y0, x1, y1 := r.f.Tile(t)
+		sum, pixels = sum+n*(x1-x0)*(y1-y0), pixels+(x1-x0)*(y1-y0)
+	}
+	return float64(sum) / float64(max(1, pixels))
+}
+
 // Sized is the prepared scene with a film of size pixels on its longer side: the same view through the same lens. Nothing is
 // prepared anew but the camera.
 func (p *Prepared) Sized(size int) (*Prepared, error) {

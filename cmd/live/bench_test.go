@@ -1,6 +1,7 @@
 package live
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"os"
@@ -11,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"catchlight/render"
 	"catchlight/scene"
 	"catchlight/scene/imageio"
 )
@@ -140,4 +142,66 @@ func middle(v []float64) float64 {
 	}
 	slices.Sort(v)
 	return v[len(v)/2]
+}
+
+// BenchmarkAfterTwoSeconds compares what is shown once two processors have worked for two seconds on a new camera of the ferry keeper at 384 px
+// with a plain render of the same processor time: the ratio of their errors against a picture of 16 samples of another seed, whose own
+// share is taken off.
+func BenchmarkAfterTwoSeconds(b *testing.B) {
+	const width, budget = 384, 4.0
+	load := func(sets ...string) *scene.Description {
+		d, err := scene.Load("../../scenes/ferry_keeper.yaml", append([]string{"picture.denoise=false", "view.glare=null", "objects.eye.map_size=512"}, sets...)...)
+		require.NoError(b, err)
+		return d
+	}
+	cache := render.NewCache()
+	e := New(Options{Cache: cache})
+	defer e.Close()
+	e.Show(1, load(), View{Width: width, Drag: true}, nil)
+	frame(b, e)
+	var ratios []float64
+	run := uint64(1)
+	for b.Loop() {
+		run++
+		d := load(fmt.Sprintf("camera.orbit.azimuth=%g", 20+float64(run)))
+		start := cpuSeconds()
+		e.Show(run, d, View{Width: width}, nil)
+		var page canvas
+		for cpuSeconds()-start < budget {
+			if f := frame(b, e); f.Run == run {
+				page.lay(&f, "eye")
+			}
+		}
+		e.Show(run, load(), View{Width: 16, Drag: true}, nil)
+		p, err := render.Prepare(context.Background(), d, render.Options{Cache: cache})
+		require.NoError(b, err)
+		p, err = p.Sized(width)
+		require.NoError(b, err)
+		plain, err := p.Begin(render.Options{})
+		require.NoError(b, err)
+		for start = cpuSeconds(); cpuSeconds()-start < budget; {
+			ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
+			_ = plain.Step(ctx)
+			cancel()
+		}
+		truth := *p
+		dt := *p.Description
+		dt.Picture.Seed, dt.Picture.Samples = 99, 16
+		truth.Description = &dt
+		res, err := truth.Render(context.Background(), render.Options{})
+		require.NoError(b, err)
+		pic, err := res.Shown()
+		require.NoError(b, err)
+		shown, err := plain.Result()
+		require.NoError(b, err)
+		was, err := shown.Shown()
+		require.NoError(b, err)
+		t := Frame{Width: width, Height: res.Height, Box: [4]int{0, 0, width, res.Height}, RGBA: pic.Pix}
+		own := 255 * res.Achieved.RMS
+		live := math.Sqrt(page.apart(&t) - own*own)
+		page = canvas{rgba: was.Pix, size: [2]int{width, res.Height}}
+		ratios = append(ratios, live/math.Sqrt(page.apart(&t)-own*own))
+		b.Logf("%d samples plain; errors live %.2f, ratio %.3f", plain.Samples(), live, ratios[len(ratios)-1])
+	}
+	b.ReportMetric(middle(ratios), "error-ratio")
 }

@@ -12,8 +12,9 @@ type canvas struct {
 	size    [2]int
 	rgba    []byte
 	samples int
-	rough   bool // made with smaller maps
-	clean   bool // without its grain
+	mean    float64 // samples a pixel in the mean; parts may have more
+	rough   bool    // made with smaller maps
+	clean   bool    // without its grain
 }
 
 // lay puts a frame on the canvas.

@@ -107,12 +107,12 @@ func (w *worker) push(r *request, f Frame, of string, surer bool) {
 		return
 	}
 	w.canvas.lay(&f, of)
+	w.canvas.mean = w.pic.run.MeanSamples()
 	w.send(r, f)
 }
 
-// send numbers a frame and hands it on.
+// send hands a frame on.
 func (w *worker) send(r *request, f Frame) {
-	w.pass++
-	f.Pass, f.Seconds = w.pass, time.Since(r.at).Seconds()
+	f.Seconds = time.Since(r.at).Seconds()
 	w.e.queue.push(f)
 }

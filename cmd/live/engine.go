@@ -138,7 +138,7 @@ func (e *Engine) work() {
 			return
 		}
 		if err := w.show(ctx, r); err != nil && ctx.Err() == nil {
-			e.queue.push(Frame{Run: r.run, Look: Traced, Pass: w.pass + 1, Seconds: time.Since(r.at).Seconds(), Problem: err.Error()})
+			e.queue.push(Frame{Run: r.run, Look: Traced, Seconds: time.Since(r.at).Seconds(), Problem: err.Error()})
 		}
 		e.mu.Lock()
 		stop := e.stop

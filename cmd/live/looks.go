@@ -2,6 +2,7 @@ package live
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"catchlight/render"
@@ -12,41 +13,107 @@ import (
 
 // Sizes of the raster look and of maps shown alone, longer side in pixels: while something is dragged, and at first.
 const (
-	rasterDrag = 128
-	aloneFirst = 128
+	rasterFirst = 128
+	aloneFirst  = 128
 )
 
-// raster draws the raster look once of each state of the scene, where it is wanted.
+// drawing is the raster look on its way, beside the tracer.
+type drawing struct {
+	of   string // what it is of
+	stop context.CancelFunc
+	done chan struct{}
+	err  error // once it is done
+}
+
+// raster starts to draw the raster look of a state of the scene, where it is wanted and not there yet: small at first, and that alone while
+// something is dragged.
 func (w *worker) raster(ctx context.Context, r *request, of string) error {
-	size := r.v.wanted()
-	if r.v.Drag {
-		size = min(size, rasterDrag)
+	sizes := []int{min(rasterFirst, r.v.wanted()), r.v.wanted()}
+	if r.v.Drag || sizes[0] == sizes[1] {
+		sizes = sizes[:1]
 	}
-	what := fmt.Sprint(of, " ", size)
+	what := fmt.Sprint(of, sizes, w.state.rough())
+	if err := w.drew(); err != nil {
+		return err
+	}
 	if !r.v.Raster || w.drawn == what {
 		return nil
 	}
-	d := w.pic.s.p.Description
-	q := *d // of the state, in the lights of the request
+	if w.drawing != nil { // one at a time; await starts the next
+		if w.drawing.of != what {
+			w.drawing.stop()
+		}
+		return nil
+	}
+	ctx, stop := context.WithCancel(ctx)
+	job := &drawing{of: what, stop: stop, done: make(chan struct{})}
+	w.drawing = job
+	s, o := w.state, w.e.o
+	go func() {
+		defer close(job.done)
+		defer stop()
+		for _, size := range sizes {
+			f, err := drawn(ctx, r, s, size, o)
+			if err == nil {
+				err = w.deliver(ctx, r, f)
+			}
+			if err != nil {
+				job.err = err
+				return
+			}
+		}
+	}()
+	return nil
+}
+
+// drew takes notice of a raster look that is done or given up, and returns what went wrong.
+func (w *worker) drew() error {
+	if w.drawing == nil {
+		return nil
+	}
+	select {
+	case <-w.drawing.done:
+	default:
+		return nil
+	}
+	job := w.drawing
+	if w.drawing = nil; job.err == nil {
+		w.drawn = job.of
+	}
+	if errors.Is(job.err, context.Canceled) {
+		return nil
+	}
+	return job.err
+}
+
+// drawn is the raster look of a state in the lights of a request.
+func drawn(ctx context.Context, r *request, s *state, size int, o render.Options) (Frame, error) {
+	q := *s.p.Description
 	q.Lights, q.LightSetup, q.View, q.Raster = baked(r.d, r.gains).Lights, r.d.LightSetup, r.d.View, r.d.Raster
-	p, err := render.Prepare(ctx, &q, w.e.o)
+	o.Rough = s.held
+	p, err := render.Prepare(ctx, &q, o)
 	if err != nil {
-		return err
+		return Frame{}, err
 	}
 	if p, err = p.Sized(size); err != nil {
-		return err
+		return Frame{}, err
 	}
-	res, err := p.Raster(ctx, w.e.o)
+	res, err := p.Raster(ctx, o)
 	if err != nil {
-		return err
+		return Frame{}, err
 	}
 	pic, err := res.Shown()
-	if err != nil {
+	return Frame{Run: r.run, Look: Raster, Samples: 1, Width: res.Width, Height: res.Height, Box: [4]int{0, 0, res.Width, res.Height},
+		RGBA: pic.Pix, Smaller: s.rough(), Enough: size == r.v.wanted()}, err
+}
+
+// deliver hands a frame on from beside the worker, unless something newer was asked for meanwhile.
+func (w *worker) deliver(ctx context.Context, r *request, f Frame) error {
+	w.e.mu.Lock()
+	defer w.e.mu.Unlock()
+	if err := ctx.Err(); err != nil {
 		return err
 	}
-	w.drawn = what
-	f := Frame{Run: r.run, Look: Raster, Samples: 1, Width: res.Width, Height: res.Height, Box: [4]int{0, 0, res.Width, res.Height},
-		RGBA: pic.Pix, Smaller: w.pic.s.rough(), Enough: true}
 	w.send(r, f)
 	return nil
 }

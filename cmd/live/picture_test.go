@@ -2,6 +2,7 @@ package live
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -36,31 +37,75 @@ func meanOf(rgba []byte) float64 {
 	return sum / float64(len(rgba)/4*3)
 }
 
-// What a page shows of a run only ever comes nearer to the truth, a picture of many samples: the root of the mean square of the difference,
-// after what the page does to show small pictures large. A picture of another run says nothing about it. Smaller maps come first, and
-// those that the scene asks for at the end.
+// coarse is a picture with squares of pixels put together, so that pictures of different sizes compare at the coarser one's scale.
+func coarse(c *canvas, side int) *canvas {
+	out := &canvas{size: [2]int{c.size[0] / side, c.size[1] / side}}
+	out.rgba = make([]byte, 4*out.size[0]*out.size[1])
+	for i := range out.rgba {
+		sum, x, y := 0, i/4%out.size[0]*side, i/4/out.size[0]*side
+		for k := range side * side {
+			sum += int(c.rgba[4*((y+k/side)*c.size[0]+x+k%side)+i%4])
+		}
+		out.rgba[i] = byte((2*sum + side*side) / (2 * side * side))
+	}
+	return out
+}
+
+// What a page shows of a run only ever comes nearer to the truth, a picture of many samples: the root of the mean square of the difference at the
+// scale of the first picture, after what the page does to show small pictures large; and no smaller picture follows a finer one.
+// Smaller maps come first, and those that the scene asks for at the end.
 func TestPicturesOnlyGetBetter(t *testing.T) {
 	e := New(Options{Maps: 64})
 	defer e.Close()
-	text := parse(t, marsh, "objects.eye.map_size=128", "picture.samples=64")
-	e.Show(1, text, View{Width: 80}, nil)
-	truth := until(t, e, finished(80, 64))
-	end := truth[len(truth)-1]
-	var page canvas
-	worst, before := 0.0, math.Inf(1)
-	sizes, rough := map[int]bool{}, false
-	for i := range truth[:len(truth)-1] {
-		f := &truth[i]
+	text := parse(t, marsh, "objects.eye.map_size=128", "picture.samples=24")
+	e.Show(1, text, View{Width: 128}, nil)
+	list := until(t, e, finished(128, 24))
+	var page, end canvas
+	end.lay(&list[len(list)-1], "eye")
+	truth := coarse(&end, 2)
+	whole := Frame{Width: 64, Height: 48, Box: [4]int{0, 0, 64, 48}, RGBA: truth.rgba}
+	before, width := math.Inf(1), 0
+	rough := false
+	for i := range list[:len(list)-1] {
+		f := &list[i]
+		require.GreaterOrEqual(t, f.Width, width)
+		width = f.Width
 		page.lay(f, "eye")
-		now := math.Sqrt(page.apart(&end))
-		worst = max(worst, now/before)
+		fine := canvas{size: [2]int{128, 96}, rgba: page.scaled(128, 96)}
+		now := math.Sqrt(coarse(&fine, 2).apart(&whole))
+		require.Less(t, now, 1.05*before, "picture %d of %d px, %d samples", i, f.Width, f.Samples)
 		before = now
-		sizes[f.Width], rough = true, rough || f.Smaller
+		rough = rough || f.Smaller
 	}
-	require.Less(t, worst, 1.05)
-	require.True(t, sizes[64] && sizes[80], "drafts first")
-	require.True(t, rough && truth[0].Smaller, "smaller maps first, and they say so")
-	require.Less(t, before, 6.0)
+	require.Equal(t, 64, list[0].Width, "drafts first")
+	require.True(t, rough && list[0].Smaller, "smaller maps first, and they say so")
+}
+
+// With very few samples all pictures are shown too, with marks, and the raster look does not hold the tracer up.
+func TestFewSamplesAreShown(t *testing.T) {
+	e := New(Options{})
+	defer e.Close()
+	e.Show(1, parse(t, marsh, "picture.samples=2"), View{Width: 160, Raster: true}, nil)
+	list := until(t, e, func(f *Frame) bool { return f.Look == Raster && f.Width == 160 })
+	widths, marks, raster := []int{}, 0, []int{}
+	for i := range list {
+		f := &list[i]
+		require.Equal(t, i+1, f.Pass)
+		if f.Look == Raster {
+			raster = append(raster, f.Width)
+			continue
+		}
+		if !slices.Contains(widths, f.Width) {
+			widths = append(widths, f.Width)
+		}
+		if f.Marks != nil {
+			marks++
+		}
+	}
+	require.Equal(t, []int{64, 128, 160}, widths)
+	require.Equal(t, []int{128, 160}, raster, "small first")
+	require.Equal(t, 1, marks)
+	require.Equal(t, Traced, list[2].Look, "traced before raster")
 }
 
 // The error that a frame states is the one it has against a picture of many samples, or up to twice that: the two sums of a pixel are parts of

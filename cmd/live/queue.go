@@ -10,12 +10,20 @@ type queue struct {
 	mu   sync.Mutex
 	list []Frame
 	more chan struct{}
+	now  uint64 // the last run
+	pass int    // of the run
 }
 
 func newQueue() *queue { return &queue{more: make(chan struct{}, 1)} }
 
+// push numbers a frame within its run and takes it in.
 func (q *queue) push(f Frame) {
 	q.mu.Lock()
+	if f.Run != q.now {
+		q.now, q.pass = f.Run, 0
+	}
+	q.pass++
+	f.Pass = q.pass
 	kept := q.list[:0]
 	for i := range q.list {
 		o := q.list[i]

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"catchlight/render"
 	prep "catchlight/render/prepare"
@@ -42,17 +43,20 @@ type picture struct {
 type worker struct {
 	e        *Engine
 	pace     pace
-	pass     int
-	run      uint64
+	want     int  // longer side of the finest picture
+	first    bool // no picture of the request was shown yet
 	state    *state
 	pic      *picture
+	looked   time.Time     // when a picture was shown last
+	lookTook time.Duration // that making it took
 	canvas   canvas
 	cleaning cleaning
 
-	warm   warmth // of the last eyes that are prepared as their scene asks for
-	fine   *finer // the preparation of a finer state under way
-	drawn  string // what the last picture of the raster look is of
-	marked *state // whose marks were handed on
+	warm    warmth   // of the last eyes that are prepared as their scene asks for
+	fine    *finer   // the preparation of a finer state under way
+	drawn   string   // what the last picture of the raster look is of
+	drawing *drawing // the raster look on its way
+	marked  *state   // whose marks were handed on
 }
 
 // finer is a preparation that goes on while rough pictures are made.
@@ -68,9 +72,7 @@ var errFiner = errors.New("a finer state is there")
 
 // show makes the pictures of a request until its context ends.
 func (w *worker) show(ctx context.Context, r *request) error {
-	if r.run != w.run {
-		w.run, w.pass = r.run, 0
-	}
+	w.first = true
 	now := baked(r.d, r.gains)
 	if r.v.Alone != "" {
 		return w.alone(ctx, r, now)

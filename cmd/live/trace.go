@@ -2,6 +2,7 @@ package live
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"catchlight/scene"
@@ -11,6 +12,7 @@ import (
 // trace goes through the sizes of the plan, and at the last of them through the samples. now is the description with its gains.
 func (w *worker) trace(ctx context.Context, r *request, now *scene.Description, gains map[string]colour.RGB) error {
 	of := text(now)
+	w.want = r.v.wanted()
 	if w.pic != nil && w.pic.run.Samples() > 0 {
 		if err := w.again(r, gains, of); err != nil {
 			return err
@@ -31,7 +33,7 @@ func (w *worker) trace(ctx context.Context, r *request, now *scene.Description, 
 			return err
 		}
 	}
-	return w.await(ctx, r)
+	return w.await(ctx, r, of)
 }
 
 // sizes are those of the pictures that are still to be made.
@@ -138,58 +140,102 @@ func (w *worker) refine(ctx context.Context, r *request, gains map[string]colour
 	for n := w.pic.run.Samples(); n < spp; {
 		from := n
 		n = next(n, spp)
-		if err := w.step(ctx, r, from, n, w.wholeBox()); err != nil {
-			return err
+		err := w.step(ctx, r, from, n, w.wholeBox())
+		for errors.Is(err, errLook) {
+			if err = w.picture(ctx, r, gains, of); err == nil {
+				err = w.step(ctx, r, from, n, w.wholeBox())
+			}
 		}
-		f, err := w.develop(r, w.pic, gains, w.wholeBox())
+		if err == nil {
+			err = w.picture(ctx, r, gains, of)
+		}
 		if err != nil {
 			return err
 		}
-		w.finish(&f)
-		w.mark(&f)
-		w.push(r, f, of, w.surer(&f))
-		if r.v.Drag || w.pic.size >= r.v.wanted() {
-			if err := w.clean(r, gains, of, &f); err != nil {
-				return err
-			}
-			if err := w.raster(ctx, r, of); err != nil {
-				return err
-			}
-		}
-		if !r.v.Drag && (!w.state.smaller || w.pic.size >= r.v.wanted()) {
+	}
+	return nil
+}
+
+// picture shows the whole picture as it is now, and what goes with it.
+func (w *worker) picture(ctx context.Context, r *request, gains map[string]colour.RGB, of string) error {
+	began := time.Now()
+	f, err := w.develop(r, w.pic, gains, w.wholeBox())
+	if err != nil {
+		return err
+	}
+	w.finish(&f)
+	w.mark(&f)
+	w.push(r, f, of, w.surer(&f))
+	w.first = false
+	w.looked, w.lookTook = time.Now(), time.Since(began)
+	if !r.v.Drag && w.pic.size < r.v.wanted() {
+		if !w.state.smaller {
 			w.refineState() // lids are soon there; large maps wait for the picture
 		}
+		return nil
+	}
+	if err := w.clean(r, gains, of, &f); err != nil {
+		return err
+	}
+	if err := w.raster(ctx, r, of); err != nil {
+		return err
+	}
+	if !r.v.Drag {
+		w.refineState()
 	}
 	return nil
 }
 
 // mark adds where handles lie to the first frame of a state of the scene; where an eye's outlines are not known yet, to the second.
 func (w *worker) mark(f *Frame) {
-	if w.marked == w.state || w.pass == 0 && !w.e.rings.known(w.state.p) {
+	if w.marked == w.state || w.first && !w.e.rings.known(w.state.p) {
 		return
 	}
 	w.marked = w.state
 	f.Marks = w.e.rings.marks(w.state.p)
 }
 
-// surer reports whether a frame must be nearer to the truth than the canvas if it is of the same: more samples of the same picture, or
-// all samples of the maps that the scene asks for.
+// surer reports whether a frame is nearer to the truth than the canvas if it is of the same: more samples of the same picture or as many of a
+// finer one, or all samples of the maps that the scene asks for. A finer picture has less grain at every scale that the coarser one has.
 func (w *worker) surer(f *Frame) bool {
-	if w.canvas.rough && !f.Smaller {
-		return w.pic.run.Finished()
+	mean := w.pic.run.MeanSamples()
+	switch {
+	case w.pic.run.Finished() && w.pic.size >= w.want && !f.Smaller:
+		return true
+	case w.canvas.rough != f.Smaller:
+		return false
+	case f.Width == w.canvas.size[0]:
+		return mean > w.canvas.mean
 	}
-	return w.canvas.rough == f.Smaller && w.canvas.size == [2]int{f.Width, f.Height} && f.Samples > w.canvas.samples
+	return f.Width > w.canvas.size[0] && mean >= w.canvas.mean
 }
 
 // mostStep is how many samples a pixel are added between looks at what else is to be done: a tile of four takes about 10 ms.
 const mostStep = 4
+
+// errLook says that it is time to show what there is.
+var errLook = errors.New("time to look")
+
+// lookEvery is how often a picture under way is shown between its passes, once every pixel has a sample; showing it takes a tenth of the time at
+// most.
+const lookEvery = 250 * time.Millisecond
 
 // step brings a box, which has from samples a pixel or more, to n of them.
 func (w *worker) step(ctx context.Context, r *request, from, n int, box [4]int) error {
 	for run := w.pic.run; from < n; {
 		to := min(from+mostStep, n)
 		began := time.Now()
-		if err := run.In(ctx, to, box[0], box[1], box[2], box[3]); err != nil {
+		until, cancel := ctx, context.CancelFunc(func() {})
+		if run.Samples() > 0 && !r.v.Drag && box == w.wholeBox() {
+			until, cancel = context.WithDeadline(ctx, w.looked.Add(max(lookEvery, 10*w.lookTook)))
+		}
+		err := run.In(until, to, box[0], box[1], box[2], box[3])
+		cancel()
+		if err != nil {
+			w.cleaning.traced += time.Since(began)
+			if ctx.Err() == nil && errors.Is(err, context.DeadlineExceeded) {
+				return errLook
+			}
 			return err
 		}
 		w.cleaning.traced += time.Since(began)
@@ -204,21 +250,33 @@ func (w *worker) step(ctx context.Context, r *request, from, n int, box [4]int) 
 	return nil
 }
 
-// await waits for a finer state, where one is to follow.
-func (w *worker) await(ctx context.Context, r *request) error {
-	if r.v.Drag {
-		return nil
+// await waits for the raster look, and for a finer state where one is to follow.
+func (w *worker) await(ctx context.Context, r *request, of string) error {
+	if !r.v.Drag {
+		w.refineState()
 	}
-	w.refineState()
-	if w.fine == nil {
-		return nil
+	for w.drawing != nil || w.fine != nil && !r.v.Drag {
+		var drawn, finer chan struct{}
+		if w.drawing != nil {
+			drawn = w.drawing.done
+		}
+		if w.fine != nil && !r.v.Drag {
+			finer = w.fine.done
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-drawn:
+			if err := w.raster(ctx, r, of); err != nil {
+				return err
+			}
+		case <-finer:
+			if err := w.finer(); err != nil {
+				return err
+			}
+		}
 	}
-	select {
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-w.fine.done:
-	}
-	return w.finer()
+	return nil
 }
 
 // finer is errFiner once the finer state is there, or what is wrong with it.
