@@ -1,6 +1,6 @@
 // The scene as the server holds it, and the one way to change it.
 import { get, send, after, Refused } from "./talk.js";
-import { field } from "./keys.js";
+import { field, chain } from "./keys.js";
 import { say } from "./say.js";
 
 export let state = { values: {}, set: [], edited: [], lights: [], objects: [], paint: [], snapshots: [], film: { width: 1, height: 1 } };
@@ -95,6 +95,14 @@ export const names = list => entries(list).map(e => e.name);
 // eye returns the name of the first eye, or "" where there is none.
 export function eye() {
   return names("objects").find(n => value("objects." + n + ".shape") === "eye") || "";
+}
+
+// acts says whether a key has an effect on its eye: some do on eyes that are built here alone.
+export function acts(key) {
+  const object = key.split(".").slice(0, 2).join(".");
+  if (!key.startsWith("objects.") || !there(object + ".asset")) return true;
+  const borrows = value(object + ".asset.borrow") === true;
+  return chain(key).every(f => !f.acts || borrows && f.acts.includes("borrowed"));
 }
 
 let gestures = 0;

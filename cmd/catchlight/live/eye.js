@@ -2,7 +2,7 @@
 // on top, and the lids.
 import { make, at, draw } from "./make.js";
 import { field } from "./keys.js";
-import { value, set, eye, listen, there } from "./desk.js";
+import { value, set, eye, listen, there, acts } from "./desk.js";
 import { dial, number, toggle, about } from "./field.js";
 import { show, showScatter } from "./handles.js";
 
@@ -28,7 +28,7 @@ export const warmed = (v, stops) => {
 // warm is the dial of a colour's warmth.
 export function warm(key, label, more = {}) {
   const f = field(key);
-  if (!f) return null;
+  if (!f || !acts(key)) return null;
   return dial({
     label, unit: "EV", keys: [key], low: -4, high: 4, a: -1, b: 1,
     title: f.doc + "\nHow many stops more red than blue it has.", of: () => value(key) === undefined ? undefined : Number(warmth(value(key)).toFixed(2)),
@@ -48,7 +48,8 @@ const signs = {
 };
 
 // group is a part of the eye with its controls; being there points to it in the picture.
-function group(name, title, part, ...rows) {
+function group(name, title, part, ...all) {
+  const rows = all.filter(r => r);
   const s = make("section", { className: "part", "aria-labelledby": "h-" + name }, make("h2", { id: "h-" + name }, title), ...rows);
   s.prepend(draw("svg", { viewBox: "-10 -10 20 20", class: "sign", "aria-hidden": "true" }, ...signs[name]()));
   s.dataset.part = name;
@@ -87,7 +88,7 @@ function radius(key, label) {
 
 // ring is the iris' zones: one is chosen, and its three numbers are shown.
 function ring(o) {
-  if (!field(o + "iris." + zones[0] + ".hue")) return [number(o + "iris.pigment", "Pigment"), warm(o + "iris.tint", "Warmth")];
+  if (!acts(o + "iris." + zone + ".hue")) return [make("p", { className: "quiet" }, "Its colour comes from the eye's own file.")];
   const box = make("div", {});
   const fill = () => box.replaceChildren(number(o + "iris." + zone + ".hue", "Hue"), number(o + "iris." + zone + ".brightness", "Brightness"),
     number(o + "iris." + zone + ".contrast", "Contrast"));
@@ -107,8 +108,9 @@ let built = null;
 // lay builds the column for the first eye; it is built anew when that becomes another.
 function lay() {
   const name = eye();
-  if (name === built) return;
-  built = name;
+  const now = name + " " + there("objects." + name + ".asset") + " " + value("objects." + name + ".asset.borrow");
+  if (now === built) return;
+  built = now;
   const box = at("eye");
   if (!name) {
     box.replaceChildren(make("p", { className: "quiet" }, "This scene has no eye. Its objects are in the lists at the right."));
@@ -118,7 +120,7 @@ function lay() {
   box.replaceChildren(
     group("pupil", "Pupil", "pupil", number(o + "iris.pupil", "Diameter")),
     group("iris", "Iris", "iris", ...ring(o)),
-    group("limbus", "Limbus", "limbus", number(o + "paint.limbus.size", "Width"), number(o + "paint.limbal-grey.amount", "Darkness"), warm(o + "paint.limbal-grey.colour", "Warmth")),
+    group("limbus", "Limbus", "limbus", number(o + "limbus.width", "Width"), number(o + "paint.limbal-grey.amount", "Darkness"), warm(o + "paint.limbal-grey.colour", "Warmth")),
     group("white", "White", "", warm(o + "sclera.tint", "Warmth"), number(o + "sclera.tone_down", "Quiet veins")),
     group("depth", "Beneath", "", radius(o + "sclera.scatter_radius", "Scatter radius")),
     group("film", "Film", "", number(o + "cornea.wobble", "Wobble"), number(o + "cornea.roughness", "Roughness")),

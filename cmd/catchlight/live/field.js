@@ -1,7 +1,7 @@
 // Fields: one for each kind of value. Every field says its key, shows its value, and shows beside itself what was wrong.
 import { make, tidy } from "./make.js";
 import { field, span, fault, hold, range } from "./keys.js";
-import { value, set, gesture, listen, problem, problemOf, act, state, there } from "./desk.js";
+import { value, set, gesture, listen, problem, problemOf, act, acts, state, there } from "./desk.js";
 
 let count = 0;
 const fresh = () => "f" + ++count;
@@ -146,7 +146,7 @@ function fieldOf(key) {
 // number is the dial of one key.
 export function number(key, label, more = {}) {
   const f = fieldOf(key);
-  if (!f) return null;
+  if (!f || !acts(key)) return null;
   return dial({
     label, keys: [key], field: f, unit: f.unit, whole: f.kind === "whole", title: about(f), of: () => value(key),
     put: (v, g) => set([{ key, value: v }], g), ...more,

@@ -1,7 +1,7 @@
 // Every key, found by words: of its name, its meaning or its source.
 import { make, at } from "./make.js";
 import { all, range, selector } from "./keys.js";
-import { names, value, state, act } from "./desk.js";
+import { names, value, state, act, acts } from "./desk.js";
 import { any } from "./field.js";
 import { say } from "./say.js";
 
@@ -13,7 +13,7 @@ const plain = key => key.split(".").slice(-2).join(" ").replaceAll("_", " ");
 // fits tells whether a key may be given where the scene is as it is.
 function fits(k) {
   const s = selector(k.key);
-  return !s || !value(s) || k.field.only.includes(value(s));
+  return acts(k.key) && (!s || !value(s) || k.field.only.includes(value(s)));
 }
 
 // rank says how well a key answers the words; 0 is not at all.

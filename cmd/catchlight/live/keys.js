@@ -32,6 +32,12 @@ export function field(key) {
   return fields.get(pattern(key));
 }
 
+// chain returns what the schema says of a key and of the blocks about it, outermost first.
+export function chain(key) {
+  const parts = key.split(".");
+  return parts.map((_, i) => field(parts.slice(0, i + 1).join("."))).filter(f => f);
+}
+
 // selector returns the key whose word says whether this one may be given, or "".
 export function selector(key) {
   const f = field(key);

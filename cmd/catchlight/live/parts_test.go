@@ -254,3 +254,21 @@ func TestScatterAtScale(t *testing.T) {
 	v.do(chromedp.Focus("#find"))
 	require.Zero(t, eval[float64](v, radius))
 }
+
+// On an eye from a file there are no controls of what is painted on built ones, neither in reach nor by search.
+func TestEyeOfAFile(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.s.mu.Lock()
+	v.s.values["objects.keeper.asset.file"] = "heron.glb"
+	v.s.poke()
+	v.s.mu.Unlock()
+	v.until(`document.getElementById("eye").textContent.includes("Its colour comes from the eye's own file")`)
+	keys := eval[[]string](v, `[...document.querySelectorAll("#eye .dial")].map(d => d.dataset.keys)`)
+	require.Contains(t, keys, "objects.keeper.limbus.width")
+	require.Contains(t, keys, "objects.keeper.sclera.tint")
+	for _, k := range keys {
+		require.NotContains(t, k, ".paint.")
+	}
+	v.do(chromedp.SendKeys("#find", "pigment built pattern"))
+	v.until(`document.getElementById("foundcount").textContent === "No key has these words."`)
+}
