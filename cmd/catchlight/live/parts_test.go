@@ -272,3 +272,78 @@ func TestEyeOfAFile(t *testing.T) {
 	v.do(chromedp.SendKeys("#find", "pigment built pattern"))
 	v.until(`document.getElementById("foundcount").textContent === "No key has these words."`)
 }
+
+// red returns the red channel of the canvas at shares of its width and height.
+func red(x, y string) string {
+	return `(() => { const c = document.getElementById("picture"); return c.getContext("2d").getImageData(c.width * ` + x + ` | 0, c.height * ` + y + ` | 0, 1, 1).data[0]; })()`
+}
+
+// A snapshot is laid beside the picture, moves with the divider and follows the exposure where it is asked to; two are compared by
+// their keys.
+func TestReferences(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.until(`document.getElementById("sure").dataset.enough === "true"`)
+	for _, name := range []string{"ebb", "flood"} {
+		v.do(chromedp.Click("#shoot"), chromedp.WaitVisible("#shotname"), chromedp.Evaluate(`document.getElementById("shotname").select()`, nil), chromedp.SendKeys("#shotname", name), chromedp.Click("dialog .answers button"))
+		require.Equal(t, name, v.heard("/snapshot")[0]["name"])
+		v.until(`!document.querySelector("dialog")`)
+	}
+	v.until(`document.getElementById("shots").textContent === "Snapshots (2)"`)
+	v.do(chromedp.Click("#shots"), chromedp.WaitVisible(".shots li:nth-child(2) img"), chromedp.Click(`[aria-label="compare ebb"]`), chromedp.Click(`[aria-label="compare flood"]`))
+	v.until(`document.querySelector(".changed caption") && document.querySelector(".changed").textContent.includes("view.exposure")`)
+	v.picture("shots.png")
+	v.until(`document.querySelector(".shots img").complete`)
+	v.do(chromedp.Click(".shots li:nth-child(1) button"))
+	v.until(`!document.querySelector("dialog")`)
+	require.InDelta(t, 180, eval[int](v, red("0.9", "0.5")), 1, "at the right of the divider")
+	require.NotEqual(t, 180, eval[int](v, red("0.3", "0.5")), "at its left")
+	v.do(chromedp.Evaluate(`(() => { const d = document.getElementById("divider"); d.value = 950; d.dispatchEvent(new Event("input")); })()`, nil))
+	require.Less(t, eval[int](v, red("0.9", "0.05")), 100, "the divider has moved over it")
+	v.do(chromedp.Evaluate(`(() => { const d = document.getElementById("divider"); d.value = 500; d.dispatchEvent(new Event("input")); })()`, nil))
+
+	// One stop more light: the signal 180 is 0.456 of linear light, twice that is 0.913 and the signal 244 (IEC 61966-2-1).
+	v.do(chromedp.Click("#level"), chromedp.Evaluate(`(e => { e.focus(); e.select(); })(document.querySelector('.dial[data-keys="view.exposure"] input[type=text]'))`, nil), chromedp.KeyEvent("-0.2"+kb.Enter))
+	v.until(`Math.abs(` + red("0.9", "0.5") + ` - 244) <= 1`)
+	v.do(chromedp.Click("#level"))
+	require.InDelta(t, 180, eval[int](v, red("0.9", "0.5")), 1)
+}
+
+// The picture of the side that was left stays at hand and lies beside the other.
+func TestSides(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.until(`document.getElementById("sure").dataset.enough === "true"`)
+	was := eval[int](v, red("0.8", "0.5"))
+	require.True(t, eval[bool](v, `document.querySelector("#beside [value=side]").disabled`), "there is no other side yet")
+	v.do(chromedp.Click("#sideB"))
+	require.Equal(t, "B", v.heard("/side")[0]["to"])
+	v.until(`document.getElementById("sideB").getAttribute("aria-pressed") === "true"`)
+	v.do(chromedp.Evaluate(`(e => { e.focus(); e.select(); })(document.querySelector('.dial[data-keys="view.exposure"] input[type=text]'))`, nil), chromedp.KeyEvent("-4"+kb.Enter))
+	v.until(red("0.2", "0.5") + ` < 100`)
+	v.do(chromedp.SetValue("#beside", "side"), chromedp.Evaluate(`document.getElementById("beside").dispatchEvent(new Event("change"))`, nil))
+	// It was the traced picture, while the raster look stood there before.
+	require.InDelta(t, eval[int](v, `(async () => (await import("/stage.js")).other.canvas.getContext("2d").getImageData(0.8 * 512 | 0, 256, 1, 1).data[0])()`), eval[int](v, red("0.8", "0.5")), 1)
+	require.Greater(t, eval[int](v, red("0.8", "0.5")), was-30)
+	require.Less(t, eval[int](v, red("0.2", "0.5")), 100)
+}
+
+// Closer in, the whole film is asked for at more pixels and what is seen of it first; the wheel keeps the place under it.
+func TestZoom(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.heard("/view")
+	v.do(chromedp.Click("#closer"), chromedp.Click("#closer"))
+	views := v.heard("/view")
+	last := views[len(views)-1]
+	require.Equal(t, 1152.0, last["width"], "2.25 times 512")
+	crop := last["crop"].([]any)
+	require.InDelta(t, 1/2.25, crop[2].(float64)-crop[0].(float64), 1e-9)
+	require.InDelta(t, 1, crop[2].(float64)+crop[0].(float64), 1e-9)
+	at := `(async () => { const s = await import("/stage.js"), r = document.getElementById("picture").getBoundingClientRect(); return s.film({ clientX: Math.round(r.left + 0.25 * r.width), clientY: Math.round(r.top + 0.75 * r.height) }); })()`
+	before := eval[[]float64](v, at)
+	v.do(chromedp.Evaluate(`(() => { const r = document.getElementById("picture").getBoundingClientRect(); document.getElementById("sheet").dispatchEvent(new WheelEvent("wheel", { deltaY: -200, clientX: Math.round(r.left + 0.25 * r.width), clientY: Math.round(r.top + 0.75 * r.height), cancelable: true })); })()`, nil))
+	after := eval[[]float64](v, at)
+	require.InDelta(t, before[0], after[0], 1e-6)
+	require.InDelta(t, before[1], after[1], 1e-6)
+	v.do(chromedp.Click("#fit"))
+	views = v.heard("/view")
+	require.Equal(t, []any{0.0, 0.0, 0.0, 0.0}, views[len(views)-1]["crop"])
+}

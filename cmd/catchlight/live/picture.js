@@ -53,8 +53,8 @@ export class Look {
 
   // show becomes a picture that was loaded.
   show(image) {
-    this.canvas.width = image.width;
-    this.canvas.height = image.height;
+    this.canvas.width = image.naturalWidth;
+    this.canvas.height = image.naturalHeight;
     this.canvas.getContext("2d").drawImage(image, 0, 0);
     this.frame = { run: 0 };
   }

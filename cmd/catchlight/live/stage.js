@@ -134,6 +134,7 @@ function tell(h) {
 export function paint() {
   const c = at("picture"), to = c.getContext("2d", { willReadFrequently: false });
   const from = held === "before" ? before : looks;
+  to.clearRect(0, 0, c.width, c.height); // pictures may let what is behind them through
   if (aloneHeld && looks.alone.frame) {
     part(to, looks.alone.canvas, 0, c.width);
     return;

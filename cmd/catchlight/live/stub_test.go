@@ -3,11 +3,14 @@ package live
 import (
 	"encoding/binary"
 	"encoding/json"
+	"image"
+	"image/png"
 	"io"
 	"math"
 	"net/http"
 	"net/http/httptest"
 	"slices"
+	"strconv"
 	"sync"
 
 	"catchlight/scene"
@@ -21,6 +24,8 @@ type stub struct {
 	undo    []map[string]any
 	gesture string
 	stale   bool
+	side    string
+	shots   []key
 	run     uint64
 	w, h    int
 	crop    [4]float64
@@ -33,7 +38,7 @@ type stub struct {
 type key = map[string]any
 
 func newStub() *stub {
-	return &stub{w: 384, h: 384, wake: make(chan bool, 1), values: map[string]any{
+	return &stub{w: 384, h: 384, side: "A", shots: []key{}, wake: make(chan bool, 1), values: map[string]any{
 		"view.exposure": -1.2, "camera.orbit.azimuth": 32.0, "camera.orbit.elevation": 4.0, "lights.room.kind": "environment", "lights.window.kind": "rectangle",
 		"lights.window.orbit.azimuth": -28.0, "lights.window.orbit.elevation": 26.0, "lights.rim.kind": "rectangle", "lights.rim.orbit.azimuth": 125.0, "lights.rim.orbit.elevation": 12.0,
 		"objects.keeper.shape": "eye", "objects.keeper.iris.pupil": 3.4,
@@ -60,8 +65,8 @@ func (s *stub) state() key {
 	for _, n := range []string{"limbal-grey", "vessels", "limbus"} {
 		paint = append(paint, key{"object": "keeper", "name": n, "kind": n, "on": true, "amount": 0.4, "colour": []float64{0.7, 0.75, 0.81}})
 	}
-	return key{"scene": "ferry_keeper.yaml", "values": s.values, "set": []string{}, "edited": append([]string{}, s.edited...), "undo": len(s.undo) > 0, "redo": false, "ab": "A", "stale": s.stale,
-		"lights": []string{"room", "window", "rim"}, "objects": []string{"keeper"}, "paint": paint, "snapshots": []key{}, "film": key{"width": 640, "height": 640}}
+	return key{"scene": "ferry_keeper.yaml", "values": s.values, "set": []string{}, "edited": append([]string{}, s.edited...), "undo": len(s.undo) > 0, "redo": false, "ab": s.side, "stale": s.stale,
+		"lights": []string{"room", "window", "rim"}, "objects": []string{"keeper"}, "paint": paint, "snapshots": s.shots, "film": key{"width": 640, "height": 640}}
 }
 
 func (s *stub) post(w http.ResponseWriter, r *http.Request) {
@@ -72,6 +77,7 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 			Value any
 		}
 		From, To      any
+		Name, Note    string
 		X, Y          float64
 		Width, Height int
 		Crop          [4]float64
@@ -132,6 +138,10 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 		answer(w, 200, key{"places": []key{{"object": "keeper", "shell": "inner", "zone": "iris", "place": []float64{in.X, in.Y, 9.1},
 			"maps": []key{{"slot": "iris.colour", "texel": []int{512, 640}, "value": []float64{0.12, 0.08, 0.05}}}}}})
 		return
+	case "/side":
+		s.side = in.To.(string)
+	case "/snapshot":
+		s.shots = append(s.shots, key{"id": strconv.Itoa(len(s.shots) + 1), "name": in.Name, "note": in.Note, "time": "2026-11-29T20:00:00Z", "exposure": s.values["view.exposure"]})
 	case "/save":
 		if s.stale {
 			answer(w, 409, key{"problem": "the file has changed on disk", "stale": true})
@@ -248,6 +258,16 @@ func (s *stub) serve() *httptest.Server {
 		s.mu.Lock()
 		defer s.mu.Unlock()
 		answer(w, 200, s.state())
+	})
+	mux.HandleFunc("GET /snapshot/{file}", func(w http.ResponseWriter, r *http.Request) {
+		img := image.NewNRGBA(image.Rect(0, 0, 64, 64))
+		for i := range img.Pix {
+			img.Pix[i] = []byte{180, 60, 60, 255}[i%4]
+		}
+		_ = png.Encode(w, img)
+	})
+	mux.HandleFunc("GET /difference", func(w http.ResponseWriter, r *http.Request) {
+		answer(w, 200, key{"changes": []key{{"key": "view.exposure", "a": r.URL.Query().Get("a"), "b": 2.5}}})
 	})
 	mux.HandleFunc("POST /", func(w http.ResponseWriter, r *http.Request) {
 		s.mu.Lock()
