@@ -186,18 +186,35 @@ type event struct {
 const recorder = `(() => {
 	const f = document.getElementById("frame"), r = window.recorder = { did: 0, shown: [] };
 	for (const e of ["pointermove", "keydown"]) addEventListener(e, x => { if (!r.did) r.did = x.timeStamp; }, true);
-	new MutationObserver(l => { for (const m of l) r.shown.push([m.attributeName, Number(f.getAttribute(m.attributeName)), performance.now()]); }).observe(f, { attributes: true, attributeFilter: ["data-traced", "data-raster"] });
+	new MutationObserver(l => { for (const m of l) r.shown.push([m.attributeName, Number(f.getAttribute(m.attributeName)), performance.now()]); }).observe(f, { attributes: true, attributeFilter: ["data-traced", "data-raster", "data-asked"] });
 })()`
 
-// took waits until the canvas shows what the event did and says how long that took in ms.
-func took(p *livePage, e *event, i int) float64 {
+// times of one event, in ms.
+type times struct {
+	shown, answered float64 // from the event's time stamp to the drawn canvas, and to the server's answer
+	cpu             float64 // of the program, on all processors, until the canvas was seen to be drawn
+}
+
+// took waits until the canvas shows what the event did and says how long that took.
+func took(p *livePage, e *event, i int) times {
 	p.do(chromedp.Evaluate(`(() => { recorder.did = 0; recorder.shown = []; delete document.getElementById("frame").dataset.asked; })()`, nil))
+	var ms []float64
+	from := cpuSeconds()
 	e.do(p, i)
-	var ms float64
 	require.NoError(p, chromedp.Run(p.ctx, chromedp.Poll(`(() => { const f = document.getElementById("frame"), run = Number(f.dataset.asked || 0); if (!run) return false;
-		const s = recorder.shown.find(s => s[0] === "data-`+e.look+`" && s[1] >= run); return s ? s[2] - recorder.did : false; })()`, &ms,
+		const s = recorder.shown.find(s => s[0] === "data-`+e.look+`" && s[1] >= run); const a = recorder.shown.find(s => s[0] === "data-asked"); return s && a ? [s[2] - recorder.did, a[2] - recorder.did] : false; })()`, &ms,
 		chromedp.WithPollingInterval(5*time.Millisecond), chromedp.WithPollingTimeout(time.Minute))), e.name)
-	return ms
+	return times{ms[0], ms[1], 1000 * (cpuSeconds() - from)}
+}
+
+// middle returns the value at a share of a sorted list of one of the times.
+func middle(all []times, share float64, of func(t times) float64) float64 {
+	list := make([]float64, len(all))
+	for i, t := range all {
+		list[i] = of(t)
+	}
+	slices.Sort(list)
+	return list[int(share*float64(len(list)))]
 }
 
 // slide moves the slider of a key to and fro by its keys.
@@ -253,18 +270,19 @@ func BenchmarkEventToCanvas(b *testing.B) {
 			q := &livePage{b, p.ctx, p.file}
 			for b.Loop() {
 				e.begin(q)
-				var ms []float64
+				var all []times
 				for i := range events {
-					ms = append(ms, took(q, e, i))
+					all = append(all, took(q, e, i))
 				}
 				if e.end != nil {
 					e.end(q)
 				}
 				q.shown()
-				slices.Sort(ms)
-				b.ReportMetric(ms[events/2], "ms-median")
-				b.ReportMetric(ms[events*9/10], "ms-90%")
-				fmt.Fprintf(&table, "| %s | %.0f | %.0f | %s |\n", e.name, ms[events/2], ms[events*9/10], load())
+				shown := func(t times) float64 { return t.shown }
+				answered, cpu := func(t times) float64 { return t.answered }, func(t times) float64 { return t.cpu }
+				b.ReportMetric(middle(all, 0.5, shown), "ms-median")
+				b.ReportMetric(middle(all, 0.9, shown), "ms-90%")
+				fmt.Fprintf(&table, "| %s | %.0f | %.0f | %.0f | %.0f | %s |\n", e.name, middle(all, 0.5, shown), middle(all, 0.9, shown), middle(all, 0.5, answered), middle(all, 0.5, cpu), load())
 			}
 			if os.Getenv("CATCHLIGHT_LONG") != "" {
 				keepTable(b, table.String())
@@ -282,9 +300,9 @@ func load() string {
 
 // keepTable writes a dated table of the page's times.
 func keepTable(b *testing.B, rows string) {
-	text := fmt.Sprintf("# From input to the changed canvas, %s\n\nHeadless Chromium, ferry_keeper.yaml at 384 px, 50 events each, milliseconds from the event's time stamp to the drawn canvas; load is the\n"+
-		"machine's at the end of the row, on %d processors. `CATCHLIGHT_LONG=1 go test ./cmd/catchlight -run x -bench EventToCanvas -benchtime 1x` wrote it.\n\n"+
-		"| change | median | 90 %% | load |\n| --- | --- | --- | --- |\n%s", time.Now().Format("2 January 2006"), runtime.NumCPU(), rows)
+	text := fmt.Sprintf("# From input to the changed canvas, %s\n\nHeadless Chromium, ferry_keeper.yaml at 384 px, 50 events each, milliseconds from the event's time stamp: to the drawn canvas, to the server's\n"+
+		"answer, and of the program's processor time until then; load is the machine's at the end of the row, on %d processors. `CATCHLIGHT_LONG=1 go test ./cmd/catchlight -run x -bench EventToCanvas -benchtime 1x` wrote it.\n\n"+
+		"| change | canvas, median | 90 %% | answer, median | CPU, median | load |\n| --- | --- | --- | --- | --- | --- |\n%s", time.Now().Format("2 January 2006"), runtime.NumCPU(), rows)
 	dir := "../../testdata/live"
 	require.NoError(b, os.MkdirAll(dir, 0o777))
 	require.NoError(b, os.WriteFile(filepath.Join(dir, "page-"+time.Now().Format("2006-01-02")+".md"), []byte(text), 0o666))
