@@ -170,7 +170,7 @@ func TestLookOnThePage(t *testing.T) {
 	require.Contains(t, text, "limbal-grey")
 	require.NotContains(t, text, "azimuth: -28,")
 	clock := look[float64](p, `Number(document.querySelector("#clock input[type=text]").value)`)
-	require.InDelta(t, 10, clock, 0.1)
+	require.InDelta(t, 10, clock, 0.1, "where the mirror image is")
 }
 
 // event is one way of changing the scene, fifty times.

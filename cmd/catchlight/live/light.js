@@ -44,18 +44,22 @@ function size(n) {
   });
 }
 
+// Clock positions go from 1 to 13 here, so that a quarter past twelve is 12.25; the server has it as 0.25.
+const told = { clock: x => x < 1 ? x + 12 : x, mm: x => x, size: x => x };
+const meant = { clock: x => x > 12 ? x - 12 : x, mm: x => x, size: x => x };
+
 // spot is a dial of the catchlight on the cornea, which the light is moved for.
 function spot(label, unit, name, low, high, a, b) {
   return dial({
     label, unit, keys: ["lights." + chosen + ".orbit." + name], low, high, a, b, title: "The light goes where its mirror image on the cornea then sits.",
     of: () => {
       const c = catchlight();
-      return c ? c[name] : undefined;
+      return c && typeof c[name] === "number" ? Number(told[name](c[name]).toFixed(2)) : undefined;
     },
     put: (x, g) => {
       const c = catchlight();
       if (!c) return;
-      c[name] = x;
+      c[name] = meant[name](x);
       aim({ light: chosen, clock: c.clock, mm: c.mm, ...(name === "size" ? { size: x } : {}) }, g);
     },
   });
@@ -73,7 +77,7 @@ function ofLight() {
   const rows = [make("h3", {}, n, make("span", { className: "quiet" }, n === key() ? ", the key" : "")), number(l + "ev", "Strength"), warm(l + "tint", "Warmth")];
   if (kind === "environment") rows.push(number(l + "rotation", "Turned"));
   else if (kind !== "constant") {
-    rows.push(size(n), make("h4", {}, "Its catchlight on the cornea"), spot("O'clock", "h", "clock", 0.01, 12, 0.01, 12), spot("From centre", "mm", "mm", 0, 6, 0, 5));
+    rows.push(size(n), make("h4", {}, "Its catchlight on the cornea"), spot("O'clock", "h", "clock", 0.01, 13, 1, 13), spot("From centre", "mm", "mm", 0, 6, 0, 5));
     if (kind !== "distant") rows.push(spot("Size there", "mm", "size", 0.01, 8, 0.05, 4));
   }
   box.replaceChildren(...rows.filter(r => r));

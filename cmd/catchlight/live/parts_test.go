@@ -2,6 +2,7 @@ package live
 
 import (
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -346,4 +347,19 @@ func TestZoom(t *testing.T) {
 	v.do(chromedp.Click("#fit"))
 	views = v.heard("/view")
 	require.Equal(t, []any{0.0, 0.0, 0.0, 0.0}, views[len(views)-1]["crop"])
+}
+
+// A clock position is typed as people say it, twelve and a quarter as 12.25, and sent in (0, 12].
+func TestClock(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.do(chromedp.Evaluate(`[...document.querySelectorAll("#onelight .dial")].find(d => d.textContent.startsWith("O'clock")).id = "clock"`, nil))
+	v.heard("/aim")
+	for _, c := range []struct{ typed, sent float64 }{{10, 10}, {12.25, 0.25}, {1, 1}} {
+		v.do(chromedp.Evaluate(`(e => { e.focus(); e.select(); })(document.querySelector("#clock input[type=text]"))`, nil), chromedp.KeyEvent(strconv.FormatFloat(c.typed, 'f', -1, 64)+kb.Enter))
+		got := v.heard("/aim")
+		require.Len(t, got, 1)
+		require.Equal(t, c.sent, got[0]["clock"])
+		require.InDelta(t, 2.4, got[0]["mm"], 1e-9)
+		require.Nil(t, got[0]["size"], "the light keeps its size")
+	}
 }
