@@ -173,6 +173,54 @@ func TestLookOnThePage(t *testing.T) {
 	require.InDelta(t, 10, clock, 0.1, "where the mirror image is")
 }
 
+// values returns what the page knows of keys.
+func (p *livePage) values(keys ...string) (out []float64) {
+	p.Helper()
+	for _, k := range keys {
+		out = append(out, look[float64](p, `(async () => { const d = await import("/desk.js"); await d.refresh(); return d.value("`+k+`") ?? 0; })()`))
+	}
+	return out
+}
+
+// button drags a handle's button by pixels of the page.
+func (p *livePage) button(handle string, dx, dy float64) {
+	p.Helper()
+	at := look[[2]float64](p, `(() => { const r = document.querySelector("button.handle.`+handle+`").getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })()`)
+	mouse := func(kind input.MouseType, k float64) chromedp.Action {
+		return input.DispatchMouseEvent(kind, at[0]+k*dx, at[1]+k*dy).WithButton(input.Left).WithButtons(1).WithClickCount(1)
+	}
+	p.do(mouse(input.MousePressed, 0), mouse(input.MouseMoved, 0.2), mouse(input.MouseMoved, 0.6), mouse(input.MouseMoved, 1), mouse(input.MouseReleased, 1))
+	p.shown()
+}
+
+// Each handle changes its own keys, the way the hand goes, and one undo takes a whole drag back; a click says what is there.
+func TestHandlesOnThePage(t *testing.T) {
+	p := openLive(t, marshEye, 90*time.Second)
+	p.do(chromedp.WaitReady("button.handle.limbus"), chromedp.WaitReady("button.handle.light"))
+	p.shown()
+	for _, c := range []struct {
+		handle, key string
+		dx, dy      float64
+		way         float64 // sign of the change
+	}{
+		{"orbit", "camera.orbit.azimuth", 40, 0, -1}, {"gaze", "objects.eye.gaze.azimuth", 30, 0, 1}, {"pupil", "objects.eye.iris.pupil", 12, 2, 1},
+		{"limbus", "objects.eye.limbus.width", 12, 9, 1}, {"light", "lights.window.orbit.azimuth", 12, 0, 1},
+	} {
+		was := p.values(c.key)[0]
+		p.button(c.handle, c.dx, c.dy)
+		now := p.values(c.key)[0]
+		require.Greater(t, c.way*(now-was), 0.0, "%s: %s went from %g to %g", c.handle, c.key, was, now)
+		p.do(chromedp.Click("#undo"))
+		p.until(`(async () => (await import("/talk.js")).idle())()`)
+		require.Equal(t, was, p.values(c.key)[0], "%s: one undo takes the drag back", c.handle)
+		p.shown()
+	}
+	at := look[[2]float64](p, `(() => { const r = document.querySelector("button.handle.gaze").getBoundingClientRect(); return [r.left - 14, r.top + 8]; })()`)
+	p.do(chromedp.MouseClickXY(at[0], at[1]))
+	p.until(`/iris/.test(document.getElementById("picked").textContent)`)
+	require.Regexp(t, `at -?[0-9.]+, -?[0-9.]+, -?[0-9.]+ mm`, look[string](p, `document.getElementById("picked").textContent`))
+}
+
 // event is one way of changing the scene, fifty times.
 type event struct {
 	name  string
