@@ -82,6 +82,10 @@ func marksOn(out *inspect.Report, p *render.Prepared, size int) (list []inspect.
 	b := &p.Scene.Objects[p.Scene.Eyes[0].Inner]
 	toward := p.Scene.Camera.Frame().N
 	for i, f := range out.Numbered() {
+		// Notes are marked where there is nothing worse.
+		if f.Severity < min(out.Worst, inspect.Warning) {
+			continue
+		}
 		if len(list) == maxMarks || len(f.Where) == 0 || f.Where[0].MM == nil {
 			continue
 		}

@@ -212,6 +212,7 @@ func (r *Run) gaps(outer, inner *Part, out *near.Tree) {
 	f := Finding{Code: "layers.white_gap", Part: inner.Name, Number: Held(most, "mm", "widest gap over the white in front, to the nearest point"), Range: AtMost(limit, "own choice"),
 		Where: []Place{r.Subject.Place(inner, wide)}, Good: most <= limit, Fields: fields}
 	if !f.Good {
+		f.Title = "a wide gap over the white"
 		f.Shows = Shows{Px: r.Px(most), Text: "a clear rim about the white"}
 		f.Remedy = Remedy{Key: r.key("asset.close_gap=true"), Step: "lay the inner shell close beneath the outer one outside the limbus"}
 		if r.Subject.Snug {

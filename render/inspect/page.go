@@ -102,8 +102,8 @@ func svg(m *image.NRGBA, about string, marks []Mark) (template.HTML, error) {
 			}
 		}
 		taken = append(taken, [2]float64{x, y})
-		fmt.Fprintf(&s, `<g class="%s"><circle cx="%.1f" cy="%.1f" r="%.1f" class="ring"/><line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ring"/><circle cx="%.1f" cy="%.1f" r="%.1f" class="tag"/><text x="%.1f" y="%.1f" font-size="%.1f" text-anchor="middle">%d</text></g>`,
-			k.Severe, k.X, k.Y, 0.55*r, k.X, k.Y, x, y, x, y, r, x, y+0.42*r, 1.2*r, k.Number)
+		fmt.Fprintf(&s, `<g class="%s"><circle cx="%.1f" cy="%.1f" r="%.1f" class="halo"/><line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="halo"/><circle cx="%.1f" cy="%.1f" r="%.1f" class="ring"/><line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ring"/><circle cx="%.1f" cy="%.1f" r="%.1f" class="tag"/><text x="%.1f" y="%.1f" font-size="%.1f" text-anchor="middle">%d</text></g>`,
+			k.Severe, k.X, k.Y, 0.55*r, k.X, k.Y, x, y, k.X, k.Y, 0.55*r, k.X, k.Y, x, y, x, y, r, x, y+0.42*r, 1.2*r, k.Number)
 	}
 	s.WriteString("</svg>")
 	return template.HTML(s.String()), nil
@@ -199,7 +199,7 @@ func (a *album) figures(f *Finding, number int) (list []figure, err error) {
 		name := f.Where[0].Part
 		if s := a.sitter(name); s != nil {
 			at := vecOf(f.Where[0].MM)
-			q := portrait{frame: a.toward(s, at), at: at, half: max(0.12*a.radius, 1.5*f.Where[0].Size), size: 220}
+			q := portrait{frame: a.toward(s, at), at: at, half: max(0.22*a.radius, 1.5*f.Where[0].Size), size: 220}
 			var marks []Mark
 			for i := range f.Where {
 				if p := f.Where[i].MM; p != nil && f.Where[i].Part == name {

@@ -241,7 +241,7 @@ func nearest3(m *mesh.Mesh, p geom.Vec) int {
 }
 
 func (f *fault) test(t *testing.T) {
-	e := goodEye()
+	e := &eye{outer: goodOuter(72), inner: goodInner(56, 1.8)}
 	f.plant(e)
 	group, _, _ := strings.Cut(f.code, ".")
 	r, err := Look(context.Background(), e.subject(t), Options{Workers: 2, Groups: []Group{Group(group)}})

@@ -149,8 +149,10 @@ func (r *Run) padding(l *layout, owner []int32) {
 			continue
 		}
 		x, y := k%grid, k/grid
-		// Only from an island's rim, to the right and down; the other ways are others' rights.
-		if x+1 < grid && owner[k+1] == o && y+1 < grid && owner[k+grid] == o {
+		// Only from an island's rim, to the sides and down; the ways up are others' ways down.
+		own := l.island[o-1]
+		same := func(k int) bool { return owner[k] > 0 && l.island[owner[k]-1] == own }
+		if x > 0 && same(k-1) && x+1 < grid && same(k+1) && y+1 < grid && same(k+grid) {
 			continue
 		}
 		for dy := 0; dy < best && y+dy < grid; dy++ {
@@ -159,7 +161,7 @@ func (r *Run) padding(l *layout, owner []int32) {
 					continue
 				}
 				q := owner[k+dy*grid+dx]
-				if q == 0 || l.island[q-1] == l.island[o-1] || !l.tri[q-1].view && !l.tri[o-1].view {
+				if q == 0 || l.island[q-1] == own || !l.tri[q-1].view && !l.tri[o-1].view {
 					continue
 				}
 				if d := max(dx, -dx, dy) - 1; d < best {

@@ -38,7 +38,7 @@ func newReport(s *Subject, r *Run) *Report {
 		p.Worst = max(p.Worst, f.Severity)
 	}
 	slices.SortStableFunc(p.Findings, func(a, b Finding) int {
-		return cmp.Or(cmp.Compare(b.Severity, a.Severity), cmp.Compare(slices.Index(Groups, a.Group), slices.Index(Groups, b.Group)), -cmp.Compare(weight(&a), weight(&b)))
+		return cmp.Or(cmp.Compare(b.Severity, a.Severity), -cmp.Compare(weight(&a), weight(&b)), cmp.Compare(slices.Index(Groups, a.Group), slices.Index(Groups, b.Group)))
 	})
 	if p.Findings == nil {
 		p.Findings = []Finding{}
@@ -49,8 +49,13 @@ func newReport(s *Subject, r *Run) *Report {
 	return p
 }
 
-// weight orders findings of one severity and group.
-func weight(f *Finding) float64 { return max(f.Shows.Px, f.Shows.Levels/4) }
+// weight orders findings of one severity.
+func weight(f *Finding) float64 {
+	if f.Severity == Fine {
+		return 0
+	}
+	return max(f.Shows.Px, f.Shows.Levels/4)
+}
 
 // Of returns the findings of a code.
 func (p *Report) Of(code string) (list []Finding) {

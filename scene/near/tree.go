@@ -324,23 +324,34 @@ func (t *Tree) Ray(o, d geom.Vec, t0, t1 float64, skip int) (out Hit, ok bool) {
 }
 
 func (n *node) meets(o, inv geom.Vec, t0, t1 float64) bool {
-	for a := range 3 {
-		x, y, i := along(n.lo, a)-along(o, a), along(n.hi, a)-along(o, a), along(inv, a)
-		if math.IsInf(i, 0) {
-			if x > 0 || y < 0 {
-				return false
-			}
-			continue
-		}
-		x, y = x*i, y*i
-		if x > y {
-			x, y = y, x
-		}
-		if t0, t1 = max(t0, x), min(t1, y); t0 > t1+1e-12*math.Abs(t1) {
-			return false
-		}
+	var ok bool
+	if t0, t1, ok = slab(n.lo.X-o.X, n.hi.X-o.X, inv.X, t0, t1); !ok {
+		return false
 	}
-	return true
+	if t0, t1, ok = slab(n.lo.Y-o.Y, n.hi.Y-o.Y, inv.Y, t0, t1); !ok {
+		return false
+	}
+	_, _, ok = slab(n.lo.Z-o.Z, n.hi.Z-o.Z, inv.Z, t0, t1)
+	return ok
+}
+
+// slab narrows a line's stretch to what lies between two planes, x and y before its start; i is one over its speed across them.
+func slab(x, y, i, t0, t1 float64) (float64, float64, bool) {
+	if math.IsInf(i, 0) {
+		return t0, t1, x <= 0 && y >= 0
+	}
+	x, y = x*i, y*i
+	if x > y {
+		x, y = y, x
+	}
+	if x > t0 {
+		t0 = x
+	}
+	if y < t1 {
+		t1 = y
+	}
+	// A little slack, so that no triangle in the box' own face is lost by rounding.
+	return t0, t1, t0 <= t1+1e-12*math.Abs(t1)
 }
 
 // pierce is where a line meets a triangle, at any t. Source: Moeller and Trumbore, Journal of Graphics Tools 2(1), 1997, 21.
