@@ -247,9 +247,9 @@ type Plinth struct {
 }
 
 // Measures are those of a plinth.
-func (b *Object) Measures() plinth.Params {
-	p := &b.Plinth
-	return plinth.Params{Radius: b.Radius, Thickness: b.Thickness, Bevel: p.Bevel, Cup: p.Cup, Depth: p.Depth, Relief: p.Relief, Wave: p.Wave, Seed: uint64(p.Seed)}
+func (o *Object) Measures() plinth.Params {
+	p := &o.Plinth
+	return plinth.Params{Radius: o.Radius, Thickness: o.Thickness, Bevel: p.Bevel, Cup: p.Cup, Depth: p.Depth, Relief: p.Relief, Wave: p.Wave, Seed: uint64(p.Seed)}
 }
 
 // Gaze is where an eye looks. It turns about the centre of its globe without rolling (Listing's law).
