@@ -126,6 +126,10 @@ func TestSharedNoise(t *testing.T) {
 		}
 	}
 	single := 1.0 / 12 / spp
+	c := f.config()
+	if shared, plain := c.Bytes(), (&Config{Width: side, Height: side, SPP: spp}).Bytes(); shared > plain {
+		t.Errorf("shared sums take %d bytes, others %d", shared, plain)
+	}
 	for _, c := range []struct {
 		what              string
 		got, want, within float64
