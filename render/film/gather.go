@@ -60,6 +60,9 @@ func (f *Film) gather(tile int, alone bool) Held {
 		f.pool.unpin(tile)
 		return h
 	}
+	if !alone {
+		f.pool.widen()
+	}
 	g := &gathering{Held: &h, own: own, n: n}
 	across := (f.width + TileSize - 1) / TileSize
 	down := f.Tiles() / across

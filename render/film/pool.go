@@ -74,12 +74,11 @@ const (
 // passes.
 const mostIdle = 1 << 28
 
-// leastRead is leastRead; of samples that pixels share it is three rows of tiles, as each tile is read with its neighbours.
-func (f *Film) leastRead() int64 {
-	if f.reach == 0 {
-		return leastRead
-	}
-	return 3*int64((f.width+TileSize-1)/TileSize) + leastRead
+// widen makes room in memory for three rows of tiles, where tiles are read with their neighbours; a film whose tiles are only merged does with less.
+func (p *pool) widen() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.most = max(p.most, 3*((p.f.width+TileSize-1)/TileSize)+leastRead)
 }
 
 func (p *pool) open(f *Film, blockBytes, resident int64, scratch string) {

@@ -78,7 +78,7 @@ func open(file *os.File, path string, o Opening) (*Film, error) {
 	}
 	f.pool.disk = s
 	if !o.Write && o.Resident > 0 {
-		f.pool.most = int(max(f.leastRead(), o.Resident/(c.pixelBytes()*blockPixels)))
+		f.pool.most = int(max(leastRead, o.Resident/(c.pixelBytes()*blockPixels)))
 	}
 	return f, nil
 }
