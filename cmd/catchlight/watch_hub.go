@@ -48,26 +48,15 @@ func (m *message) head() []byte {
 
 // frameHeader is what a page reads of a frame.
 type frameHeader struct {
-	Run     uint64      `json:"run"`
-	Look    string      `json:"look"`
-	Pass    int         `json:"pass"`
-	Samples int         `json:"samples"`
-	Width   int         `json:"width"`
-	Height  int         `json:"height"`
-	Box     [4]int      `json:"box"`
-	Bytes   int         `json:"bytes"`
-	Error   float64     `json:"error"`
-	Enough  bool        `json:"enough"`
-	Smaller bool        `json:"smaller"`
-	Seconds float64     `json:"seconds"`
-	Words   string      `json:"words,omitempty"` // what the tones of a map shown alone mean
-	Marks   *live.Marks `json:"marks,omitempty"`
+	live.Frame
+	Bytes int `json:"bytes"` // of its pixels, which follow
 }
 
 // frameMessage packs a frame.
-func frameMessage(f *live.Frame) message {
-	return message{pix: f.RGBA, frame: &frameHeader{f.Run, f.Look, f.Pass, f.Samples, f.Width, f.Height, f.Box, len(f.RGBA), f.Error, f.Enough, f.Smaller, f.Seconds,
-		f.Words, f.Marks}}
+func frameMessage(f live.Frame) message {
+	h := &frameHeader{f, len(f.RGBA)}
+	h.RGBA = nil
+	return message{pix: f.RGBA, frame: h}
 }
 
 // word is a header without pixels: state (there is a new one), problem, progress or end.

@@ -115,7 +115,7 @@ func (s *session) pass(e engine) {
 			s.hub.say(word{Word: "problem", Run: f.Run, Problem: f.Problem})
 			continue
 		}
-		s.hub.send(frameMessage(&f))
+		s.hub.send(frameMessage(f))
 	}
 }
 
