@@ -175,7 +175,7 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 			return err
 		}
 	}
-	fmt.Fprintf(stdout, "wrote %s, list.html and findings.json beside it\n", file)
+	fmt.Fprintf(stdout, "wrote %s, list.html and findings.json beside it\nto change it and see it: %s\n", file, commandLine([]string{"watch", file}))
 	return nil
 }
 

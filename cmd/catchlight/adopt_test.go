@@ -30,6 +30,7 @@ func TestAdopt(t *testing.T) {
 		code, out, stderr := catchlight("adopt", filepath.Join(eyes, q.file), "--size", "48", "--samples", "2", fmt.Sprintf("--drafts=%t", drafts))
 		require.Zero(t, code, stderr)
 		require.Contains(t, out, q.says)
+		require.Contains(t, out, "\nto change it and see it: catchlight watch out/adopt-ict_right_eye")
 		dir := filepath.Join("out", "adopt-"+strings.TrimSuffix(q.file, filepath.Ext(q.file)))
 		if q.file == "ict_right_eye.obj" {
 			dir += "-2" // the .glb of that name was there first
