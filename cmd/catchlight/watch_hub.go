@@ -76,6 +76,7 @@ type word struct {
 const (
 	mostTabs    = 16
 	mostWaiting = 48               // messages of a tab that does not read
+	mostPixels  = 256 << 20        // bytes of pixels in them; the newest frame goes in any case
 	patience    = 20 * time.Second // for a message to go out
 )
 
@@ -113,11 +114,17 @@ func push(list []message, m message) []message {
 		}
 		return gone
 	})
-	if len(list) >= mostWaiting {
+	for {
+		sum := len(m.pix)
+		for i := range list {
+			sum += len(list[i].pix)
+		}
+		if len(list) < mostWaiting && sum <= mostPixels || len(list) == 0 {
+			return append(list, m)
+		}
 		i := max(slices.IndexFunc(list, func(o message) bool { return o.frame != nil }), 0)
 		list = slices.Delete(list, i, i+1)
 	}
-	return append(list, m)
 }
 
 // send hands a message to all tabs.

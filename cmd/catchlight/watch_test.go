@@ -286,6 +286,42 @@ func TestTabsSeeOneState(t *testing.T) {
 	require.Eventually(t, func() bool { return tinyRunning.Load() == 0 }, 20*time.Second, 5*time.Millisecond)
 }
 
+// A tab that reads slowly gets the newest pictures: a whole one replaces those of its look, a part the same part; words stay in order,
+// marks live on, and neither number nor size of what waits grows.
+func TestPush(t *testing.T) {
+	frame := func(look string, run uint64, box [4]int, marks *live.Marks) message {
+		m := frameMessage(live.Frame{Run: run, Look: look, Width: 8, Height: 8, Box: box, Marks: marks, RGBA: make([]byte, 4*(box[2]-box[0])*(box[3]-box[1]))})
+		require.Empty(t, m.frame.RGBA)
+		return m
+	}
+	whole, part, rest := [4]int{0, 0, 8, 8}, [4]int{2, 2, 4, 4}, [4]int{4, 4, 8, 8}
+	var list []message
+	for _, m := range []message{
+		frame("traced", 1, whole, &live.Marks{MillimetresPerWidth: 26}), {word: word{Word: "state"}}, frame("raster", 1, whole, nil), frame("traced", 1, part, nil),
+		frame("traced", 2, part, nil), frame("traced", 2, rest, nil),
+	} {
+		list = push(list, m)
+	}
+	require.Len(t, list, 5, "the first part gave way")
+	list = push(list, frame("traced", 3, whole, nil))
+	require.Len(t, list, 3)
+	require.Equal(t, "state", list[0].word.(word).Word)
+	require.Equal(t, "raster", list[1].frame.Look)
+	require.Equal(t, uint64(3), list[2].frame.Run)
+	require.Equal(t, 26.0, list[2].frame.Marks.MillimetresPerWidth)
+	for i := range 3 * mostWaiting {
+		list = push(list, message{word: word{Run: uint64(i)}})
+	}
+	require.Len(t, list, mostWaiting)
+	list = nil
+	for i := range 9 {
+		m := frame("traced", 1, [4]int{i % 8, 0, i%8 + 1, i/8 + 1}, nil)
+		m.pix = make([]byte, mostPixels/4)
+		list = push(list, m)
+	}
+	require.Len(t, list, 4)
+}
+
 // Work begins with the first tab and ends soon after the last one is closed; a page that is loaded again goes on.
 func TestLastTabEndsWork(t *testing.T) {
 	made := atomic.Int32{}
