@@ -10,7 +10,14 @@ import (
 
 // All values of a scene are there by the paths that overrides use, and the schema knows every one.
 func TestValues(t *testing.T) {
-	d, err := Load("../scenes/ferry_keeper.yaml")
+	d, err := Parse("keeper.yaml", []byte(`view: {exposure: -1.2}
+camera: {orbit: {}, focal_length: 1080}
+lights:
+  - {name: room, kind: environment, file: builtin:cottage-room-unlit}
+  - {name: window, kind: rectangle, orbit: {azimuth: -28}, radiance: 3}
+objects:
+  - {name: eye, shape: eye, iris: {pupil: 3.4}, sclera: {tint: [0.97, 0.99, 1.06]}}
+`))
 	require.NoError(t, err)
 	v := d.Values()
 	require.Equal(t, 3.4, v["objects.eye.iris.pupil"])
