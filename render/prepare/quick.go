@@ -130,9 +130,12 @@ func (p *preparer) warp(from *eyeball, by *warped) (*eyeball, error) {
 		return nil, err
 	}
 	s.inner = &m
-	var err error
-	if s.innerBVH, err = p.hierarchy(s.inner); err != nil {
-		return nil, err
+	var ok bool
+	if s.innerBVH, ok = from.innerBVH.Refit(m.P); !ok {
+		var err error
+		if s.innerBVH, err = p.hierarchy(s.inner); err != nil {
+			return nil, err
+		}
 	}
 	return &s, nil
 }
