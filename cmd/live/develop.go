@@ -26,7 +26,7 @@ func (w *worker) develop(r *request, pic *picture, gains map[string]colour.RGB, 
 	var mean []colour.RGB
 	var alpha []float64
 	if glare {
-		mean, alpha = make([]colour.RGB, width*height), make([]float64, width*height)
+		mean, alpha = w.low.scaled(width, height)
 	}
 	var mu sync.Mutex
 	square, known := 0.0, 0
@@ -43,8 +43,10 @@ func (w *worker) develop(r *request, pic *picture, gains map[string]colour.RGB, 
 		}
 		mu.Unlock()
 		if glare {
-			copy(mean[y0*width:], part.Mean)
-			copy(alpha[y0*width:], part.Alpha)
+			for y := y0; y < y1; y++ { // what lies outside the box has no samples yet
+				copy(mean[y*width+box[0]:y*width+box[2]], part.Mean[(y-y0)*width+box[0]:])
+				copy(alpha[y*width+box[0]:y*width+box[2]], part.Alpha[(y-y0)*width+box[0]:])
+			}
 			return
 		}
 		put(&f, r, render.DisplayPart(&r.d.View, vw, width, height, y0*width, part.Mean, part.Alpha), part.Alpha, y0, y1)
@@ -57,12 +59,43 @@ func (w *worker) develop(r *request, pic *picture, gains map[string]colour.RGB, 
 		if err != nil {
 			return f, err
 		}
-		put(&f, r, pix, alpha, 0, height)
+		put(&f, r, pix[box[1]*width:], alpha[box[1]*width:], box[1], box[3])
 	}
 	if f.Error = levels(math.Sqrt(square / float64(known))); known == 0 {
 		f.Error = grainOf(&f)
 	}
 	return f, nil
+}
+
+// low is the light of a small picture, for the glare that a part of a larger one gets from the rest.
+type low struct {
+	of    string // what it is a picture of
+	w, h  int
+	mean  []colour.RGB
+	alpha []float64
+}
+
+// scaled is the light at another size, of the nearest pixels; black where there is none.
+func (l *low) scaled(w, h int) (mean []colour.RGB, alpha []float64) {
+	mean, alpha = make([]colour.RGB, w*h), make([]float64, w*h)
+	if l.w == 0 {
+		return mean, alpha
+	}
+	for y := range h {
+		for x := range w {
+			i := y*l.h/h*l.w + x*l.w/w
+			mean[y*w+x], alpha[y*w+x] = l.mean[i], l.alpha[i]
+		}
+	}
+	return mean, alpha
+}
+
+// keepLow keeps the light of a draft.
+func (w *worker) keepLow(of string, gains map[string]colour.RGB) error {
+	width, height := w.pic.run.Film().Size()
+	p, err := w.pic.run.Weigh(gains, 0, height)
+	w.low = low{of, width, height, p.Mean, p.Alpha}
+	return err
 }
 
 // glares reports whether each point of the picture hangs on all the others.

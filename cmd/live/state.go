@@ -43,6 +43,7 @@ type picture struct {
 type worker struct {
 	e        *Engine
 	pace     pace
+	low      low  // of the last draft
 	want     int  // longer side of the finest picture
 	first    bool // no picture of the request was shown yet
 	state    *state

@@ -98,10 +98,10 @@ func (w *worker) finish(f *Frame) {
 }
 
 // cropBox is the part of the picture to refine first, on whole tiles; ok is false where that is all of it.
-func (w *worker) cropBox(r *request) (box [4]int, ok bool) {
+func (w *worker) cropBox(r *request, of string) (box [4]int, ok bool) {
 	all := w.wholeBox()
 	c := r.v.Crop
-	if !(c[2] > c[0] && c[3] > c[1]) || r.v.Drag || glares(r) {
+	if !(c[2] > c[0] && c[3] > c[1]) || r.v.Drag || glares(r) && w.low.of != of {
 		return all, false
 	}
 	const tile = 16
@@ -121,7 +121,7 @@ const cropSamples = 16
 
 // refine shows a picture at 1, 2, 4 and more samples: first the part that is looked at, then all.
 func (w *worker) refine(ctx context.Context, r *request, gains map[string]colour.RGB, of string, spp int) error {
-	if box, ok := w.cropBox(r); ok && spp > 1 {
+	if box, ok := w.cropBox(r, of); ok && spp > 1 {
 		most := min(spp, cropSamples)
 		for n := w.pic.run.Samples(); n < most; {
 			from := n
@@ -169,6 +169,11 @@ func (w *worker) picture(ctx context.Context, r *request, gains map[string]colou
 	w.first = false
 	w.looked, w.lookTook = time.Now(), time.Since(began)
 	if !r.v.Drag && w.pic.size < r.v.wanted() {
+		if glares(r) {
+			if err := w.keepLow(of, gains); err != nil {
+				return err
+			}
+		}
 		if !w.state.smaller {
 			w.refineState() // lids are soon there; large maps wait for the picture
 		}
