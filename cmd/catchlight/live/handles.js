@@ -90,7 +90,8 @@ addEventListener("keyup", e => { if (e.key === "e") turning = false; });
 // begin makes the picture a thing to take hold of.
 export function begin() {
   const sheet = at("sheet");
-  let drag = null, clicked = 0;
+  const never = { when: -1e4, x: 0, y: 0 };
+  let drag = null, clicked = never;
   sheet.addEventListener("pointerdown", e => {
     if (e.button || e.target.tagName === "BUTTON") return;
     const p = stage.film(e);
@@ -125,11 +126,11 @@ export function begin() {
       return;
     }
     if (e.type !== "pointerup") return;
-    if (performance.now() - clicked < 350) {
-      clicked = 0;
+    if (e.timeStamp - clicked.when < 400 && Math.hypot(e.clientX - clicked.x, e.clientY - clicked.y) < 6) {
+      clicked = never;
       reset(d.handle);
     } else {
-      clicked = performance.now();
+      clicked = { when: e.timeStamp, x: e.clientX, y: e.clientY };
       pick(d.from);
     }
   };

@@ -3,6 +3,7 @@ package live
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -269,10 +270,22 @@ func TestHandles(t *testing.T) {
 	require.InDelta(t, mm(-1.6)+0.05, aims[len(aims)-1]["x"], 0.004)
 
 	v.drag(mm(3), mm(2.5), mm(3), mm(2.5), 1)
+	v.until(`document.getElementById("picked").textContent.includes("texel 512, 640")`)
 	picks := v.heard("/pick")
 	require.Len(t, picks, 1)
 	require.InDelta(t, mm(3), picks[0]["x"], 0.004)
-	v.until(`document.getElementById("picked").textContent.includes("texel 512, 640")`)
+
+	// Twice in one place: what was changed there goes back to the file's.
+	v.s.mu.Lock()
+	radius := v.s.number("objects.keeper.iris.pupil", 0) / 2
+	v.s.mu.Unlock()
+	require.Greater(t, radius, 1.8, "it was dragged wider")
+	edge := eval[[2]float64](v, `(() => { const r = document.getElementById("picture").getBoundingClientRect(); return [r.left + `+fmt.Sprint(mm(0))+` * r.width, r.top + `+fmt.Sprint(mm(radius))+` * r.height]; })()`)
+	click := func(kind input.MouseType) chromedp.Action {
+		return input.DispatchMouseEvent(kind, edge[0], edge[1]).WithButton(input.Left).WithClickCount(1)
+	}
+	v.do(click(input.MousePressed), click(input.MouseReleased), click(input.MousePressed), click(input.MouseReleased))
+	require.Equal(t, "objects.keeper.iris.pupil", v.heard("/reset")[0]["key"])
 
 	v.do(chromedp.Focus("button.handle.pupil"), chromedp.KeyEvent(kb.ArrowRight))
 	require.Equal(t, "pupil", v.heard("/turn")[0]["handle"])

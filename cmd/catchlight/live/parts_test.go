@@ -1,6 +1,7 @@
 package live
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -362,4 +363,23 @@ func TestClock(t *testing.T) {
 		require.InDelta(t, 2.4, got[0]["mm"], 1e-9)
 		require.Nil(t, got[0]["size"], "the light keeps its size")
 	}
+}
+
+// The dome shows equal angles as equal distances (the azimuthal equidistant projection): straight ahead in its middle, square to it
+// on the rim, what is behind hollow and outside.
+func TestDome(t *testing.T) {
+	v := open(t, 1440, 900)
+	for _, c := range []struct {
+		azimuth, elevation float64
+		x, y               float64 // in radii of the rim
+		behind             bool
+	}{{0, 0, 0, 0, false}, {90, 0, 1, 0, false}, {-45, 0, -0.5, 0, false}, {0, 45, 0, -0.5, false}, {0, -89.9, 0, 0.9989, false}, {110, 0, 110.0 / 90, 0, true},
+		{60, 45, 0.5040, -0.5820, false}, // off = acos(cos 45 cos 60) = 69.30 degrees, across = (sin 60 cos 45, sin 45) of 0.9354
+	} {
+		got := eval[map[string]any](v, fmt.Sprintf(`(async () => (await import("/dome.js")).spot(%g, %g))()`, c.azimuth, c.elevation))
+		require.InDelta(t, c.x, got["x"].(float64)/62, 2e-3, "%v", c)
+		require.InDelta(t, c.y, got["y"].(float64)/62, 2e-3, "%v", c)
+		require.Equal(t, c.behind, got["behind"], "%v", c)
+	}
+	require.Contains(t, eval[string](v, `document.getElementById("domewords").textContent`), "window: -28° round, 26° up")
 }
