@@ -124,6 +124,7 @@ function tell(h) {
   sure.dataset.enough = !!h.enough;
   const words = [h.enough ? "Good enough" : "Getting better", h.width + " px", h.samples + (h.samples === 1 ? " sample" : " samples")];
   if (known) words.splice(1, 0, "off by about " + tidy(Number(h.error.toPrecision(2))) + " of 255");
+  if (h.clean) words.push("grain taken out");
   if (h.smaller) words.push("made at smaller maps");
   sure.textContent = words.join(" · ");
   at("surer").value = known ? Math.max(0, Math.min(1, 1 - Math.log2(1 + h.error) / 6)) : 0;
