@@ -74,11 +74,12 @@ async function snapshots() {
       changed.replaceChildren(make("p", { className: "quiet" }, state.snapshots.length > 1 ? "Tick two to see what changed between them." : ""));
       return;
     }
-    const [a, b] = state.snapshots.filter(s => ticked.has(String(s.id))).map(s => s.id);
+    const two = state.snapshots.filter(s => ticked.has(String(s.id))), [a, b] = two.map(s => s.id);
     try {
       const d = await get("/difference?a=" + encodeURIComponent(a) + "&b=" + encodeURIComponent(b));
       const rows = (d.changes || []).map(c => make("tr", {}, make("th", { scope: "row" }, c.key), make("td", {}, text(c.a)), make("td", {}, text(c.b))));
-      changed.replaceChildren(rows.length ? make("table", {}, make("caption", {}, rows.length + (rows.length === 1 ? " key differs" : " keys differ")), ...rows) : make("p", {}, "Both are the same scene."));
+      changed.replaceChildren(rows.length ? make("table", {}, make("caption", {}, rows.length + (rows.length === 1 ? " key differs" : " keys differ")),
+        make("tr", {}, make("td", {}), ...two.map(s => make("th", { scope: "col" }, s.name))), ...rows) : make("p", {}, "Both are the same scene."));
     } catch (e) {
       complain(e);
     }
@@ -102,7 +103,7 @@ async function snapshots() {
       act("/restore", { id: s.id });
       list.closest("dialog").close();
     });
-    list.append(make("li", {}, picture, make("strong", {}, s.name), make("p", { className: "quiet" }, [s.note, new Date(s.time).toLocaleString("en-GB")].filter(t => t).join(" · ")),
+    list.append(make("li", {}, picture, make("strong", {}, s.name), make("p", { className: "quiet" }, [s.note, new Date(s.time).toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "short" })].filter(t => t).join(" · ")),
       make("label", {}, box, " compare"), beside, back));
   }
   compare();
