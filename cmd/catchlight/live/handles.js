@@ -93,6 +93,11 @@ export function begin() {
   const never = { when: -1e4, x: 0, y: 0 };
   let drag = null, clicked = never;
   sheet.addEventListener("pointerdown", e => {
+    if (stage.pinching()) { // a second finger: what the first took hold of is let go
+      if (drag && drag.going) stage.dragging(false);
+      drag = null;
+      return;
+    }
     if (e.button || e.target.tagName === "BUTTON") return;
     const p = stage.film(e);
     const handle = turning || e.ctrlKey || e.metaKey ? "environment" : part(...p);

@@ -147,7 +147,7 @@ async function help() {
     ["Drag with E or Control held", "the surroundings turn"], ["Double click, or Delete on a handle", "back to the file’s"],
     ["Click", "which map, texel and value is there"], ["Arrows on a handle, slider or number", "a step; with Shift ten, with Alt a tenth"],
     ["Drag a number’s name sideways", "changes it; with Alt finely"], ["B, held", "what was there before the last change"], ["M, held", "the chosen map alone"],
-    ["+, −, 0, the wheel", "closer, further, the whole picture"], ["/", "all keys"], ["Control Z, Control Y, Control S", "undo, redo, save"],
+    ["+, −, 0, the wheel, two fingers", "closer, further, the whole picture; arrows on those buttons move it"], ["/", "all keys"], ["Control Z, Control Y, Control S", "undo, redo, save"],
   ];
   await ask("Hands and keys", [make("table", {}, ...rows.map(r => make("tr", {}, make("th", { scope: "row" }, r[0]), make("td", {}, r[1]))))], { "": "Close" });
 }

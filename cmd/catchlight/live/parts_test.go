@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
@@ -382,4 +383,28 @@ func TestDome(t *testing.T) {
 		require.Equal(t, c.behind, got["behind"], "%v", c)
 	}
 	require.Contains(t, eval[string](v, `document.getElementById("domewords").textContent`), "window: -28° round, 26° up")
+}
+
+// Two fingers zoom and move the picture and take hold of nothing; the arrows on the zoom's buttons move it, too.
+func TestTwoFingers(t *testing.T) {
+	v := open(t, 390, 844)
+	v.heard("/turn")
+	r := eval[[4]float64](v, `(() => { const r = document.getElementById("picture").getBoundingClientRect(); return [r.left, r.top, r.width, r.height]; })()`)
+	touch := func(kind input.TouchType, points ...[2]float64) chromedp.Action {
+		var list []*input.TouchPoint
+		for i, p := range points {
+			list = append(list, &input.TouchPoint{X: r[0] + p[0]*r[2], Y: r[1] + p[1]*r[3], ID: float64(i + 1)})
+		}
+		return input.DispatchTouchEvent(kind, list)
+	}
+	a, b := [2]float64{0.45, 0.5}, [2]float64{0.55, 0.5}
+	v.do(touch(input.TouchStart, a), touch(input.TouchStart, a, b), touch(input.TouchMove, [2]float64{0.4, 0.5}, [2]float64{0.6, 0.5}), touch(input.TouchMove, [2]float64{0.35, 0.5}, [2]float64{0.65, 0.5}), touch(input.TouchEnd))
+	box := eval[[4]float64](v, `(async () => (await import("/stage.js")).box())()`)
+	require.InDelta(t, 1.0/3, box[2]-box[0], 0.01, "three times as wide apart")
+	require.InDelta(t, 0.5, (box[0]+box[2])/2, 0.02)
+	require.Empty(t, v.heard("/turn"))
+	require.Empty(t, v.heard("/pick"))
+	v.do(chromedp.Focus("#closer"), chromedp.KeyEvent(kb.ArrowRight))
+	moved := eval[[4]float64](v, `(async () => (await import("/stage.js")).box())()`)
+	require.InDelta(t, 0.1/3, moved[0]-box[0], 0.002)
 }

@@ -240,7 +240,40 @@ function pan(dx, dy) {
   zoomTo(zoom, centre);
 }
 
+const fingers = new Map(); // by pointer, where it is on the page
+
+// pinching says whether two fingers hold the picture.
+export const pinching = () => fingers.size > 1;
+
+// pinch lets two fingers move and zoom what is shown.
+function pinch(sheet) {
+  const both = () => {
+    const [a, b] = [...fingers.values()];
+    return { x: (a.clientX + b.clientX) / 2, y: (a.clientY + b.clientY) / 2, wide: Math.hypot(a.clientX - b.clientX, a.clientY - b.clientY) || 1 };
+  };
+  sheet.addEventListener("pointerdown", e => { if (e.pointerType === "touch") fingers.set(e.pointerId, e); }, true);
+  sheet.addEventListener("pointermove", e => {
+    if (!fingers.has(e.pointerId)) return;
+    const from = pinching() ? both() : null;
+    fingers.set(e.pointerId, e);
+    if (!from) return;
+    const to = both(), r = at("picture").getBoundingClientRect();
+    zoomTo(zoom * to.wide / from.wide, film({ clientX: from.x, clientY: from.y }));
+    pan((from.x - to.x) / r.width, (from.y - to.y) / r.height);
+  }, true);
+  for (const name of ["pointerup", "pointercancel"]) sheet.addEventListener(name, e => fingers.delete(e.pointerId), true);
+}
+
 export function begin() {
+  pinch(at("sheet"));
+  for (const id of ["further", "fit", "closer"]) {
+    at(id).addEventListener("keydown", e => {
+      const way = { ArrowLeft: [-0.1, 0], ArrowRight: [0.1, 0], ArrowUp: [0, -0.1], ArrowDown: [0, 0.1] }[e.key];
+      if (!way) return;
+      e.preventDefault();
+      pan(...way);
+    });
+  }
   at("divider").addEventListener("input", () => {
     at("frame").style.setProperty("--border", at("divider").value / 1000);
     view();
