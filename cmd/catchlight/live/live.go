@@ -3,7 +3,7 @@ package live
 
 import "embed"
 
-// Files are what the server hands out as they are: index.html, live.css and the scripts.
+// Files are what the server hands out as they are.
 //
-//go:embed index.html live.css *.js
+//go:embed index.html live.css eye.svg *.js
 var Files embed.FS
