@@ -70,6 +70,7 @@ func highLowRun(r *Run) error {
 	toHigh := hi.Apart(onLow, 2*R)
 	r.Advance(4, 6)
 	r.distances(high, low, &toLow, &toHigh, R)
+	r.field(low, hi, lo)
 	r.bake(high, low, hi, onLow, &toLow)
 	r.Advance(5, 6)
 	r.motion(hi, lo, R)
@@ -121,6 +122,27 @@ func (r *Run) distances(high, low *Part, toLow, toHigh *register.Distances, R fl
 		f.Remedy.Step = "look where the low mesh cuts corners of the high one"
 	}
 	r.Add(f)
+}
+
+// field keeps the distance to the high mesh and what a bake's rays meet at each vertex of the low one, for pictures on the page.
+func (r *Run) field(low *Part, hi, lo *register.Surface) {
+	m := low.Welded()
+	if len(m.P) > 100_000 {
+		return
+	}
+	list := lo.Vertices()
+	d := hi.Apart(list, 2*m.Bounds().Size().Len())
+	f := Field{Part: low.Name, Title: "signed distance to the high mesh's surface", Unit: "mm", Value: d.Signed, Low: -max(d.P95, 1e-6), High: max(d.P95, 1e-6)}
+	b := hi.Cast(list, max(1.2*max(d.Outward, d.Inward), 1e-4*m.Bounds().Size().Len()))
+	g := Field{Part: low.Name, Title: "what a bake's ray meets: 0 the surface, 1 nothing, 2 one that faces away", Value: make([]float64, len(list)), Low: 0, High: 2}
+	for i, k := range b.State {
+		g.Value[i] = float64(k)
+	}
+	for i := range r.findings {
+		if q := &r.findings[i]; q.Code == "highlow.distance" && q.Part == low.Name {
+			q.Fields = []Field{f, g}
+		}
+	}
 }
 
 // bake says what rays would miss or hit wrongly, at the cage that is found and at the one that is told.

@@ -81,6 +81,25 @@ func TestPairBakes(t *testing.T) {
 	// The hole's share of the area, about pi 1.5^2 of 1870 mm^2, and a ring of triangles about it.
 	require.InDelta(t, 0.45, f.Number.V, 0.2)
 	require.InDelta(t, 0, f.Where[0].Vec().Sub(onCornea).Len(), 2)
+	var fields []Field
+	for _, d := range pairOf(t, hole, goodOuter(64), 0).Of("highlow.distance") {
+		fields = append(fields, d.Fields...)
+	}
+	require.Len(t, fields, 2)
+	welded := (&Part{Mesh: goodOuter(64)}).Welded()
+	require.Len(t, fields[1].Value, len(welded.P))
+	missed, about := 0, 0
+	for i, v := range fields[1].Value {
+		if v == 1 {
+			missed++
+			if welded.P[i].Sub(onCornea).Len() < 2.5 {
+				about++
+			}
+		}
+	}
+	// A few at the limbus' bend lie beyond the 99.9 % that the cage is for.
+	require.Greater(t, about, 3)
+	require.Greater(t, about, missed/2)
 
 	inward := goodOuter(80)
 	inward.TurnOver()

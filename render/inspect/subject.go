@@ -168,6 +168,9 @@ func (p *Part) outward() {
 // NewPair takes a high and a low mesh, mm each.
 func NewPair(high, low *Part) (*Subject, error) {
 	high.Role, low.Role = High, Low
+	if high.Name == low.Name {
+		high.Name, low.Name = high.Name+" (high)", low.Name+" (low)"
+	}
 	for _, p := range []*Part{high, low} {
 		if len(p.Mesh.Tri) == 0 {
 			return nil, errors.New(p.Name + ": there are no triangles")

@@ -72,6 +72,15 @@ func (s *Surface) Sample(n int) []Point {
 	return out
 }
 
+// Vertices returns the vertices with their smooth normals, in their order.
+func (s *Surface) Vertices() []Point {
+	out := make([]Point, len(s.Mesh.P))
+	for i, p := range s.Mesh.P {
+		out[i] = Point{P: p, N: s.smooth[i]}
+	}
+	return out
+}
+
 // Distances is how far samples lie from a mesh. Signed distances are positive outside it.
 type Distances struct {
 	Mean, RMS, P95, Most float64 // RMS, P95 and Most of absolute distances
