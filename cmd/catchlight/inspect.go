@@ -317,13 +317,18 @@ func inspectedScene(ctx context.Context, q inspect.Source, f *inspectFlags, repo
 		return nil, nil, fmt.Errorf("%s: the scene has no eye", q.Asset)
 	}
 	b := &d.Objects[i]
-	p, err := render.Prepare(ctx, d, render.Options{Workers: f.workers, Progress: report})
-	if err != nil {
-		return nil, nil, err
+	// A file of meshes is looked at as it is, and needs the prepared scene for what lies about it alone.
+	a := b.Eye.Asset
+	var p *render.Prepared
+	var trouble error
+	if a == nil || slices.ContainsFunc(d.Objects, laidOn) {
+		if p, trouble = render.Prepare(ctx, d, render.Options{Workers: f.workers, Progress: report}); trouble != nil && (a == nil || ctx.Err() != nil) {
+			return nil, nil, trouble
+		}
 	}
 	name := filepath.Base(q.Asset)
 	var s *inspect.Subject
-	if a := b.Eye.Asset; a != nil {
+	if a != nil {
 		q.Asset, q.Unit, q.Outer, q.Inner, q.Known.Axis = string(a.File), a.Unit, a.Outer, a.Inner, a.Axis
 		if q.Factor == 0 {
 			q.Factor = a.Factor
@@ -339,8 +344,17 @@ func inspectedScene(ctx context.Context, q inspect.Source, f *inspectFlags, repo
 	}
 	s.Name, s.Key = name, "objects."+b.Name
 	s.LayMaps(sceneMaps(b.Eye))
-	layOn(s, &p.Prepared, d)
+	if trouble != nil {
+		s.Notes = append(s.Notes, "the scene can't be rendered as it is, so lids and tears were not looked at: "+trouble.Error())
+	} else if p != nil {
+		layOn(s, &p.Prepared, d)
+	}
 	return s, d, nil
+}
+
+// laidOn reports whether an object is a mesh of a file that lies about an eye.
+func laidOn(b scene.Object) bool {
+	return b.Shape == "mesh" && b.On && inspect.RoleOf(b.Name) != inspect.Other
 }
 
 // layOn adds the scene's own meshes about the eye, in the eye's space: those that a file brings, not the lids that are built.
@@ -361,7 +375,7 @@ func layOn(s *inspect.Subject, p *prepare.Prepared, d *scene.Description) {
 	for i := range d.Objects {
 		b := &d.Objects[i]
 		role := inspect.RoleOf(b.Name)
-		if b.Shape != "mesh" || !b.On || role == inspect.Other {
+		if !laidOn(*b) {
 			continue
 		}
 		for k := range p.Scene.Objects {

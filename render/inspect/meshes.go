@@ -31,7 +31,6 @@ var meshChecks = []Check{{
 		{"mesh.degenerate", "triangles without area", "They have no normal; tangents and smoothing go wrong beside them."},
 		{"mesh.duplicate", "doubled triangles", "Two triangles in one place: light meets the surface twice."},
 		{"mesh.normals", "normals that disagree", "Normals of corners lie far off the surface's own: highlights break or jump there."},
-		{"mesh.crossing", "a mesh passes through itself", "Edges pierce other triangles of the same mesh."},
 		{"mesh.loose", "loose pieces", "Small islands of triangles apart from the shell."},
 		{"mesh.flat", "a mesh scaled to nothing", "Every triangle of it has no area."},
 		{"mesh.outline", "outline", "How far the outline's segments lie beneath the arc that they stand for."},
@@ -41,6 +40,7 @@ var meshChecks = []Check{{
 }}
 
 func meshRun(r *Run) error {
+	r.flat()
 	for k, p := range r.Subject.Parts {
 		if err := r.Ctx.Err(); err != nil {
 			return err
@@ -74,14 +74,20 @@ func (r *Run) notes(p *Part) {
 			f.Code, f.Least, f.Most, f.Title = "mesh.turned", Warning, Warning, n
 			f.Shows.Text = "nothing here, as the reader turns it; a renderer that does not shows it black or hollow"
 			f.Remedy = Remedy{Step: "turn the triangles, or the normals", Mends: true}
-		case strings.Contains(n, asset.ScaledToNothing):
-			f.Code, f.Least, f.Title = "mesh.flat", Error, n
-			f.Shows.Text = "it is not seen at all"
-			f.Remedy.Step = "look for a scale of zero in the file's nodes"
 		default:
 			continue
 		}
 		r.Add(f)
+	}
+}
+
+// flat are meshes that the reader of the file left out, as nothing of them has an area.
+func (r *Run) flat() {
+	for _, n := range r.Subject.Notes {
+		if strings.Contains(n, asset.ScaledToNothing) {
+			r.Add(Finding{Code: "mesh.flat", Least: Error, Title: n, Number: Held(0, "mm^2", "area"), Range: nil, Shows: Shows{Text: "it is not seen at all"},
+				Remedy: Remedy{Step: "look for a scale of zero in the file's nodes"}})
+		}
 	}
 }
 

@@ -339,3 +339,19 @@ func TestGoodEyes(t *testing.T) {
 		}
 	}
 }
+
+// What the reader of a file left out or turned is a finding of its part.
+func TestNotesOfReaders(t *testing.T) {
+	e := goodEye()
+	e.change = func(s *Subject) {
+		s.Notes = []string{"upper_lid is scaled to nothing (a scale of zero) and left out", "iris_body: its normals are negated: they point inward, though its triangles wind outward; the normals are turned"}
+	}
+	r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Mesh}})
+	require.NoError(t, err)
+	require.Equal(t, Error, r.Of("mesh.flat")[0].Severity)
+	f := r.Of("mesh.turned")
+	require.Len(t, f, 1)
+	require.Equal(t, "iris_body", f[0].Part)
+	require.Equal(t, []string{"iris_body"}, r.Mend().Changes.Negate)
+	require.Empty(t, r.Mend().Changes.Over)
+}

@@ -164,7 +164,7 @@ func (c *Changes) meshes(d document, bin []byte) (did []string, err error) {
 	done := map[int]bool{} // accessors
 	for i := range p.nodes {
 		n := &p.nodes[i]
-		over, negate := has(c.Over, n.Name), has(c.Negate, n.Name)
+		over, negate, negated := has(c.Over, n.Name), has(c.Negate, n.Name), false
 		if n.Mesh == nil || !over && !negate {
 			continue
 		}
@@ -192,7 +192,7 @@ func (c *Changes) meshes(d document, bin []byte) (did []string, err error) {
 				}
 			}
 			if a, ok := q.Attributes["NORMAL"]; negate && ok && !done[a] {
-				done[a] = true
+				done[a], negated = true, true
 				if err := p.negate(a, bin); err != nil {
 					return nil, fmt.Errorf("%q: %w", n.Name, err)
 				}
@@ -201,7 +201,7 @@ func (c *Changes) meshes(d document, bin []byte) (did []string, err error) {
 		if over {
 			did = append(did, fmt.Sprintf("the triangles of %q are turned over", n.Name))
 		}
-		if negate {
+		if negated {
 			did = append(did, fmt.Sprintf("the normals of %q are negated", n.Name))
 		}
 	}

@@ -14,7 +14,6 @@ type Crossing struct {
 	P    geom.Vec
 	Tri  int // that is pierced
 	Edge [2]uint32
-	Deep float64 // how far the edge's end lies behind the triangle's plane, the farther of both sides' nearer
 }
 
 // Crossings returns the places where edges of m pierce the tree's mesh, and how many edges were tried. An edge that only touches
@@ -91,20 +90,8 @@ func (t *Tree) along(list []Crossing, m *mesh.Mesh, a, b uint32) []Crossing {
 		if !ok {
 			break
 		}
-		c := t.Mesh.Tri[h.Tri]
-		n := t.Mesh.P[c[1]].Sub(t.Mesh.P[c[0]]).Cross(t.Mesh.P[c[2]].Sub(t.Mesh.P[c[0]])).Unit()
-		x := Crossing{P: o.Mad(h.T, d), Tri: h.Tri, Edge: [2]uint32{a, b}}
-		lead, trail := n.Dot(d)*h.T, n.Dot(d)*(1-h.T)
-		x.Deep = min(abs(lead), abs(trail))
-		list = append(list, x)
+		list = append(list, Crossing{P: o.Mad(h.T, d), Tri: h.Tri, Edge: [2]uint32{a, b}})
 		t0 = h.T * (1 + 1e-12)
 	}
 	return list
-}
-
-func abs(x float64) float64 {
-	if x < 0 {
-		return -x
-	}
-	return x
 }
