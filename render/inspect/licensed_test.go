@@ -69,6 +69,12 @@ func TestQuadsInGroups(t *testing.T) {
 	told := read(t, Source{Asset: s.File, Unit: "cm", Outer: s.Part(Outer).Name, Inner: s.Part(Inner).Name})
 	require.Empty(t, told.Guess)
 	require.InDelta(t, s.Eye.Length.V, told.Eye.Length.V, 1e-9)
+	// A thousandfold mistake on top of the unit is mended by the factor alone, which is what stands after the unit in a scene.
+	big := read(t, Source{Asset: s.File, Unit: "cm", Factor: 1000, Outer: s.Part(Outer).Name, Inner: s.Part(Inner).Name})
+	big.Key = "objects.eye"
+	r, err = Look(t.Context(), big, Options{Groups: []Group{Scale}})
+	require.NoError(t, err)
+	require.Equal(t, "objects.eye.asset.factor=1", r.Of("scale.unit")[0].Remedy.Key)
 	_, err = Read(Source{Asset: s.File, Unit: "cm", Outer: "nose", Names: nil})
 	require.ErrorContains(t, err, `there is no node "nose"`)
 }

@@ -40,7 +40,7 @@ func Read(q Source) (*Subject, error) {
 	if q.Factor > 0 {
 		told.MM = q.Factor
 	}
-	guess := ""
+	guess, unit := "", 1.0
 	var p *adopt.Proposal
 	if q.Outer == "" && q.Inner == "" {
 		if p, err = adopt.Propose(in); err != nil {
@@ -48,15 +48,15 @@ func Read(q Source) (*Subject, error) {
 		}
 		q.Outer, q.Inner = p.Outer, p.Inner
 		if !in.Metres {
-			mm, _ := asset.Unit(p.Unit)
-			told.MM *= mm
+			unit, _ = asset.Unit(p.Unit)
 			if q.Unit == "" {
 				guess = p.Unit
 			}
 		}
 	} else if mm, ok := asset.Unit(q.Unit); ok {
-		told.MM *= mm
+		unit = mm
 	}
+	told.MM *= unit
 	taken := map[string]bool{}
 	part := func(name string) *Part {
 		nodes := all.Named(name)
@@ -83,7 +83,7 @@ func Read(q Source) (*Subject, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.File, s.Notes, s.Guess = q.Asset, in.Notes, guess
+	s.File, s.Notes, s.Guess, s.Unit = q.Asset, in.Notes, guess, unit
 	if p != nil {
 		s.Maps = mapsOf(p)
 		s.Scene = func(dir string) string { return p.Scene(in, dir) }

@@ -90,7 +90,7 @@ func (r *Run) unit() {
 	case measure.Mistaken:
 		r.Add(Finding{Code: "scale.unit", Least: Error, Number: n, Range: possible, Title: "wrong unit: " + z.Readings[0].What,
 			Shows:  Shows{Px: min(r.Shot.Across, r.Px(shadowEdge*math.Abs(1-z.Factor))), Text: "a shadow's edge on the white is so much too " + softOrHard(z.Factor)},
-			Remedy: Remedy{Factor: z.Factor, Key: r.key(fmt.Sprintf("asset.factor=%.6g", s.MM)), Step: "multiply all lengths, or set the factor in the scene", Mends: true}})
+			Remedy: Remedy{Factor: z.Factor, Key: r.key(fmt.Sprintf("asset.factor=%.6g", s.MM/s.Unit)), Step: "multiply all lengths, or set the factor in the scene", Mends: true}})
 	case measure.Misfit:
 		r.Add(Finding{Code: "scale.misfit", Least: Warning, Most: Warning, Number: Held(z.Iris, "", "visible iris over globe's width"),
 			Range:  Between(measure.IrisLeast, measure.IrisMost, "eyes of people and animals; from memory"),

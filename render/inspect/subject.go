@@ -73,6 +73,7 @@ type Subject struct {
 	Parts []*Part
 	Eye   *measure.Eye // in mm as meant; nil where there is no shell to measure
 	Asked float64      // mm of the file's numbers, as the file or the asker says
+	Unit  float64      // mm of the file's unit, by its format or as told or guessed; 1 of meshes that are in mm
 	MM    float64      // mm of the file's numbers as the eye is meant: Asked, or mended where the unit is wrong
 	Size  measure.Size // of the eye as asked
 	// AsFiled: the shells are rendered as their file has them, without subdivision.
@@ -102,7 +103,7 @@ type Told struct {
 
 // NewSubject measures an eye of two shells, of which one may be nil. The meshes are in the file's numbers and are not changed.
 func NewSubject(name string, outer, inner *Part, others []*Part, told Told) (*Subject, error) {
-	s := &Subject{Name: name, Asked: told.MM}
+	s := &Subject{Name: name, Asked: told.MM, Unit: 1}
 	if s.Asked == 0 {
 		s.Asked = 1
 	}
