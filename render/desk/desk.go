@@ -27,7 +27,7 @@ type Options struct {
 
 // Desk is a scene under change. Its methods may be called from any goroutine.
 type Desk struct {
-	path    string // of the scene file, in full, without links
+	path    string // of the scene file, in full
 	journal *journal
 	now     func() time.Time
 
@@ -157,9 +157,6 @@ func Open(path string, o Options) (*Desk, error) {
 	full, err := filepath.Abs(path)
 	if err != nil {
 		return nil, err
-	}
-	if full, err = filepath.EvalSymlinks(full); err != nil {
-		return nil, scene.Problems{{File: path, Message: "cannot be read: no such file or directory"}}
 	}
 	d, err := scene.Load(full)
 	if err != nil {
@@ -318,7 +315,15 @@ func (k *Desk) allowed(file string) bool {
 			real = filepath.Join(real, filepath.Base(clean))
 		}
 	}
-	return err == nil && (within(filepath.Dir(k.path), real) || k.journal.dir != "" && within(k.drops(), real))
+	return err == nil && (within(linkless(filepath.Dir(k.path)), real) || k.journal.dir != "" && within(linkless(k.drops()), real))
+}
+
+// linkless is a name without links, or as it is where there is no such file.
+func linkless(name string) string {
+	if real, err := filepath.EvalSymlinks(name); err == nil {
+		return real
+	}
+	return name
 }
 
 // within reports whether a file lies in a folder or below it.

@@ -440,6 +440,28 @@ func TestNoJournal(t *testing.T) {
 	require.ErrorContains(t, k.Drop("objects.eye.iris.colour", "a.png", strings.NewReader("x")), "there is no folder to keep dropped files in")
 }
 
+// A scene that is a link, in a folder that is one, stays a link; its maps are looked for beside the link, as a render does.
+func TestLinkedScene(t *testing.T) {
+	dir := t.TempDir()
+	require.NoError(t, os.Mkdir(filepath.Join(dir, "real"), 0o777))
+	require.NoError(t, os.Symlink(filepath.Join(dir, "real"), filepath.Join(dir, "look")))
+	text := strings.Replace(warden, "iris: {pupil: 3.4}", "iris: {pupil: 3.4, colour: {file: reed.png}}", 1)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "store.yaml"), []byte(text), 0o666))
+	for _, name := range []string{"reed.png", "other.png"} {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, "look", name), []byte("x"), 0o666))
+	}
+	file := filepath.Join(dir, "look", "warden.yaml")
+	require.NoError(t, os.Symlink(filepath.Join(dir, "store.yaml"), file))
+	k := open(t, file, t.TempDir())
+	require.NoError(t, k.Set("", edit.Change{Key: "objects.eye.iris.colour.file", Value: "other.png"}))
+	_, err := k.Save("")
+	require.NoError(t, err)
+	info, err := os.Lstat(file)
+	require.NoError(t, err)
+	require.NotZero(t, info.Mode()&os.ModeSymlink)
+	require.Equal(t, strings.Replace(text, "reed.png", "other.png", 1), read(t, filepath.Join(dir, "store.yaml")))
+}
+
 // A process that is killed loses no step.
 func TestKilled(t *testing.T) {
 	if file := os.Getenv("DESK_FILE"); file != "" { // the process that will be killed

@@ -131,7 +131,7 @@ func (k *Desk) Save(name string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := writeWhole(target, []byte(text), mode); err != nil {
+	if err := writeWhole(linkless(target), []byte(text), mode); err != nil {
 		return written, refuse("", "the file can't be written: %v", err)
 	}
 	written = append(written, target)
