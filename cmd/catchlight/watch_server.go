@@ -330,11 +330,19 @@ func (s *session) drop(w http.ResponseWriter, r *http.Request) {
 	answer(w, http.StatusOK, map[string]any{"run": s.renew()})
 }
 
+var errOldPicture = errors.New("the picture of the last change is not there yet; try again in a moment")
+
 // shot is the traced picture as the tabs have it, as PNG.
 func (s *session) shot() ([]byte, error) {
+	s.mu.Lock()
+	since := s.since
+	s.mu.Unlock()
 	m, ok := s.hub.picture(live.Traced)
 	if !ok {
 		return nil, errNoPicture
+	}
+	if m.frame.Run < since {
+		return nil, errOldPicture
 	}
 	img := &image.NRGBA{Pix: m.pix, Stride: 4 * m.frame.Width, Rect: image.Rect(0, 0, m.frame.Width, m.frame.Height)}
 	var out bytes.Buffer

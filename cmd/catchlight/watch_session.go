@@ -33,6 +33,7 @@ type session struct {
 	closing *time.Timer // ends the engine soon
 	done    bool
 	run     uint64
+	since   uint64 // run with which the scene became what it is
 	view    live.View
 	version uint64 // of the desk that d is
 	d       *scene.Description
@@ -58,7 +59,7 @@ func newSession(k *desk.Desk, start func() engine) *session {
 
 // take makes a description the one that is shown. s.mu is held.
 func (s *session) take(d *scene.Description) {
-	s.d = d
+	s.d, s.since = d, s.run
 	s.files = slices.DeleteFunc(render.Files(d), func(f string) bool { return f == d.File }) // the desk looks after that
 	s.stamps = stampsOf(s.files)
 	s.settled = s.stamps
@@ -121,13 +122,13 @@ func (s *session) pass(e engine) {
 
 // show asks for pictures of the scene as it is. s.mu is held.
 func (s *session) show() {
+	s.run++
 	if d, version := s.desk.Description(); version != s.version {
 		if d != s.d {
 			s.take(d)
 		}
 		s.version = version
 	}
-	s.run++
 	if s.engine != nil {
 		s.engine.Show(s.run, s.d, s.view, nil)
 	}
@@ -204,6 +205,7 @@ func (s *session) watch(ctx context.Context) {
 		if saved {
 			again := *s.d // another pointer says that files are new
 			s.take(&again)
+			s.since++ // the run that show begins
 			s.show()
 		}
 		s.mu.Unlock()

@@ -536,6 +536,30 @@ func TestSnapshotsPage(t *testing.T) {
 	a.grey(1)
 }
 
+// slowEngine shows the first scene alone.
+type slowEngine struct {
+	*tinyEngine
+	once sync.Once
+}
+
+func (e *slowEngine) Show(run uint64, d *scene.Description, v live.View, l []live.Light) {
+	e.once.Do(func() { e.tinyEngine.Show(run, d, v, l) })
+}
+
+// A snapshot never has the picture of another state.
+func TestSnapshotWaitsForItsPicture(t *testing.T) {
+	p := openPage(t, func() engine { return &slowEngine{tinyEngine: newTiny()} })
+	p.frames("a").grey(1)
+	p.post("/view", `{"width": 64, "height": 64}`)
+	p.post("/snapshot", `{"name": "as it is"}`)
+	p.post("/set", `{"changes": [{"key": "view.exposure", "value": 2}]}`)
+	code, out := p.ask("POST", "/snapshot", `{"name": "brighter"}`)
+	require.Equal(t, http.StatusUnprocessableEntity, code)
+	require.Equal(t, errOldPicture.Error(), out["problem"])
+	_, s := p.ask("GET", "/state", "")
+	require.Len(t, s["snapshots"], 1)
+}
+
 // Finish writes the bytes that render writes, of the scene as it is changed, and over nothing.
 func TestFinish(t *testing.T) {
 	p := openPage(t, nil)
