@@ -6,7 +6,6 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strings"
 	"sync"
@@ -497,15 +496,22 @@ func (k *Desk) Look(at int) error {
 	return nil
 }
 
-// Reset takes a key back to what the file says.
+// Reset takes a key, and all below it, back to what the file says.
 func (k *Desk) Reset(key string) error {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	c := edit.Change{Key: key}
+	if scene.KeyAt(key) == nil {
+		return refuse(key, "there is no such key")
+	}
 	if raw, ok := edit.Get(k.base, key); ok {
 		c.Value = edit.Raw(raw)
-	} else if _, ok := k.d.Values()[key]; !ok {
-		return refuse(key, "there is no such key")
+	} else if edit.Has(k.base, key) { // over several lines
+		text, err := k.original.Written(key)
+		if err != nil {
+			return err
+		}
+		c.Value = edit.Raw(text)
 	}
 	now, err := edit.Apply(k.sides[k.at].Text, c)
 	if err != nil {
@@ -515,8 +521,14 @@ func (k *Desk) Reset(key string) error {
 	if err != nil {
 		return err
 	}
-	if want, ok := k.original.Values()[key]; ok && !reflect.DeepEqual(want, d.Values()[key]) {
-		return refuse(key, "this can't be taken back alone; undo, or change it in the file")
+	file := k.original.Values()
+	for _, other := range differing(file, d.Values()) {
+		if _, ok := file[other]; !ok {
+			continue // of an entry that the file does not have
+		}
+		if other == key || strings.HasPrefix(other, key+".") {
+			return refuse(key, "this can't be taken back alone; undo, or change it in the file")
+		}
 	}
 	k.to(now, "", d, key)
 	return nil

@@ -141,6 +141,12 @@ func TestUndo(t *testing.T) {
 	require.NoError(t, k.Reset("about"))
 	require.Empty(t, k.State().Edited)
 	require.Equal(t, warden, k.State().Text)
+	require.NoError(t, k.Set("", edit.Change{Key: "lights.lamp.orbit.azimuth", Value: 70.0}, edit.Change{Key: "lights.lamp.ev", Value: 1.0}))
+	require.NoError(t, k.Reset("lights.lamp"))
+	require.Empty(t, k.State().Edited)
+	require.ErrorContains(t, k.Reset("lights.lamp.tide"), "there is no such key")
+	require.NoError(t, k.List("lights", "add", "rim", "disc"))
+	require.NoError(t, k.Reset("lights.rim.ev"), "which the file does not have either")
 }
 
 // What is out of range, unknown or out of reach is refused with its key and range, and changes nothing.
