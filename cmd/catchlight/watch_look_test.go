@@ -250,7 +250,7 @@ func took(p *livePage, e *event, i int) times {
 	from := cpuSeconds()
 	e.do(p, i)
 	require.NoError(p, chromedp.Run(p.ctx, chromedp.Poll(`(() => { const f = document.getElementById("frame"), run = Number(f.dataset.asked || 0); if (!run) return false;
-		const s = recorder.shown.find(s => s[0] === "data-`+e.look+`" && s[1] >= run); const a = recorder.shown.find(s => s[0] === "data-asked"); return s && a ? [s[2] - recorder.did, a[2] - recorder.did] : false; })()`, &ms,
+		const s = recorder.shown.find(s => s[0] === "data-`+e.look+`" && s[1] >= run); const a = recorder.shown.find(s => s[0] === "data-asked" && s[1] > 0); return s && a ? [s[2] - recorder.did, a[2] - recorder.did] : false; })()`, &ms,
 		chromedp.WithPollingInterval(5*time.Millisecond), chromedp.WithPollingTimeout(time.Minute))), e.name)
 	return times{ms[0], ms[1], 1000 * (cpuSeconds() - from)}
 }

@@ -1,5 +1,6 @@
 // Fields: one for each kind of value. Every field says its key, shows its value, and shows beside itself what was wrong.
 import { make, tidy } from "./make.js";
+import { dragging } from "./stage.js";
 import { field, span, fault, hold, range } from "./keys.js";
 import { value, set, gesture, listen, problem, problemOf, act, acts, state, there } from "./desk.js";
 
@@ -43,7 +44,10 @@ export function dial(what) {
     what.put(v, hand);
   }
   const inside = v => hold(f, v);
-  slider.addEventListener("pointerdown", () => { g = gesture(); });
+  slider.addEventListener("pointerdown", () => {
+    g = gesture();
+    busy();
+  });
   slider.addEventListener("input", () => put(inside(round(fromShare(slider.value / steps))), g || (g = gesture())));
   slider.addEventListener("change", () => { g = ""; });
   slider.addEventListener("keydown", e => keyed(e));
@@ -62,8 +66,15 @@ export function dial(what) {
   // typed joins steps by the keyboard that follow each other within a second into one gesture.
   function typed() {
     clearTimeout(heldTimer);
-    heldTimer = setTimeout(() => { held = ""; }, 1000);
-    return held || (held = gesture());
+    heldTimer = setTimeout(() => {
+      held = "";
+      dragging(false);
+    }, 1000);
+    if (!held) {
+      held = gesture();
+      dragging(true);
+    }
+    return held;
   }
   box.addEventListener("keydown", e => {
     if (e.key === "Escape") {
@@ -111,17 +122,32 @@ export function dial(what) {
   return row;
 }
 
+// busy says that a gesture goes on until the pointer is let go, wherever that is.
+function busy() {
+  dragging(true);
+  const end = () => {
+    dragging(false);
+    removeEventListener("pointerup", end, true);
+    removeEventListener("pointercancel", end, true);
+  };
+  addEventListener("pointerup", end, true);
+  addEventListener("pointercancel", end, true);
+}
+
 // scrub lets a label be dragged sideways: 200 px are the span of its slider; with Alt 2000 are.
 function scrub(label, start, move) {
   label.addEventListener("pointerdown", e => {
     if (e.button) return;
     const from = start();
-    let last = e.clientX, share = 0, far = 0;
+    let last = e.clientX, share = 0, far = 0, going = false;
     const go = m => {
       far += Math.abs(m.clientX - last);
       share += (m.clientX - last) / (m.altKey ? 2000 : 200);
       last = m.clientX;
-      if (far > 2) move(from, share);
+      if (far <= 2) return;
+      if (!going) busy();
+      going = true;
+      move(from, share);
     };
     const end = () => {
       label.removeEventListener("pointermove", go);

@@ -207,8 +207,14 @@ function button(handle) {
     if (!way) return;
     e.preventDefault();
     clearTimeout(timer);
-    timer = setTimeout(() => { g = ""; }, 1000);
-    g ||= gesture();
+    timer = setTimeout(() => {
+      g = "";
+      stage.dragging(false);
+    }, 1000);
+    if (!g) {
+      g = gesture();
+      stage.dragging(true);
+    }
     const by = 0.01 * (e.shiftKey ? 10 : e.altKey ? 0.1 : 1);
     const from = places()[handle];
     const to = [from[0] + by * way[0], from[1] + by * way[1]];

@@ -225,8 +225,12 @@ func TestDials(t *testing.T) {
 			return e
 		}
 		v.heard("/set")
-		v.do(m(input.MousePressed, 0), m(input.MouseMoved, 50), m(input.MouseMoved, 100), m(input.MouseReleased, 100))
+		v.do(m(input.MousePressed, 0), m(input.MouseMoved, 50))
+		v.until(`(async () => (await import("/talk.js")).idle())()`)
+		require.True(t, v.s.dragged(), "a gesture goes on")
+		v.do(m(input.MouseMoved, 100), m(input.MouseReleased, 100))
 		s := v.heard("/set")
+		require.False(t, v.s.dragged(), "it has ended")
 		require.NotEmpty(t, s)
 		return s[len(s)-1]["changes"].([]any)[0].(map[string]any)["value"].(float64)
 	}

@@ -24,6 +24,7 @@ type stub struct {
 	undo    []map[string]any
 	gesture string
 	stale   bool
+	drag    bool // a gesture goes on
 	side    string
 	shots   []key
 	run     uint64
@@ -50,6 +51,12 @@ func (s *stub) number(k string, def float64) float64 {
 		return v
 	}
 	return def
+}
+
+func (s *stub) dragged() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.drag
 }
 
 func (s *stub) poke() {
@@ -81,7 +88,7 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 		X, Y          float64
 		Width, Height int
 		Crop          [4]float64
-		Raster        bool
+		Raster, Drag  bool
 		Clock         float64
 	}
 	body, err := io.ReadAll(r.Body)
@@ -133,7 +140,7 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 			s.values, s.undo = s.undo[n-1], s.undo[:n-1]
 		}
 	case "/view":
-		s.w, s.h, s.crop, s.raster, s.alone = in.Width, in.Height, in.Crop, in.Raster, in.Alone
+		s.w, s.h, s.crop, s.raster, s.alone, s.drag = in.Width, in.Height, in.Crop, in.Raster, in.Alone, in.Drag
 	case "/pick":
 		answer(w, 200, key{"places": []key{{"object": "keeper", "shell": "inner", "zone": "iris", "place": []float64{in.X, in.Y, 9.1},
 			"maps": []key{{"slot": "iris.colour", "texel": []int{512, 640}, "value": []float64{0.12, 0.08, 0.05}}}}}})
