@@ -22,7 +22,7 @@ objects:
 	v := d.Values()
 	require.Equal(t, 3.4, v["objects.eye.iris.pupil"])
 	require.Equal(t, []any{0.97, 0.99, 1.06}, v["objects.eye.sclera.tint"])
-	require.Equal(t, -1.22, v["view.exposure"])
+	require.Equal(t, -1.2, v["view.exposure"])
 	require.Equal(t, "builtin:cottage-room-unlit", v["lights.room.file"])
 	require.NotContains(t, v, "lights.room.width", "no key of a rectangle")
 	require.Contains(t, v, "objects.eye.paint.redness.amount")
