@@ -116,10 +116,10 @@ type edge struct{ start, end float64 }
 // edge returns the step in the direction (cx, cy), by the layer that says how wide it is. Above and below its middle lies further in by
 // the white's reach; the seed makes the outline uneven: an ellipse askew by some hundredths of a mm, and less at higher orders.
 func (b *limb) edge(l *Layer, gain float64, seed uint64, cx, cy float64) edge {
-	middle, width := b.middle(cy)+0.05*b.wide, 0.8
+	middle, width := b.middle(cy)+0.17*b.wide, 0.8
 	if gain != 0 {
 		above := max(0, cy)
-		middle -= 0.3 * b.reach * math.Pow(math.Abs(cy), 1.5)
+		middle -= 0.35 * b.reach * math.Pow(math.Abs(cy), 1.5)
 		middle += gain * (0.06*noise3(seed, 1.1*cx, 1.1*cy, 0.5) + 0.03*noise3(seed+1, 3.2*cx, 3.2*cy, 0.5) + 0.012*noise3(seed+2, 11*cx, 11*cy, 0.5))
 		width = l.Size + min(1, gain)*(0.5*math.Pow(math.Abs(cy), 1.5)+0.1*above*above) + 0.08*noise3(seed+3, 2.3*cx, 2.3*cy, 0.5)
 	}

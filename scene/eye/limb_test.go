@@ -61,7 +61,7 @@ func TestLimbusIsOneStep(t *testing.T) {
 	wide, tall := outline(0)+outline(180), outline(90)+outline(270)
 	t.Logf("outline %.2f mm wide, %.2f mm tall: %.3f", wide, tall, tall/wide)
 	assert.InDelta(t, 0.93, tall/wide, 0.02)
-	assert.InDelta(t, 11.75, wide, 0.25)
+	assert.InDelta(t, 11.83, wide, 0.57) // mean and standard deviation of 461 eyes: Aguirre, Sci. Rep. 9 (2019)
 	// Where it is seen grows with the place in the map, all the way.
 	for i := 1; i <= limbSteps; i++ {
 		assert.Greater(t, b.seen[i], b.seen[i-1])

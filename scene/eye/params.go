@@ -246,10 +246,11 @@ func (p *Params) nasal() float64 {
 	return 1
 }
 
-// irisRadius returns the radius at which the fibres of the iris end, 5.49 mm by default. The wall begins there or further in: it is
+// irisRadius returns the radius at which the fibres of the iris end, 5.36 mm by default. The wall begins there or further in: it is
 // kept gentle, as a steep one seen through the cornea is a hard line. The colour of the iris runs on up the wall, so the
 // iris that is seen is wider, about 11.7 mm.
-func (p *Params) irisRadius() float64 { return p.LimbusRadius - 0.4*p.LimbusWidth }
+func (p *Params) irisRadius() float64 { return p.LimbusRadius - 0.55*p.LimbusWidth }
 
-// lipRadius returns the radius at which the inner shell has come up to just below the outer one.
-func (p *Params) lipRadius() float64 { return p.LimbusRadius + 0.48*p.LimbusWidth }
+// lipRadius returns the radius at which the inner shell has come up to just below the outer one. Seen from aside it is the edge of the white, so
+// it lies within the step of the colours: outside it that edge was a knife's.
+func (p *Params) lipRadius() float64 { return p.LimbusRadius + 0.22*p.LimbusWidth }
