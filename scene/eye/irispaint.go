@@ -223,7 +223,8 @@ func (pa *painter) fieldAt(p *Params, l *Layer) func(q *irisSpot) float64 {
 				return 0
 			}
 			flame := noise3(seed+61, 5.5*q.cos, 5.5*q.sin, 1.1*q.rho)
-			return geom.Smoothstep(0.74, 1.0, q.rho+0.03*flame+0.07*noise3(seed+68, 1.4*q.cos, 1.4*q.sin, 0.5)+0.03*noise3(seed+69, 5*q.cos, 5*q.sin, 0.5))
+			// At the sides the cornea's edge darkens the rim by itself.
+			return (0.3 + 0.7*q.sin*q.sin) * geom.Smoothstep(0.74, 1.0, q.rho+0.03*flame+0.07*noise3(seed+68, 1.4*q.cos, 1.4*q.sin, 0.5)+0.03*noise3(seed+69, 5*q.cos, 5*q.sin, 0.5))
 		}
 	case "ruff", "beads":
 		// The brown edge of the pigment epithelium, rolled round the margin in beads with valleys between.
