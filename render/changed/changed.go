@@ -270,13 +270,22 @@ type mean struct {
 	fourth   float64 // of their squares over their degrees of freedom
 }
 
+// together returns how many pixels' errors go together in a mean over many. Where pixels share samples these have the same places in all pixels, so along
+// a straight edge that follows rows or columns errors go together farther than a grain: the whole side of a tile is taken for it, a bound.
+func (p *Picture) together() float64 {
+	if !(p.Grain > 1) {
+		return 1
+	}
+	return film.TileSize * math.Sqrt(p.Grain)
+}
+
 func (p *pair) add(m *mean, c, i int) {
 	m.n++
 	m.old += float64(p.a.Mean[c][i])
 	m.new += float64(p.b.Mean[c][i])
 	for _, q := range []*Picture{p.a, p.b} {
 		// Errors that go together add up to more, and tell as much as fewer pixels would.
-		v, g := float64(q.Error[c][i]), max(1, q.Grain)
+		v, g := float64(q.Error[c][i]), q.together()
 		v *= v * g
 		if v-v != 0 {
 			continue

@@ -28,7 +28,8 @@ type Picture struct {
 }
 
 // Grain returns how many pixels a grain has: the error of a mean over n pixels, many and about equally noisy, is that of n/Grain
-// independent ones. It is 1 where pixels are independent; for few pixels it says too much.
+// independent ones. It is 1 where pixels are independent; for few pixels it says too much, and too little for straight edges along rows or columns, as
+// samples have the same places in all pixels.
 func (p *Picture) Grain() float64 { return grain(p.Alike) }
 
 // Grain is that of the film's pictures.
