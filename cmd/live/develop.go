@@ -147,5 +147,8 @@ func (w *worker) push(r *request, f Frame, of string, surer bool) {
 // send hands a frame on.
 func (w *worker) send(r *request, f Frame) {
 	f.Seconds = time.Since(r.at).Seconds()
+	if w.e.heard != nil {
+		w.e.heard(f)
+	}
 	w.e.queue.push(f)
 }

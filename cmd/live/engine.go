@@ -35,6 +35,7 @@ type Engine struct {
 
 	shown atomic.Pointer[state] // what the last pictures were made of
 	rings ringsOf
+	heard func(f Frame) // of every frame, where a test wants those too that a slow reader misses
 }
 
 // request is what Show was called with.

@@ -96,6 +96,9 @@ func (w *worker) show(ctx context.Context, r *request) error {
 		if !again && (err != nil || !noisy(gains) || r.v.Drag) {
 			return err
 		}
+		if w.state.held && !w.state.smaller {
+			w.canvas.of = "" // lids in the wrong place: even a draft of the right ones is better
+		}
 		if err := w.prepare(ctx, now); err != nil {
 			return err
 		}
