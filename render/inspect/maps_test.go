@@ -153,6 +153,8 @@ func relief(amplitude, up, sign float64, levels int) []uint8 {
 }
 
 // Planted faults of maps are named, and the same map without the fault raises none of its code.
+//
+// Long: the table of faults, each with its map without the fault.
 func TestPlantedMaps(t *testing.T) {
 	s := withMaps(t)
 	base := paint(s, Inner, good(s, 0, 0, 1))

@@ -76,6 +76,9 @@ func (s *stub) state() key {
 		"lights": []string{"room", "window", "rim"}, "objects": []string{"keeper"}, "paint": paint, "snapshots": s.shots, "film": key{"width": 640, "height": 640}}
 }
 
+// post answers what the page sends.
+//
+// Long: a case a request.
 func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 	var in struct {
 		Gesture, Handle, Light, Key, Alone string
