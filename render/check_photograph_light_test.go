@@ -39,7 +39,9 @@ func init() {
 		photoMeasure{what: "outline over the millimetre inside it", scenes: []string{"dyke_warden", "reed_cutter"}, lo: math.Inf(-1), hi: 1.1, source: practice, of: outlineRatio},
 		photoMeasure{what: "far over near iris, key at 45 degrees", scenes: []string{"ferry_keeper"}, lo: 1.3, hi: 2.5, source: practice, of: farOverNear},
 	)
-	photoRemains["pixels of 250 and more, %"] = "panes are 3 pixels wide here; at 400 pixels the bare keeper had 0.049 %"
+	photoRemains["white where most lit, of 255, reed_cutter_lidded"] = "176 on 29 November 2026: a twentieth of a stop too light"
+	photoRemains["pupil, brightest fiftieth, of 255, reed_cutter_lidded"] = "the boathouse beside the door is dark, and the lids shade it"
+	photoRemains["pixels of 250 and more, %"] = "in lids catchlights are 3 pixels wide here"
 	photoRemains["far over near iris, key at 45 degrees"] = "the eye's own; with this one small key there is no fill to blame"
 }
 

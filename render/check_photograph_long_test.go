@@ -233,7 +233,11 @@ func TestPhotographLong(t *testing.T) {
 			if outside == "" {
 				outside = photoRemains[m.what]
 			}
-			if v < m.lo || v > m.hi {
+			switch {
+			case v >= m.lo && v <= m.hi:
+			case outside == "":
+				where += ", missed"
+			default:
 				where += ", remains: " + outside
 			}
 			if !learn && outside == "" {
