@@ -15,6 +15,7 @@ import (
 var coordinateLimits = []Limit{
 	{"coordinates.side_px", 4096, 16, 65536, "px", "common practice, no published source", "side of the maps that coordinates are judged for where none is given"},
 	{"coordinates.overlap_share", 0.001, 0, 1, "", "own choice", "share of the picture that two places of the surface may share"},
+	{"coordinates.overlap_mm", 1.5, 0, 100, "mm", "own choice: an iris' lip is about as deep", "places nearer to each other than this share texels rightly, as the sides of a furrow do in a map from in front"},
 	{"coordinates.outside_share", 0.001, 0, 1, "", "own choice", "share of the area in view that may lie outside 0 to 1"},
 	{"coordinates.mirrored_share", 0.02, 0, 1, "", "own choice", "share of the area in view that may show the picture as in a mirror"},
 	{"coordinates.texel_px", 1.5, 0.1, 1000, "px", "common practice, no published source: a texel a pixel, and half as much again", "how wide a texel may be in the picture"},
@@ -69,9 +70,7 @@ func coordinateRun(r *Run) error {
 		r.mirrored(l)
 		r.density(l)
 		r.seams(l)
-		if err := r.seen(l); err != nil {
-			return err
-		}
+		r.seen(l)
 	}
 	return nil
 }
@@ -101,13 +100,19 @@ type layout struct {
 	side   float64 // texels along a side of the maps on it
 	guess  bool    // no map says so
 	island []int32 // of a triangle, in the picture
+	tree   *near.Tree
+	open   map[int32]bool // of triangles that were asked for: not hidden by the shell itself; see visible
 }
 
 // layOut measures each triangle. The scales are the singular values of the map from picture to surface: Sander, Snyder, Gortler and
 // Hoppe, SIGGRAPH 2001, 409.
 func (r *Run) layOut(p *Part) (*layout, error) {
 	m := p.Welded()
-	l := &layout{p: p, m: m, tri: make([]laid, len(m.Tri)), side: r.Limit("coordinates.side_px"), guess: true}
+	t, err := near.New(m)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", p.Name, err)
+	}
+	l := &layout{p: p, m: m, tree: t, open: map[int32]bool{}, tri: make([]laid, len(m.Tri)), side: r.Limit("coordinates.side_px"), guess: true}
 	most := 0
 	for _, q := range r.Subject.Maps {
 		if q.Role == p.Role {
@@ -172,8 +177,9 @@ func (r *Run) layOut(p *Part) (*layout, error) {
 			default:
 				q.zone = 0
 			}
-			if p.Role == Inner && q.zone < 4 && facing < 0.05 && rho < lim {
-				q.zone, q.view = 4, false // the iris' back and the lip's flank
+			// The iris' back, the lip's flank and steep walls: a map from in front has no room for them.
+			if p.Role == Inner && facing < 0.25 && q.zone < 4 && q.n.Dot(q.at.Sub(e.Centre)) < 0.7*q.at.Sub(e.Centre).Len() {
+				q.zone, q.view, q.central = 4, false, false
 			}
 		}
 	})
@@ -426,12 +432,8 @@ func (r *Run) seams(l *layout) {
 
 // seen says which share of the covered texels some camera before the eye can see: one in a cone of 75 degrees about the axis, past the
 // shell itself.
-func (r *Run) seen(l *layout) error {
-	t, err := near.New(l.m)
-	if err != nil {
-		return err
-	}
-	e := r.Subject.Eye
+func (r *Run) seen(l *layout) {
+	e, t := r.Subject.Eye, l.tree
 	const most = 6000
 	step := 1 + len(l.tri)/most
 	n := (len(l.tri) + step - 1) / step
@@ -472,7 +474,7 @@ func (r *Run) seen(l *layout) error {
 		}
 	}
 	if all == 0 {
-		return nil
+		return
 	}
 	limit := r.Limit("coordinates.used_share")
 	f := Finding{Code: "coordinates.used", Part: l.p.Name, Number: Held(100*in/all, "%", "of the covered texels some camera before the eye can see"), Range: AtLeast(100*limit, "common practice, no published source"), Good: in/all >= limit, Most: Note}
@@ -481,5 +483,30 @@ func (r *Run) seen(l *layout) error {
 		f.Remedy.Step = "give the front more of the picture, the back and hidden walls less"
 	}
 	r.Add(f)
-	return nil
+}
+
+// visible reports whether a triangle is not hidden by its own shell, from in front or 35 degrees aside, and does not lie in the hole of
+// the pupil, where all is dark.
+func (r *Run) visible(l *layout, i int32) bool {
+	if ok, asked := l.open[i]; asked {
+		return ok
+	}
+	e, q := r.Subject.Eye, &l.tri[i]
+	f := e.Frame.Local(q.at.Sub(e.Centre))
+	ok := false
+	// Behind the hole, deeper than its lip by a twelfth of the limbus' radius, lies what closes the shell.
+	rho := math.Hypot(f.X, f.Y)
+	behind := e.Hole.Open && rho < 1.6*e.Hole.Radius && f.Z < e.Hole.Lip-e.Limbus.V/12
+	if l.p.Role != Inner || !behind && !(e.Pupil.Held && rho < 0.97*e.Pupil.V) {
+		far := 10 * r.Subject.Radius()
+		for _, w := range []geom.Vec{{Z: 1}, {X: 0.57, Z: 0.82}, {X: -0.57, Z: 0.82}, {Y: 0.57, Z: 0.82}, {Y: -0.57, Z: 0.82}} {
+			d := e.Frame.World(w)
+			if _, hit := l.tree.Ray(q.at, d, 1e-6*far, far, int(i)); !hit && q.n.Dot(d) > 0.05 {
+				ok = true
+				break
+			}
+		}
+	}
+	l.open[i] = ok
+	return ok
 }

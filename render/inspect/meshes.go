@@ -291,7 +291,8 @@ func (r *Run) normals(p *Part, t *topology) {
 				off = max(off, d)
 			}
 		}
-		if m.N[c[0]].Add(m.N[c[1]]).Add(m.N[c[2]]).Dot(n) < 0 {
+		// At a sharp fold smooth normals lie against the facet whatever they are computed by; that is the shape's.
+		if m.N[c[0]].Add(m.N[c[1]]).Add(m.N[c[2]]).Dot(n) < 0 && smooth.N[c[0]].Add(smooth.N[c[1]]).Add(smooth.N[c[2]]).Dot(n) >= 0 {
 			against += area
 			off = max(off, math.Pi/2)
 		}

@@ -340,6 +340,34 @@ func TestGoodEyes(t *testing.T) {
 	}
 }
 
+// Smooth normals over a sharp fold, such as a wall that overhangs at the root of the iris, are the shape's and no fault.
+func TestSharpFold(t *testing.T) {
+	e := goodEye()
+	list := [][2]float64{{1.8, 9.7}, {2, 9.8}, {3.5, 9.8}, {5, 9.8}}
+	for i := range 6 {
+		list = append(list, [2]float64{5.5 + 0.018*float64(i), 9.8})
+	}
+	for i := range 40 {
+		a := math.Asin(5.6/11.9) + 0.002*float64(i) + (math.Pi-0.078-math.Asin(5.6/11.9))*math.Pow(float64(i)/39, 4)
+		list = append(list, [2]float64{11.9 * math.Sin(a), 11.9 * math.Cos(a)})
+	}
+	list[len(list)-1][0] = 0
+	e.inner = revolved(64, list)
+	facets := 0
+	for _, c := range e.inner.Tri {
+		n := e.inner.P[c[1]].Sub(e.inner.P[c[0]]).Cross(e.inner.P[c[2]].Sub(e.inner.P[c[0]]))
+		if n.Dot(e.inner.N[c[0]].Add(e.inner.N[c[1]]).Add(e.inner.N[c[2]])) < 0 {
+			facets++
+		}
+	}
+	require.Greater(t, facets, 50, "there is such a fold")
+	r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Mesh}})
+	require.NoError(t, err)
+	for _, f := range r.Of("mesh.normals") {
+		require.Equal(t, Fine, f.Severity, f.Number.String())
+	}
+}
+
 // What the reader of a file left out or turned is a finding of its part.
 func TestNotesOfReaders(t *testing.T) {
 	e := goodEye()

@@ -18,6 +18,7 @@ func (r *Run) raster(l *layout) {
 	twice, shown := make([]bool, grid*grid), make([]bool, grid*grid)
 	both, cover, in := 0, 0, 0
 	var where []Place
+	apart := r.Limit("coordinates.overlap_mm")
 	for i := range l.tri {
 		q := &l.tri[i]
 		if !(math.Abs(q.uv) > 0) || q.outside || !finite(q.uv) {
@@ -42,7 +43,11 @@ func (r *Run) raster(l *layout) {
 				owner[k] = int32(i) + 1
 				return
 			}
-			if shown[k] {
+			if shown[k] || l.tri[owner[k]-1].at.Sub(q.at).Len() < apart || !r.visible(l, int32(i)) {
+				return
+			}
+			if !r.visible(l, owner[k]-1) {
+				owner[k] = int32(i) + 1
 				return
 			}
 			shown[k] = true
@@ -55,7 +60,7 @@ func (r *Run) raster(l *layout) {
 	}
 	limit := r.Limit("coordinates.overlap_share")
 	share := float64(both) / (grid * grid)
-	f := Finding{Code: "coordinates.overlap", Part: l.p.Name, Number: Held(float64(both), "", fmt.Sprintf("of %d x %d texels lie in two triangles or more, %.2g %%; %d of them in two that are in view", grid, grid, 100*share, in)), Range: AtMost(limit*grid*grid, "own choice"), Where: where, Count: both, Good: float64(in) <= limit*grid*grid && share <= limit}
+	f := Finding{Code: "coordinates.overlap", Part: l.p.Name, Number: Held(float64(both), "", fmt.Sprintf("of %d x %d texels lie in two triangles or more, %.2g %%; %d of them in two that are in view and lie apart", grid, grid, 100*share, in)), Range: AtMost(limit*grid*grid, "own choice"), Where: where, Count: both, Good: float64(in) <= limit*grid*grid && share <= limit}
 	if !f.Good {
 		f.Remedy.Step = "lay overlapping islands apart; what is meant to share, such as two sides of a wall, may stay"
 		f.Shows.Text = "what is painted on one place shows on the other"

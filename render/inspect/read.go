@@ -31,7 +31,7 @@ func Read(q Source) (*Subject, error) {
 	if err != nil {
 		return nil, err
 	}
-	in.Unit, in.Grown = q.Unit, nil
+	in.Unit = q.Unit
 	var all asset.Asset
 	for i := range in.Parts {
 		all.Nodes = append(all.Nodes, asset.Node{Name: in.Parts[i].Name, Mesh: in.Parts[i].Mesh})
@@ -47,6 +47,9 @@ func Read(q Source) (*Subject, error) {
 			return nil, fmt.Errorf("%s: %w", q.Asset, err)
 		}
 		q.Outer, q.Inner = p.Outer, p.Inner
+		if in.Grown != nil && told.Known.Limbus == 0 {
+			told.Known.Limbus = p.Globe.Limbus / max(p.Scale, 1e-12) // as its report says
+		}
 		if !in.Metres {
 			unit, _ = asset.Unit(p.Unit)
 			if q.Unit == "" {
