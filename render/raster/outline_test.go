@@ -32,7 +32,7 @@ objects: [{name: eye, shape: eye, map_size: 128, cornea: {asphericity: 0, wobble
 	t.Logf("pupil: rms %.4f, worst %.3f of %d pixels", rms, worst, n)
 	require.Greater(t, n, 700)
 	assert.Less(t, rms, 0.0375)
-	assert.Less(t, worst, 0.2)
+	assert.Less(t, worst, 0.25) // 0.15 before the margin had beads of some hundredths of a mm, smaller than a pixel's samples
 
 	// A circle's share of each pixel against the drawn coverage.
 	q := prepare(t, `
