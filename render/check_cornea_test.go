@@ -12,7 +12,7 @@ import (
 )
 
 // The plainest cornea: a sphere of radius 7.8 mm and index 1.336, no relief anywhere, and tissue that doesn't scatter below its surface.
-const plainEye = `map_size: 128, cornea: {asphericity: 0, wobble: 0}, limbus: {width: 0.4}, ` +
+const plainEye = `map_size: 128, cornea: {asphericity: 0, wobble: 0}, limbus: {width: 0.4, reach: 0}, ` +
 	`iris: {depth: %g, relief: 0, pupil: %g, pupil_offset: [0, 0], colour: %g, scattering: false}, sclera: {colour: 0, scattering: false, wobble: 0, roughness: 0}`
 
 const (

@@ -188,6 +188,9 @@ func (ir *iris) rows(edge float64, n int) []row {
 }
 
 // at returns the inner shell's point on a row.
+// fullRelief is the relief (mm) from which on the ruff's beads have their full size.
+const fullRelief = 0.1
+
 func (s *shells) at(rw row, theta float64) geom.Vec {
 	ir := s.ir
 	if rw.rho <= 1 {
@@ -196,7 +199,7 @@ func (s *shells) at(rw row, theta float64) geom.Vec {
 		if rho == 0 {
 			d := rw.d
 			if ir.tissue != nil {
-				d -= ir.tissue.pa.bulge(theta) * (1 - rw.d/marginRound)
+				d -= ir.tissue.pa.bulge(theta) * (1 - rw.d/marginRound) * min(1, ir.relief/fullRelief) // a plain iris has a plain margin
 			}
 			x, y = ir.margin(theta, d)
 			sin, cos := math.Sincos(theta)

@@ -33,8 +33,14 @@ func newWall(p *Params, root, lip, low float64) wall {
 	const d = 1e-3
 	x1, z1 := shell(lip + d)
 	last := math.Atan2(x, z)
-	for far := 0.7 * root; root > far && last-math.Atan2(root, low) < leastTurn*(lip-root)*low/(root*root+low*low); {
-		root -= 0.01
+	turns := func(r float64) bool { return last-math.Atan2(r, low) >= leastTurn*(lip-r)*low/(r*r+low*low) }
+	far := 0.7 * root
+	foot := root
+	for foot > far && !turns(foot) {
+		foot -= 0.01
+	}
+	if turns(foot) { // else nothing is won: a deep iris behind a narrow limbus keeps its width
+		root = foot
 	}
 	w := wall{foot: root, lip: lip}
 	length := lip - root
