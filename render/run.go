@@ -319,15 +319,9 @@ func (r *Run) tile(b *worker, tile, from, to int) {
 		for x := x0; x < x1; x++ {
 			pixel := y*w + x
 			for i := from; i < to; i++ {
-				replicate, index := r.f.Place(i)
-				if !taken[replicate] {
+				replicate, index, sum := r.place(i)
+				if !taken[sum] {
 					continue
-				}
-				sum := replicate
-				if r.o.Apart { // the samples of any film, in fewer sums
-					k := uint32(min(film.Replicates, r.p.Description.Picture.Samples))
-					replicate, index = uint32(i)%k, uint32(i)/k
-					sum = replicate % liveReplicates
 				}
 				b.pick.Start(uint64(pixel), replicate, index)
 				dx, dy := r.p.Filter.Sample(b.pick.D2(0, sampler.Pixel, 0))
@@ -340,6 +334,18 @@ func (r *Run) tile(b *worker, tile, from, to int) {
 	b.s.Release()
 }
 
+// place says which sample of which replicate the i-th of a pixel is, and to which of the film's sums it goes: that of its replicate, but
+// where lights are kept apart the samples of any film go into fewer sums.
+func (r *Run) place(i int) (replicate, index, sum uint32) {
+	replicate, index = r.f.Place(i)
+	if !r.o.Apart {
+		return replicate, index, replicate
+	}
+	k := uint32(min(film.Replicates, r.p.Description.Picture.Samples))
+	replicate, index = uint32(i)%k, uint32(i)/k
+	return replicate, index, replicate % liveReplicates
+}
+
 // everyPixel names all pixels at once, where they have the same places for their samples.
 const everyPixel = 1 << 63
 
@@ -350,13 +356,17 @@ func (r *Run) splat(b *worker, tile, from, to int, taken *[film.Replicates]bool)
 	x0, y0, x1, y1 := r.f.Sources(tile)
 	reach := r.p.Filter.Reach()
 	var spreads [film.Replicates]*film.Spread
+	sums := film.Replicates
+	if r.o.Apart {
+		sums = liveReplicates
+	}
 	for i := from; i < to; {
 		end := i
-		for ; end < to && (end == i || end%film.Replicates > 0); end++ {
-			if k, index := r.f.Place(end); taken[k] {
+		for ; end < to && (end == i || end%sums > 0); end++ {
+			if k, index, sum := r.place(end); taken[sum] {
 				b.pick.Start(everyPixel, k, index)
-				spreads[k] = r.p.Filter.Spread(b.pick.D2(0, sampler.Pixel, 0))
-				b.s.Turn(tile, k, spreads[k])
+				spreads[sum] = r.p.Filter.Spread(b.pick.D2(0, sampler.Pixel, 0))
+				b.s.Turn(tile, sum, spreads[sum])
 			}
 		}
 		for y := y0; y < y1; y++ {
@@ -366,12 +376,12 @@ func (r *Run) splat(b *worker, tile, from, to int, taken *[film.Replicates]bool)
 					pixel = w*h + (y+reach)*(w+2*reach) + x + reach
 				}
 				for j := i; j < end; j++ {
-					k, index := r.f.Place(j)
-					if !taken[k] {
+					k, index, sum := r.place(j)
+					if !taken[sum] {
 						continue
 					}
-					s := spreads[k]
-					b.s.BeginAt(x, y, k, s)
+					s := spreads[sum]
+					b.s.BeginAt(x, y, sum, s)
 					b.t.Sample(uint64(pixel), k, index, float64(x)+0.5+s.DX, float64(y)+0.5+s.DY, &b.s)
 					b.s.End()
 				}
