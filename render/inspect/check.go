@@ -64,6 +64,7 @@ type Run struct {
 
 	check    *Check
 	findings []Finding
+	shifted  bool // the inner shell lies aside as a whole: layers.shift says so, and others point to it
 }
 
 // Px turns mm into px at the shot's size.
@@ -89,7 +90,7 @@ func (r *Run) Add(f Finding) {
 	if f.Title == "" {
 		f.Title = r.title(f.Code)
 	}
-	f.Severity = r.rate(&f)
+	f.Severity, f.Bound = r.rate(&f)
 	n := &f.Number
 	if !finite(n.V) || !finite(n.SE) {
 		if n.Held {
@@ -120,22 +121,42 @@ func (r *Run) title(code string) string {
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
-// rate gives the severity by what shows.
-func (r *Run) rate(f *Finding) Severity {
+// rate gives the severity by what shows, and says where a bound of the finding's own makes it another.
+func (r *Run) rate(f *Finding) (s Severity, bound string) {
 	if f.Good {
-		return Fine
+		return Fine, ""
 	}
-	s := Note
+	by := Note
 	switch {
 	case f.Shows.Px >= r.Limit("shows.error_px") || f.Shows.Levels >= r.Limit("shows.error_levels"):
-		s = Error
+		by = Error
 	case f.Shows.Px >= r.Limit("shows.warning_px") || f.Shows.Levels >= r.Limit("shows.warning_levels"):
-		s = Warning
+		by = Warning
 	}
+	s = by
 	if f.Most > 0 {
 		s = min(s, f.Most)
 	}
-	return max(s, f.Least)
+	s = max(s, f.Least)
+	why := ""
+	if f.Because != "" {
+		why = ": " + f.Because
+	}
+	switch {
+	case s < by:
+		bound = fmt.Sprintf("%s at most, where px and levels would make it %s%s", s, a(by), why)
+	case s > by:
+		bound = fmt.Sprintf("%s at least, whatever shows%s", s, why)
+	}
+	return s, bound
+}
+
+// a is a severity with its article.
+func a(s Severity) string {
+	if s == Error {
+		return "an error"
+	}
+	return "a " + s.String()
 }
 
 // Options say how to look.

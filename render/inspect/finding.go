@@ -177,8 +177,12 @@ type Finding struct {
 	Shows    Shows    `json:"shows"`
 	Remedy   Remedy   `json:"remedy"`
 
-	// Least and Most bound the severity whatever shows; see Run.Add. Zero: no bound.
+	Bound string `json:"bound"` // where the severity is not what shows would make it: why; "" elsewhere
+
+	// Least and Most bound the severity whatever shows, and Because says why; see Run.Add. Zero: no bound.
 	Least, Most Severity    `json:"-"`
+	Because     string      `json:"-"`
+	Cause       bool        `json:"-"` // others follow from it: it is listed before them
 	Good        bool        `json:"-"` // measured, and within its range
 	turn        geom.Affine // of a finding about the axis: what mends it
 	Fields      []Field     `json:"-"` // maps over a surface or a picture, for the page

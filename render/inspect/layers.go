@@ -16,6 +16,7 @@ import (
 var layerLimits = []Limit{
 	{"layers.through_mm", 0.02, 0, 10, "mm", "own choice: twice facet_error", "how far one layer may stand through another before it is a crossing"},
 	{"layers.gap_white_share", 0.06, 0, 1, "", "own choice: 0.7 mm of a globe of 12", "gap over the white, as a share of the globe's radius"},
+	{"layers.shift_share", 0.02, 0, 1, "", "own choice: 0.24 mm of a globe of 12", "how far the inner shell may lie aside as a whole, as a share of the globe's radius"},
 	{"layers.tilt_degrees", 5, 0.1, 90, "degrees", "own choice", "angle between the cornea's axis and the iris'"},
 	{"layers.offset_share", 0.08, 0, 1, "", "own choice: 0.47 mm of 5.9; people's pupils lie up to 0.4 mm aside (from memory)", "pupil's distance from the axis as a share of the limbus' radius"},
 	{"layers.lid_mm", 0.3, 0, 10, "mm", "own choice", "how far a lid may reach into the globe"},
@@ -29,6 +30,7 @@ var layerChecks = []Check{{
 		{"layers.open", "the outer shell can't be closed", "A shell that encloses nothing can't refract."},
 		{"layers.gap", "gap between the shells", "How far the inner shell lies beneath the outer one: to the nearest point, along its normal, along the axis."},
 		{"layers.white_gap", "gap over the white", "Outside the limbus the outer shell is a thin film on tissue; a gap shows as a clear rim."},
+		{"layers.shift", "the inner shell lies aside", "All of it is moved against the outer one: the gap is narrow on one side of the white and wide on the other."},
 		{"layers.crossing", "the shells pass through each other", "Edges of one pierce the other; iris or white stands outside."},
 		{"layers.outside", "the inner shell lies outside", "It is not in the outer shell at all."},
 		{"layers.swapped", "the shells are swapped", "What is called outer lies within what is called inner."},
@@ -59,8 +61,13 @@ func layerRun(r *Run) error {
 	}
 	for _, p := range []*Part{outer, inner} {
 		if p != nil && p.InsideOut {
-			r.Add(Finding{Code: "layers.inside_out", Part: p.Name, Least: Warning, Most: Warning, Number: Held(p.Mesh.Volume(), "mm^3", "volume as it was turned for these measures"), Range: nil,
-				Shows: Shows{Text: "light bends the wrong way; a reader that goes by winding shows the far side"}, Remedy: Remedy{Step: "turn all triangles and normals over", Mends: true}})
+			f := Finding{Code: "layers.inside_out", Part: p.Name, Least: Error, Cause: true, Number: Held(p.Mesh.Volume(), "mm^3", "volume as it was turned for these measures"),
+				Because: "every renderer that goes by winding shows it wrong",
+				Shows:   Shows{Text: "light bends the wrong way at it, and what goes by winding shows its far side; drafts here do not show it, as the shell is turned when it is read"}, Remedy: Remedy{Step: "turn all triangles and normals over", Mends: true}}
+			if p.Role == Inner {
+				f.Shows.Text = "black or hollow where a renderer goes by winding; drafts here do not show it, as the shell is turned when it is read"
+			}
+			r.Add(f)
 		}
 	}
 	if outer == nil || inner == nil {
@@ -77,6 +84,7 @@ func layerRun(r *Run) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", inner.Name, err)
 	}
+	r.shift(inner, out)
 	r.gaps(outer, inner, out)
 	r.crossings(outer, inner, out, in)
 	r.tilt()
@@ -202,28 +210,56 @@ func (r *Run) gaps(outer, inner *Part, out *near.Tree) {
 		}
 		fields = append(fields, f)
 	}
-	most, wide := 0.0, geom.Vec{}
+	r.whiteGap(inner, list, fields)
+	r.outside(outer, inner, list)
+}
+
+// whiteGap looks at the gap over the white in front: its widest place in each quarter of the clock, and how much of it is too wide.
+func (r *Run) whiteGap(inner *Part, list []gapOf, fields []Field) {
+	e := r.Subject.Eye
+	limit := r.Limit("layers.gap_white_share") * r.Subject.Radius()
+	most, mean, over, all := 0.0, 0.0, 0, 0
+	var worst [4]gapOf
 	for _, g := range list {
-		if g.white && g.nearest > most {
-			most, wide = g.nearest, g.at
+		if !g.white || math.IsNaN(g.nearest) {
+			continue
+		}
+		all++
+		most, mean = max(most, g.nearest), mean+g.nearest
+		l := e.Frame.Local(g.at.Sub(e.Centre))
+		k := int((math.Atan2(l.Y, l.X)/(2*math.Pi)+1)*4) % 4
+		if g.nearest > limit {
+			over++
+		}
+		if g.nearest > worst[k].nearest {
+			worst[k] = g
 		}
 	}
-	limit := r.Limit("layers.gap_white_share") * r.Subject.Radius()
-	f := Finding{Code: "layers.white_gap", Part: inner.Name, Number: Held(most, "mm", "widest gap over the white in front, to the nearest point"), Range: AtMost(limit, "own choice"),
-		Where: []Place{r.Subject.Place(inner, wide)}, Good: most <= limit, Fields: fields}
+	mean /= float64(max(1, all))
+	slices.SortStableFunc(worst[:], func(a, b gapOf) int { return cmp.Compare(b.nearest, a.nearest) })
+	f := Finding{Code: "layers.white_gap", Part: inner.Name, Number: Held(most, "mm", fmt.Sprintf("widest gap over the white in front, to the nearest point; mean %.3f; %.0f %% of its places are wider than %.3g", mean, 100*float64(over)/float64(max(1, all)), limit)),
+		Range: AtMost(limit, "own choice"), Good: most <= limit, Fields: fields}
+	for _, g := range worst {
+		if g.nearest > 0 && (f.Good == (g.nearest <= limit)) && (len(f.Where) == 0 || !f.Good) {
+			at := r.Subject.Place(inner, g.at)
+			at.Text = fmt.Sprintf("%s, %.2f mm wide", at.Text, g.nearest)
+			f.Where = append(f.Where, at)
+		}
+	}
 	if !f.Good {
 		f.Title = "a wide gap over the white"
 		f.Shows = Shows{Px: r.Px(most), Text: "a clear rim about the white"}
-		f.Remedy = Remedy{Key: r.key("asset.close_gap=true"), Step: "lay the inner shell close beneath the outer one outside the limbus"}
+		f.Remedy = Remedy{Key: r.key("asset.close_gap=true"), Step: fmt.Sprintf("lay the inner shell close beneath the outer one outside the limbus: outward by up to %.2f mm, on average by %.2f", most, mean)}
+		if r.shifted {
+			f.Remedy = Remedy{Step: shiftFirst}
+		}
 		if r.Subject.Snug {
-			f.Most = Note
-			f.Shows.Text += "; here the inner shell is moved close beneath the outer one"
+			f.Most, f.Because = Note, "the scene moves the inner shell close beneath the outer one"
 		} else {
-			f.Most = Warning
+			f.Most, f.Because = Warning, "it shows at the outline and near the limbus alone, and many eyes are modelled so on purpose"
 		}
 	}
 	r.Add(f)
-	r.outside(outer, inner, list)
 }
 
 // outside says whether the inner shell is in the outer one at all.
@@ -315,7 +351,14 @@ func (r *Run) crossings(outer, inner *Part, out, in *near.Tree) {
 		if seen == 0 {
 			f.Shows.Text = "nothing: it lies behind, or stands through by less than is seen, or is laid beneath"
 		}
-		f.Remedy.Step = fmt.Sprintf("move the inner shell inward by %.3f mm there", most)
+		switch {
+		case r.shifted:
+			f.Remedy.Step = shiftFirst
+		case most > 0:
+			f.Remedy.Step = fmt.Sprintf("move the inner shell inward by at least %.3f mm there, to beneath the outer one", roundUp(most, 3))
+		default:
+			f.Remedy.Step = "nothing in view; lay the inner shell beneath the outer one if both are seen from behind"
+		}
 	}
 	r.Add(f)
 }
@@ -341,16 +384,28 @@ func (r *Run) tilt() {
 	if !e.Hole.Open {
 		return
 	}
+	r.offset()
+}
+
+// offset measures how far the pupil lies from the optical axis, in which direction, and where the axis passes it.
+func (r *Run) offset() {
+	e := r.Subject.Eye
 	off := math.Hypot(e.Hole.Offset[0], e.Hole.Offset[1])
-	limit = r.Limit("layers.offset_share") * e.Limbus.V
-	at := e.Centre.Add(e.Frame.World(geom.Vec{X: e.Hole.Offset[0], Y: e.Hole.Offset[1], Z: e.Hole.Lip}))
-	f = Finding{Code: "layers.offset", Number: Number{V: off, SE: e.Pupil.SE, Unit: "mm", What: "the pupil's middle from the optical axis", Held: true}, Range: AtMost(limit, "own choice; people's up to 0.4 mm (from memory)"),
-		Where: []Place{r.Subject.Place(r.Subject.Part(Inner), at)}, Good: off <= limit}
+	limit := r.Limit("layers.offset_share") * e.Limbus.V
+	axis := e.Centre.Add(e.Frame.World(geom.Vec{Z: e.Hole.Lip}))
+	d := e.Frame.World(geom.Vec{X: e.Hole.Offset[0], Y: e.Hole.Offset[1]})
+	f := Finding{Code: "layers.offset", Number: Number{V: off, SE: e.Pupil.SE, Unit: "mm", Held: true,
+		What: fmt.Sprintf("the pupil's middle from the optical axis, which passes at (%.2f, %.2f, %.2f) mm", axis.X, axis.Y, axis.Z)},
+		Range: AtMost(limit, "own choice; people's up to 0.4 mm (from memory)"),
+		Where: []Place{r.Subject.Place(r.Subject.Part(Inner), axis.Add(d))}, Good: off <= limit}
 	if !f.Good {
 		f.Shows = Shows{Px: r.Px(off), Text: "the pupil sits beside the middle of the iris"}
-		f.Remedy.Step = fmt.Sprintf("move the pupil by %.2f mm", off)
+		f.Remedy.Step = fmt.Sprintf("move the pupil by (%+.2f, %+.2f, %+.2f) mm%s, to the axis", -d.X, -d.Y, -d.Z, r.Subject.inNumbers(d.Mul(-1)))
+		if r.shifted {
+			f.Remedy.Step = shiftFirst
+		}
 		if off < 3*limit {
-			f.Most = Warning
+			f.Most, f.Because = Warning, fmt.Sprintf("animals' and stylised pupils lie aside too; from %.2g mm on px alone decide", 3*limit)
 		}
 	}
 	r.Add(f)

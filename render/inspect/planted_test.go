@@ -2,6 +2,7 @@ package inspect
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"path/filepath"
 	"strings"
@@ -53,7 +54,7 @@ var shellFaults = []fault{
 	{name: "outer shell inside out", plant: func(e *eye) {
 		e.outer.TurnOver()
 		mesh.Normals(e.outer)
-	}, code: "layers.inside_out", least: Warning},
+	}, code: "layers.inside_out", least: Error},
 	{name: "iris through the cornea", plant: func(e *eye) {
 		change(e.inner, func(p geom.Vec) geom.Vec {
 			if d := p.Sub(onIris).Len(); d < 1.2 {
@@ -382,4 +383,40 @@ func TestNotesOfReaders(t *testing.T) {
 	require.Equal(t, "iris_body", f[0].Part)
 	require.Equal(t, []string{"iris_body"}, r.Mend().Changes.Negate)
 	require.Empty(t, r.Mend().Changes.Over)
+}
+
+// An inner shell that is shifted as a whole is one cause with the vector that mends it, to which all else points; a pupil that lies
+// aside alone is none.
+func TestShiftOfTheInnerShell(t *testing.T) {
+	for _, d := range []geom.Vec{{X: 0.8, Y: 0.4}, {X: -0.35}, {Y: -1.6}} {
+		e := goodEye()
+		change(e.inner, func(p geom.Vec) geom.Vec { return p.Add(d) })
+		r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Layers}})
+		require.NoError(t, err)
+		f := r.Findings[0]
+		require.Equal(t, "layers.shift", f.Code)
+		require.Equal(t, Error, f.Severity)
+		require.InDelta(t, d.Len(), f.Number.V, 0.03)
+		require.Contains(t, f.Remedy.Step, "move the whole inner shell by (")
+		var back geom.Vec
+		_, err = fmt.Sscanf(f.Remedy.Step, "move the whole inner shell by (%f, %f, %f) mm", &back.X, &back.Y, &back.Z)
+		require.NoError(t, err)
+		require.InDelta(t, 0, back.Add(d).Len(), 0.03, f.Remedy.Step)
+		for _, f := range r.Findings[1:] {
+			if f.Severity > Note {
+				require.Contains(t, f.Remedy.Step, "layers.shift", f.Code)
+			}
+		}
+	}
+	for _, q := range shellFaults {
+		e := &eye{outer: goodOuter(72), inner: goodInner(56, 1.8)}
+		q.plant(e)
+		r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Layers}})
+		require.NoError(t, err)
+		for _, f := range r.Of("layers.shift") {
+			if e.outer != nil && e.inner != nil && q.code != "layers.outside" && q.code != "layers.swapped" {
+				require.Equal(t, Fine, f.Severity, "%s: %s", q.name, f.Number)
+			}
+		}
+	}
 }

@@ -87,6 +87,7 @@ func Read(q Source) (*Subject, error) {
 		return nil, err
 	}
 	s.File, s.Notes, s.Guess, s.Unit = q.Asset, in.Notes, guess, unit
+	s.InMetres = in.Metres
 	if p != nil {
 		s.Maps = mapsOf(p)
 		s.Scene = func(dir string) string { return p.Scene(in, dir) }

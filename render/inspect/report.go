@@ -27,7 +27,7 @@ type Report struct {
 }
 
 func newReport(s *Subject, r *Run) *Report {
-	p := &Report{Name: s.Name, Across: r.Shot.Across, PerMM: r.PerMM, MM: s.MM, Limits: r.Limits.File, Findings: r.findings, Notes: s.Notes, Subject: s,
+	p := &Report{Name: s.Name, Across: r.Shot.Across, PerMM: r.PerMM, MM: s.perNumber(), Limits: r.Limits.File, Findings: r.findings, Notes: s.Notes, Subject: s,
 		Counts: map[string]int{}}
 	for _, w := range severityWords {
 		p.Counts[w] = 0
@@ -38,7 +38,7 @@ func newReport(s *Subject, r *Run) *Report {
 		p.Worst = max(p.Worst, f.Severity)
 	}
 	slices.SortStableFunc(p.Findings, func(a, b Finding) int {
-		return cmp.Or(cmp.Compare(b.Severity, a.Severity), -cmp.Compare(weight(&a), weight(&b)), cmp.Compare(slices.Index(Groups, a.Group), slices.Index(Groups, b.Group)))
+		return cmp.Or(cmp.Compare(b.Severity, a.Severity), first(&a)-first(&b), -cmp.Compare(weight(&a), weight(&b)), cmp.Compare(slices.Index(Groups, a.Group), slices.Index(Groups, b.Group)))
 	})
 	if p.Findings == nil {
 		p.Findings = []Finding{}
@@ -47,6 +47,14 @@ func newReport(s *Subject, r *Run) *Report {
 		p.Notes = []string{}
 	}
 	return p
+}
+
+// first is 0 of causes, which are listed before what follows from them, and 1 of others.
+func first(f *Finding) int {
+	if f.Cause && f.Severity > Fine {
+		return 0
+	}
+	return 1
 }
 
 // weight orders findings of one severity.
@@ -81,7 +89,7 @@ func (p *Report) Verdict() string {
 // WriteText writes the report for a terminal: a block a finding, the worst first; with all, what is fine too, a line each.
 func (p *Report) WriteText(w io.Writer, all bool) error {
 	var s strings.Builder
-	fmt.Fprintf(&s, "%s: %s (globe %.4g px across)\n", p.Name, p.Verdict(), p.Across)
+	fmt.Fprintf(&s, "%s: %s (globe %.4g px across)\n%s\n", p.Name, p.Verdict(), p.Across, p.Lengths())
 	line := func(head, text string) {
 		if text != "" {
 			fmt.Fprintf(&s, "         %-6s %s\n", head, text)
@@ -96,6 +104,7 @@ func (p *Report) WriteText(w io.Writer, all bool) error {
 		line("number", f.numberText())
 		line("where", f.WhereText())
 		line("shows", f.ShowsText())
+		line("rated", f.Bound)
 		line("mend", f.Remedy.Text())
 	}
 	if all {
@@ -107,6 +116,11 @@ func (p *Report) WriteText(w io.Writer, all bool) error {
 	}
 	_, err := io.WriteString(w, s.String())
 	return err
+}
+
+// Lengths says what lengths and places are in.
+func (p *Report) Lengths() string {
+	return fmt.Sprintf("lengths and places are in mm of the eye as it is meant, %s mm to 1 of the file's numbers, in the file's axes", plain(p.MM, 6))
 }
 
 func on(part string) string {

@@ -75,7 +75,9 @@ type Subject struct {
 	Asked float64      // mm of the file's numbers, as the file or the asker says
 	Unit  float64      // mm of the file's unit, by its format or as told or guessed; 1 of meshes that are in mm
 	MM    float64      // mm of the file's numbers as the eye is meant: Asked, or mended where the unit is wrong
-	Size  measure.Size // of the eye as asked
+	// InMetres: the file states its unit, metres, and its numbers were brought to mm when it was read.
+	InMetres bool
+	Size     measure.Size // of the eye as asked
 	// AsFiled: the shells are rendered as their file has them, without subdivision.
 	AsFiled bool
 	// Snug: outside the limbus the inner shell is rendered close beneath the outer one, wherever it lies.
