@@ -64,7 +64,8 @@ type Run struct {
 
 	check    *Check
 	findings []Finding
-	shifted  bool // the inner shell lies aside as a whole: layers.shift says so, and others point to it
+	stands   map[*Part][]standing // what stands off its neighbours: spikes
+	shifted  bool                 // the inner shell lies aside as a whole: layers.shift says so, and others point to it
 }
 
 // Px turns mm into px at the shot's size.
@@ -138,9 +139,12 @@ func (r *Run) rate(f *Finding) (s Severity, bound string) {
 		s = min(s, f.Most)
 	}
 	s = max(s, f.Least)
-	why := ""
-	if f.Because != "" {
-		why = ": " + f.Because
+	why := f.Because
+	if why == "" {
+		why = because[f.Code]
+	}
+	if why != "" {
+		why = ": " + why
 	}
 	switch {
 	case s < by:
@@ -157,6 +161,17 @@ func a(s Severity) string {
 		return "an error"
 	}
 	return "a " + s.String()
+}
+
+// has reports whether a subject has what a check looks at: its name is told as progress then.
+func (c *Check) has(s *Subject) bool {
+	switch c.Group {
+	case Maps:
+		return len(s.Maps) > 0
+	case Pairs:
+		return s.Mate != nil
+	}
+	return true
 }
 
 // Options say how to look.
@@ -193,7 +208,7 @@ func Look(ctx context.Context, s *Subject, o Options) (*Report, error) {
 		if o.Groups != nil && !slices.Contains(o.Groups, r.check.Group) {
 			continue
 		}
-		if o.Progress != nil {
+		if o.Progress != nil && r.check.has(s) {
 			o.Progress.Phase(r.check.Name)
 		}
 		if err := r.check.Run(r); err != nil {

@@ -325,16 +325,16 @@ func (r *Run) density(l *layout) {
 			Range: AtLeast(r.PerMM/limit, fmt.Sprintf("a texel at most %g px wide at this size: common practice, no published source", limit))}
 		width := r.PerMM / low
 		// The outer shell's front is clear, and backs and lips are not seen.
-		f.Good = width <= limit || z == 4 || z == 0 || l.p.Role == Outer && z == 1
+		if l.guess { // how many texels there will be is not known
+			f.Range = nil
+			f.Number.What += ", if a map of that size is laid on it: none is"
+		}
+		f.Good = l.guess || width <= limit || z == 4 || z == 0 || l.p.Role == Outer && z == 1
 		if !f.Good {
 			f.Title = "starved texels on the " + zoneNames[z]
 			f.Shows = Shows{Px: width, Text: "the picture is soft: a texel is so wide"}
 			need := l.side * width / limit
 			f.Remedy.Step = fmt.Sprintf("a map of %g px, or a layout that gives this part %.2g times as much room", math.Exp2(math.Ceil(math.Log2(need))), width/limit)
-			if l.guess {
-				f.Most = Note
-				f.Shows.Text += fmt.Sprintf("; with maps of %g px, as none is given", l.side)
-			}
 		}
 		if z == 1 && field != nil {
 			f.Fields = []Field{{Part: l.p.Name, Title: fmt.Sprintf("texels a mm at %g", l.side), Unit: "px/mm", Value: field, Low: 0, High: high * 1.5}}
@@ -414,7 +414,10 @@ func (r *Run) seams(l *layout) {
 			}
 		}
 	})
-	f := Finding{Code: "coordinates.seam", Part: l.p.Name, Number: Held(length, "mm", fmt.Sprintf("seams within %g degrees of the axis; normals step by up to %.2g degrees over them", r.Limit("coordinates.seam_degrees"), geom.Degrees(bent))), Range: AtMost(0, "common practice, no published source"), Where: where, Count: n, Good: n == 0}
+	f := Finding{Code: "coordinates.seam", Part: l.p.Name, Number: Held(length, "mm", fmt.Sprintf("seams within %g degrees of the axis; normals step by up to %.2g degrees over them", r.Limit("coordinates.seam_degrees"), geom.Degrees(bent))), Range: AtMost(0, "common practice, no published source"), Where: where, Count: n, Good: n == 0 || r.bare(l.p) && bent <= geom.Radians(1)}
+	if f.Good && n > 0 {
+		f.Range, f.Number.What = nil, f.Number.What+"; no map lies on it that could break there"
+	}
 	if !f.Good {
 		f.Title = "seams in view"
 		f.Most = Note

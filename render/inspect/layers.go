@@ -347,13 +347,15 @@ func (r *Run) crossings(outer, inner *Part, out, in *near.Tree) {
 		if !r.Subject.Snug {
 			seen += white
 		}
-		f.Shows = Shows{Px: r.Px(math.Sqrt(seen)), Text: "dry tissue in front of the cornea: a patch without a highlight"}
+		f.Shows = Shows{Px: r.Px(math.Sqrt(seen)), Text: "tissue in front of the cornea: without the cornea's highlight, and dark or black where light no longer enters through it"}
 		if seen == 0 {
 			f.Shows.Text = "nothing: it lies behind, or stands through by less than is seen, or is laid beneath"
 		}
 		switch {
 		case r.shifted:
 			f.Remedy.Step = shiftFirst
+		case len(r.spikes(inner)) > 0:
+			f.Remedy.Step = "lay the vertices that stand out on their neighbours first: see mesh.spike; then inspect anew"
 		case most > 0:
 			f.Remedy.Step = fmt.Sprintf("move the inner shell inward by at least %.3f mm there, to beneath the outer one", roundUp(most, 3))
 		default:
@@ -400,7 +402,7 @@ func (r *Run) offset() {
 		Where: []Place{r.Subject.Place(r.Subject.Part(Inner), axis.Add(d))}, Good: off <= limit}
 	if !f.Good {
 		f.Shows = Shows{Px: r.Px(off), Text: "the pupil sits beside the middle of the iris"}
-		f.Remedy.Step = fmt.Sprintf("move the pupil by (%+.2f, %+.2f, %+.2f) mm%s, to the axis", -d.X, -d.Y, -d.Z, r.Subject.inNumbers(d.Mul(-1)))
+		f.Remedy.Step = fmt.Sprintf("move the pupil by %s mm%s, to the axis", triple(d.Neg(), 2), r.Subject.inNumbers(d.Mul(-1)))
 		if r.shifted {
 			f.Remedy.Step = shiftFirst
 		}

@@ -15,6 +15,7 @@ import (
 var meshLimits = []Limit{
 	{"mesh.hole_px", 0.5, 0, 1000, "px", "common practice, no published source", "a hole in view that is wider is reported by what shows"},
 	{"mesh.crease_degrees", 40, 1, 180, "degrees", "own choice", "edges that turn by more are meant to be sharp"},
+	{"mesh.spike_share", 0.02, 0, 1, "", "own choice: 0.24 mm of a globe of 12", "how far an iris' vertex may stand off its neighbours, as a share of the globe's radius; the furthest of them by twice it"},
 	{"mesh.outline_px", 0.5, 0, 1000, "px", "common practice, no published source: half a pixel", "an outline that is off by more shows its segments"},
 	{"mesh.normals_degrees", 15, 1, 180, "degrees", "own choice", "a corner's normal that is off the smooth one by more disagrees"},
 	{"mesh.normals_share", 0.002, 0, 1, "", "own choice", "share of the area in view whose normals may disagree"},
@@ -30,10 +31,11 @@ var meshChecks = []Check{{
 		{"mesh.turned", "mesh inside out", "All triangles wind inward, or all normals point inward."},
 		{"mesh.degenerate", "triangles without area", "They have no normal; tangents and smoothing go wrong beside them."},
 		{"mesh.duplicate", "doubled triangles", "Two triangles in one place: light meets the surface twice."},
+		{"mesh.spike", "vertices that stand out", "A few vertices of the iris lie far off the surface of their neighbours: a slip of the hand, or a broken export."},
 		{"mesh.normals", "normals that disagree", "Normals of corners lie far off the surface's own: highlights break or jump there."},
 		{"mesh.loose", "loose pieces", "Small islands of triangles apart from the shell."},
 		{"mesh.flat", "a mesh scaled to nothing", "Every triangle of it has no area."},
-		{"mesh.outline", "outline", "How far the outline's segments lie beneath the arc that they stand for."},
+		{"mesh.outline", "corners in the outline", "How far the outline's segments lie beneath the arc that they stand for."},
 		{"mesh.grazing", "facets under grazing light", "By how much neighbouring facets turn; near the terminator each shows as a step."},
 	},
 	Run: meshRun,
@@ -53,6 +55,7 @@ func meshRun(r *Run) error {
 		t := topologyOf(p.Welded())
 		r.edges(p, t)
 		r.triangles(p, t)
+		r.standOut(p)
 		r.normals(p, t)
 		if p.Role != High {
 			r.facets(p, t)
@@ -185,7 +188,7 @@ func (r *Run) meant(p *Part, h rim) bool {
 // triangles looks for those without area and those that are doubled.
 func (r *Run) triangles(p *Part, t *topology) {
 	m := t.m
-	flat, doubled := 0, 0
+	flat, doubled, named := 0, 0, 0 // named: of flat, those with two corners in one vertex
 	var flats, doubles []Place
 	flatIn, widest := 0, 0.0
 	type key [3]uint32
@@ -210,6 +213,9 @@ func (r *Run) triangles(p *Part, t *topology) {
 		area2 := b.Sub(a).Cross(d.Sub(a)).Len()
 		if longest := max(b.Sub(a).Len2(), d.Sub(b).Len2(), a.Sub(d).Len2()); area2 <= 1e-9*longest {
 			flat++
+			if c[0] == c[1] || c[1] == c[2] || c[2] == c[0] {
+				named++
+			}
 			if r.inView(a) {
 				flatIn++
 			}
@@ -231,7 +237,7 @@ func (r *Run) triangles(p *Part, t *topology) {
 	none := AtMost(0, "common practice, no published source")
 	f := Finding{Code: "mesh.degenerate", Part: p.Name, Number: Held(float64(flat), "", fmt.Sprintf("of %d triangles", len(m.Tri))), Range: none, Where: flats, Count: flat, Good: flat == 0, Most: Warning}
 	if flat > 0 {
-		f.Remedy.Step = "merge vertices that lie in one place"
+		f.Remedy.Step = flatRemedy(flat, named)
 		f.Shows.Text = "sparkles or dark dots where smoothing and tangents have no direction"
 		if flatIn > 0 {
 			f.Shows.Px = 1
@@ -242,6 +248,18 @@ func (r *Run) triangles(p *Part, t *topology) {
 		r.Add(Finding{Code: "mesh.duplicate", Part: p.Name, Number: Held(float64(doubled), "", "triangles that lie on another"), Range: none, Where: doubles, Count: doubled,
 			Shows: Shows{Px: r.Px(widest), Text: "light meets the surface twice: patches that flicker, or bend light twice"}, Remedy: Remedy{Step: "delete the doubled faces"}})
 	}
+}
+
+// flatRemedy says what to do about triangles without area, of which some name a vertex, or places that are one, twice.
+func flatRemedy(flat, named int) string {
+	thin := "for those whose corners lie in one line, turn or collapse the longest edge"
+	switch named {
+	case flat:
+		return fmt.Sprintf("delete these %d triangles: two of their corners are one, so nothing of the surface is lost", flat)
+	case 0:
+		return thin
+	}
+	return fmt.Sprintf("delete the %d of them that have two corners in one; %s", named, thin)
 }
 
 // opposite is the place of a side's third corner.
@@ -350,20 +368,20 @@ func (r *Run) facets(p *Part, t *topology) {
 		return
 	}
 	slices.Sort(angles)
-	most := Warning
+	most, why := Warning, "a shell of an eye is subdivided here before it is rendered; elsewhere its corners show"
 	if p.Role != Outer && p.Role != Inner || r.Subject.AsFiled {
 		most = 0
 	}
 	if p.Role == Low {
-		most = Warning // who renders it may smooth it
+		most, why = Warning, "who renders it may smooth it"
 	}
 	if p.Role == Inner {
-		most = Note // an iris is rough by nature: what turns there may be relief
+		most, why = Note, "an iris is rough by nature: what turns there may be relief"
 	}
 	limit := r.Limit("mesh.outline_px")
 	R := r.Subject.Radius()
 	f := Finding{Code: "mesh.outline", Part: p.Name, Number: Held(worst, "mm", "facets beneath the arc that they stand for, at their worst"), Range: AtMost(limit/r.PerMM, fmt.Sprintf("%g px at this size: common practice, no published source", limit)),
-		Shows: Shows{Px: r.Px(worst)}, Where: []Place{r.Subject.Place(p, at)}, Most: most}
+		Shows: Shows{Px: r.Px(worst)}, Where: []Place{r.Subject.Place(p, at)}, Most: most, Because: why}
 	if f.Good = f.Shows.Px <= limit; !f.Good {
 		f.Shows.Text = "corners in the outline; " + r.atSizes(worst)
 		// A ring of n segments lies R (1 - cos(pi/n)) off.
@@ -372,24 +390,27 @@ func (r *Run) facets(p *Part, t *topology) {
 		if r.Subject.AsFiled {
 			f.Remedy.Key = r.key("asset.subdivide=3")
 		} else if p.Role == Outer || p.Role == Inner {
-			f.Remedy.Step += ", as is done here until facets lie within facet_error"
+			f.Remedy.Step += ", as catchlight does by itself before it renders, until facets lie within asset.facet_error"
 		}
 	}
 	r.Add(f)
 	if p.Role != Inner && p.Role != Low {
-		r.grazing(p, angles, turn, turned, most)
+		r.grazing(p, angles, turn, turned)
 	}
 }
 
 // grazing says what facets do near the terminator: light that falls at half the turn off the surface lights one facet and not the
 // next.
-func (r *Run) grazing(p *Part, angles []float64, turn float64, at geom.Vec, most Severity) {
+func (r *Run) grazing(p *Part, angles []float64, turn float64, at geom.Vec) {
 	limit := r.Limit("mesh.grazing_degrees")
 	q := angles[len(angles)*95/100]
 	f := Finding{Code: "mesh.grazing", Part: p.Name, Number: Held(geom.Degrees(q), "degrees", fmt.Sprintf("turn between facets: 95 %% turn by less; median %.2g, most %.3g", geom.Degrees(angles[len(angles)/2]), geom.Degrees(turn))),
-		Range: AtMost(limit, "own choice"), Where: []Place{r.Subject.Place(p, at)}, Most: most}
+		Range: AtMost(limit, "own choice"), Where: []Place{r.Subject.Place(p, at)}}
+	if p.Role == Low || (p.Role == Outer || p.Role == Inner) && !r.Subject.AsFiled {
+		f.Most, f.Because = Note, "it is true of flat shading without subdivision alone, and here a shell is subdivided before it is rendered"
+	}
 	if f.Good = geom.Degrees(q) <= limit; !f.Good {
-		f.Shows = Shows{Levels: 255 * encoded(0.5*math.Sin(q/2)), Text: "steps along the terminator, where the surface is half as bright as paper"}
+		f.Shows = Shows{Levels: 255 * encoded(0.5*math.Sin(q/2)), Text: "steps along the terminator of facets that are shaded flat, where the surface is half as bright as paper"}
 		f.Remedy.Step = fmt.Sprintf("at least %.0f segments about the globe, or subdivide", math.Ceil(360/limit))
 	}
 	r.Add(f)

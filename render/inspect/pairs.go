@@ -12,6 +12,7 @@ import (
 
 var pairLimits = []Limit{
 	{"pairs.size", 0.03, 0, 1, "", "own choice: a person's two eyes differ by less than 2 % in length (from memory)", "share by which a measure of both eyes, or of a variant and its base, may differ"},
+	{"pairs.move_share", 0.02, 0, 1, "", "own choice: 0.24 mm of a globe of 12", "how far a variant's vertices may lie from its base's, as a share of the globe's radius"},
 	{"pairs.clear", 0.5, 0, 1, "", "own choice", "correlation from which two pictures count as of one relief"},
 	{"pairs.colour", 6, 0, 255, "levels", "own choice: of 255", "by how much the mean colours of a zone may differ"},
 }
@@ -24,6 +25,7 @@ var pairChecks = []Check{{
 		{"pairs.normal", "normal map mirrored without its red", "The picture was turned over for the other eye, but red still points the old way: relief is lit from the wrong side."},
 		{"pairs.colour", "colours differ", "Mean colour of a zone, one eye or variant against the other."},
 		{"pairs.maps", "maps differ", "The other has a map that this one lacks, or one of another size."},
+		{"pairs.move", "vertices moved", "How far a variant's vertices lie from its base's, and whether a whole shell was moved. It may be meant so."},
 		{"pairs.order", "vertices differ", "A variant has other vertices or coordinates than its base: weights, morphs and maps no longer fit."},
 	},
 	Run: pairsRun,
@@ -72,6 +74,9 @@ func (r *Run) pairSizes(o *Subject) {
 		d, se := q.k*(q.b.V-q.a.V), q.k*math.Hypot(q.a.SE, q.b.SE)
 		f := Finding{Code: "pairs.size", Number: Number{V: d, SE: se, Unit: "mm", What: "by so much " + s.other() + "'s " + q.what + " is larger", Held: true},
 			Range: Between(-bound*q.k*q.a.V, bound*q.k*q.a.V, "own choice: a person's two eyes differ by less than 2 % in length (from memory)")}
+		if 2*se > bound*q.k*q.a.V && math.Abs(d) <= bound*q.k*q.a.V+2*se {
+			f.Number.Held, f.Number.Why = false, fmt.Sprintf("can't tell: %.3g +- %.2g mm", d, se)
+		}
 		if f.Good = math.Abs(d) <= bound*q.k*q.a.V+2*se; !f.Good {
 			f.Title = "the " + q.what + " differs"
 			f.Most = Warning
@@ -130,7 +135,7 @@ func (r *Run) order(o *Subject) {
 		if a == nil || b == nil {
 			continue
 		}
-		f := Finding{Code: "pairs.order", Part: string(role), Good: true, Number: Held(0, "", "coordinates that differ from the base's"), Range: AtMost(0, "a variant shares its base's order: common practice, no published source")}
+		f := Finding{Code: "pairs.order", Part: string(role), Good: true, Number: Held(0, "", "texture coordinates that differ from the base's"), Range: AtMost(0, "a variant shares its base's order: common practice, no published source")}
 		switch {
 		case len(a.P) != len(b.P) || len(a.Tri) != len(b.Tri):
 			f.Good, f.Least = false, Warning
@@ -155,7 +160,51 @@ func (r *Run) order(o *Subject) {
 			f.Remedy.Step = "take the base's mesh and move its vertices"
 		}
 		r.Add(f)
+		if p := r.Subject.Part(role); len(a.P) == len(b.P) && len(a.P) > 0 {
+			r.moved(p, b.P)
+		}
 	}
+}
+
+// moved says how far a variant's vertices lie from its base's, and whether all of them went one way.
+func (r *Run) moved(p *Part, base []geom.Vec) {
+	a := p.Mesh.P
+	var xs, ys, zs []float64
+	most, worst, sum, n := 0.0, 0, 0.0, 0
+	for i := range a {
+		d := a[i].Sub(base[i])
+		xs, ys, zs = append(xs, d.X), append(ys, d.Y), append(zs, d.Z)
+		l := d.Len()
+		if sum += l * l; l > 1e-6*r.Subject.Radius() {
+			n++
+		}
+		if l > most {
+			most, worst = l, i
+		}
+	}
+	for _, v := range [][]float64{xs, ys, zs} {
+		slices.Sort(v)
+	}
+	k := len(a) / 2
+	all := geom.Vec{X: xs[k], Y: ys[k], Z: zs[k]}
+	left := 0.0 // of the moves, once all are moved back
+	for i := range a {
+		left += a[i].Sub(base[i]).Sub(all).Len2() / float64(len(a))
+	}
+	limit := r.Limit("pairs.move_share") * r.Subject.Radius()
+	f := Finding{Code: "pairs.move", Part: p.Name, Range: AtMost(limit, "own choice"), Good: most <= limit, Most: Warning, Count: n,
+		Number: Held(most, "mm", fmt.Sprintf("furthest that a vertex lies from the base's, number %d (from 0); rms of all %.4f; %d of %d moved", worst, math.Sqrt(sum/float64(len(a))), n, len(a)))}
+	if !f.Good {
+		f.Where = []Place{r.Subject.Place(p, a[worst])}
+		f.Title = fmt.Sprintf("%d of %d vertices moved, by up to %.2f mm", n, len(a), most)
+		f.Shows = Shows{Px: r.Px(most), Text: "it has another shape than the base"}
+		f.Remedy.Step = "nothing, if it is meant so; else take these vertices' places from the base"
+		if all.Len() > limit/4 && math.Sqrt(left) < 0.3*all.Len() {
+			f.Title = fmt.Sprintf("the whole %s shell is shifted by %s mm against the base", p.Role, triple(all, 2))
+			f.Remedy.Step = fmt.Sprintf("nothing, if it is meant so; else move it by %s mm%s", triple(all.Neg(), 2), r.Subject.inNumbers(all.Neg()))
+		}
+	}
+	r.Add(f)
 }
 
 // mapsOfBoth compares maps of the same key: sizes, mean colours, and mirrored normals.

@@ -98,6 +98,13 @@ func TestPlantedPairs(t *testing.T) {
 	variant := v.subject(t)
 	variant.Variant = true
 	require.Equal(t, Fine, worst(bothEyes(t, variant, base), "pairs.order"))
+	require.Equal(t, Fine, worst(bothEyes(t, variant, base), "pairs.move"))
+	change(v.inner, func(p geom.Vec) geom.Vec { return p.Add(geom.Vec{X: 0.8, Y: 0.4, Z: -0.05}) })
+	variant = v.subject(t)
+	variant.Variant = true
+	f := bothEyes(t, variant, base).Of("pairs.move")
+	require.Equal(t, Warning, f[0].Severity)
+	require.Equal(t, "the whole inner shell is shifted by (+0.80, +0.40, +0.00) mm against the base", f[0].Title)
 	v.inner.Tri[0], v.inner.Tri[1] = v.inner.Tri[1], v.inner.Tri[0]
 	variant = v.subject(t)
 	variant.Variant = true

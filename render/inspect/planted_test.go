@@ -420,3 +420,119 @@ func TestShiftOfTheInnerShell(t *testing.T) {
 		}
 	}
 }
+
+// A spike on the iris is told by the numbers of its vertices, and the crossing that it makes points to it.
+func TestSpike(t *testing.T) {
+	e := goodEye()
+	want := []string{}
+	for i, p := range e.inner.P {
+		if d := p.Sub(onIris).Len(); p.Z > 9 && d < 0.55 {
+			e.inner.P[i].Z += 3 * (1 - d)
+			want = append(want, fmt.Sprint(i))
+		}
+	}
+	mesh.Normals(e.inner)
+	r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Layers, Mesh}})
+	require.NoError(t, err)
+	f := r.Of("mesh.spike")[0]
+	require.Equal(t, Error, f.Severity)
+	require.Equal(t, fmt.Sprintf("%d vertices stand out: %s", len(want), strings.Join(want, ", ")), f.Title)
+	require.Contains(t, r.Of("layers.crossing")[0].Remedy.Step, "mesh.spike")
+	require.Equal(t, "mesh.spike", r.Findings[0].Code, "a cause is listed before what follows from it")
+}
+
+// Triangles that name one vertex are to be deleted; they are no piece of their own.
+func TestTrianglesOfOneVertex(t *testing.T) {
+	e := goodEye()
+	n := len(e.outer.Tri)
+	lone := uint32(len(e.outer.P))
+	e.outer.P, e.outer.N, e.outer.UV = append(e.outer.P, onCornea), append(e.outer.N, geom.Vec{Z: 1}), append(e.outer.UV, geom.UV{})
+	e.outer.Tri = append(e.outer.Tri, [3]uint32{7, 7, 7}, [3]uint32{lone, lone, lone})
+	require.Len(t, mesh.Islands(e.outer, 0), 1)
+	r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Mesh}})
+	require.NoError(t, err)
+	f := r.Of("mesh.degenerate")[0]
+	require.Equal(t, 2.0, f.Number.V)
+	require.Equal(t, fmt.Sprintf("of %d triangles", n+2), f.Number.What)
+	require.Contains(t, f.Remedy.Step, "delete these 2 triangles")
+	require.Empty(t, r.Of("mesh.loose"))
+}
+
+// Where a severity is not what shows would make it, the reason is said.
+func TestBoundsAreSaid(t *testing.T) {
+	r := looked(t, (&eye{outer: goodOuter(16), inner: goodInner(16, 1.8)}).subject(t))
+	n := 0
+	for _, f := range r.Findings {
+		by := Note
+		if f.Shows.Px >= 3 || f.Shows.Levels >= 12 {
+			by = Error
+		} else if f.Shows.Px >= 0.5 || f.Shows.Levels >= 2 {
+			by = Warning
+		}
+		if f.Severity > Fine && f.Severity != by {
+			n++
+			require.Regexp(t, `^(note|warning|error) at (most|least), .*: .+`, f.Bound, f.Code)
+		} else {
+			require.Empty(t, f.Bound, f.Code)
+		}
+	}
+	require.Positive(t, n)
+	for _, c := range Checks {
+		for _, k := range c.Codes {
+			delete(unused, k.ID)
+		}
+	}
+	require.Empty(t, unused, "reasons of codes that are none")
+}
+
+// unused are the codes of the reasons.
+var unused = func() map[string]string {
+	m := map[string]string{}
+	for k, v := range because {
+		m[k] = v
+	}
+	return m
+}()
+
+// What is moved says which way, rounded up, and who does as told is done.
+func TestChamberIsMoved(t *testing.T) {
+	e := goodEye()
+	change(e.inner, func(p geom.Vec) geom.Vec {
+		if r := math.Hypot(p.X, p.Y); p.Z > 0 && r < 5 {
+			p.Z += 2.0
+		}
+		return p
+	})
+	look := func() Finding {
+		r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Scale}})
+		require.NoError(t, err)
+		return r.Of("scale.chamber")[0]
+	}
+	f := look()
+	require.Equal(t, Warning, f.Severity)
+	var by float64
+	_, err := fmt.Sscanf(f.Remedy.Step, "move the iris %f mm back, away from the cornea", &by)
+	require.NoError(t, err, f.Remedy.Step)
+	change(e.inner, func(p geom.Vec) geom.Vec {
+		if r := math.Hypot(p.X, p.Y); p.Z > 0 && r < 5 {
+			p.Z -= by
+		}
+		return p
+	})
+	require.Equal(t, Fine, look().Severity)
+}
+
+// Without a map nothing is guessed about maps: no texels are starved, no seam breaks a picture, nothing shares one.
+func TestNoGuessesWithoutMaps(t *testing.T) {
+	s := read(t, Source{Asset: licensed})
+	s.Maps = nil
+	r, err := Look(t.Context(), s, Options{Groups: []Group{Coordinates}})
+	require.NoError(t, err)
+	for _, code := range []string{"coordinates.density", "coordinates.seam", "coordinates.overlap"} {
+		for _, f := range r.Of(code) {
+			require.Equal(t, Fine, f.Severity, code)
+		}
+	}
+	require.InDelta(t, 1000, r.MM, 1e-9, "glTF's numbers are metres")
+	require.Contains(t, r.Lengths(), "1000 mm to 1 of the file's numbers")
+}

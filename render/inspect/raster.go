@@ -59,8 +59,8 @@ func (r *Run) raster(l *layout) {
 		})
 	}
 	limit := r.Limit("coordinates.overlap_share")
-	share := float64(both) / (grid * grid)
-	f := Finding{Code: "coordinates.overlap", Part: l.p.Name, Number: Held(float64(both), "", fmt.Sprintf("of %d x %d texels lie in two triangles or more, %.2g %%; %d of them in two that are in view and lie apart", grid, grid, 100*share, in)), Range: AtMost(limit*grid*grid, "own choice"), Where: where, Count: both, Good: float64(in) <= limit*grid*grid && share <= limit}
+	share := float64(both) / (grid * grid) // of which what is not in view, or shares a place, is no fault
+	f := Finding{Code: "coordinates.overlap", Part: l.p.Name, Number: Held(float64(both), "", fmt.Sprintf("of %d x %d texels lie in two triangles or more, %.2g %%; %d of them in two that are in view and lie apart", grid, grid, 100*share, in)), Range: AtMost(limit*grid*grid, "own choice; of those in view and apart"), Where: where, Count: both, Good: float64(in) <= limit*grid*grid}
 	if !f.Good {
 		f.Remedy.Step = "lay overlapping islands apart; what is meant to share, such as two sides of a wall, may stay"
 		f.Shows.Text = "what is painted on one place shows on the other"
@@ -74,9 +74,7 @@ func (r *Run) raster(l *layout) {
 			}
 			f.Shows.Px = r.Px(math.Sqrt(float64(in)) / grid * scale / max(1, n))
 		}
-		if float64(in) <= limit*grid*grid {
-			f.Most = Note
-		} else if r.onlyHidden(l) {
+		if r.bare(l.p) {
 			f.Most = Warning
 		}
 	}
@@ -84,10 +82,10 @@ func (r *Run) raster(l *layout) {
 	r.padding(l, owner)
 }
 
-// onlyHidden reports whether no map lies on the part, so that what overlaps can't be told from what is meant to.
-func (r *Run) onlyHidden(l *layout) bool {
+// bare reports whether no map lies on the part.
+func (r *Run) bare(p *Part) bool {
 	for _, m := range r.Subject.Maps {
-		if m.Role == l.p.Role {
+		if m.Role == p.Role {
 			return false
 		}
 	}

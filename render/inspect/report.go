@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"catchlight/scene/geom"
+	"catchlight/scene/measure"
 )
 
 // Report is all that was found.
@@ -40,6 +41,9 @@ func newReport(s *Subject, r *Run) *Report {
 	slices.SortStableFunc(p.Findings, func(a, b Finding) int {
 		return cmp.Or(cmp.Compare(b.Severity, a.Severity), first(&a)-first(&b), -cmp.Compare(weight(&a), weight(&b)), cmp.Compare(slices.Index(Groups, a.Group), slices.Index(Groups, b.Group)))
 	})
+	if s.Size.Verdict == measure.Mistaken { // the finding answers what the reader asks
+		p.Notes = slices.DeleteFunc(slices.Clone(p.Notes), func(n string) bool { return strings.HasSuffix(n, "stored as metres?") })
+	}
 	if p.Findings == nil {
 		p.Findings = []Finding{}
 	}

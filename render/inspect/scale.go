@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"catchlight/scene/measure"
 )
@@ -55,8 +56,13 @@ func scaleRun(r *Run) error {
 	r.chamber()
 	r.pupil()
 	if w := s.Size.Stylised; w != "" && s.Size.Verdict != measure.Misfit {
+		// The title's first ratio: of the cornea where that differs, else of the limbus.
+		n, usual := Held(e.Cornea.Radius.V/e.Length.V, "", "corneal radius over axial length"), 0.325
+		if !strings.HasPrefix(w, "the cornea") {
+			n, usual = Held(e.Limbus.V/e.Length.V, "", "limbus' radius over axial length"), 0.24
+		}
 		r.Add(Finding{Code: "scale.stylised", Title: "stylised: " + w, Most: Note,
-			Number: Held(s.Size.Iris, "", "visible iris over globe's width"), Range: Between(measure.IrisLeast, measure.IrisMost, "eyes of people and animals; from memory"),
+			Number: n, Range: Between(0.8*usual, 1.25*usual, "a quarter about a grown person's, own choice; Le Grand and El Hage 1980, Caroline and Andre 2002"),
 			Remedy: Remedy{Step: "nothing, if it is meant so; no unit explains it"}})
 	}
 	return nil
@@ -89,7 +95,7 @@ func (r *Run) unit() {
 	switch z.Verdict {
 	case measure.Mistaken:
 		r.Add(Finding{Code: "scale.unit", Least: Error, Number: n, Range: possible, Title: "wrong unit: " + z.Readings[0].What,
-			Shows:  Shows{Px: min(r.Shot.Across, r.Px(shadowEdge*math.Abs(1-z.Factor))), Text: "a shadow's edge on the white is so much too " + softOrHard(z.Factor)},
+			Shows:  Shows{Px: min(r.Shot.Across, r.Px(shadowEdge*math.Abs(1-z.Factor))), Text: softOrHard(z.Factor)},
 			Remedy: Remedy{Factor: z.Factor, Key: r.key(fmt.Sprintf("asset.factor=%.6g", s.MM/s.Unit)), Step: "multiply all lengths, or set the factor in the scene", Mends: true}})
 	case measure.Misfit:
 		r.Add(Finding{Code: "scale.misfit", Least: Warning, Most: Warning, Number: Held(z.Iris, "", "visible iris over globe's width"),
@@ -118,9 +124,9 @@ const shadowEdge = 0.95
 
 func softOrHard(k float64) string {
 	if k < 1 {
-		return "narrow, as on stone"
+		return fmt.Sprintf("skin and white look like stone: light spreads %.4g times too little for the eye's size; so much a shadow's edge is off", 1/k)
 	}
-	return "wide, as on wax"
+	return fmt.Sprintf("skin and white look like wax: light spreads %.4g times too far for the eye's size; so much a shadow's edge is off", k)
 }
 
 // key is a remedy's key of the eye, "" without a scene.
@@ -151,12 +157,15 @@ func (r *Run) chamber() {
 		}
 		if !f.Good {
 			off := max(*share.Low-n.V, n.V-*share.High)
-			f.Title = "the iris lies too deep"
+			// Rounded up: who does as told has done enough.
+			move := e.Frame.N.Mul(roundUp(off, 2))
+			f.Title, f.Remedy.Step = "the iris lies too deep", "forward, toward the cornea"
 			if n.V < *share.Low {
-				f.Title = "the iris lies too near the cornea"
+				move = move.Neg()
+				f.Title, f.Remedy.Step = "the iris lies too near the cornea", "back, away from the cornea"
 			}
+			f.Remedy.Step = fmt.Sprintf("move the iris %.2f mm %s, along the axis: by %s mm%s", move.Len(), f.Remedy.Step, triple(move, 3), s.inNumbers(move))
 			f.Shows = Shows{Px: r.Px(off * parallax), Text: "parallax of the iris under the cornea, seen 45 degrees from the side"}
-			f.Remedy.Step = fmt.Sprintf("move the iris %.2f mm along the axis", off)
 		}
 		r.Add(f)
 	}

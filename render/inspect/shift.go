@@ -172,9 +172,9 @@ func (r *Run) addShift(inner *Part, d geom.Vec, se float64) {
 	f.Number = Number{V: d.Len(), SE: se, Unit: "mm", Held: true, What: shiftWhat}
 	if !f.Good {
 		r.shifted = true
-		f.Title = fmt.Sprintf("the whole inner shell is shifted by (%+.2f, %+.2f, %+.2f) mm", w.X, w.Y, w.Z)
+		f.Title = fmt.Sprintf("the whole inner shell is shifted by %s mm", triple(w, 2))
 		f.Shows = Shows{Px: r.Px(d.Len()), Text: "iris and pupil sit aside of the cornea, and on one side the white comes out of its film"}
-		f.Remedy.Step = fmt.Sprintf("move the whole inner shell by (%+.2f, %+.2f, %+.2f) mm%s", -w.X, -w.Y, -w.Z, r.Subject.inNumbers(w.Mul(-1)))
+		f.Remedy.Step = fmt.Sprintf("move the whole inner shell by %s mm%s", triple(w.Neg(), 2), r.Subject.inNumbers(w.Neg()))
 	}
 	r.Add(f)
 }
@@ -186,7 +186,14 @@ func (s *Subject) inNumbers(v geom.Vec) string {
 		return ""
 	}
 	v = v.Mul(1 / k)
-	return fmt.Sprintf(" (in the file's numbers (%+.5g, %+.5g, %+.5g))", v.X, v.Y, v.Z)
+	return fmt.Sprintf(" (in the file's numbers %s)", triple(v, max(0, 3+int(math.Ceil(math.Log10(k))))))
+}
+
+// triple is a vector with signs, to some decimals, without a negative zero.
+func triple(v geom.Vec, digits int) string {
+	k := math.Pow(10, float64(digits))
+	f := func(x float64) string { return fmt.Sprintf("%+.*f", digits, math.Round(x*k)/k+0) }
+	return "(" + f(v.X) + ", " + f(v.Y) + ", " + f(v.Z) + ")"
 }
 
 // perNumber is mm, as meant, of one of the numbers that stand in the file: a reader brings lengths of a file that states its unit in mm

@@ -6,7 +6,8 @@ import (
 )
 
 // Islands returns the connected parts of m, the largest box first; triangles are joined where they share a position
-// (within eps mm; 0: exactly). Each keeps its own vertices only. A mesh of one part is returned itself.
+// (within eps mm; 0: exactly). Each keeps its own vertices only. A mesh of one part is returned itself. Triangles that lie in one place
+// are no part of their own: they go with the part of the most triangles.
 func Islands(m *Mesh, eps float64) []*Mesh {
 	place, at := places(m.P, eps)
 	up := make([]int32, len(at)) // union of places
@@ -40,6 +41,7 @@ func Islands(m *Mesh, eps float64) []*Mesh {
 		}
 		tris[k] = append(tris[k], i)
 	}
+	tris = joinPoints(m, place, tris)
 	if len(tris) <= 1 {
 		return []*Mesh{m}
 	}
@@ -87,5 +89,41 @@ func Touching(m *Mesh, part Part) []bool {
 	for v, q := range place {
 		out[v] = met[q]
 	}
+	return out
+}
+
+// joinPoints adds lists of triangles that each lie in one place to the longest list.
+func joinPoints(m *Mesh, place []uint32, tris [][]int) [][]int {
+	point := func(list []int) bool {
+		for _, i := range list {
+			if t := m.Tri[i]; place[t[0]] != place[t[1]] || place[t[1]] != place[t[2]] {
+				return false
+			}
+		}
+		return true
+	}
+	if len(tris) < 2 {
+		return tris
+	}
+	longest := 0
+	for k := range tris {
+		if len(tris[k]) > len(tris[longest]) {
+			longest = k
+		}
+	}
+	out := tris[:0:0]
+	var points []int
+	at := 0
+	for k, list := range tris {
+		if k != longest && point(list) {
+			points = append(points, list...)
+			continue
+		}
+		if k == longest {
+			at = len(out)
+		}
+		out = append(out, list)
+	}
+	out[at] = append(slices.Clip(out[at]), points...)
 	return out
 }
