@@ -22,7 +22,7 @@ func pairOf(t *testing.T, high, low *mesh.Mesh, cage float64) *Report {
 
 // Faults of a pair are named by their codes, and measured within a tenth where they are held: shift 0.1 mm, tilt 1 degree, scale 1 %;
 // a turn about the axis is not held by a round shape.
-func TestPairFaults(t *testing.T) {
+func TestPlantedHighLow(t *testing.T) {
 	turn := geom.RotateX(geom.Radians(1))
 	for _, q := range []struct {
 		name  string
@@ -39,6 +39,7 @@ func TestPairFaults(t *testing.T) {
 		high := goodOuter(80)
 		change(high, q.move)
 		r := pairOf(t, high, goodOuter(72), 0)
+		planted("high and low: "+q.name, q.code, q.least, r, -1)
 		f := r.Of(q.code)
 		var got *Finding
 		for i := range f {

@@ -229,6 +229,7 @@ func TestPlantedMaps(t *testing.T) {
 			if got := worst(rep, q.code); i == 0 {
 				require.Equal(t, Fine, got, "%s, without the fault: %+v", q.name, rep.Of(q.code))
 			} else {
+				planted("map: "+q.name, q.code, q.least, rep, -1)
 				require.GreaterOrEqual(t, got, q.least, "%s: %+v", q.name, rep.Of(q.code))
 			}
 			if i == 0 {

@@ -215,7 +215,13 @@ func (a *album) figures(f *Finding, number int) (list []figure, err error) {
 		d := &f.Fields[i]
 		if s := a.sitter(d.Part); s != nil && len(d.Value) == len(s.m.P) {
 			q := portrait{frame: a.frame, at: a.centre, half: 1.05 * a.radius, size: 300}
-			add(q.draw(s, d.shade(s.m)), fmt.Sprintf("%s, from %.3g (dark) to %.3g %s (light)", d.Title, d.Low, d.High, d.Unit), nil)
+			var marks []Mark
+			if number > 0 && len(f.Where) > 0 && f.Where[0].MM != nil {
+				if x, y, z := q.project(vecOf(f.Where[0].MM)); z > -0.1*a.radius {
+					marks = append(marks, Mark{X: x, Y: y, Number: number, Severe: f.Severity})
+				}
+			}
+			add(q.draw(s, d.shade(s.m)), fmt.Sprintf("%s: %s, from %.3g (dark) to %.3g %s (light)", d.Part, d.Title, d.Low, d.High, d.Unit), marks)
 		}
 	}
 	for _, p := range f.Pictures {
@@ -276,9 +282,25 @@ func (p *Report) HTML(drafts []Draft, why string) ([]byte, error) {
 		return nil, err
 	}
 	var b bytes.Buffer
-	err = inspectPage.Execute(&b, map[string]any{"Title": p.Name + ": inspected", "Report": p, "Cards": cards, "Overview": over, "Drafts": lit, "Why": why, "Fine": fine,
+	err = inspectPage.Execute(&b, map[string]any{"Title": p.Name + ": inspected", "Report": p, "Cards": cards, "Overview": over, "Drafts": lit, "Why": why, "Told": p.drafted(), "Fine": fine,
 		"Limits": p.Limits})
 	return b.Bytes(), err
+}
+
+// drafted says what drafts show otherwise than the file has it.
+func (p *Report) drafted() string {
+	s := p.Subject
+	list := []string{"Drafts show the eye as it is read and rendered here: holes of a shell are capped and shells are subdivided, so what a finding says may not show in them."}
+	for _, q := range s.Parts {
+		if q.InsideOut {
+			list = append(list, q.Name+" winds inward, and was turned when it was read.")
+		}
+	}
+	coloured := slices.ContainsFunc(s.Maps, func(m Map) bool { return m.kind() == "colour" && m.Role == Inner })
+	if !coloured && !s.Grown && s.Key == "" {
+		list = append(list, "The file has no colour of an iris: the colour is the built-in one.")
+	}
+	return strings.Join(list, " ")
 }
 
 // fineRow is a measure that lies within its range.

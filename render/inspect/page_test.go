@@ -34,6 +34,13 @@ func TestPage(t *testing.T) {
 		}
 	}
 	require.GreaterOrEqual(t, strings.Count(text, "data:image/png;base64,"), 6)
+	require.Contains(t, text, "The file has no colour of an iris")
+	require.Contains(t, text, "iris_body: gap to the nearest point")
+	require.NotContains(t, text, "winds inward, and was turned")
+	r.Subject.Parts[0].InsideOut = true
+	page, err = r.HTML([]Draft{draft}, "")
+	require.NoError(t, err)
+	require.Contains(t, string(page), "cornea_white winds inward, and was turned when it was read")
 	bare, err := r.HTML(nil, "no drafts & why")
 	require.NoError(t, err)
 	require.Contains(t, string(bare), "no drafts &amp; why")

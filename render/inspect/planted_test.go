@@ -63,6 +63,9 @@ var shellFaults = []fault{
 			return p
 		})
 	}, code: "layers.crossing", least: Error, near: &geom.Vec{X: 3.5, Z: 12}, reach: 2.5},
+	{name: "the inner shell shifted as a whole", plant: func(e *eye) {
+		change(e.inner, func(p geom.Vec) geom.Vec { return p.Add(geom.Vec{X: 0.8, Y: 0.4}) })
+	}, code: "layers.shift", least: Error},
 	{name: "the inner shell beside the outer", plant: func(e *eye) {
 		change(e.inner, func(p geom.Vec) geom.Vec { return p.Add(geom.Vec{X: 40}) })
 	}, code: "layers.outside", least: Error},
@@ -147,6 +150,15 @@ var meshFaults = []fault{
 			e.outer.N[i] = e.outer.N[i].Add(geom.Vec{X: 0.7}).Unit()
 		}
 	}, code: "mesh.normals", least: Error, near: &onCornea, reach: 2.5},
+	{name: "a spike on the iris", plant: func(e *eye) {
+		change(e.inner, func(p geom.Vec) geom.Vec {
+			if d := p.Sub(onIris).Len(); p.Z > 9 && d < 0.55 {
+				p.Z += 3 * (1 - d)
+			}
+			return p
+		})
+	}, code: "mesh.spike", least: Error, near: &geom.Vec{X: 3.5, Z: 12.85}, reach: 0.5},
+	{name: "triangles that name one vertex", plant: func(e *eye) { e.outer.Tri = append(e.outer.Tri, [3]uint32{7, 7, 7}, [3]uint32{40, 40, 40}) }, code: "mesh.degenerate", least: Warning},
 	{name: "sixteen segments, as filed", plant: func(e *eye) {
 		e.outer = goodOuter(16)
 		e.change = func(s *Subject) { s.AsFiled = true }
@@ -245,7 +257,11 @@ func (f *fault) test(t *testing.T) {
 	e := &eye{outer: goodOuter(72), inner: goodInner(56, 1.8)}
 	f.plant(e)
 	group, _, _ := strings.Cut(f.code, ".")
-	r, err := Look(context.Background(), e.subject(t), Options{Workers: 2, Groups: []Group{Group(group)}})
+	o := Options{Workers: 2, Groups: []Group{Group(group)}}
+	if long() {
+		o.Groups = nil
+	}
+	r, err := Look(context.Background(), e.subject(t), o)
 	require.NoError(t, err)
 	var found *Finding
 	for _, q := range r.Of(f.code) {
@@ -254,6 +270,11 @@ func (f *fault) test(t *testing.T) {
 			break
 		}
 	}
+	off := -1.0
+	if found != nil && f.near != nil && len(found.Where) > 0 {
+		off = found.Where[0].Vec().Sub(*f.near).Len()
+	}
+	planted(f.name, f.code, f.least, r, off)
 	require.NotNil(t, found, "not found; the report is %s", r.Verdict())
 	require.GreaterOrEqual(t, found.Severity, f.least, "%+v", *found)
 	if f.most > 0 {
@@ -414,10 +435,24 @@ func TestShiftOfTheInnerShell(t *testing.T) {
 		r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Layers}})
 		require.NoError(t, err)
 		for _, f := range r.Of("layers.shift") {
-			if e.outer != nil && e.inner != nil && q.code != "layers.outside" && q.code != "layers.swapped" {
+			if e.outer != nil && e.inner != nil && q.code != "layers.shift" && q.code != "layers.outside" && q.code != "layers.swapped" {
 				require.Equal(t, Fine, f.Severity, "%s: %s", q.name, f.Number)
 			}
 		}
+	}
+}
+
+// Of the faults of shells that move an iris as a whole none is taken for a spike.
+func TestNoSpikes(t *testing.T) {
+	for _, q := range shellFaults {
+		if q.code != "layers.offset" && q.code != "layers.tilt" && q.code != "layers.shift" {
+			continue
+		}
+		e := &eye{outer: goodOuter(72), inner: goodInner(56, 1.8)}
+		q.plant(e)
+		s := e.subject(t)
+		r := &Run{Ctx: t.Context(), Subject: s, Limits: Builtin(), check: &meshChecks[0]}
+		require.Empty(t, r.spikes(s.Part(Inner)), q.name)
 	}
 }
 

@@ -47,10 +47,12 @@ func (r *Run) spikesIn(p *Part) []standing {
 		middle = geom.Vec{X: e.Hole.Offset[0], Y: e.Hole.Offset[1]}
 	}
 	for i, q := range m.P {
-		l := e.Frame.Local(q.Sub(e.Centre)).Sub(middle)
+		l := e.Frame.Local(q.Sub(e.Centre))
+		aside := math.Hypot(l.X, l.Y)
+		l = l.Sub(middle)
 		rho := math.Hypot(l.X, l.Y)
 		// Within the limbus, and of the iris between its lip and its root: where walls and folds are, heights are many.
-		if l.Z < 0 || rho > 0.82*e.Limbus.V || rho < e.Pupil.V+0.25*(e.Limbus.V-e.Pupil.V) {
+		if l.Z < 0 || max(rho, aside) > 0.82*e.Limbus.V || rho < e.Pupil.V+0.25*(e.Limbus.V-e.Pupil.V) {
 			continue
 		}
 		list = append(list, place{i, rho, l.Z, math.Atan2(l.Y, l.X)})
