@@ -36,10 +36,12 @@ type Desk struct {
 	sides    [2]side
 	at       int // side in use
 	d        *scene.Description
-	disk     *string // text of the file that changed under changes: a question
-	glimpse  string  // text of the file at the last look
-	note     string  // what is wrong with the file on disk
-	restored int     // steps taken from the journal
+	disk     *string            // text of the file that changed under changes: a question
+	glimpse  string             // text of the file at the last look
+	theirs   *scene.Description // of that text; nil where it can't be read
+	broken   string             // what is wrong with the file on disk
+	note     string             // why changes of the last time were not taken up
+	restored int                // steps taken from the journal
 	version  uint64
 	shots    []Snapshot      // oldest first, without texts
 	named    map[string]bool // files outside the folder that the scene named when it was opened
@@ -247,6 +249,7 @@ func (k *Desk) replay(list []record) {
 	if w.Base != k.base {
 		disk := k.base
 		if old, err := scene.Parse(k.path, []byte(w.Base)); err == nil {
+			k.theirs = k.original
 			k.base, k.original, k.disk = w.Base, old, &disk
 		}
 	}
@@ -340,7 +343,7 @@ func (k *Desk) to(text, gesture string, d *scene.Description, keys ...string) {
 	}
 	p.Gesture, p.Keys = gesture, keys
 	s.push(p)
-	k.d = d
+	k.d, k.note = d, ""
 	k.log(record{Do: "edit", Side: k.at, Gesture: gesture, At: p.At, Old: p.Old, New: p.New, Keys: keys})
 }
 

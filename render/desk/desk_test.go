@@ -256,7 +256,7 @@ func TestFileChanged(t *testing.T) {
 		if mine {
 			_, err = k.Save("")
 			require.NoError(t, err)
-			require.Equal(t, strings.Replace(theirs, "pupil: 3.4", "pupil: 5", 1), read(t, k.Path()))
+			require.Equal(t, strings.Replace(warden, "pupil: 3.4", "pupil: 5", 1), read(t, k.Path()))
 			continue
 		}
 		require.Equal(t, warden, k.State().Text)

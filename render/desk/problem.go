@@ -47,3 +47,12 @@ func AsProblem(err error) *Problem {
 	}
 	return &Problem{Problem: err.Error()}
 }
+
+// fileProblem says what is wrong with the text of a file: the first problem, with its line.
+func fileProblem(err error) string {
+	var list scene.Problems
+	if errors.As(err, &list) && len(list) > 0 {
+		return list[0].Error()
+	}
+	return err.Error()
+}

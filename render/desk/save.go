@@ -18,8 +18,8 @@ import (
 // errStale asks what is to become of a file that changed on disk.
 var errStale = &Problem{Problem: "the scene file was changed on disk meanwhile; keep yours or take the file's, then save", Stale: true}
 
-// Check looks at the scene file; a new text counts once two looks have seen it, as it may be half saved. Where nothing was changed here, a new text of it is taken up; where something was, it becomes a
-// question. It reports whether anything is new.
+// Check looks at the scene file; a new text counts once two looks have seen it, as it may be half saved. Where nothing was changed
+// here, a new text of it is taken up; where something was, it becomes a question. It reports whether anything is new.
 func (k *Desk) Check() bool {
 	data, err := os.ReadFile(k.path)
 	if err != nil { // editors take a file away for a moment; Save writes it anew
@@ -30,10 +30,10 @@ func (k *Desk) Check() bool {
 	text := string(data)
 	switch {
 	case text == k.base:
-		if k.disk == nil && k.note == "" {
+		if k.disk == nil && k.broken == "" {
 			return false
 		}
-		k.disk, k.note = nil, ""
+		k.disk, k.theirs, k.broken = nil, nil, ""
 		k.version++
 		return true
 	case k.disk != nil && *k.disk == text:
@@ -44,17 +44,17 @@ func (k *Desk) Check() bool {
 	}
 	d, err := scene.Parse(k.path, data)
 	if err != nil {
-		note := AsProblem(err).Error()
-		if len(text) == 0 || note == k.note {
+		broken := fileProblem(err)
+		if len(text) == 0 || broken == k.broken {
 			return false
 		}
-		k.note = note
+		k.broken = broken
 		k.version++
 		return true
 	}
-	k.note = ""
+	k.broken = ""
 	if k.dirty() {
-		k.disk = &text
+		k.disk, k.theirs = &text, d
 		k.version++
 		return true
 	}
@@ -69,12 +69,13 @@ func (k *Desk) Check() bool {
 
 // adopt takes a text as the file's.
 func (k *Desk) adopt(text string, d *scene.Description) {
-	k.base, k.original, k.disk = text, d, nil
+	k.base, k.original, k.disk, k.theirs, k.broken = text, d, nil, nil, ""
 	maps.Copy(k.named, filesOf(d))
 }
 
-// Reload answers the question of a file that changed on disk: mine keeps the changes, and the next Save writes over the file; else
-// the file's text is taken, as a step that can be undone.
+// Reload answers the question of a file that changed on disk. Mine puts the changes onto the file's new text, which the next Save
+// writes: what else was changed in the file stays, and where both changed a key it is as here. Otherwise the file's text is taken,
+// as a step that can be undone. The text on disk is kept beside the journal.
 func (k *Desk) Reload(mine bool) error {
 	k.mu.Lock()
 	defer k.mu.Unlock()
@@ -84,8 +85,30 @@ func (k *Desk) Reload(mine bool) error {
 	text := *k.disk
 	d, err := scene.Parse(k.path, []byte(text))
 	if err != nil {
+		return refuse("", "the file on disk can't be read; mend it, or save your changes under another name: %s", fileProblem(err))
+	}
+	maps.Copy(k.named, filesOf(d))
+	sides := k.sides
+	for i := range sides {
+		if !sides[i].Made {
+			continue
+		}
+		moved, err := k.moved(sides[i], k.base, text)
+		switch {
+		case err == nil:
+			sides[i] = moved
+		case mine:
+			return err
+		}
+	}
+	if err := k.keepCopy(text); err != nil {
+		return refuse("", "the text on disk can't be kept: %v", err)
+	}
+	now, err := k.parse(sides[k.at].Text)
+	if err != nil {
 		return err
 	}
+	k.sides, k.d = sides, now
 	k.adopt(text, d)
 	if !mine {
 		k.to(text, "", d)
@@ -119,6 +142,9 @@ func (k *Desk) Save(name string) ([]string, error) {
 			if err == nil && k.disk == nil {
 				text := string(data)
 				k.disk = &text
+				if k.theirs, err = scene.Parse(k.path, data); err != nil {
+					k.broken = fileProblem(err)
+				}
 				k.version++
 			}
 			return nil, errStale
@@ -159,7 +185,13 @@ func (k *Desk) carry(text string, d *scene.Description, dir, prefix string) (str
 	values := d.Values()
 	for _, key := range slices.Sorted(maps.Keys(values)) {
 		name, ok := values[key].(string)
-		if !ok || !filepath.IsAbs(name) || !within(k.drops(), name) {
+		if !ok || name == "" || k.drawn(key) {
+			continue
+		}
+		if !filepath.IsAbs(name) { // the folder of journals may lie below the scene's
+			name = filepath.Join(filepath.Dir(k.path), filepath.FromSlash(name))
+		}
+		if !within(linkless(k.drops()), linkless(name)) {
 			continue
 		}
 		copied, fresh, err := copyBeside(name, dir)

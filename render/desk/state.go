@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -22,9 +23,11 @@ type State struct {
 	Redo      int            `json:"redo"`
 	Side      string         `json:"ab"` // A or B
 	Stale     bool           `json:"stale"`
-	Dirty     bool           `json:"dirty"`    // a side differs from the file
-	Restored  int            `json:"restored"` // steps that were taken up from the last time
-	Problem   string         `json:"problem,omitempty"`
+	Disk      []Clash        `json:"disk,omitempty"` // while Stale: what the file on disk changed
+	Broken    bool           `json:"broken"`         // the file on disk can't be read; Problem says why
+	Dirty     bool           `json:"dirty"`          // a side differs from the file as it is on disk
+	Restored  int            `json:"restored"`       // steps that were taken up from the last time
+	Problem   string         `json:"problem"`        // empty: all is well
 	Version   uint64         `json:"version"`
 	Lights    []Entry        `json:"lights"`
 	Objects   []Entry        `json:"objects"`
@@ -65,7 +68,8 @@ func (k *Desk) State() *State {
 	s := &State{
 		Scene: filepath.Base(k.path), Folder: filepath.Dir(k.path), Text: text, Values: values, Set: edit.Keys(text),
 		Edited: differing(k.original.Values(), values), Undo: len(k.sides[k.at].Undo), Redo: len(k.sides[k.at].Redo),
-		Side: string(rune('A' + k.at)), Stale: k.disk != nil, Dirty: k.dirty(), Restored: k.restored, Problem: k.note, Version: k.version,
+		Side: string(rune('A' + k.at)), Stale: k.disk != nil, Dirty: k.dirty() || k.broken != "", Restored: k.restored,
+		Problem: cmp.Or(k.broken, k.note), Broken: k.broken != "", Disk: k.clashes(), Version: k.version,
 		Film: Film{k.d.Picture.Width, k.d.Picture.Height, k.d.Picture.Samples}, Snapshots: slices.Clone(k.shots),
 		Lights: []Entry{}, Objects: []Entry{}, Paint: []Paint{},
 	}
