@@ -306,7 +306,7 @@ func TestLists(t *testing.T) {
 func TestDrop(t *testing.T) {
 	file := put(t, warden)
 	k := open(t, file, t.TempDir())
-	require.NoError(t, k.Drop("objects.eye.iris.colour", `C:\paint\..\reed bed.png`, strings.NewReader("not looked into here")))
+	require.NoError(t, k.Drop("objects.eye.iris.colour", `C:\paint\..\reed bed.png`, strings.NewReader(grey(t))))
 	used := k.value("objects.eye.iris.colour.file").(string)
 	require.Equal(t, "reed-bed.png", filepath.Base(used))
 	beside := filepath.Join(filepath.Dir(file), "reed-bed.png")
@@ -316,7 +316,7 @@ func TestDrop(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{filepath.Join(filepath.Dir(k.Path()), "reed-bed-2.png"), k.Path()}, wrote)
 	require.Equal(t, "another's", read(t, beside))
-	require.Equal(t, "not looked into here", read(t, filepath.Join(filepath.Dir(file), "reed-bed-2.png")))
+	require.Equal(t, grey(t), read(t, filepath.Join(filepath.Dir(file), "reed-bed-2.png")))
 	require.Contains(t, read(t, file), "colour: {file: reed-bed-2.png}")
 	require.Equal(t, "reed-bed-2.png", k.value("objects.eye.iris.colour.file"))
 
@@ -454,7 +454,7 @@ func TestLinkedScene(t *testing.T) {
 	text := strings.Replace(warden, "iris: {pupil: 3.4}", "iris: {pupil: 3.4, colour: {file: reed.png}}", 1)
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "store.yaml"), []byte(text), 0o666))
 	for _, name := range []string{"reed.png", "other.png"} {
-		require.NoError(t, os.WriteFile(filepath.Join(dir, "look", name), []byte("x"), 0o666))
+		require.NoError(t, os.WriteFile(filepath.Join(dir, "look", name), []byte(grey(t)), 0o666))
 	}
 	file := filepath.Join(dir, "look", "warden.yaml")
 	require.NoError(t, os.Symlink(filepath.Join(dir, "store.yaml"), file))

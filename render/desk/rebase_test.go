@@ -1,6 +1,9 @@
 package desk
 
 import (
+	"bytes"
+	"image"
+	"image/png"
 	"os"
 	"path/filepath"
 	"strings"
@@ -115,13 +118,47 @@ func TestBrokenFile(t *testing.T) {
 	}
 }
 
+// grey is a picture of one pixel, as PNG.
+func grey(t *testing.T) string {
+	t.Helper()
+	var out bytes.Buffer
+	require.NoError(t, png.Encode(&out, image.NewGray(image.Rect(0, 0, 1, 1))))
+	return out.String()
+}
+
+// What names a picture that can't be read is not saved, and nothing is copied.
+func TestUnreadableIsNotSaved(t *testing.T) {
+	file := put(t, warden)
+	k := open(t, file, t.TempDir())
+	for _, bad := range []string{"no picture", grey(t)[:40]} {
+		require.NoError(t, k.Drop("objects.eye.iris.colour", "bad.png", strings.NewReader(bad)))
+		for _, name := range []string{"", "copy.yaml"} {
+			_, err := k.Save(name)
+			require.ErrorContains(t, err, "bad.png")
+			require.Equal(t, "objects.eye.iris.colour.file", AsProblem(err).Key)
+		}
+		require.Equal(t, warden, read(t, file))
+		left, err := os.ReadDir(filepath.Dir(file))
+		require.NoError(t, err)
+		require.Len(t, left, 1)
+		require.True(t, k.State().Dirty)
+	}
+	require.NoError(t, k.Drop("objects.eye.iris.colour", "good.png", strings.NewReader(grey(t))))
+	_, err := k.Save("")
+	require.NoError(t, err)
+	require.NoError(t, k.Set("", edit.Change{Key: pupil, Value: 4.0}))
+	require.NoError(t, os.WriteFile(filepath.Join(filepath.Dir(file), "good.png"), []byte("silt"), 0o666))
+	_, err = k.Save("")
+	require.ErrorContains(t, err, "good.png")
+}
+
 // A dropped map is copied beside the scene though the folder of journals lies below the scene's.
 func TestDropWithJournalBelow(t *testing.T) {
 	file := put(t, warden)
 	k := open(t, file, filepath.Join(filepath.Dir(file), "steps"))
-	require.NoError(t, k.Drop("objects.eye.iris.colour", "reed.png", strings.NewReader("reed")))
+	require.NoError(t, k.Drop("objects.eye.iris.colour", "reed.png", strings.NewReader(grey(t))))
 	_, err := k.Save("")
 	require.NoError(t, err)
 	require.Contains(t, read(t, file), "{file: reed.png}")
-	require.Equal(t, "reed", read(t, filepath.Join(filepath.Dir(file), "reed.png")))
+	require.Equal(t, grey(t), read(t, filepath.Join(filepath.Dir(file), "reed.png")))
 }

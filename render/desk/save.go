@@ -118,7 +118,7 @@ func (k *Desk) Reload(mine bool) error {
 }
 
 // Save writes the side in use to the scene file, or to a new one beside it, with the maps that were dropped and are used. It
-// returns the files that it wrote.
+// returns the files that it wrote. A scene that names a file which can't be read is refused, and nothing is written.
 func (k *Desk) Save(name string) ([]string, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
@@ -152,6 +152,9 @@ func (k *Desk) Save(name string) ([]string, error) {
 		if err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return nil, err
 		}
+	}
+	if err := k.readable(k.d); err != nil {
+		return nil, err
 	}
 	text, written, err := k.carry(k.sides[k.at].Text, k.d, filepath.Dir(k.path), "")
 	if err != nil {
@@ -188,9 +191,7 @@ func (k *Desk) carry(text string, d *scene.Description, dir, prefix string) (str
 		if !ok || name == "" || k.drawn(key) {
 			continue
 		}
-		if !filepath.IsAbs(name) { // the folder of journals may lie below the scene's
-			name = filepath.Join(filepath.Dir(k.path), filepath.FromSlash(name))
-		}
+		name = k.full(name) // the folder of journals may lie below the scene's
 		if !within(linkless(k.drops()), linkless(name)) {
 			continue
 		}
