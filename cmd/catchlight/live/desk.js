@@ -67,6 +67,16 @@ export function value(key) {
   return f ? f.default : undefined;
 }
 
+// unset says that the scene leaves a key alone and that nothing, or a bare zero that stands for nothing, is its value.
+export function unset(key) {
+  const mine = k => k === key || k.startsWith(key + ".");
+  if (state.set.some(mine) || state.edited.some(mine) || flying.has(key)) return false;
+  const f = field(key), v = key in state.values ? state.values[key] : f && f.default;
+  if (v === null || v === undefined) return true;
+  const zero = x => [].concat(x).every(y => y === 0 || y === "");
+  return zero(v) && !(f && f.default !== null && f.default !== undefined && zero(f.default));
+}
+
 // entries returns what a list holds, in order, each with name and on.
 export function entries(list) {
   const made = e => typeof e === "string" ? { name: e } : e;

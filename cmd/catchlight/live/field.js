@@ -2,7 +2,7 @@
 import { make, tidy } from "./make.js";
 import { dragging } from "./stage.js";
 import { field, span, fault, hold, range } from "./keys.js";
-import { value, set, gesture, listen, problem, problemOf, act, acts, state, there } from "./desk.js";
+import { value, set, gesture, listen, problem, problemOf, act, acts, state, there, unset } from "./desk.js";
 
 let count = 0;
 const fresh = () => "f" + ++count;
@@ -14,7 +14,8 @@ const brief = unit => unit === "degrees" ? "°" : unit || "";
 const steps = 1000;
 
 // Dial is a number with a slider and a box. of() reads it, put(x, gesture) writes it; both may stand for several keys.
-// what: {label, unit, keys, of, put, a, b, low, high, ratio, whole, title, hint}
+// what: {label, unit, keys, of, put, a, b, low, high, ratio, whole, title}; where it is no plain number, {read, write, wrap, wanted}: what
+// is typed to a number, a number as it is said, a number brought into its turn, and what is wanted.
 export function dial(what) {
   const id = fresh();
   const f = what.field || { limits: { low: what.low ?? null, high: what.high ?? null }, unit: what.unit, kind: "number" };
@@ -23,7 +24,9 @@ export function dial(what) {
   const slider = make("input", { type: "range", min: 0, max: steps, step: 1, "aria-label": what.label + (what.unit ? ", " + what.unit : "") });
   const unit = make("span", { className: "unit", id: id + "u" }, brief(what.unit));
   const wrong = make("p", { className: "wrong", id: id + "p", role: "alert" });
-  const row = make("div", { className: "dial" }, label, slider, box, unit, wrong);
+  const note = make("p", { className: "note", hidden: true });
+  const row = make("div", { className: "dial" }, label, slider, box, unit, note, wrong);
+  const write = what.write || tidy, read = what.read || (text => plainNumber(text, what.unit));
   row.dataset.keys = what.keys.join(" ");
   let g = "", x = 0, limit = { a: 0, b: 1 };
   const ratio = () => limit.ratio && limit.a > 0;
@@ -34,12 +37,13 @@ export function dial(what) {
     const grain = Math.pow(10, Math.floor(Math.log10((ratio() ? Math.abs(v) || 1 : limit.b - limit.a) / 500)));
     return Number((Math.round(v / grain) * grain).toPrecision(10));
   };
-  function put(v, hand) {
-    const why = fault(f, v);
+  function put(v, hand, said = write(v)) {
+    const why = what.wanted && !isFinite(v) ? what.wanted : fault(f, v);
     if (why) {
-      problem(what.keys[0], tidy(v) + " does not do; " + why);
+      problem(what.keys[0], what.label + ": \u201c" + said + "\u201d is not taken; " + why);
       return;
     }
+    if (what.wrap) v = what.wrap(v);
     x = v;
     what.put(v, hand);
   }
@@ -78,6 +82,7 @@ export function dial(what) {
   }
   box.addEventListener("keydown", e => {
     if (e.key === "Escape") {
+      if (typing) e.stopPropagation();
       typing = false;
       problem(what.keys[0], "");
       show(true);
@@ -88,38 +93,68 @@ export function dial(what) {
     }
   });
   let typing = false; // what stands in the box is not taken yet
-  box.addEventListener("input", () => { typing = true; });
+  box.addEventListener("input", () => {
+    typing = true;
+    if (what.keys.some(problemOf)) what.keys.forEach(k => problem(k, ""));
+  });
+  // taken takes what was typed. What may not stand stays in the box to be mended, until that is left.
   function taken() {
+    const text = box.value.trim(), v = read(text);
     typing = false;
-    if (box.value.trim() === tidy(x)) return;
-    put(Number(box.value.trim().replace(",", ".") || NaN), gesture());
+    if (text === write(x) && row.dataset.unset !== "true") return;
+    if (!isFinite(v) || fault(f, v)) typing = true;
+    put(v, gesture(), text);
+    show(false);
   }
   box.addEventListener("change", taken);
+  box.addEventListener("blur", () => {
+    typing = false;
+    show(true);
+  });
   scrub(label, () => ({ at: x, g: gesture() }), (from, share) => put(inside(what.whole ? Math.round(from.at + share * (limit.b - limit.a)) : roundFine(fromShare(toShare(from.at) + share), share)), from.g));
   const roundFine = v => Number(v.toPrecision(5));
   function reset() {
     for (const k of what.keys) act("/reset", { key: k });
   }
   function show(force) {
-    const v = what.of();
+    const none = !!what.field && unset(what.keys[0]);
+    const v = none ? undefined : what.of();
     const known = typeof v === "number";
-    row.classList.toggle("absent", !known);
-    slider.disabled = !known;
+    row.classList.toggle("absent", !known && !none);
+    row.dataset.unset = none;
+    note.hidden = !none;
+    note.textContent = none ? notSet(what.keys[0], what.unit) : "";
+    box.placeholder = none ? "not set" : "";
+    slider.disabled = !known && !none;
     box.disabled = !known && !what.field;
-    x = known ? v : 0;
+    x = known ? v : none && typeof f.default === "number" ? f.default : 0;
     limit = what.b === undefined ? span(f, v) : { a: Math.min(what.a, x), b: Math.max(what.b, x), ratio: what.ratio };
     slider.value = Math.round(steps * toShare(x));
-    slider.setAttribute("aria-valuetext", tidy(x) + " " + (what.unit || ""));
+    slider.setAttribute("aria-valuetext", none ? note.textContent : write(x) + (what.unit ? " " + what.unit : ""));
     const bad = what.keys.map(problemOf).find(p => p) || "";
-    const now = known ? tidy(x) : "";
-    if ((force || !bad && !typing) && box.value !== now) box.value = now;
+    const now = known ? write(x) : "";
+    if ((force || !typing) && box.value !== now) box.value = now;
     wrong.textContent = bad;
-    box.setAttribute("aria-invalid", bad !== "");
+    box.setAttribute("aria-invalid", bad !== "" && typing);
     row.classList.toggle("mine", what.keys.some(k => state.edited.includes(k)));
   }
   listen(() => show(false), row);
   show(false);
   return row;
+}
+
+// plainNumber reads a number, with its unit behind it or without.
+function plainNumber(text, unit) {
+  let t = text.trim();
+  for (const u of [unit, brief(unit)]) if (u && t.endsWith(u)) t = t.slice(0, -u.length).trim();
+  return Number(t.replace(",", ".") || NaN);
+}
+
+// notSet says what holds where a scene says nothing of a key.
+function notSet(key, unit) {
+  if (there(key.split(".").slice(0, 2).join(".") + ".asset")) return "not set (as its own file has it)";
+  const d = field(key).default;
+  return "not set" + (d === null || d === undefined || d === "" ? "" : " (default " + [].concat(d).map(x => typeof x === "number" ? tidy(x) : x).join(" ") + (unit ? " " + unit : "") + ")");
 }
 
 // busy says that a gesture goes on until the pointer is let go, wherever that is.
@@ -221,28 +256,43 @@ export function numbers(key, label, parts) {
   if (!f) return null;
   const wrong = make("p", { className: "wrong", role: "alert" });
   const now = () => {
-    const v = value(key);
+    const v = unset(key) ? undefined : value(key);
     return Array.isArray(v) ? v : parts.map(() => typeof v === "number" ? v : undefined);
   };
   const boxes = parts.map((p, i) => {
     const box = make("input", { type: "text", inputMode: "decimal", autocomplete: "off", "aria-label": label + ", " + p });
     box.addEventListener("change", () => {
       const v = now().slice();
-      v[i] = Number(box.value.replace(",", ".") || NaN);
+      v[i] = plainNumber(box.value, f.unit);
       for (let k = 0; k < v.length; k++) if (v[k] === undefined) v[k] = v[i];
       const why = fault(f.kind === "colour" ? f : { ...f, kind: "number" }, v[i]);
-      if (why) problem(key, box.value + " does not do; " + why);
-      else set([{ key, value: v }]);
+      if (why) problem(key, label + ", " + p + ": \u201c" + box.value + "\u201d is not taken; " + why);
+      else {
+        typing = null;
+        set([{ key, value: v }]);
+      }
     });
+    box.addEventListener("blur", () => {
+      typing = null;
+      show();
+    });
+    box.addEventListener("input", () => { typing = box; });
     return box;
   });
+  let typing = null; // the box in which something stands that is not taken yet
+  const note = make("p", { className: "note", hidden: true });
   const show = () => {
-    const v = now();
-    boxes.forEach((b, i) => { if (document.activeElement !== b) b.value = tidy(v[i]); });
+    const v = now(), none = unset(key);
+    boxes.forEach((b, i) => {
+      if (typing !== b) b.value = tidy(v[i]);
+      b.placeholder = none ? "–" : "";
+    });
+    note.hidden = !none;
+    note.textContent = none ? notSet(key, f.unit) : "";
     wrong.textContent = problemOf(key);
   };
   const row = make("div", { className: "dial", role: "group", "aria-label": label }, make("span", { className: "name", title: about(f) }, label),
-    make("span", { className: "parts" }, ...boxes), make("span", { className: "unit" }, brief(f.unit)), wrong);
+    make("span", { className: "parts" }, ...boxes), make("span", { className: "unit" }, brief(f.unit)), note, wrong);
   listen(show, row);
   show();
   return row;

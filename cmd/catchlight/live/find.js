@@ -3,6 +3,7 @@ import { make, at } from "./make.js";
 import { all, range, selector } from "./keys.js";
 import { names, value, state, act, acts } from "./desk.js";
 import { any } from "./field.js";
+import { writing } from "./stage.js";
 import { say } from "./say.js";
 
 const most = 24;
@@ -58,15 +59,20 @@ export function begin() {
     clearTimeout(timer);
     timer = setTimeout(look, 100);
   });
-  box.addEventListener("keydown", e => {
-    if (e.key !== "Escape") return;
-    box.value = "";
-    look();
-  });
   addEventListener("keydown", e => {
-    if (e.key === "/" && !/^(INPUT|SELECT|TEXTAREA)$/.test(e.target.tagName)) {
+    if (document.querySelector("dialog[open]")) return;
+    if (e.key === "Escape" && box.value) {
+      e.preventDefault();
+      clearTimeout(timer);
+      const gone = out.contains(e.target);
+      box.value = "";
+      look();
+      if (gone) box.focus();
+    }
+    if (e.key === "/" && !writing(e)) {
       e.preventDefault();
       box.focus();
+      box.select();
     }
   });
 }

@@ -173,11 +173,14 @@ export function begin() {
     e.preventDefault();
     if (e.dataTransfer.files[0]) drop(e.dataTransfer.files[0]);
   });
+  let typed = null; // the box in which something was typed that is not taken yet
+  addEventListener("input", e => { typed = /^(text|search)$/.test(e.target.type) ? e.target : null; });
+  for (const name of ["change", "focusout"]) addEventListener(name, () => { typed = null; });
   addEventListener("keydown", e => {
     if (!e.ctrlKey && !e.metaKey) return;
     const k = e.key.toLowerCase();
     if (k === "s") save();
-    else if (e.target.type === "text" || e.target.type === "search") return;
+    else if (document.querySelector("dialog[open]") || e.target.type === "search" || e.target === typed || e.target.getAttribute("aria-invalid") === "true") return; // undone in the box
     else if (k === "z" && !e.shiftKey) act("/undo");
     else if (k === "y" || k === "z") act("/redo");
     else return;

@@ -80,6 +80,7 @@ export function range(f) {
   const l = f.limits;
   if (!l) return "";
   const low = l.low === null ? "" : (l.low_open ? "more than " : "") + l.low, high = l.high === null ? "" : (l.high_open ? "less than " : "") + l.high;
+  if (!low && !high) return "";
   return (low && high ? low + " to " + high : low ? low + " and up" : "up to " + high) + (f.unit ? " " + f.unit : "");
 }
 

@@ -44,17 +44,34 @@ function size(n) {
   });
 }
 
-// Clock positions go from 1 to 13 here, so that a quarter past twelve is 12.25; the server has it as 0.25.
-const told = { clock: x => x < 1 ? x + 12 : x, mm: x => x, size: x => x };
+// Clock positions go from 1 to just below 13 here, so that a quarter past twelve is 12.25; the server has it as 0.25.
+const turned = x => 1 + ((x - 1) % 12 + 12) % 12;
+const told = { clock: turned, mm: x => x, size: x => x };
 const meant = { clock: x => x > 12 ? x - 12 : x, mm: x => x, size: x => x };
+
+// hours writes a clock position as people say it: 10:30.
+function hours(x) {
+  const m = Math.round(60 * turned(x)) % 720 || 720;
+  return (m < 60 ? 12 : Math.floor(m / 60)) + ":" + String(m % 60).padStart(2, "0");
+}
+
+// readHours reads 10:30, 10.5 or 10,5; a day has 24 hours.
+function readHours(text) {
+  const m = /^(\d{1,2})(?::([0-5]\d)|[.,](\d+))?(?: *h)?$/.exec(text);
+  const x = m ? Number(m[1]) + (m[2] ? m[2] / 60 : m[3] ? Number("0." + m[3]) : 0) : NaN;
+  return x <= 24 ? x : NaN;
+}
+
+// clock is what a dial of a clock position does otherwise than one of a plain number.
+const clock = { write: hours, read: readHours, wrap: turned, wanted: "a place on the clock is wanted, as 10:30 or 10.5" };
 
 // spot is a dial of the catchlight on the cornea, which the light is moved for.
 function spot(label, unit, name, low, high, a, b) {
   return dial({
-    label, unit, keys: ["lights." + chosen + ".orbit." + name], low, high, a, b, title: "The light goes where its mirror image on the cornea then sits.",
+    label, unit, keys: ["lights." + chosen + ".orbit." + name], ...(name === "clock" ? clock : {}), low, high, a, b, title: "The light goes where its mirror image on the cornea then sits.",
     of: () => {
       const c = catchlight();
-      return c && typeof c[name] === "number" ? Number(told[name](c[name]).toFixed(2)) : undefined;
+      return c && typeof c[name] === "number" ? Number(told[name](c[name]).toFixed(name === "clock" ? 4 : 2)) : undefined;
     },
     put: (x, g) => {
       const c = catchlight();
@@ -77,7 +94,7 @@ function ofLight() {
   const rows = [make("h3", {}, n, make("span", { className: "quiet" }, n === key() ? ", the key" : "")), number(l + "ev", "Strength"), warm(l + "tint", "Warmth")];
   if (kind === "environment") rows.push(number(l + "rotation", "Turned"));
   else if (kind !== "constant") {
-    rows.push(size(n), make("h4", {}, "Its catchlight on the cornea"), spot("O'clock", "h", "clock", 0.01, 13, 1, 13), spot("From centre", "mm", "mm", 0, 6, 0, 5));
+    rows.push(size(n), make("h4", {}, "Its catchlight on the cornea"), spot("O'clock", "", "clock", null, null, 1, 12 + 59 / 60), spot("From centre", "mm", "mm", 0, 6, 0, 5));
     if (kind !== "distant") rows.push(spot("Size there", "mm", "size", 0.01, 8, 0.05, 4));
   }
   box.replaceChildren(...rows.filter(r => r));

@@ -224,6 +224,7 @@ func TestDials(t *testing.T) {
 			}
 			return e
 		}
+		require.Eventually(t, func() bool { return !v.s.dragged() }, 5*time.Second, 20*time.Millisecond, "steps by the keyboard have ended")
 		v.heard("/set")
 		v.do(m(input.MousePressed, 0), m(input.MouseMoved, 50))
 		v.until(`(async () => (await import("/talk.js")).idle())()`)

@@ -3,7 +3,6 @@ package live
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -352,19 +351,58 @@ func TestZoom(t *testing.T) {
 	require.Equal(t, []any{0.0, 0.0, 0.0, 0.0}, views[len(views)-1]["crop"])
 }
 
-// A clock position is typed as people say it, twelve and a quarter as 12.25, and sent in (0, 12].
+// A clock position is typed as people say it, 12:15 or 12.25, goes round at twelve, is sent in (0, 12] and shown in hours and minutes.
 func TestClock(t *testing.T) {
 	v := open(t, 1440, 900)
 	v.do(chromedp.Evaluate(`[...document.querySelectorAll("#onelight .dial")].find(d => d.textContent.startsWith("O'clock")).id = "clock"`, nil))
 	v.heard("/aim")
-	for _, c := range []struct{ typed, sent float64 }{{10, 10}, {12.25, 0.25}, {1, 1}} {
-		v.do(chromedp.Evaluate(`(e => { e.focus(); e.select(); })(document.querySelector("#clock input[type=text]"))`, nil), chromedp.KeyEvent(strconv.FormatFloat(c.typed, 'f', -1, 64)+kb.Enter))
+	for _, c := range []struct {
+		typed string
+		sent  float64
+		shown string
+	}{{"10", 10, "10:00"}, {"12.25", 0.25, "12:15"}, {"13", 1, "1:00"}, {"0", 12, "12:00"}, {"10:30", 10.5, "10:30"}, {"24:00", 12, "12:00"}, {"1", 1, "1:00"}} {
+		v.do(chromedp.Evaluate(`(e => { e.focus(); e.select(); })(document.querySelector("#clock input[type=text]"))`, nil), chromedp.KeyEvent(c.typed+kb.Enter))
+		require.Equal(t, c.shown, eval[string](v, `document.querySelector("#clock input[type=text]").value`), c.typed)
 		got := v.heard("/aim")
 		require.Len(t, got, 1)
 		require.Equal(t, c.sent, got[0]["clock"])
 		require.InDelta(t, 2.4, got[0]["mm"], 1e-9)
 		require.Nil(t, got[0]["size"], "the light keeps its size")
 	}
+	v.do(chromedp.Evaluate(`document.activeElement.select()`, nil), chromedp.KeyEvent("25"+kb.Tab))
+	require.Contains(t, eval[string](v, `document.querySelector("#clock .wrong").textContent`), "O'clock: \u201c25")
+	require.Equal(t, "1:00", eval[string](v, `document.querySelector("#clock input[type=text]").value`))
+	require.Empty(t, v.heard("/aim"))
+}
+
+// What may not stand is said by the name of its field and leaves the box with the focus, which then shows what the scene has; the
+// box follows the scene, Control-Z undoes from it, a slash goes to the search from a slider, and Escape clears the search.
+func TestFieldsShowTheScene(t *testing.T) {
+	v := open(t, 1440, 900)
+	dial := `document.querySelector('.dial[data-keys="objects.keeper.iris.pupil"]')`
+	typed := func(text string) {
+		v.do(chromedp.Evaluate(`(e => { e.focus(); e.select(); })(`+dial+`.querySelector("input[type=text]"))`, nil), chromedp.KeyEvent(text))
+	}
+	shown := dial + `.querySelector("input[type=text]").value`
+	v.heard("/set")
+	for _, text := range []string{"zzz", "300"} {
+		typed(text + kb.Tab)
+		require.Equal(t, "3.4", eval[string](v, shown))
+		require.Contains(t, eval[string](v, dial+`.querySelector(".wrong").textContent`), "Diameter: \u201c"+text+"\u201d is not taken")
+	}
+	require.Empty(t, v.heard("/set"))
+	typed("3.8mm" + kb.Enter)
+	require.Equal(t, 3.8, v.heard("/set")[0]["changes"].([]any)[0].(map[string]any)["value"], "a unit may follow")
+	v.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(2)))
+	require.Len(t, v.heard("/undo"), 1)
+	v.until(shown + ` === "3.4"`)
+
+	v.do(chromedp.Focus(`.dial[data-keys="view.exposure"] input[type=range]`), chromedp.Evaluate(`document.activeElement.dispatchEvent(new KeyboardEvent("keydown", { key: "/", bubbles: true, cancelable: true }))`, nil))
+	require.Equal(t, "find", eval[string](v, `document.activeElement.id`))
+	v.do(chromedp.KeyEvent("veins"))
+	v.until(`document.querySelectorAll("#found li").length > 1`)
+	v.do(chromedp.Focus("#found input"), chromedp.KeyEvent(kb.Escape))
+	require.Equal(t, "0 find", eval[string](v, `document.querySelectorAll("#found li").length + " " + document.getElementById("find").value + document.activeElement.id`))
 }
 
 // The dome shows equal angles as equal distances (the azimuthal equidistant projection): straight ahead in its middle, square to it

@@ -25,6 +25,7 @@ type stub struct {
 	gesture string
 	stale   bool
 	drag    bool // a gesture goes on
+	clock   float64
 	side    string
 	shots   []key
 	run     uint64
@@ -39,7 +40,7 @@ type stub struct {
 type key = map[string]any
 
 func newStub() *stub {
-	return &stub{w: 384, h: 384, side: "A", shots: []key{}, wake: make(chan bool, 1), values: map[string]any{
+	return &stub{clock: 10.6, w: 384, h: 384, side: "A", shots: []key{}, wake: make(chan bool, 1), values: map[string]any{
 		"view.exposure": -1.2, "camera.orbit.azimuth": 32.0, "camera.orbit.elevation": 4.0, "lights.room.kind": "environment", "lights.window.kind": "rectangle",
 		"lights.window.orbit.azimuth": -28.0, "lights.window.orbit.elevation": 26.0, "lights.rim.kind": "rectangle", "lights.rim.orbit.azimuth": 125.0, "lights.rim.orbit.elevation": 12.0,
 		"objects.keeper.shape": "eye", "objects.keeper.iris.pupil": 3.4,
@@ -138,6 +139,10 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 			s.values["objects.keeper.iris.pupil"] = s.number("objects.keeper.iris.pupil", 3.6) + 40*d
 			s.edited = append(s.edited, "objects.keeper.iris.pupil")
 		}
+	case "/aim":
+		if in.Clock > 0 {
+			s.clock = in.Clock
+		}
 	case "/undo":
 		if n := len(s.undo); n > 0 {
 			s.values, s.undo = s.undo[n-1], s.undo[:n-1]
@@ -218,7 +223,7 @@ func (s *stub) frame(look string, n, samples int) (key, []byte) {
 		return out
 	}
 	marks := key{"limbus": circle(5.9), "pupil": circle(s.number("objects.keeper.iris.pupil", 3.6) / 2), "centre": []float64{0.5, 0.5}, "millimetres_per_width": span,
-		"catchlights": []key{{"light": "window", "place": []float64{0.5 - 1.6/span, 0.5 - 1.8/span}, "clock": 10.6, "mm": 2.4, "size": 1.1, "seen": true}},
+		"catchlights": []key{{"light": "window", "place": []float64{0.5 - 1.6/span, 0.5 - 1.8/span}, "clock": s.clock, "mm": 2.4, "size": 1.1, "seen": true}},
 		"lights":      []key{{"name": "window", "azimuth": s.number("lights.window.orbit.azimuth", 0), "elevation": 26}, {"name": "rim", "azimuth": 125, "elevation": 12}}}
 	return key{"run": s.run, "look": look, "samples": samples, "width": n, "height": n, "box": []int{0, 0, n, n}, "bytes": len(pix), "error": 24 / math.Sqrt(float64(samples)),
 		"enough": samples >= 16, "marks": marks}, pix
