@@ -169,7 +169,7 @@ func TestLookOnThePage(t *testing.T) {
 	require.Contains(t, text, "tone_down: 0.7")
 	require.Contains(t, text, "limbal-grey")
 	require.NotContains(t, text, "azimuth: -28,")
-	clock := look[float64](p, `Number(document.querySelector("#clock input[type=text]").value)`)
+	clock := look[float64](p, `(([h, m]) => Number(h) + Number(m) / 60)(document.querySelector("#clock input[type=text]").value.split(":"))`)
 	require.InDelta(t, 10, clock, 0.1, "where the mirror image is")
 }
 

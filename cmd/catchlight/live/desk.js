@@ -127,12 +127,17 @@ export function problem(key, text) {
 export const problemOf = key => faults.get(key) || "";
 
 const trouble = new Set();
-// troubles calls f with every message that belongs to no field.
+// troubles calls f with every message that belongs to no field, and whose it is: the state's, the engine's, or of what was just done.
 export const troubles = f => trouble.add(f);
-export function complain(e) {
+export function complain(e, whose = "done") {
   const text = e.message + (e.range ? "; allowed: " + e.range : "");
   say(text);
-  for (const f of trouble) f(text);
+  for (const f of trouble) f(text, whose);
+}
+
+// well says that what was wrong is so no longer: messages of that kind go.
+export function well(whose = "done") {
+  for (const f of trouble) f("", whose);
 }
 
 const before = new Set();
@@ -185,6 +190,7 @@ export function there(block) {
 
 // settle asks for what a change brought with it.
 function settle(answer) {
+  well();
   if (answer && answer.run) document.getElementById("frame").dataset.asked = answer.run;
   refreshSoon();
 }
@@ -205,7 +211,9 @@ export function aim(what, g = gesture()) {
 export async function act(path, what = {}, silent = false) {
   announce(gesture(), [path]);
   try {
-    return await after(path, what);
+    const answer = await after(path, what);
+    well();
+    return answer;
   } catch (e) {
     if (silent) throw e;
     complain(e);

@@ -1,7 +1,7 @@
 // What keeps work: undo, sides A and B, saving, snapshots, a map dropped onto the page, and the finished picture.
 import { make, at, tidy } from "./make.js";
 import { after, get, tab, Refused } from "./talk.js";
-import { state, act, listen, complain, refresh, names, value } from "./desk.js";
+import { state, act, listen, complain, well, refresh, names, value } from "./desk.js";
 import { slots } from "./keys.js";
 import { Look } from "./picture.js";
 import * as stage from "./stage.js";
@@ -30,9 +30,10 @@ async function save() {
   try {
     if (state.stale && !await settleFile()) return;
     await after("/save", {});
+    well();
     say("saved");
   } catch (e) {
-    if (e instanceof Refused && /changed|stale/.test(e.message)) {
+    if (e instanceof Refused && e.status === 409) {
       if (await settleFile()) return save();
     } else {
       complain(e);
@@ -44,12 +45,29 @@ async function save() {
 
 // settleFile asks what shall hold where the file was changed elsewhere meanwhile.
 async function settleFile() {
-  const keep = await ask("The file has changed on disk", "Someone or something else wrote " + state.scene + " since it was read here. Your changes are still here.",
-    { mine: "Keep my changes over the new file", file: "Take the file, drop my changes", "": "Leave all as it is" });
+  const known = Array.isArray(state.disk), mine = state.edited.length;
+  const said = [state.scene + " was written by something else since it was read here. Your changes are still here."];
+  if (known) said.push(differences(state.disk));
+  const keep = await ask("The file has changed on disk", said, {
+    mine: known ? "Put my changes onto the new file and save it" : "Keep my changes over the new file",
+    file: mine ? "Take the new file, drop my " + (mine === 1 ? "change" : mine + " changes") : "Take the new file",
+    "": "Write nothing now",
+  });
   if (!keep) return false;
   await after("/reload", { keep });
   await refresh();
   return keep === "mine";
+}
+
+// differences is the table of what a file that changed on disk holds otherwise.
+function differences(disk) {
+  if (!disk.length) return make("p", {}, "No value differs; comments or their order do.");
+  const both = disk.filter(d => d.both).length;
+  const row = d => make("tr", {}, make("th", { scope: "row" }, d.key), make("td", {}, text(d.was)), make("td", {}, text(d.file)), make("td", {}, d.both ? text(d.mine) : ""));
+  return make("div", { className: "changed" },
+    make("table", {}, make("caption", {}, both ? "Changed on both sides: " + both + ". There, putting mine onto it keeps mine." : "Nothing was changed on both sides."),
+      make("tr", {}, ...["Key", "Was", "In the file now", "Mine, if other"].map(h => make("th", { scope: "col" }, h))), ...disk.slice(0, 40).map(row)),
+    disk.length > 40 ? make("p", { className: "quiet" }, "and " + (disk.length - 40) + " more") : null);
 }
 
 const sides = { A: new Look(), B: new Look() };
@@ -163,6 +181,10 @@ export function begin() {
   at("finish").addEventListener("click", () => act("/finish"));
   at("stop").addEventListener("click", () => act("/stop"));
   at("help").addEventListener("click", help);
+  at("more").addEventListener("click", () => {
+    const open = document.querySelector("header").classList.toggle("opened");
+    at("more").setAttribute("aria-expanded", String(open));
+  });
   at("file").addEventListener("change", () => {
     if (at("file").files[0]) drop(at("file").files[0]);
     at("file").value = "";
@@ -193,9 +215,10 @@ export function begin() {
     at("undo").disabled = !state.undo;
     at("redo").disabled = !state.redo;
     const n = state.edited.length;
-    at("save").disabled = n === 0;
+    at("save").disabled = n === 0 && !state.stale;
     at("unsaved").title = state.restored ? state.restored + " steps were taken up from the last time" : "";
-    at("unsaved").textContent = state.stale ? "the file has changed on disk" : n === 0 ? "as saved" : n === 1 ? "1 key not saved" : n + " keys not saved";
+    at("unsaved").classList.toggle("warn", !!state.stale || !!state.broken);
+    at("unsaved").textContent = state.broken ? "the file on disk is broken" : state.stale ? "the file has changed on disk" : n === 0 ? "as saved" : n === 1 ? "1 key not saved" : n + " keys not saved";
     for (const s of ["A", "B"]) at("side" + s).setAttribute("aria-pressed", String(state.ab === s));
     at("shots").textContent = "Snapshots" + (state.snapshots.length ? " (" + state.snapshots.length + ")" : "");
     document.title = (n ? "• " : "") + state.scene;

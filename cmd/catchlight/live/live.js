@@ -3,7 +3,7 @@ import { make, at } from "./make.js";
 import { get, tab } from "./talk.js";
 import { read } from "./stream.js";
 import { learn, field } from "./keys.js";
-import { state, refresh, refreshSoon, listen, troubles, complain, eye, problem } from "./desk.js";
+import { state, refresh, refreshSoon, listen, troubles, complain, well, eye, problem } from "./desk.js";
 import * as stage from "./stage.js";
 import * as handles from "./handles.js";
 import * as parts from "./eye.js";
@@ -16,17 +16,31 @@ import { list } from "./lists.js";
 function word(h) {
   switch (h.word) {
     case "state":
+      stage.changed(h.run);
       refreshSoon();
       break;
     case "problem":
       if (h.key && field(h.key)) problem(h.key, h.problem + (h.range ? "; allowed is " + h.range : ""));
-      else complain(new Error(h.problem));
+      else if (h.problem) complain(new Error(h.problem), "engine");
+      else well("engine");
+      break;
+    case "old":
+      stage.older(h);
       break;
     case "progress":
-      at("progress").textContent = h.text + (h.share !== undefined ? ", " + Math.round(100 * h.share) + " %" : "");
-      at("stop").hidden = !!h.file || /^(wrote|stopped)/.test(h.text);
+      progress(h);
       break;
   }
+}
+
+let cleared = 0;
+// progress shows how far a file is; that it is done is shown for half a minute.
+function progress(h) {
+  const done = !!h.file || /^(wrote|stopped)/.test(h.text);
+  at("progress").textContent = h.text + (h.share !== undefined && !done ? ", " + Math.round(100 * h.share) + " %" : "");
+  at("stop").hidden = done;
+  clearTimeout(cleared);
+  if (done) cleared = setTimeout(() => { at("progress").textContent = ""; }, 30000);
 }
 
 // frames reads the stream, and begins again where it broke off.
@@ -53,8 +67,12 @@ async function frames() {
 let troubled = ""; // what the state last said was wrong
 
 async function start() {
-  troubles(text => {
-    at("trouble").replaceChildren(make("span", {}, text), make("button", { type: "button", className: "tool", "aria-label": "put the message away", onclick: () => at("trouble").replaceChildren() }, "×"));
+  let now = ""; // whose message is shown
+  troubles((text, whose) => {
+    if (!text && whose !== now) return;
+    now = text ? whose : "";
+    at("trouble").replaceChildren();
+    if (text) at("trouble").replaceChildren(make("span", {}, text), make("button", { type: "button", className: "tool", "aria-label": "put the message away", onclick: () => at("trouble").replaceChildren() }, "×"));
   });
   learn(await get("/schema"));
   stage.begin();
@@ -62,8 +80,9 @@ async function start() {
   listen(() => {
     at("scene").textContent = state.scene;
     at("scene").title = state.folder || "";
-    if (state.problem && state.problem !== troubled) complain(new Error(state.problem));
-    troubled = state.problem;
+    if (state.problem && state.problem !== troubled) complain(new Error(state.problem), "state");
+    if (!state.problem) well("state");
+    troubled = state.problem || "";
   });
   await refresh();
   handles.begin();

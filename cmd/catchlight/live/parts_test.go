@@ -405,6 +405,67 @@ func TestFieldsShowTheScene(t *testing.T) {
 	require.Equal(t, "0 find", eval[string](v, `document.querySelectorAll("#found li").length + " " + document.getElementById("find").value + document.activeElement.id`))
 }
 
+// Whatever is said, the picture and the buttons stay where they are; and a problem of the scene goes when the scene has none.
+func TestNothingMoves(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.until(`document.getElementById("sure").dataset.enough === "true"`)
+	places := `["picture", "undo", "save", "shoot", "beside", "closer"].map(id => { const e = document.getElementById(id); const r = e.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom].map(Math.round).join(" "); }).join("; ")`
+	was := eval[string](v, places)
+	long := strings.Repeat("the tide comes in over the marsh and ", 12)
+	v.s.mu.Lock()
+	v.s.stale, v.s.problem, v.s.edited = true, long, []string{"view.exposure", "camera.fov"}
+	v.s.poke()
+	v.s.mu.Unlock()
+	v.until(`document.getElementById("trouble").textContent.includes("the tide") && document.getElementById("unsaved").textContent.includes("changed on disk")`)
+	v.do(chromedp.Evaluate(`for (const id of ["sure", "picked", "progress"]) document.getElementById(id).textContent = "`+long+`"`, nil))
+	require.Equal(t, was, eval[string](v, places))
+	v.picture("trouble.png")
+	v.s.mu.Lock()
+	v.s.problem = ""
+	v.s.poke()
+	v.s.mu.Unlock()
+	v.until(`document.getElementById("trouble").textContent === ""`)
+}
+
+// A picture of an older state of the scene than the traced one is dimmed and says that it is old; where there is none yet, no other
+// picture stands under its name.
+func TestRasterSaysItsAge(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.until(`document.getElementById("sure").dataset.enough === "true" && document.getElementById("rightname").textContent === "raster look"`)
+	name := `document.getElementById("rightname").textContent`
+	fresh := eval[int](v, red("0.8", "0.5"))
+	take := `stage.take({ look: "%s", run: %d, width: 2, height: 2, box: [0, 0, 2, 2], samples: 1 }, new Uint8Array(16).fill(200))`
+	in := func(script string) string {
+		return eval[string](v, `(async () => { const stage = await import("/stage.js"); `+script+`; return `+name+`; })()`)
+	}
+	require.Equal(t, "raster look", in(fmt.Sprintf(take, "traced", 1000000)), "another view of the same scene")
+	require.Equal(t, "raster look: old", in(`stage.changed(1000001); `+fmt.Sprintf(take, "traced", 1000001)))
+	require.Less(t, eval[int](v, red("0.8", "0.5")), fresh-20, "dimmed")
+	require.Equal(t, "raster look", in(fmt.Sprintf(take, "raster", 1000001)))
+	require.InDelta(t, 200, eval[int](v, red("0.8", "0.5")), 4)
+	require.Equal(t, "raster look: old", in(`stage.older({ look: "raster", run: 1000002 })`))
+	require.Equal(t, "raster look: being drawn", in(`stage.looks.raster.frame = null; stage.paint()`))
+	require.Equal(t, 0x4a, eval[int](v, red("0.8", "0.5")))
+}
+
+// The question of a file that changed lists what differs, and where both sides changed.
+func TestQuestionListsDifferences(t *testing.T) {
+	v := open(t, 390, 844)
+	v.s.mu.Lock()
+	v.s.stale, v.s.edited = true, []string{"view.exposure"}
+	v.s.disk = []key{{"key": "view.exposure", "was": -1.2, "file": -2, "mine": 0.5, "both": true}, {"key": "camera.fov", "was": 20, "file": 24, "mine": 20}}
+	v.s.poke()
+	v.s.mu.Unlock()
+	v.until(`!document.getElementById("save").disabled && document.getElementById("unsaved").textContent.includes("changed")`)
+	v.do(chromedp.Click("#save"), chromedp.WaitVisible("dialog"))
+	words := eval[string](v, `document.querySelector("dialog").textContent`)
+	for _, w := range []string{"Changed on both sides: 1", "camera.fov", "-1.2-20.5", "Put my changes onto the new file", "drop my change"} {
+		require.Contains(t, words, w)
+	}
+	require.LessOrEqual(t, eval[int](v, `document.documentElement.scrollWidth`), 390)
+	v.picture("question.png")
+}
+
 // The dome shows equal angles as equal distances (the azimuthal equidistant projection): straight ahead in its middle, square to it
 // on the rim, what is behind hollow and outside.
 func TestDome(t *testing.T) {

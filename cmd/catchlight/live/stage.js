@@ -112,21 +112,50 @@ export function take(header, bytes) {
       view();
     }
   }
+  if (header.look === "raster" && toldOld && !header.old) oldFrom = 0;
+  age();
   paint();
   at("frame").dataset[header.look] = header.run;
   if (header.look === "traced") showed(header.run);
 }
 
+let oldFrom = 0; // the raster side is old until a frame of this run
+let newest = 0; // run of the scene's newest state
+let toldOld = false; // the server says by itself what is old
+
+// older takes the word that the raster side is old.
+export function older(h) {
+  if (h.look !== "raster") return;
+  toldOld = true;
+  oldFrom = h.run || Infinity;
+  paint();
+}
+
+// changed takes the run of the scene's newest state. The raster side gets old as soon as the traced one shows that.
+export function changed(run) {
+  newest = Math.max(newest, run || 0);
+  age();
+}
+
+function age() {
+  const t = looks.traced.frame;
+  if (!toldOld && t && t.run >= newest) oldFrom = newest;
+}
+
+// isOld tells whether the raster side shows an older state of the scene than the traced one.
+const isOld = () => !!looks.raster.frame && (!!looks.raster.frame.old || looks.raster.frame.run < oldFrom);
+
 // tell writes how sure the picture is.
 function tell(h) {
   const sure = at("sure");
-  const known = h.error > 0;
+  const known = h.error > 0 && !h.rough;
   sure.dataset.enough = !!h.enough;
   const words = [h.enough ? "Good enough" : "Getting better", h.width + " px", h.samples + (h.samples === 1 ? " sample" : " samples")];
-  if (known) words.splice(1, 0, "off by about " + tidy(Number(h.error.toPrecision(2))) + " of 255");
+  if (known) words.splice(1, 0, "a pixel off by about " + tidy(Number(h.error.toPrecision(2))) + " of 255");
+  if (h.rough) words.splice(1, 0, "rough");
   if (h.clean) words.push("grain taken out");
   if (h.smaller) words.push("made at smaller maps");
-  sure.textContent = words.join(" · ");
+  sure.textContent = sure.title = words.join(" · ");
   at("surer").value = known ? Math.max(0, Math.min(1, 1 - Math.log2(1 + h.error) / 6)) : 0;
   say(words.join(", "));
 }
@@ -138,16 +167,32 @@ export function paint() {
   to.clearRect(0, 0, c.width, c.height); // pictures may let what is behind them through
   if (aloneHeld && looks.alone.frame) {
     part(to, looks.alone.canvas, 0, c.width);
+    named("");
     return;
   }
   const border = Math.round(c.width * at("divider").value / 1000);
   const compared = at("beside").value;
   const right = compared === "raster" ? from.raster : compared === "before" ? before.traced : other;
+  const empty = !right.frame && compared === "raster" && border < c.width && !!from.traced.frame;
   const has = right.frame && border < c.width;
-  part(to, from.traced.canvas, 0, has ? border : c.width);
+  part(to, from.traced.canvas, 0, has || empty ? border : c.width);
+  const old = compared === "raster" && held !== "before" && isOld();
+  named(border > 0.9 * c.width || held === "before" ? "" : empty ? "raster look: being drawn" : !has ? "" : compared === "raster" ? (old ? "raster look: old" : "raster look") : at("beside").selectedOptions[0].textContent);
+  if (empty) {
+    to.fillStyle = "#4a4a4a";
+    to.fillRect(border, 0, c.width - border, c.height);
+  }
   if (!has) return;
   const ev = compared === "raster" || compared === "before" || !at("level").checked ? 0 : (value("view.exposure") || 0) - otherExposure;
   part(to, ev ? lifted(right.canvas, ev) : right.canvas, border, c.width);
+  if (!old) return;
+  to.fillStyle = "rgb(74 74 74 / .55)";
+  to.fillRect(border, 0, c.width - border, c.height);
+}
+
+// named writes what stands at the right of the divider.
+function named(text) {
+  if (at("rightname").textContent !== text) at("rightname").textContent = text;
 }
 
 // part draws what of a look is shown, from one column of the canvas to another.

@@ -24,7 +24,9 @@ type stub struct {
 	undo    []map[string]any
 	gesture string
 	stale   bool
-	drag    bool // a gesture goes on
+	problem string // of the state
+	disk    []key  // what a stale file holds otherwise
+	drag    bool   // a gesture goes on
 	clock   float64
 	side    string
 	shots   []key
@@ -73,7 +75,7 @@ func (s *stub) state() key {
 	for _, n := range []string{"limbal-grey", "vessels", "limbus"} {
 		paint = append(paint, key{"object": "keeper", "name": n, "kind": n, "on": true, "amount": 0.4, "colour": []float64{0.7, 0.75, 0.81}})
 	}
-	return key{"scene": "ferry_keeper.yaml", "values": s.values, "set": []string{}, "edited": append([]string{}, s.edited...), "undo": len(s.undo) > 0, "redo": false, "ab": s.side, "stale": s.stale,
+	return key{"scene": "ferry_keeper.yaml", "values": s.values, "set": []string{}, "edited": append([]string{}, s.edited...), "undo": len(s.undo) > 0, "redo": false, "ab": s.side, "stale": s.stale, "problem": s.problem, "disk": s.disk,
 		"lights": []string{"room", "window", "rim"}, "objects": []string{"keeper"}, "paint": paint, "snapshots": s.shots, "film": key{"width": 640, "height": 640}}
 }
 
@@ -237,8 +239,10 @@ func (s *stub) frames(w http.ResponseWriter, r *http.Request) {
 		_, _ = w.Write(pix)
 	}
 	for {
+		h0 := uint64(0)
 		for pass := range 4 {
 			s.mu.Lock()
+			h0 = s.run
 			n := min(s.w, 128)
 			if pass == 0 {
 				n = 64
@@ -254,7 +258,7 @@ func (s *stub) frames(w http.ResponseWriter, r *http.Request) {
 			send(hr, pr)
 			w.(http.Flusher).Flush()
 		}
-		send(key{"word": "state", "bytes": 0}, nil)
+		send(key{"word": "state", "bytes": 0, "run": h0}, nil)
 		w.(http.Flusher).Flush()
 		select {
 		case <-s.wake:

@@ -8,6 +8,7 @@ export const tab = crypto.getRandomValues(new Uint32Array(2)).join("-");
 export class Refused extends Error {
   constructor(answer, status) {
     super(answer.problem || "the server answered " + status);
+    this.status = status;
     this.key = answer.key || "";
     this.range = answer.range || "";
   }
