@@ -60,7 +60,8 @@ LOW are two files of meshes that should lie on each other. Nothing is changed.
 
 Each finding has a number with its normal range and the range's source, where it is, what it does to the picture, and what to do.
 Its severity goes by what shows where the globe is --shot pixels wide: what is off by half a pixel or 2 levels is a warning, by 3
-pixels or 12 levels an error. --print-limits shows the table of all thresholds; --limits FILE takes a studio's own.
+pixels or 12 levels an error; where a finding is rated otherwise, it says why. --print-limits shows the table of all thresholds;
+--limits FILE takes a studio's own.
 
 As a gate in a pipeline: the exit code is 4 where there is an error, and with --gate warning 5 where there is a warning; --gate
 never leaves it 0.`,

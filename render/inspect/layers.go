@@ -256,7 +256,7 @@ func (r *Run) whiteGap(inner *Part, list []gapOf, fields []Field) {
 		if r.Subject.Snug {
 			f.Most, f.Because = Note, "the scene moves the inner shell close beneath the outer one"
 		} else {
-			f.Most, f.Because = Warning, "it shows at the outline and near the limbus alone, and many eyes are modelled so on purpose"
+			f.Most, f.Because = Warning, "many files are modelled so, and asset.close_gap lays it close when it is rendered"
 		}
 	}
 	r.Add(f)

@@ -267,12 +267,12 @@ func (r *Run) turnedOver(m *Map, a *picture, n *Map, b *picture) {
 			return
 		}
 	}
-	var same, flip, vert, pp, qq, pv, qv float64
+	var flip, vert, pp, qq, pv, qv float64
 	for y := range p.h {
 		for x := range p.w {
 			i, j := y*p.w+x, y*p.w+p.w-1-x
 			u, v, w, z := float64(p.p[i]), float64(q.p[i]), float64(q.p[j]), float64(q.q[j])
-			same, flip = same+u*v, flip+u*w
+			flip += u * w
 			vert += float64(p.q[i]) * z
 			pp, qq = pp+u*u, qq+v*v
 			pv, qv = pv+float64(p.q[i])*float64(p.q[i]), qv+z*z
@@ -282,7 +282,7 @@ func (r *Run) turnedOver(m *Map, a *picture, n *Map, b *picture) {
 		return
 	}
 	norm := math.Sqrt(pp * qq)
-	same, flip = same/norm, flip/norm
+	flip /= norm
 	if pv > 0 && qv > 0 {
 		vert /= math.Sqrt(pv * qv)
 	}

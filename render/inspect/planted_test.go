@@ -571,3 +571,37 @@ func TestNoGuessesWithoutMaps(t *testing.T) {
 	require.InDelta(t, 1000, r.MM, 1e-9, "glTF's numbers are metres")
 	require.Contains(t, r.Lengths(), "1000 mm to 1 of the file's numbers")
 }
+
+// A wrong unit says what it does, and the reader's question is answered; the number of a stylised eye is that of its title; what is
+// known less well than its range can't be told.
+func TestWordsOfScale(t *testing.T) {
+	e := goodEye()
+	e.told.MM = 1000
+	e.change = func(s *Subject) {
+		s.Notes = []string{"the asset is 2.4e+04 mm across; the format's unit is the metre: are these millimetres or centimetres stored as metres?", "kept"}
+	}
+	r, err := Look(t.Context(), e.subject(t), Options{Groups: []Group{Scale}})
+	require.NoError(t, err)
+	require.Contains(t, r.Of("scale.unit")[0].Shows.Text, "like stone: light spreads 1000 times too little")
+	require.Equal(t, []string{"kept"}, r.Notes)
+	s := read(t, Source{Asset: licensed})
+	r, err = Look(t.Context(), s, Options{Groups: []Group{Scale}})
+	require.NoError(t, err)
+	f := r.Of("scale.stylised")[0]
+	require.Contains(t, f.Title, fmt.Sprintf("(%.3f of it", f.Number.V))
+	require.False(t, f.Range.Holds(f.Number.V))
+	a, b := goodEye().subject(t), goodEye().subject(t)
+	b.Eye.Limbus.SE = 0.55
+	for _, f := range bothEyes(t, a, b).Of("pairs.size") {
+		if strings.Contains(f.Number.What, "visible iris") {
+			require.False(t, f.Number.Held)
+			require.Contains(t, f.Number.Why, "can't tell")
+		} else {
+			require.True(t, f.Number.Held, f.Number.What)
+		}
+	}
+	a.Mate = nil
+	for _, c := range Checks {
+		require.Equal(t, c.Group != Maps && c.Group != Pairs, c.has(a), c.Name)
+	}
+}

@@ -124,7 +124,7 @@ func (p *Report) WriteText(w io.Writer, all bool) error {
 
 // Lengths says what lengths and places are in.
 func (p *Report) Lengths() string {
-	return fmt.Sprintf("lengths and places are in mm of the eye as it is meant, %s mm to 1 of the file's numbers, in the file's axes", plain(p.MM, 6))
+	return fmt.Sprintf("Lengths and places are in mm of the eye as it is meant, %s mm to 1 of the file's numbers, in the file's axes", plain(p.MM, 6))
 }
 
 func on(part string) string {
