@@ -49,24 +49,27 @@ func (m *message) head() []byte {
 // frameHeader is what a page reads of a frame.
 type frameHeader struct {
 	live.Frame
-	Bytes int `json:"bytes"` // of its pixels, which follow
+	Bytes int  `json:"bytes"`         // of its pixels, which follow
+	Old   bool `json:"old,omitempty"` // of the raster look: the scene has changed since
 }
 
 // frameMessage packs a frame.
 func frameMessage(f live.Frame) message {
-	h := &frameHeader{f, len(f.RGBA)}
+	h := &frameHeader{Frame: f, Bytes: len(f.RGBA)}
 	h.RGBA = nil
 	return message{pix: f.RGBA, frame: h}
 }
 
-// word is a header without pixels: state (there is a new one), problem, progress or end.
+// word is a header without pixels: state (there is a new one), problem (empty: it is over), progress, old and new (a look is of the
+// scene as it was, or as it is, though no picture of it came), or end.
 type word struct {
 	Word    string   `json:"word"`
 	Bytes   int      `json:"bytes"` // 0
 	Run     uint64   `json:"run,omitempty"`
 	Text    string   `json:"text,omitempty"`
 	Share   *float64 `json:"share,omitempty"` // of the work that is done
-	Problem string   `json:"problem,omitempty"`
+	Problem string   `json:"problem"`
+	Look    string   `json:"look,omitempty"`
 	Key     string   `json:"key,omitempty"`
 	Range   string   `json:"range,omitempty"`
 	File    string   `json:"file,omitempty"`
@@ -140,6 +143,32 @@ func (h *hub) send(m message) {
 }
 
 func (h *hub) say(w word) { h.send(message{word: w}) }
+
+// age says that the raster look, if there is a picture of it, is older than the scene, or is not.
+func (h *hub) age(old bool, run uint64) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	any := false
+	for i := range h.last {
+		if h.last[i].frame.Look != live.Raster {
+			continue
+		}
+		any = any || h.last[i].frame.Old != old
+		f := *h.last[i].frame // tabs have the other
+		f.Old = old
+		h.last[i].frame = &f
+	}
+	if !any {
+		return
+	}
+	w := word{Word: "new", Look: live.Raster, Run: run}
+	if old {
+		w.Word = "old"
+	}
+	for _, t := range h.tabs {
+		t.put(message{word: w})
+	}
+}
 
 // forget drops the frames of a look, which new tabs get no more.
 func (h *hub) forget(look string) {

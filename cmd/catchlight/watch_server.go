@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -90,6 +91,8 @@ type asked struct {
 	Path string `json:"path"`
 	Keep string `json:"keep"`
 	ID   string `json:"id"`
+
+	Anyway bool `json:"anyway"` // save though there is no picture
 }
 
 // read takes a request's body; it answers and returns nil where that can't be done.
@@ -193,6 +196,9 @@ func (s *session) routes(post func(path string, do func(in *asked) (any, error))
 		return nil, s.desk.Reload(in.Keep == "mine")
 	})
 	post("/save", func(in *asked) (any, error) {
+		if err := s.ready(); err != nil && !in.Anyway {
+			return nil, err
+		}
 		wrote, err := s.desk.Save(in.Path)
 		run := s.renew()
 		return map[string]any{"run": run, "wrote": wrote}, err
@@ -220,12 +226,14 @@ func (s *session) routes(post func(path string, do func(in *asked) (any, error))
 // state is the desk's, with the number of the newest run.
 func (s *session) state() any {
 	s.mu.Lock()
-	run := s.run
+	run, fault := s.run, s.fault
 	s.mu.Unlock()
+	now := s.desk.State()
+	now.Problem = cmp.Or(now.Problem, fault)
 	return struct {
 		*desk.State
 		Run uint64 `json:"run"`
-	}{s.desk.State(), run}
+	}{now, run}
 }
 
 // viewOf reads a view.

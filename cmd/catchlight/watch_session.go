@@ -5,6 +5,7 @@ import (
 	"maps"
 	"os"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -35,6 +36,7 @@ type session struct {
 	run     uint64
 	since   uint64 // run with which the scene became what it is
 	view    live.View
+	fault   string // why the engine has no picture of the scene; empty: it has, or will have
 	version uint64 // of the desk that d is
 	d       *scene.Description
 	files   []string         // that d names, without the scene file
@@ -79,7 +81,7 @@ func (s *session) watched() {
 	case tabs == 0:
 		s.closing = time.AfterFunc(grace, s.rest)
 	case s.engine == nil:
-		s.engine = s.start()
+		s.engine, s.fault = s.start(), ""
 		go s.pass(s.engine)
 		s.show()
 	}
@@ -112,12 +114,53 @@ func (s *session) end() {
 // pass hands an engine's frames to the tabs.
 func (s *session) pass(e engine) {
 	for f := range e.Frames() {
-		if f.Problem != "" {
-			s.hub.say(word{Word: "problem", Run: f.Run, Problem: f.Problem})
-			continue
+		switch {
+		case f.Problem != "" || f.Look == live.Well:
+			s.trouble(f.Run, f.Problem)
+		case f.Look == live.Still:
+			s.mu.Lock()
+			now := f.Run >= s.since
+			s.mu.Unlock()
+			if now {
+				s.hub.age(false, f.Run)
+			}
+		default:
+			m := frameMessage(f)
+			s.mu.Lock()
+			m.frame.Old = f.Look == live.Raster && f.Run < s.since
+			s.mu.Unlock()
+			s.hub.send(m)
 		}
-		s.hub.send(frameMessage(f))
 	}
+}
+
+// trouble tells the tabs why there is no picture, or that there is one again.
+func (s *session) trouble(run uint64, problem string) {
+	s.mu.Lock()
+	s.fault = sentences(problem, s.d.File)
+	fault := s.fault
+	s.mu.Unlock()
+	s.hub.say(word{Word: "problem", Run: run, Problem: fault})
+	s.hub.say(word{Word: "state", Run: run})
+}
+
+// sentences sets the lines of a problem apart as sentences; each begins with its key instead of the scene file's name.
+func sentences(problem, file string) string {
+	lines := strings.Split(strings.TrimSpace(problem), "\n")
+	for i, line := range lines {
+		lines[i] = strings.TrimPrefix(strings.TrimSpace(line), file+": ")
+	}
+	return strings.Join(lines, ". Also: ")
+}
+
+// ready refuses to save a scene of which there can't be a picture.
+func (s *session) ready() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.fault == "" {
+		return nil
+	}
+	return &desk.Problem{Problem: "there is no picture of the scene as it is; save it nevertheless? " + s.fault, Ask: true}
 }
 
 // show asks for pictures of the scene as it is. s.mu is held.
@@ -128,6 +171,9 @@ func (s *session) show() {
 			s.take(d)
 		}
 		s.version = version
+	}
+	if s.since == s.run {
+		s.hub.age(true, s.run)
 	}
 	if s.engine != nil {
 		s.engine.Show(s.run, s.d, s.view, nil)

@@ -139,6 +139,7 @@ func (e *Engine) work() {
 			return
 		}
 		if err := w.show(ctx, r); err != nil && ctx.Err() == nil {
+			w.failed = true
 			e.queue.push(Frame{Run: r.run, Look: Traced, Seconds: time.Since(r.at).Seconds(), Problem: err.Error()})
 		}
 		e.mu.Lock()

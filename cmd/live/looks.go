@@ -23,6 +23,7 @@ type drawing struct {
 	stop context.CancelFunc
 	done chan struct{}
 	err  error // once it is done
+	sent bool  // a picture of it, once it is done
 }
 
 // raster starts to draw the raster look of a state of the scene, where it is wanted and not there yet: small at first, and that alone while
@@ -36,13 +37,17 @@ func (w *worker) raster(ctx context.Context, r *request, of string) error {
 	if err := w.drew(); err != nil {
 		return err
 	}
-	if !r.v.Raster || w.drawn == what {
+	if !r.v.Raster {
 		return nil
 	}
 	if w.drawing != nil { // one at a time; await starts the next
 		if w.drawing.of != what {
 			w.drawing.stop()
 		}
+		return nil
+	}
+	if w.drawn == what {
+		w.e.queue.push(Frame{Run: r.run, Look: Still})
 		return nil
 	}
 	ctx, stop := context.WithCancel(ctx)
@@ -56,6 +61,7 @@ func (w *worker) raster(ctx context.Context, r *request, of string) error {
 			f, err := drawn(ctx, r, s, size, o)
 			if err == nil {
 				err = w.deliver(ctx, r, f)
+				job.sent = job.sent || err == nil
 			}
 			if err != nil {
 				job.err = err
@@ -79,6 +85,8 @@ func (w *worker) drew() error {
 	job := w.drawing
 	if w.drawing = nil; job.err == nil {
 		w.drawn = job.of
+	} else if job.sent {
+		w.drawn = "" // what was drawn before is not what is shown
 	}
 	if errors.Is(job.err, context.Canceled) {
 		return nil

@@ -57,6 +57,7 @@ type worker struct {
 	fine    *finer   // the preparation of a finer state under way
 	drawn   string   // what the last picture of the raster look is of
 	drawing *drawing // the raster look on its way
+	failed  bool     // the last request did
 	marked  *state   // whose marks were handed on
 }
 
@@ -88,6 +89,10 @@ func (w *worker) show(ctx context.Context, r *request) error {
 			return err
 		}
 		gains = nil
+	}
+	if w.failed {
+		w.failed = false
+		w.e.queue.push(Frame{Run: r.run, Look: Well})
 	}
 	for {
 		err := w.trace(ctx, r, now, gains)

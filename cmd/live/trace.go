@@ -94,7 +94,7 @@ const enough = 2.0
 // finish says how far a frame of the whole picture is.
 func (w *worker) finish(f *Frame) {
 	f.Samples = w.pic.run.Samples()
-	f.Enough = w.pic.run.Finished() || f.Samples > 1 && f.Error <= enough
+	f.Enough = w.pic.size >= w.want && w.pic.run.Finished() || !f.Rough && f.Error <= enough
 }
 
 // cropBox is the part of the picture to refine first, on whole tiles; ok is false where that is all of it.
@@ -133,7 +133,7 @@ func (w *worker) refine(ctx context.Context, r *request, gains map[string]colour
 			if err != nil {
 				return err
 			}
-			f.Samples, f.Enough = n, n > 1 && f.Error <= enough
+			f.Samples, f.Enough = n, !f.Rough && f.Error <= enough
 			w.push(r, f, of, false)
 		}
 	}

@@ -21,6 +21,10 @@ const (
 	Traced = "traced"
 	Raster = "raster"
 	Alone  = "alone"
+
+	// Frames without pixels, which say something.
+	Well  = "well"  // what the last problem was is over
+	Still = "still" // the last picture of the raster look is of the scene as this run has it
 )
 
 // Frame is a picture, or a part of one.
@@ -33,7 +37,8 @@ type Frame struct {
 	Height  int     `json:"height"`            //
 	Box     [4]int  `json:"box"`               // the pixels that RGBA covers: x0, y0, x1, y1 with the last ones left out
 	RGBA    []byte  `json:"-"`                 // rows from the top left, sRGB with dither, alpha not multiplied in
-	Error   float64 `json:"error"`             // standard error of the display signal over the picture, root of the mean square, in levels of 255
+	Error   float64 `json:"error"`             // standard error of the display signal over what is looked at, root of the mean square, in levels of 255; 0: not known
+	Rough   bool    `json:"rough,omitempty"`   // smaller than is wanted, or with pixels of a single sample: its error is not known
 	Enough  bool    `json:"enough"`            // good enough to judge by: the error of a draft, or all samples that the scene asks for
 	Smaller bool    `json:"smaller"`           // rough: made with smaller maps than the scene has, a warped pupil, or lids as they were
 	Clean   bool    `json:"clean,omitempty"`   // with its grain taken out, as the scene asks for

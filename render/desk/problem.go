@@ -14,6 +14,7 @@ type Problem struct {
 	Key     string `json:"key,omitempty"`
 	Range   string `json:"range,omitempty"`
 	Stale   bool   `json:"stale,omitempty"` // the file changed on disk meanwhile
+	Ask     bool   `json:"ask,omitempty"`   // it can be done nevertheless
 }
 
 // Error implements error.
