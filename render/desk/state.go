@@ -33,6 +33,7 @@ type State struct {
 	Objects   []Entry        `json:"objects"`
 	Paint     []Paint        `json:"paint"`
 	Film      Film           `json:"film"`
+	Slots     []Slot         `json:"slots"` // that a dropped file may be for
 	Snapshots []Snapshot     `json:"snapshots"`
 }
 
@@ -70,7 +71,7 @@ func (k *Desk) State() *State {
 		Edited: differing(k.original.Values(), values), Undo: len(k.sides[k.at].Undo), Redo: len(k.sides[k.at].Redo),
 		Side: string(rune('A' + k.at)), Stale: k.disk != nil, Dirty: k.dirty() || k.broken != "", Restored: k.restored,
 		Problem: cmp.Or(k.broken, k.note), Broken: k.broken != "", Disk: k.clashes(), Version: k.version,
-		Film: Film{k.d.Picture.Width, k.d.Picture.Height, k.d.Picture.Samples}, Snapshots: slices.Clone(k.shots),
+		Film: Film{k.d.Picture.Width, k.d.Picture.Height, k.d.Picture.Samples}, Snapshots: slices.Clone(k.shots), Slots: k.slots(),
 		Lights: []Entry{}, Objects: []Entry{}, Paint: []Paint{},
 	}
 	if err := k.journal.problem(); err != nil && s.Problem == "" {
