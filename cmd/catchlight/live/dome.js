@@ -13,6 +13,29 @@ export function spot(azimuth, elevation) {
   return { x: r * x / across, y: -r * y / across, behind: z < 0 };
 }
 
+// lay gives each lamp's name a place beside it that lies in the drawing and over no other lamp or name, where there is one.
+export function lay(spots, names) {
+  const taken = spots.map(p => [p.x - 6, p.y - 6, p.x + 6, p.y + 6]);
+  const over = (a, b) => Math.max(0, Math.min(a[2], b[2]) - Math.max(a[0], b[0])) * Math.max(0, Math.min(a[3], b[3]) - Math.max(a[1], b[1]));
+  return spots.map((p, i) => {
+    const wide = 6.5 * names[i].length;
+    let best = null, least = Infinity;
+    const sides = p.x > 20 ? ["end", "start", "middle"] : ["start", "end", "middle"];
+    for (const dy of [4, -9, 17, -21, 29, -33, 41]) {
+      for (const anchor of sides) {
+        if (anchor === "middle" && dy === 4) continue;
+        const x = { start: 8, end: -8, middle: 0 }[anchor], left = p.x + x - { start: 0, end: wide, middle: wide / 2 }[anchor];
+        const box = [left, p.y + dy - 10, left + wide, p.y + dy + 3];
+        const out = Math.max(0, -96 - box[0], box[2] - 96) * 13 + Math.max(0, -92 - box[1], box[3] - 92) * wide;
+        const bad = 3 * out + taken.reduce((s, b, k) => s + (k === i ? 0 : over(box, b)), 0) + 0.01 * Math.abs(dy - 4);
+        if (bad < least - 1e-9) [least, best] = [bad, { box, at: { x, y: dy, "text-anchor": anchor } }];
+      }
+    }
+    taken.push(best.box);
+    return best.at;
+  });
+}
+
 export function dome(lights, camera, chosen, choose) {
   const g = at("dome");
   g.replaceChildren(
@@ -22,14 +45,16 @@ export function dome(lights, camera, chosen, choose) {
     const c = spot(camera.azimuth, camera.elevation);
     g.append(draw("path", { d: `M${c.x - 4} ${c.y + 4}L${c.x} ${c.y - 4}L${c.x + 4} ${c.y + 4}Z`, class: "camera" }));
   }
-  for (const l of lights) {
-    const p = spot(l.azimuth, l.elevation);
+  const spots = lights.map(l => spot(l.azimuth, l.elevation));
+  const labels = lay(spots, lights.map(l => l.name));
+  lights.forEach((l, i) => {
+    const p = spots[i];
     const dot = draw("g", { class: "lamp" + (p.behind ? " behind" : "") + (l.name === chosen ? " chosen" : ""), transform: `translate(${p.x} ${p.y})` }, draw("circle", { r: 5 }));
-    const label = draw("text", { x: p.x > 20 ? -8 : 8, y: 4, "text-anchor": p.x > 20 ? "end" : "start" });
+    const label = draw("text", labels[i]);
     label.textContent = l.name;
     dot.append(label);
     dot.addEventListener("click", () => choose(l.name));
     g.append(dot);
-  }
+  });
   at("domewords").textContent = lights.map(l => l.name + ": " + tidy(Math.round(l.azimuth)) + "° round, " + tidy(Math.round(l.elevation)) + "° up").join("; ");
 }

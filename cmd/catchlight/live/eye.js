@@ -2,7 +2,7 @@
 // on top, and the lids.
 import { make, at, draw } from "./make.js";
 import { field } from "./keys.js";
-import { value, set, eye, listen, there, acts } from "./desk.js";
+import { value, set, eye, listen, there, acts, unset } from "./desk.js";
 import { dial, number, toggle, about } from "./field.js";
 import { show, showScatter } from "./handles.js";
 
@@ -86,9 +86,26 @@ function radius(key, label) {
   return row;
 }
 
+// whence says where the colour of an iris that is not built here comes from.
+function whence(o) {
+  if (!unset(o + "iris.colour") || value(o + "iris.colour.file")) return "Its colour is the scene's: find \u201ciris colour\u201d.";
+  if (value(o + "asset.borrow") === true) return "Its colour is the file's own where that has a picture of it, and borrowed from the built-in eye where it has none.";
+  return "Its colour comes from the eye's own file.";
+}
+
+// quiet is the dial that quietens the veins: of a built eye all that is red, of one that borrows the borrowed veins.
+function quiet(o) {
+  const key = o + "sclera.veins", f = field(key);
+  if (acts(o + "sclera.tone_down") || !f || !acts(key)) return number(o + "sclera.tone_down", "Quiet veins");
+  return dial({
+    label: "Quiet veins", keys: [key], low: -2, high: 1, a: 0, b: 1, title: "0 is the built-in eye's veins as they are, 1 none, -1 twice as strong.",
+    of: () => Number((1 - value(key)).toFixed(3)), put: (x, g) => set([{ key, value: Number((1 - x).toFixed(3)) }], g),
+  });
+}
+
 // ring is the iris' zones: one is chosen, and its three numbers are shown.
 function ring(o) {
-  if (!acts(o + "iris." + zone + ".hue")) return [make("p", { className: "quiet" }, "Its colour comes from the eye's own file.")];
+  if (!acts(o + "iris." + zone + ".hue")) return [make("p", { className: "quiet" }, whence(o))];
   const box = make("div", {});
   const fill = () => box.replaceChildren(number(o + "iris." + zone + ".hue", "Hue"), number(o + "iris." + zone + ".brightness", "Brightness"),
     number(o + "iris." + zone + ".contrast", "Contrast"));
@@ -108,7 +125,7 @@ let built = null;
 // lay builds the column for the first eye; it is built anew when that becomes another.
 function lay() {
   const name = eye();
-  const now = name + " " + there("objects." + name + ".asset") + " " + value("objects." + name + ".asset.borrow");
+  const now = name + " " + there("objects." + name + ".asset") + " " + value("objects." + name + ".asset.borrow") + " " + unset("objects." + name + ".iris.colour");
   if (now === built) return;
   built = now;
   const box = at("eye");
@@ -121,7 +138,7 @@ function lay() {
     group("pupil", "Pupil", "pupil", number(o + "iris.pupil", "Diameter")),
     group("iris", "Iris", "iris", ...ring(o)),
     group("limbus", "Limbus", "limbus", number(o + "limbus.width", "Width"), number(o + "paint.limbal-grey.amount", "Darkness"), warm(o + "paint.limbal-grey.colour", "Warmth")),
-    group("white", "White", "", warm(o + "sclera.tint", "Warmth"), number(o + "sclera.tone_down", "Quiet veins")),
+    group("white", "White", "", warm(o + "sclera.tint", "Warmth"), quiet(o)),
     group("depth", "Beneath", "", radius(o + "sclera.scatter_radius", "Scatter radius")),
     group("film", "Film", "", number(o + "cornea.wobble", "Wobble"), number(o + "cornea.roughness", "Roughness")),
     group("lids", "Lids", "", toggle(o + "lids.on", "Lids are there", () => there(o + "lids") && value(o + "lids.on")), number(o + "lids.height", "Open"), number(o + "lids.cover", "Cover")),

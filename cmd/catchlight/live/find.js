@@ -1,6 +1,6 @@
 // Every key, found by words: of its name, its meaning or its source.
 import { make, at } from "./make.js";
-import { all, range, selector } from "./keys.js";
+import { all, chain, range, selector } from "./keys.js";
 import { names, value, state, act, acts } from "./desk.js";
 import { any } from "./field.js";
 import { writing } from "./stage.js";
@@ -11,20 +11,32 @@ const most = 24;
 // plain writes a key as people say it.
 const plain = key => key.split(".").slice(-2).join(" ").replaceAll("_", " ");
 
-// fits tells whether a key may be given where the scene is as it is.
-function fits(k) {
-  const s = selector(k.key);
-  return acts(k.key) && (!s || !value(s) || k.field.only.includes(value(s)));
+// fits tells whether a key, and each block about it, may be given where the scene is as it is.
+export function fits(k) {
+  const parts = k.key.split(".");
+  return acts(k.key) && parts.every((_, i) => {
+    const key = parts.slice(0, i + 1).join("."), s = selector(key);
+    return !s || !value(s) || chain(key).at(-1).only.includes(value(s));
+  });
 }
+
+// also are words by which people look for a key that has others; by the key's end.
+const also = [
+  [/\.sclera\.(tone_down|veins)$/, "quiet veins tone down calm rested less red bloodshot"], [/\.iris\.pupil$/, "diameter size wide"], [/\.limbal-grey\.amount$/, "limbus dark darkness ring"],
+  [/\.(tint|colour)$/, "warm warmth cool"], [/^lights\.[^.]*\.(ev)$/, "strength bright brightness dim"], [/^view\.exposure$/, "brightness darker brighter"],
+  [/\.lids\./, "eyelid blink squint open closed"], [/\.orbit\./, "round place direction move"], [/\.gaze\./, "look direction aim"], [/\.cornea\.(roughness|wobble)$/, "wet tear film dry shine glint"],
+];
 
 // rank says how well a key answers the words; 0 is not at all.
 function rank(k, words) {
   const name = k.key.toLowerCase().replaceAll("_", " "), doc = (k.field.doc + " " + (k.field.source || "")).toLowerCase();
+  const more = also.filter(([end]) => end.test(k.key)).map(([, words]) => words).join(" ").split(" ");
   let sum = 0;
   for (const w of words) {
     const last = name.split(".").pop();
     if (last.startsWith(w)) sum += 6;
     else if (name.includes(w)) sum += 4;
+    else if (more.some(m => m.startsWith(w))) sum += 3;
     else if (doc.includes(w)) sum += 1;
     else return 0;
   }

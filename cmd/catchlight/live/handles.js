@@ -8,6 +8,8 @@ import * as stage from "./stage.js";
 
 let marks = null;
 let over = ""; // the part that the pointer or the focus is on
+let taken = false; // a drag goes on: the part stays the same
+let led = null; // where a dragged light's catchlight is led, before pictures show it there
 const buttons = new Map(); // by handle
 
 // what each handle does, and the keys that a double click takes back.
@@ -75,10 +77,39 @@ export function part(x, y) {
   return inside(marks.limbus, x, y) ? "gaze" : "orbit";
 }
 
+// lead puts a catchlight's handle where the hand leads it.
+function lead(light, place) {
+  if (taken) led = { light, place };
+  const c = led && marks && (marks.catchlights || []).find(c => c.light === led.light);
+  if (!c) return;
+  c.place = led.place;
+  lay();
+}
+
+// take says that a drag of a handle begins or ends.
+function take(handle) {
+  taken = handle !== "";
+  led = null;
+  at("sheet").dataset.taken = taken;
+  if (taken) point(handle);
+}
+
+// ground names what lies at a point of the film: iris, white or beside.
+export function ground(x, y) {
+  if (!marks || !marks.limbus || !marks.limbus.length) return "beside";
+  if (inside(marks.limbus, x, y)) return "iris";
+  const c = marks.centre || marks.limbus[0], wide = Math.max(...marks.limbus.map(p => stage.apart(p, c)));
+  return stage.apart([x, y], c) < 2 * wide ? "white" : "beside"; // an eyeball is about twice as wide as its limbus
+}
+
 // move does one stretch of a drag.
 function move(handle, from, to, fine, g) {
-  if (isLight(handle)) aim({ light: handle.slice(6), x: to[0], y: to[1] }, g);
-  else turn(handle, from, to, fine, g);
+  if (isLight(handle)) {
+    lead(handle.slice(6), to);
+    aim({ light: handle.slice(6), x: to[0], y: to[1] }, g);
+  } else {
+    turn(handle, from, to, fine, g);
+  }
 }
 
 export const reset = handle => Promise.all(keysOf(handle).filter(k => state.edited.includes(k)).map(k => act("/reset", { key: k })));
@@ -96,6 +127,7 @@ export function begin() {
     if (stage.pinching()) { // a second finger: what the first took hold of is let go
       if (drag && drag.going) stage.dragging(false);
       drag = null;
+      take("");
       return;
     }
     if (e.button || e.target.tagName === "BUTTON") return;
@@ -111,11 +143,14 @@ export function begin() {
   sheet.addEventListener("pointermove", e => {
     const p = stage.film(e);
     if (!drag) {
-      point(part(...p));
+      if (!taken) point(part(...p));
       return;
     }
     if (!drag.going && Math.hypot(e.clientX - drag.x, e.clientY - drag.y) < 3) return;
-    if (!drag.going) stage.dragging(true);
+    if (!drag.going) {
+      take(drag.handle);
+      stage.dragging(true);
+    }
     drag.going = true;
     const to = drag.off ? [drag.last[0] + (p[0] - drag.last[0]) * (e.altKey ? 0.1 : 1), drag.last[1] + (p[1] - drag.last[1]) * (e.altKey ? 0.1 : 1)] : p;
     if (drag.off) move(drag.handle, null, [to[0] + drag.off[0], to[1] + drag.off[1]], e.altKey, drag.g);
@@ -127,6 +162,7 @@ export function begin() {
     const d = drag;
     drag = null;
     if (d.going) {
+      take("");
       stage.dragging(false);
       return;
     }
@@ -144,6 +180,7 @@ export function begin() {
   sheet.addEventListener("pointerleave", () => { if (!drag) point(""); });
   stage.onMarks(m => {
     marks = m;
+    if (led) lead(led.light, led.place);
     lay();
   });
   stage.onView(lay);
@@ -234,13 +271,19 @@ function button(handle) {
     if (!drag) return;
     const p = stage.film(e);
     if (!drag.going && stage.apart(p, drag.last) < 3) return;
-    if (!drag.going) stage.dragging(true);
+    if (!drag.going) {
+      take(handle);
+      stage.dragging(true);
+    }
     drag.going = true;
     move(handle, drag.last, p, e.altKey, drag.g);
     drag.last = p;
   });
   const end = () => {
-    if (drag && drag.going) stage.dragging(false);
+    if (drag && drag.going) {
+      take("");
+      stage.dragging(false);
+    }
     drag = null;
   };
   b.addEventListener("pointerup", end);

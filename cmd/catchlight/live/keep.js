@@ -5,6 +5,8 @@ import { state, act, listen, complain, well, refresh, names, value } from "./des
 import { slots } from "./keys.js";
 import { Look } from "./picture.js";
 import * as stage from "./stage.js";
+import { fits } from "./find.js";
+import { ground } from "./handles.js";
 import { say } from "./say.js";
 
 // ask shows a question with answers and returns the one taken, or "".
@@ -138,19 +140,55 @@ async function snapshot() {
   if (yes) await act("/snapshot", { name: name.value, note: note.value });
 }
 
+// where names what a file is held over: iris, white, beside the eye, or "".
+function where(e) {
+  if (!(e.target instanceof Element)) return "";
+  if (at("sheet").contains(e.target)) return ground(...stage.film(e));
+  const p = e.target.closest("[data-part]");
+  if (p) return { iris: "iris", pupil: "iris", limbus: "iris", white: "white", depth: "white" }[p.dataset.part] || "";
+  return e.target.closest("#light, #lights, #onelight, #dome") ? "beside" : "";
+}
+
+const grounds = { iris: "for the iris", white: "for the white", beside: "for the light", "": "for this scene" };
+
+// likely says how well a slot suits a file by its name and by where it was let go.
+function likely(key, file, place) {
+  const of = { iris: /\.iris\./, white: /\.sclera\./, beside: /^lights\./ }[place];
+  const named = [[/norm/i, /normal/], [/rough|gloss/i, /roughness/], [/height|bump|disp/i, /height|bump|displacement/]].find(([f]) => f.test(file.name));
+  return (of && of.test(key) ? 8 : 0) + ((named ? named[1] : /colour/).test(key) ? 4 : 0) + (/\.(iris|sclera)\./.test(key) ? 1 : 0);
+}
+
+// dropAll tries files one after the other.
+async function dropAll(files, place) {
+  let i = 0;
+  for (const f of files) await drop(f, place, files.length > 1 ? ", " + ++i + " of " + files.length : "");
+}
+
+// lit shows where a file that is held over the page would be tried; "off" ends that.
+function lit(place) {
+  if (place === "off") delete at("sheet").dataset.drop;
+  else at("sheet").dataset.drop = "Let go to try it " + grounds[place];
+}
+
 // drop tries a file in a slot; the server copies it nowhere before the scene is saved.
-async function drop(file) {
-  const all = slots(names).filter(k => k.field.kind === "map" ? /\.(png|jpe?g|tiff?|hdr|exr|pfm)$/i.test(file.name) : (k.field.ends || []).some(e => file.name.toLowerCase().endsWith(e)));
+async function drop(file, place = "", which = "") {
+  const takers = slots(names).filter(fits), keys = new Set(takers.map(k => k.key));
+  const all = takers.filter(k => !(k.key.endsWith(".file") && keys.has(k.key.slice(0, -5)))).filter(k => k.field.kind === "map" ? /\.(png|jpe?g|tiff?|hdr|exr|pfm)$/i.test(file.name) : (k.field.ends || []).some(e => file.name.toLowerCase().endsWith(e)));
   if (!all.length) {
     complain(new Error(file.name + " fits no key of this scene"));
     return;
   }
-  const pick = make("select", { "aria-label": "the slot" }, ...all.map(k => make("option", { value: k.key }, k.key)));
-  const yes = await ask("Try " + file.name, [make("p", {}, "It is copied beside the scene only when you save."), pick], { yes: "Try it here", "": "Do not" });
+  all.sort((a, b) => likely(b.key, file, place) - likely(a.key, file, place));
+  const plain = key => key.replace(/\.file$/, "").split(".").slice(1).join(", ").replaceAll("_", " ");
+  const pick = make("select", { "aria-label": "the slot" }, ...all.map(k => make("option", { value: k.key, title: k.key }, plain(k.key))));
+  const key = make("p", { className: "quiet" }, pick.value);
+  pick.addEventListener("change", () => { key.textContent = pick.value; });
+  const yes = await ask("Try " + file.name + which, [make("p", {}, "It is copied beside the scene only when you save."), pick, key], { yes: "Try it here", "": "Do not" });
   if (!yes) return;
   try {
     const r = await fetch("/drop?tab=" + tab + "&slot=" + encodeURIComponent(pick.value) + "&name=" + encodeURIComponent(file.name), { method: "POST", body: file });
     if (!r.ok) throw new Refused(await r.json(), r.status);
+    well();
   } catch (e) {
     complain(e);
   }
@@ -186,14 +224,18 @@ export function begin() {
     at("more").setAttribute("aria-expanded", String(open));
   });
   at("file").addEventListener("change", () => {
-    if (at("file").files[0]) drop(at("file").files[0]);
-    at("file").value = "";
+    dropAll([...at("file").files], "").finally(() => { at("file").value = ""; });
   });
   at("try").addEventListener("click", () => at("file").click());
-  addEventListener("dragover", e => e.preventDefault());
+  addEventListener("dragover", e => {
+    e.preventDefault();
+    if (e.dataTransfer && e.dataTransfer.types.includes("Files")) lit(where(e));
+  });
+  addEventListener("dragleave", e => { if (!e.relatedTarget) lit("off"); });
   addEventListener("drop", e => {
     e.preventDefault();
-    if (e.dataTransfer.files[0]) drop(e.dataTransfer.files[0]);
+    lit("off");
+    dropAll([...e.dataTransfer.files], where(e));
   });
   let typed = null; // the box in which something was typed that is not taken yet
   addEventListener("input", e => { typed = /^(text|search)$/.test(e.target.type) ? e.target : null; });

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
@@ -201,6 +202,7 @@ func TestDrop(t *testing.T) {
 		chromedp.WaitVisible("dialog select"))
 	slots := eval[[]string](v, `[...document.querySelectorAll("dialog option")].map(o => o.value)`)
 	require.Contains(t, slots, "objects.keeper.iris.normal.file")
+	require.NotContains(t, slots, "objects.keeper.iris.colour.file", "each place once")
 	require.NotContains(t, slots, "lights.room.file", "a place takes no .png")
 	v.s.mu.Lock()
 	said := len(v.s.said)
@@ -214,6 +216,61 @@ func TestDrop(t *testing.T) {
 	}, 5*time.Second, 20*time.Millisecond)
 }
 
+// What is held over the page is lit where it would be tried; two files are asked for one after the other, each with the slot first
+// that suits its name and its place.
+func TestDropByPlace(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.do(chromedp.Evaluate(`window.held = (kind, id, x, y, ...names) => { const d = new DataTransfer(), e = document.getElementById(id), r = e.getBoundingClientRect(); for (const n of names) d.items.add(new File(["reeds"], n));
+		e.dispatchEvent(new DragEvent(kind, { dataTransfer: d, bubbles: true, cancelable: true, clientX: r.left + x * r.width, clientY: r.top + y * r.height })); }`, nil))
+	lit := `document.getElementById("sheet").dataset.drop || ""`
+	for _, c := range []struct {
+		x, y float64
+		want string
+	}{{0.5 + 4/span, 0.5, "iris"}, {0.5 + 9/span, 0.5, "white"}, {0.02, 0.02, "light"}} {
+		v.do(chromedp.Evaluate(fmt.Sprintf(`held("dragover", "picture", %g, %g, "reeds.png")`, c.x, c.y), nil))
+		require.Contains(t, eval[string](v, lit), c.want)
+	}
+	v.picture("lit.png")
+	v.do(chromedp.Evaluate(fmt.Sprintf(`held("drop", "picture", %g, 0.5, "reeds.png", "reeds_normal.png")`, 0.5+4/span), nil), chromedp.WaitVisible("dialog select"))
+	require.Empty(t, eval[string](v, lit))
+	first := `document.querySelector("dialog").textContent.split("It is")[0] + " " + document.querySelector("dialog select").value`
+	require.Equal(t, "Try reeds.png, 1 of 2 objects.keeper.iris.colour", eval[string](v, first))
+	v.picture("drop.png")
+	v.do(chromedp.Click("dialog .answers button:last-child"))
+	v.until(`document.querySelector("dialog") && document.querySelector("dialog").textContent.includes("2 of 2")`)
+	require.Equal(t, "Try reeds_normal.png, 2 of 2 objects.keeper.iris.normal.file", eval[string](v, first))
+}
+
+// While a catchlight is dragged by its handle the picture names it and nothing else, and the handle is where the hand is.
+func TestDraggedCatchlightIsNamed(t *testing.T) {
+	v := open(t, 1440, 900)
+	at := eval[[2]float64](v, `(() => { const r = document.querySelector("button.handle.light").getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })()`)
+	mouse := func(kind input.MouseType, d float64) chromedp.Action {
+		return input.DispatchMouseEvent(kind, at[0]+d, at[1]+d).WithButton(input.Left).WithButtons(1).WithClickCount(1)
+	}
+	v.do(mouse(input.MousePressed, 0), mouse(input.MouseMoved, 10), mouse(input.MouseMoved, 60))
+	v.answered()
+	require.Equal(t, "Catchlight of window", eval[string](v, `document.getElementById("hint").textContent`))
+	require.Empty(t, eval[string](v, `document.getElementById("lines").innerHTML`), "no outline")
+	now := eval[float64](v, `(() => { const r = document.querySelector("button.handle.light").getBoundingClientRect(); return r.left + r.width / 2; })()`)
+	require.InDelta(t, at[0]+60, now, 12)
+	v.do(mouse(input.MouseReleased, 60))
+}
+
+// Names on the dome lie over no lamp and no other name, and in the drawing.
+func TestDomeNames(t *testing.T) {
+	v := open(t, 1440, 900)
+	v.do(chromedp.Evaluate(`(async () => (await import("/dome.js")).dome([["rim", 112, 14], ["skylight", 105, 30], ["wall", -70, 4], ["hearth", -76, -3], ["window", -28, 26], ["lamp", -24, 22]].map(([name, azimuth, elevation]) => ({ name, azimuth, elevation })), null, "rim", () => {}))()`, nil, func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+	bad := eval[[]string](v, `(() => { const b = [...document.querySelectorAll("#dome .lamp text")].map(e => [e.textContent, e.getBoundingClientRect()]), d = document.getElementById("dome").getBoundingClientRect(), out = [];
+		for (const [n, r] of b) {
+			if (r.left < d.left - 1 || r.right > d.right + 1) out.push(n + " is cut");
+			for (const [m, s] of b) if (n < m && Math.min(r.right, s.right) - Math.max(r.left, s.left) > 1 && Math.min(r.bottom, s.bottom) - Math.max(r.top, s.top) > 3) out.push(n + " over " + m);
+		}
+		return out; })()`)
+	v.picture("dome.png")
+	require.Empty(t, bad)
+}
+
 // A change waits for the picture of the one before it, so that a fast hand sees pictures; what is no change does not wait.
 func TestChangesWaitForPictures(t *testing.T) {
 	v := open(t, 1440, 900)
@@ -222,7 +279,7 @@ func TestChangesWaitForPictures(t *testing.T) {
 		window.fetch = async (path, o) => {
 			if (!o || !o.method) return fetch0(path, o);
 			const b = JSON.parse(o.body);
-			out.push(path + " " + (b.n ?? ""));
+			if (path !== "/view") out.push(path + " " + (b.n ?? ""));
 			return new Response(JSON.stringify({ run: 1e6 + (b.n || 0) }), { headers: { "Content-Type": "application/json" } });
 		};
 		await send("g", "/set", { n: 1 });
@@ -274,6 +331,18 @@ func TestEyeOfAFile(t *testing.T) {
 	}
 	v.do(chromedp.SendKeys("#find", "pigment built pattern"))
 	v.until(`document.getElementById("foundcount").textContent === "No key has these words."`)
+
+	// One that borrows has the borrowed veins to quieten, and says that its colour may be borrowed.
+	v.s.mu.Lock()
+	v.s.values["objects.keeper.asset.borrow"] = true
+	v.s.poke()
+	v.s.mu.Unlock()
+	v.until(`document.getElementById("eye").textContent.includes("borrowed from the built-in eye where it has none")`)
+	v.heard("/set")
+	v.do(chromedp.Evaluate(`(e => { e.focus(); e.select(); })(document.querySelector('.dial[data-keys="objects.keeper.sclera.veins"] input[type=text]'))`, nil), chromedp.KeyEvent("0.75"+kb.Enter))
+	require.Equal(t, 0.25, v.heard("/set")[0]["changes"].([]any)[0].(map[string]any)["value"], "quieter is less of them")
+	v.do(chromedp.Evaluate(`(e => { e.value = "tone down"; e.dispatchEvent(new Event("input")); })(document.getElementById("find"))`, nil))
+	v.until(`document.getElementById("found").textContent.includes("objects.keeper.sclera.veins")`)
 }
 
 // red returns the red channel of the canvas at shares of its width and height.
