@@ -8,7 +8,7 @@ import (
 )
 
 // edges looks at the inner shell's picture along the axis. The edge of the iris is the circle about the axis of the
-// steepest rise of lightness outward; the pupil, where it is painted, a disc about the axis that is darker than half of
+// steepest rise of lightness outward, at the sides; the pupil, where it is painted, a disc about the axis that is darker than half of
 // the iris about it. Both are found in each of the sectors and their median is taken; the errors are those of the
 // medians.
 //
@@ -73,7 +73,10 @@ func edges(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64, colour fu
 		if size < 0.06 {
 			continue
 		}
-		at = append(at, float64(best)*d)
+		// The white reaches in above and below (Ruefer, Schroeder and Erb, Cornea 24 (2005), from memory): the sides tell.
+		if a := (float64(s) + 0.5) / sectors * 2 * math.Pi; math.Abs(math.Cos(a)) > math.Sqrt2/2 {
+			at = append(at, float64(best)*d)
+		}
 		// The pupil: from the axis outward to half of the lightness of the iris.
 		if best > 12 {
 			var iris []float64
@@ -91,9 +94,9 @@ func edges(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64, colour fu
 			}
 		}
 	}
-	circle := func(v []float64, by, why string) Value {
-		if len(v) < sectors*2/3 {
-			return none(by, "%s in %d of %d directions", why, len(v), sectors)
+	circle := func(v []float64, of int, by, why string) Value {
+		if len(v) < of*2/3 {
+			return none(by, "%s in %d of %d directions", why, len(v), of)
 		}
 		mid := median(v)
 		off := make([]float64, len(v))
@@ -102,5 +105,5 @@ func edges(m *mesh.Mesh, centre geom.Vec, f geom.Frame, reach float64, colour fu
 		}
 		return Value{V: mid, SE: math.Hypot(d/math.Sqrt(12), 1.2533*spread(off)/math.Sqrt(float64(len(v)))), By: by, N: len(v), Held: true}
 	}
-	return circle(at, byEdge, "a step of lightness is found"), circle(rims, byDark, "a dark disc is found")
+	return circle(at, sectors/2, byEdge, "a step of lightness is found"), circle(rims, sectors, byDark, "a dark disc is found")
 }

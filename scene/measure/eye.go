@@ -132,7 +132,7 @@ type Eye struct {
 const (
 	byRoot = "root of the cornea, where its conic meets the globe"
 	byIris = "root of the iris, the middle of the inner shell's flank"
-	byEdge = "edge of the colour, the steepest step of lightness about the axis"
+	byEdge = "edge of the colour, the steepest step of lightness at the sides"
 )
 
 // limbusShare is the difference of two definitions of the limbus, as a share, up to which they say the same: the root of
