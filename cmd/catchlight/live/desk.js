@@ -49,7 +49,9 @@ export function refreshSoon() {
 }
 
 async function fetchState() {
+  landed.clear();
   const now = await get("/state");
+  for (const [k, v] of landed) now.values[k] = v; // taken after the server wrote its answer, it may be
   for (const [k, f] of flying) now.values[k] = f.value; // on their way: the server had not heard of them yet
   state = now;
   tell();
@@ -159,6 +161,7 @@ function took(e, keys) {
 }
 
 const flying = new Map(); // values by key that are not answered yet
+const landed = new Map(); // those that were taken since the last question for the state
 
 // fly counts a key's value as on its way; land as arrived.
 function fly(c) {
@@ -180,7 +183,10 @@ export function set(changes, g = gesture()) {
   }
   tell();
   const merge = (old, now) => ({ ...now, changes: [...old.changes.filter(o => !now.changes.some(n => n.key === o.key)), ...now.changes] });
-  return send("set " + g, "/set", { gesture: g, changes }, merge).finally(() => changes.forEach(land)).then(settle, e => took(e, changes.map(c => c.key)));
+  return send("set " + g, "/set", { gesture: g, changes }, merge).finally(() => changes.forEach(land)).then(answer => {
+    for (const c of changes) landed.set(c.key, c.value);
+    return settle(answer);
+  }, e => took(e, changes.map(c => c.key)));
 }
 
 // there says whether the scene has a block: whether any of its keys has a value.

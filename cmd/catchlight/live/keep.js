@@ -28,15 +28,17 @@ export function ask(title, text, answers) {
   });
 }
 
-async function save() {
+async function save(anyway = false) {
   try {
     if (state.stale && !await settleFile()) return;
-    await after("/save", {});
+    await after("/save", anyway ? { anyway } : {});
     well();
     say("saved");
   } catch (e) {
     if (e instanceof Refused && e.status === 409) {
       if (await settleFile()) return save();
+    } else if (e instanceof Refused && e.ask) {
+      if (await ask("There is no picture of this scene", [e.message, "Saved like this, the file may not be drawn by any command."], { yes: "Save it all the same", "": "Do not save" })) return save(true);
     } else {
       complain(e);
     }
@@ -211,7 +213,7 @@ async function help() {
 export function begin() {
   at("undo").addEventListener("click", () => act("/undo"));
   at("redo").addEventListener("click", () => act("/redo"));
-  at("save").addEventListener("click", save);
+  at("save").addEventListener("click", () => save());
   at("sideA").addEventListener("click", () => side("A"));
   at("sideB").addEventListener("click", () => side("B"));
   at("shoot").addEventListener("click", snapshot);

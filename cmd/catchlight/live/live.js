@@ -27,6 +27,9 @@ function word(h) {
     case "old":
       stage.older(h);
       break;
+    case "new":
+      stage.renewed(h);
+      break;
     case "progress":
       progress(h);
       break;

@@ -131,6 +131,15 @@ export function older(h) {
   paint();
 }
 
+// renewed takes the word that the raster side is of the scene as it is again.
+export function renewed(h) {
+  if (h.look !== "raster") return;
+  toldOld = true;
+  oldFrom = 0;
+  if (looks.raster.frame) looks.raster.frame = { ...looks.raster.frame, old: false };
+  paint();
+}
+
 // changed takes the run of the scene's newest state. The raster side gets old as soon as the traced one shows that.
 export function changed(run) {
   newest = Math.max(newest, run || 0);

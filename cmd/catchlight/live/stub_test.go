@@ -24,6 +24,7 @@ type stub struct {
 	undo    []map[string]any
 	gesture string
 	stale   bool
+	ask     bool // saving is asked about
 	problem string // of the state
 	disk    []key  // what a stale file holds otherwise
 	drag    bool   // a gesture goes on
@@ -96,6 +97,7 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 		Crop          [4]float64
 		Raster, Drag  bool
 		Clock         float64
+		Anyway        bool
 	}
 	body, err := io.ReadAll(r.Body)
 	if err == nil && r.URL.Path != "/drop" {
@@ -162,6 +164,10 @@ func (s *stub) post(w http.ResponseWriter, r *http.Request) {
 	case "/save":
 		if s.stale {
 			answer(w, 409, key{"problem": "the file has changed on disk", "stale": true})
+			return
+		}
+		if s.ask && !in.Anyway {
+			answer(w, 422, key{"problem": "iris.png is no picture", "ask": true})
 			return
 		}
 		s.edited = nil

@@ -9,6 +9,7 @@ export class Refused extends Error {
   constructor(answer, status) {
     super(answer.problem || "the server answered " + status);
     this.status = status;
+    this.ask = !!answer.ask; // it is done all the same where one says so
     this.key = answer.key || "";
     this.range = answer.range || "";
   }
