@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
@@ -62,6 +63,11 @@ func TestNothingMoves(t *testing.T) {
 	v.s.poke()
 	v.s.mu.Unlock()
 	v.until(`document.getElementById("trouble").textContent === ""`)
+	for _, width := range []int64{1001, 1151, 1250, 1381} {
+		v.do(emulation.SetDeviceMetricsOverride(width, 900, 1, false))
+		require.LessOrEqual(t, eval[float64](v, `Math.max(...[...document.querySelectorAll("#below .tools > *")].map(e => e.getBoundingClientRect().bottom)) - document.getElementById("notes").getBoundingClientRect().top`), 0.0, "%d px: the tools lie over the text", width)
+		require.LessOrEqual(t, eval[float64](v, `document.getElementById("divider").getBoundingClientRect().bottom - document.getElementById("sure").getBoundingClientRect().top`), 0.0, "%d px", width)
+	}
 }
 
 // A picture of an older state of the scene than the traced one is dimmed and says that it is old; where there is none yet, no other
