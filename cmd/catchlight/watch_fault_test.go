@@ -73,3 +73,14 @@ func TestRasterIsOld(t *testing.T) {
 	raster(run)
 	require.Nil(t, a.until(isRaster)["old"], "another view is the same scene")
 }
+
+// What is refused has its key in the words, unless it is the one that was set.
+func TestProblemsHaveASubject(t *testing.T) {
+	p, _, _ := openTiny(t)
+	_, answer := p.ask("POST", "/set", `{"changes": [{"key": "picture.samples", "value": -1}]}`)
+	require.Equal(t, "picture.samples", answer["key"])
+	require.NotContains(t, answer["problem"], "picture.samples")
+	_, answer = p.ask("POST", "/gain", `{"light": "sky", "ev": 1e9}`)
+	require.Equal(t, "lights.sky.ev", answer["key"])
+	require.Contains(t, answer["problem"], "lights.sky.ev: ")
+}

@@ -46,9 +46,12 @@ func answer(w http.ResponseWriter, code int, v any) {
 	_ = json.NewEncoder(w).Encode(v) // a browser that is gone needs no answer
 }
 
-// fail answers with what went wrong.
-func fail(w http.ResponseWriter, err error) {
-	p, code := desk.AsProblem(err), http.StatusUnprocessableEntity
+// fail answers with what went wrong. It is said of which key, unless that is one of the changes, beside whose field the page says it.
+func fail(w http.ResponseWriter, err error, changes ...edit.Change) {
+	p, code := *desk.AsProblem(err), http.StatusUnprocessableEntity
+	if !slices.ContainsFunc(changes, func(c edit.Change) bool { return c.Key == p.Key }) {
+		p.Problem = p.Error()
+	}
 	if p.Stale {
 		code = http.StatusConflict
 	}
@@ -146,7 +149,7 @@ func (s *session) handler() http.Handler {
 			}
 			out, err := do(in)
 			if err != nil {
-				fail(w, err)
+				fail(w, err, in.Changes...)
 				return
 			}
 			if out == nil {
