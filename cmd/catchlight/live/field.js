@@ -133,7 +133,11 @@ export function dial(what) {
     slider.setAttribute("aria-valuetext", none ? note.textContent : write(x) + (what.unit ? " " + what.unit : ""));
     const bad = what.keys.map(problemOf).find(p => p) || "";
     const now = known ? write(x) : "";
-    if ((force || !typing) && box.value !== now) box.value = now;
+    if ((force || !typing) && box.value !== now) {
+      const whole = document.activeElement === box && box.selectionStart === 0 && box.selectionEnd === box.value.length;
+      box.value = now;
+      if (whole) box.select(); // what is typed next takes its place, as before
+    }
     wrong.textContent = bad;
     box.setAttribute("aria-invalid", bad !== "" && typing);
     row.classList.toggle("mine", what.keys.some(k => state.edited.includes(k)));

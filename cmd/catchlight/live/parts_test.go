@@ -278,10 +278,12 @@ func TestEyeOfAFile(t *testing.T) {
 
 	// One that borrows has the borrowed veins to quieten, and says that its colour may be borrowed.
 	v.s.mu.Lock()
-	v.s.values["objects.keeper.asset.borrow"] = true
+	v.s.values["objects.keeper.asset.borrow"], v.s.values["objects.keeper.iris.pupil"] = true, 0.0
 	v.s.poke()
 	v.s.mu.Unlock()
 	v.until(`document.getElementById("eye").textContent.includes("borrowed from the built-in eye where it has none")`)
+	pupil := `document.querySelector('.dial[data-keys="objects.keeper.iris.pupil"]')`
+	require.Equal(t, "not set (as its own file has it)", eval[string](v, pupil+`.querySelector("input[type=text]").value + `+pupil+`.querySelector(".note").textContent`), "and not 0 mm")
 	v.heard("/set")
 	v.do(chromedp.Evaluate(`(e => { e.focus(); e.select(); })(document.querySelector('.dial[data-keys="objects.keeper.sclera.veins"] input[type=text]'))`, nil), chromedp.KeyEvent("0.75"+kb.Enter))
 	require.Equal(t, 0.25, v.heard("/set")[0]["changes"].([]any)[0].(map[string]any)["value"], "quieter is less of them")

@@ -24,7 +24,7 @@ type stub struct {
 	undo    []map[string]any
 	gesture string
 	stale   bool
-	ask     bool // saving is asked about
+	ask     bool   // saving is asked about
 	problem string // of the state
 	disk    []key  // what a stale file holds otherwise
 	drag    bool   // a gesture goes on
