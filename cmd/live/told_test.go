@@ -9,7 +9,7 @@ import (
 )
 
 // A frame tells an error only where it is that of the picture which is wanted: of a draft, which is enlarged, and of single samples it is not
-// known. What is told falls as samples come.
+// known. What is told does not rise as samples come, but for its own uncertainty: it rests on two sums a pixel, and light that few samples meet.
 func TestRoughFramesTellNoError(t *testing.T) {
 	for _, crop := range [][4]float64{{}, {0.4, 0.4, 0.6, 0.6}} {
 		e := New(Options{})
@@ -27,7 +27,7 @@ func TestRoughFramesTellNoError(t *testing.T) {
 			} else {
 				require.Positive(t, f.Error)
 				if f.Samples > samples && told > 0 && f.whole() {
-					require.Less(t, f.Error, 1.05*last, "%d samples after %d", f.Samples, samples)
+					require.Less(t, f.Error, 1.25*last, "%d samples after %d", f.Samples, samples)
 				}
 				told, last, samples = told+1, f.Error, f.Samples
 			}
