@@ -170,7 +170,7 @@ func (a *aiming) size(want, px, py float64) ([]edit.Change, error) {
 	if f.Kind == light.Distant {
 		f.Frame.N = a.centre
 	} else {
-		f.Frame = upright(a.turn.Point(a.l.Target).Sub(a.centre), geom.Radians(a.l.Roll))
+		f.Frame = geom.Facing(a.turn.Point(a.l.Target).Sub(a.centre), geom.Radians(a.l.Roll))
 	}
 	w, h, radius := f.W, f.H, f.Radius
 	scale := 1.0
@@ -214,17 +214,4 @@ func (a *aiming) sized(scale float64) ([]edit.Change, error) {
 		out = append(out, edit.Change{Key: a.key(k), Value: figures(v, 4)})
 	}
 	return out, nil
-}
-
-// upright is the frame of a rectangle that faces along n with its height upward, turned by roll about n.
-func upright(n geom.Vec, roll float64) geom.Frame {
-	n = n.Unit()
-	up := geom.Vec{Y: 1}
-	if math.Abs(n.Y) > 0.999 {
-		up = geom.Vec{Z: 1}
-	}
-	s := up.Cross(n).Unit()
-	t := n.Cross(s)
-	sin, cos := math.Sincos(roll)
-	return geom.Frame{S: s.Mul(cos).Mad(sin, t), T: t.Mul(cos).Mad(-sin, s), N: n}
 }

@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"catchlight/scene/colour"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -168,28 +169,13 @@ func (p *picture) at(uv geom.UV) (x, y int) {
 	return min(p.w-1, int((uv.U-math.Floor(uv.U))*float64(p.w))), min(p.h-1, int((uv.V-math.Floor(uv.V))*float64(p.h)))
 }
 
-// decode and encode are the display curve of IEC 61966-2-1.
-func decode(v float64) float64 {
-	if v <= 0.04045 {
-		return v / 12.92
-	}
-	return math.Pow((v+0.055)/1.055, 2.4)
-}
-
-// decoded is decode at evenly spaced values.
+// decoded is colour.DecodeSRGB at evenly spaced values.
 var decoded = func() (t [4096]float64) {
 	for i := range t {
-		t[i] = decode(float64(i) / float64(len(t)-1))
+		t[i] = colour.DecodeSRGB(float64(i) / float64(len(t)-1))
 	}
 	return
 }()
-
-func encode(v float64) float64 {
-	if v <= 0.0031308 {
-		return 12.92 * max(0, v)
-	}
-	return 1.055*math.Pow(v, 1/2.4) - 0.055
-}
 
 func luminance(c [3]float64) float64 { return 0.2126*c[0] + 0.7152*c[1] + 0.0722*c[2] }
 
@@ -274,7 +260,7 @@ func (r *Run) stepAngle(m *Map, p *picture, step float64) float64 {
 func turned(degrees float64) float64 {
 	a := degrees * math.Pi / 180
 	was, is := math.Cos(math.Pi/4), max(0, math.Cos(math.Pi/4+a))
-	return 255 * (encode(0.5) - encode(0.5*is/was))
+	return 255 * (colour.EncodeSRGB(0.5) - colour.EncodeSRGB(0.5*is/was))
 }
 
 // alpha finds a channel of coverage that is not all one.
@@ -399,8 +385,7 @@ func (s *Subject) density(role Role, w, h int, keep func(rho, z float64) bool) (
 		return spacing{}
 	}
 	m := part.Mesh
-	type piece struct{ px, area float64 }
-	var list []piece
+	var list []weighted
 	var us, vs float64
 	for _, t := range m.Tri {
 		a, b, c := m.P[t[0]], m.P[t[1]], m.P[t[2]]
@@ -415,33 +400,14 @@ func (s *Subject) density(role Role, w, h int, keep func(rho, z float64) bool) (
 		if area == 0 || det == 0 {
 			continue
 		}
-		list = append(list, piece{math.Sqrt(math.Abs(det) / area), area})
+		list = append(list, weighted{math.Sqrt(math.Abs(det) / area), area})
 		pu, pv := e1.Mul(v2/det).Sub(e2.Mul(v1/det)).Len(), e2.Mul(u1/det).Sub(e1.Mul(u2/det)).Len() // mm of a texel
 		us, vs = us+area*pv, vs+area*pu
 	}
 	if len(list) == 0 {
 		return spacing{}
 	}
-	slices.SortFunc(list, func(a, b piece) int {
-		switch {
-		case a.px < b.px:
-			return -1
-		case a.px > b.px:
-			return 1
-		}
-		return 0
-	})
-	total := 0.0
-	for _, q := range list {
-		total += q.area
-	}
-	half := 0.0
-	for _, q := range list {
-		if half += q.area; half >= total/2 {
-			d.px = q.px
-			break
-		}
-	}
+	d.px = quantile(list, 0.5)
 	d.square = us / vs
 	return d
 }

@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"catchlight/scene/colour"
 	"fmt"
 	"math"
 	"slices"
@@ -72,7 +73,7 @@ func (r *Run) whiteAlbedo(m *Map, v []float64) {
 		f.Shows = Shows{Levels: 3, Text: "spots that no light balances"}
 	} else {
 		near := min(max(mid, *f.Range.Low), *f.Range.High)
-		f.Shows = Shows{Levels: 255 * math.Abs(encode(mid)-encode(near)), Text: "the white is too dark or too light beside skin in the same light"}
+		f.Shows = Shows{Levels: 255 * math.Abs(colour.EncodeSRGB(mid)-colour.EncodeSRGB(near)), Text: "the white is too dark or too light beside skin in the same light"}
 		f.Title += readings(mid)
 	}
 	f.Most = Warning // a creature's white may be dark
@@ -92,7 +93,7 @@ const scattersAll = 0.98
 
 // readings shows what a reflectance would be were its file read the other way; which of them is meant is not picked.
 func readings(v float64) string {
-	return fmt.Sprintf(" (%.2f if the file was decoded once too often, %.3f if once too little)", encode(v), decode(v))
+	return fmt.Sprintf(" (%.2f if the file was decoded once too often, %.3f if once too little)", colour.EncodeSRGB(v), colour.DecodeSRGB(v))
 }
 
 // irisAlbedo looks at the reflectance of the iris.
@@ -107,7 +108,7 @@ func (r *Run) irisAlbedo(m *Map, v []float64) {
 	if f.Good = f.Range.Holds(mid); !f.Good {
 		near := min(max(mid, *f.Range.Low), *f.Range.High)
 		f.Title = fmt.Sprintf("the iris' reflectance is %.3f", mid) + readings(mid)
-		f.Shows = Shows{Levels: 255 * math.Abs(encode(mid)-encode(near)), Text: "the iris is a hole, or shines like paper"}
+		f.Shows = Shows{Levels: 255 * math.Abs(colour.EncodeSRGB(mid)-colour.EncodeSRGB(near)), Text: "the iris is a hole, or shines like paper"}
 		f.Most, f.Remedy.Step = Warning, "look at both readings; bring the iris to 0.02 to 0.3"
 		r.Add(f)
 		return
@@ -155,7 +156,7 @@ func (r *Run) catchlights(m *Map, f *front, pupil, limbus float64) {
 	if len(out.Where) > 0 {
 		out.Good, out.Least = false, Warning
 		out.Number.V = area
-		out.Shows = Shows{Levels: 255 * (encode(min(1, level)) - encode(mid)), Text: "a light that stays on the iris when the real one moves"}
+		out.Shows = Shows{Levels: 255 * (colour.EncodeSRGB(min(1, level)) - colour.EncodeSRGB(mid)), Text: "a light that stays on the iris when the real one moves"}
 		out.Remedy.Step = "paint it out; the renderer mirrors the lights by itself"
 	}
 	r.Add(out)
@@ -194,7 +195,7 @@ func (r *Run) shading(m *Map, f *front, from, to float64) {
 	out := Finding{Code: "maps.shading", Part: m.name(), Number: Held(share, "", "how much darker the white's upper quarter is than its lower one"),
 		Range: Between(-r.Limit("maps.shading"), r.Limit("maps.shading"), "own choice"), Most: Warning}
 	if out.Good = out.Range.Holds(share); !out.Good {
-		out.Shows = Shows{Levels: 255 * math.Abs(encode(up)-encode(down)), Text: "a lid's shadow that is there without a lid, and twice with one"}
+		out.Shows = Shows{Levels: 255 * math.Abs(colour.EncodeSRGB(up)-colour.EncodeSRGB(down)), Text: "a lid's shadow that is there without a lid, and twice with one"}
 		out.Remedy.Step = "take the gradient out of the paint; lids cast their own shadow"
 	}
 	r.Add(out)

@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"catchlight/scene/colour"
 	"fmt"
 	"math"
 	"slices"
@@ -62,7 +63,7 @@ func (r *Run) normalMap(m *Map, p *picture) *slopes {
 	for _, w := range []struct {
 		at        float64
 		what, how string
-	}{{encode(0.5), "was encoded for display", "export it as data (raw, linear), not as colour"}, {decode(0.5), "was decoded as if it were colour", "take it as data (raw, linear) where it was read as colour"}} {
+	}{{colour.EncodeSRGB(0.5), "was encoded for display", "export it as data (raw, linear), not as colour"}, {colour.DecodeSRGB(0.5), "was decoded as if it were colour", "take it as data (raw, linear) where it was read as colour"}} {
 		if !p.float && math.Abs(flat-w.at) < 0.02 {
 			lean := math.Atan(math.Abs(2*flat-1)*math.Sqrt2) * 180 / math.Pi
 			r.Add(Finding{Code: "maps.curve", Part: m.name(), Title: "a normal map that " + w.what, Least: Error, Number: Held(flat, "", "median of red and green"),

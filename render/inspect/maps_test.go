@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"catchlight/scene/colour"
 	"context"
 	"math"
 	"math/rand/v2"
@@ -189,7 +190,7 @@ func TestPlantedMaps(t *testing.T) {
 	}{
 		{"white twice decoded", "maps.albedo", "colour", base, edit(func(_ int, c *[3]float64) {
 			for k := range c {
-				c[k] = decode(c[k])
+				c[k] = colour.DecodeSRGB(c[k])
 			}
 		}), Warning, false},
 		{"white of paper", "maps.albedo", "colour", base, edit(func(_ int, c *[3]float64) {
@@ -209,8 +210,8 @@ func TestPlantedMaps(t *testing.T) {
 		{"iris too large", "maps.limbus", "colour", base, paint(s, Inner, good(s, 0, 0, 1.25)), Warning, false},
 		{"green down", "maps.green", "iris.normal", relief(0.2, 1, 1, 0), relief(0.2, -1, 1, 0), Warning, false},
 		{"green up read as down", "maps.green", "iris.normal", relief(0.2, -1, 1, 0), relief(0.2, 1, 1, 0), Warning, true},
-		{"encoded normals", "maps.curve", "iris.normal", flat, curve(flat, encode), Error, false},
-		{"decoded normals", "maps.curve", "iris.normal", flat, curve(flat, decode), Error, false},
+		{"encoded normals", "maps.curve", "iris.normal", flat, curve(flat, colour.EncodeSRGB), Error, false},
+		{"decoded normals", "maps.curve", "iris.normal", flat, curve(flat, colour.DecodeSRGB), Error, false},
 		{"few levels", "maps.steps", "iris.normal", relief(0.2, 1, 1, 0), relief(0.2, 1, 1, 8), Warning, false},
 		{"colour for normals", "maps.normal_length", "iris.normal", relief(0.2, 1, 1, 0), edit(func(int, *[3]float64) {}), Warning, false},
 		{"leaning", "maps.lean", "iris.normal", relief(0.2, 1, 1, 0), leaning(relief(0.2, 1, 1, 0), 20), Warning, false},

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"catchlight/scene/asset"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 )
@@ -410,18 +411,10 @@ func (r *Run) grazing(p *Part, angles []float64, turn float64, at geom.Vec) {
 		f.Most, f.Because = Note, "it is true of flat shading without subdivision alone, and here a shell is subdivided before it is rendered"
 	}
 	if f.Good = geom.Degrees(q) <= limit; !f.Good {
-		f.Shows = Shows{Levels: 255 * encoded(0.5*math.Sin(q/2)), Text: "steps along the terminator of facets that are shaded flat, where the surface is half as bright as paper"}
+		f.Shows = Shows{Levels: 255 * colour.EncodeSRGB(0.5*math.Sin(q/2)), Text: "steps along the terminator of facets that are shaded flat, where the surface is half as bright as paper"}
 		f.Remedy.Step = fmt.Sprintf("at least %.0f segments about the globe, or subdivide", math.Ceil(360/limit))
 	}
 	r.Add(f)
-}
-
-// encoded is the sRGB signal of linear light: IEC 61966-2-1.
-func encoded(x float64) float64 {
-	if x <= 0.0031308 {
-		return 12.92 * x
-	}
-	return 1.055*math.Pow(x, 1/2.4) - 0.055
 }
 
 // onIris reports whether a place lies within the limbus, in front.

@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"catchlight/scene/colour"
 	"fmt"
 	"math"
 	"slices"
@@ -318,7 +319,7 @@ func (r *Run) colours(m *Map, a *picture, n *Map, b *picture, o *Subject) {
 		}
 		off := 0.0
 		for k := range 3 {
-			off = max(off, 255*math.Abs(encode(c[k])-encode(d[k])))
+			off = max(off, 255*math.Abs(colour.EncodeSRGB(c[k])-colour.EncodeSRGB(d[k])))
 		}
 		x := Finding{Code: "pairs.colour", Part: m.name() + ", " + zone.name, Number: Held(off, "levels", "largest difference of the zone's mean colour"), Range: AtMost(r.Limit("pairs.colour"), "own choice")}
 		if x.Good = x.Range.Holds(off); !x.Good {

@@ -261,12 +261,12 @@ func (p *preparer) makeLight(s *scene.Light, setup *scene.LightSetup) (*light.Li
 		return l.Rotated(geom.Radians(s.Rotation + setup.Rotation)).Exposed(math.Exp2(s.EV + setup.EV))
 	case "rectangle":
 		c := centre(s)
-		fr := turned(turn, facing(s.Target.Sub(c), geom.Radians(s.Roll)))
+		fr := turned(turn, geom.Facing(s.Target.Sub(c), geom.Radians(s.Roll)))
 		return light.NewRectangle(s.Name, fr, turn.Point(c), s.Width, s.Height, radiance(light.OpenArea(s.Width, s.Height, s.Panes[0], s.Panes[1], s.Bar)), false,
 			append([]light.FlatOption{light.WithPanes(s.Panes[0], s.Panes[1], s.Bar)}, shape...)...)
 	case "disc":
 		c := centre(s)
-		return light.NewDisc(s.Name, turned(turn, facing(s.Target.Sub(c), 0)), turn.Point(c), s.Radius, radiance(math.Pi*s.Radius*s.Radius), false, shape...)
+		return light.NewDisc(s.Name, turned(turn, geom.Facing(s.Target.Sub(c), 0)), turn.Point(c), s.Radius, radiance(math.Pi*s.Radius*s.Radius), false, shape...)
 	case "sphere":
 		return light.NewSphere(s.Name, turn.Point(centre(s)), s.Radius, radiance(4*math.Pi*s.Radius*s.Radius))
 	case "distant":
@@ -291,7 +291,7 @@ func centre(s *scene.Light) geom.Vec {
 func (p *preparer) flag(s *scene.Light) {
 	c := centre(s)
 	turn := geom.RotateY(geom.Radians(p.d.LightSetup.Rotation))
-	f := turned(turn, facing(s.Target.Sub(c), geom.Radians(s.Roll)))
+	f := turned(turn, geom.Facing(s.Target.Sub(c), geom.Radians(s.Roll)))
 	half := geom.Vec{X: s.Width / 2, Y: s.Height / 2}
 	b := frozen.Object{Name: s.Name, Shape: frozen.Rectangle, Size: half, Eye: -1, Mask: frozen.ReflectionRays,
 		ToWorld:  geom.Affine{M: [3]geom.Vec{{X: f.S.X, Y: f.T.X, Z: f.N.X}, {X: f.S.Y, Y: f.T.Y, Z: f.N.Y}, {X: f.S.Z, Y: f.T.Z, Z: f.N.Z}}, T: turn.Point(c)},
@@ -307,19 +307,6 @@ func (p *preparer) flag(s *scene.Light) {
 
 func turned(turn geom.Affine, f geom.Frame) geom.Frame {
 	return geom.Frame{S: turn.Vector(f.S), T: turn.Vector(f.T), N: turn.Vector(f.N)}
-}
-
-// facing returns the frame of a rectangle that faces along n with its height upward, turned by roll about n.
-func facing(n geom.Vec, roll float64) geom.Frame {
-	n = n.Unit()
-	up := geom.Vec{Y: 1}
-	if math.Abs(n.Y) > 0.999 {
-		up = geom.Vec{Z: 1}
-	}
-	s := up.Cross(n).Unit()
-	t := n.Cross(s)
-	sin, cos := math.Sincos(roll)
-	return geom.Frame{S: s.Mul(cos).Mad(sin, t), T: t.Mul(cos).Mad(-sin, s), N: n}
 }
 
 // maxRadiance is the most that a texel of an environment shines: what a scene may give a light.

@@ -25,7 +25,7 @@ import (
 type visit struct {
 	testing.TB
 	ctx context.Context
-	s   *stub
+	s   *standIn
 	url string
 }
 
@@ -53,7 +53,7 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-// open shows the page of a stub at a size, in a tab of its own; faults of its script, and whatever it asks of other places, are the
+// open shows the page of a stand-in of the server at a size, in a tab of its own; faults of its script, and whatever it asks of other places, are the
 // test's.
 func open(t testing.TB, width, height int64) *visit {
 	t.Helper()
@@ -65,7 +65,7 @@ func open(t testing.TB, width, height int64) *visit {
 	ctx, cancel := chromedp.NewContext(all)
 	t.Cleanup(cancel)
 	require.NoError(t, chromedp.Run(ctx))
-	s := newStub()
+	s := newStandIn()
 	server := s.serve()
 	t.Cleanup(server.CloseClientConnections)
 	v := &visit{t, ctx, s, server.URL}

@@ -16,8 +16,8 @@ import (
 	"catchlight/scene"
 )
 
-// stub is a server with a scene of plain numbers: it keeps what is set, and draws an eye of flat discs from it.
-type stub struct {
+// standIn is a stand-in of the server for tests of the page alone: one with a scene of plain numbers: it keeps what is set, and draws an eye of flat discs from it.
+type standIn struct {
 	mu      sync.Mutex
 	values  map[string]any
 	edited  []string
@@ -42,28 +42,28 @@ type stub struct {
 
 type key = map[string]any
 
-func newStub() *stub {
-	return &stub{clock: 10.6, w: 384, h: 384, side: "A", shots: []key{}, wake: make(chan bool, 1), values: map[string]any{
+func newStandIn() *standIn {
+	return &standIn{clock: 10.6, w: 384, h: 384, side: "A", shots: []key{}, wake: make(chan bool, 1), values: map[string]any{
 		"view.exposure": -1.2, "camera.orbit.azimuth": 32.0, "camera.orbit.elevation": 4.0, "lights.room.kind": "environment", "lights.window.kind": "rectangle",
 		"lights.window.orbit.azimuth": -28.0, "lights.window.orbit.elevation": 26.0, "lights.rim.kind": "rectangle", "lights.rim.orbit.azimuth": 125.0, "lights.rim.orbit.elevation": 12.0,
 		"objects.keeper.shape": "eye", "objects.keeper.iris.pupil": 3.4,
 	}}
 }
 
-func (s *stub) number(k string, def float64) float64 {
+func (s *standIn) number(k string, def float64) float64 {
 	if v, ok := s.values[k].(float64); ok {
 		return v
 	}
 	return def
 }
 
-func (s *stub) dragged() bool {
+func (s *standIn) dragged() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.drag
 }
 
-func (s *stub) poke() {
+func (s *standIn) poke() {
 	s.run++
 	select {
 	case s.wake <- true:
@@ -71,7 +71,7 @@ func (s *stub) poke() {
 	}
 }
 
-func (s *stub) state() key {
+func (s *standIn) state() key {
 	paint := []key{}
 	for _, n := range []string{"limbal-grey", "vessels", "limbus"} {
 		paint = append(paint, key{"object": "keeper", "name": n, "kind": n, "on": true, "amount": 0.4, "colour": []float64{0.7, 0.75, 0.81}})
@@ -83,7 +83,7 @@ func (s *stub) state() key {
 // post answers what the page sends.
 //
 // Long: a case a request.
-func (s *stub) post(w http.ResponseWriter, r *http.Request) {
+func (s *standIn) post(w http.ResponseWriter, r *http.Request) {
 	var in struct {
 		Gesture, Handle, Light, Key, Alone string
 		Changes                            []struct {
@@ -185,7 +185,7 @@ func answer(w http.ResponseWriter, code int, v any) {
 }
 
 // eyeAt colours a place of the flat eye, in mm from its middle.
-func (s *stub) eyeAt(x, y float64, raster bool) [3]float64 {
+func (s *standIn) eyeAt(x, y float64, raster bool) [3]float64 {
 	r, c := math.Hypot(x, y), [3]float64{0.03, 0.03, 0.03}
 	red := 1 + 0.3*s.number("objects.keeper.sclera.tone_down", 0)
 	switch {
@@ -212,7 +212,7 @@ func (s *stub) eyeAt(x, y float64, raster bool) [3]float64 {
 
 const span = 26.0 // mm over the film's width
 
-func (s *stub) frame(look string, n, samples int) (key, []byte) {
+func (s *standIn) frame(look string, n, samples int) (key, []byte) {
 	pix := make([]byte, 4*n*n)
 	for j := range n {
 		for i := range n {
@@ -237,7 +237,7 @@ func (s *stub) frame(look string, n, samples int) (key, []byte) {
 		"enough": samples >= 16, "marks": marks}, pix
 }
 
-func (s *stub) frames(w http.ResponseWriter, r *http.Request) {
+func (s *standIn) frames(w http.ResponseWriter, r *http.Request) {
 	send := func(h key, pix []byte) {
 		head, _ := json.Marshal(h)
 		_ = binary.Write(w, binary.LittleEndian, uint32(len(head)))
@@ -274,7 +274,7 @@ func (s *stub) frames(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-func (s *stub) serve() *httptest.Server {
+func (s *standIn) serve() *httptest.Server {
 	mux := http.NewServeMux()
 	mux.Handle("GET /", http.FileServerFS(Files))
 	mux.HandleFunc("GET /frames", s.frames)
