@@ -74,6 +74,10 @@ func DefaultPaint() []Layer {
 			l.Into, l.Blend = "film", "absorb"
 			l.Trunks, l.Width, l.Tip, l.Start, l.Share, l.Depth, l.Wander = 17, 0.1, 0.02, 13, 0.036, 0.07, 0.8
 		}),
+		set("fine-vessels", "vessels", func(l *Layer) {
+			l.Into, l.Blend, l.Seed = "film", "absorb", 5
+			l.Amount, l.Trunks, l.Width, l.Tip, l.Depth, l.Gap, l.Start, l.Share, l.Corners, l.Wander = 1.4, 24, 0.045, 0.016, 0.06, 1.0, 5, 0.010, 0.4, 0.7
+		}),
 		set("arcades", "arcades", func(l *Layer) {
 			l.Into, l.Blend = "film", "absorb"
 			l.Trunks, l.Width, l.Tip, l.Depth, l.Gap = 130, 0.034, 0.017, 0.03, 0.0
