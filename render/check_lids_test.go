@@ -86,7 +86,7 @@ objects:
 		{", lids: {facet_size: 1}", nil, 6}, {", lids: {facet_size: 1}", []string{"lids=off"}, 3},
 		{", lids: {on: false}", nil, 3}, {", lids: {on: false}", []string{"lids=on"}, 6},
 		{", lids: {scale: 1.4}", []string{"objects.eye.globe.radius=17", "objects.eye.limbus={radius: 8.3, width: 1.6}", "objects.eye.cornea.radius=11"}, 6},
-		{", lids: {tear_line: 0, lashes: {density: 0}}", nil, 4},
+		{", lids: {tear_line: 0, lashes: {density: 0}, brow: {density: 0}}", nil, 4},
 	} {
 		p := prepare(t, fmt.Sprintf(yaml, c.eye), c.set...)
 		assert.Len(t, p.Scene.Objects, c.want, "%s %v", c.eye, c.set)

@@ -109,7 +109,7 @@ func TestWhiteCorners(t *testing.T) {
 // A good eye in lids has nothing to confess; where skin has holes, so that walks get out of it, the report says how much of the
 // light ended there, and warns.
 func TestLostLightIsTold(t *testing.T) {
-	const eye = "{name: eye, shape: eye, lids: {facet_size: 0.6, tear_line: 0, lashes: {density: 0}}, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
+	const eye = "{name: eye, shape: eye, lids: {facet_size: 0.6, tear_line: 0, lashes: {density: 0}, brow: {density: 0}}, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
 	p := prepare(t, fmt.Sprintf(furnace, 24, 30.0, eye), "camera.orbit={azimuth: 10}", "advanced.guided=false")
 	require.Equal(t, 2, white(p, true))
 	r := finish(t, p)

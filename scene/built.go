@@ -63,6 +63,9 @@ func (l *Lids) Params(e *Eye) lids.Params {
 		Width: l.Width, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Margin, Gap: l.Gap,
 		Crease: l.Crease, Fold: l.Fold, Age: l.Age, Colour: l.Skin.Colour,
 		UpperLash: l.Lashes.UpperLength, LowerLash: l.Lashes.LowerLength, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
+		LashCurl: l.Lashes.Curl, LashEu: l.Lashes.Eumelanin, LashPh: l.Lashes.Pheomelanin,
+		BrowDensity: l.Brow.Density, BrowLength: l.Brow.Length, BrowThick: l.Brow.Thickness, BrowWidth: l.Brow.Width,
+		BrowHeight: l.Brow.Height, BrowArch: l.Brow.Arch, BrowEu: l.Brow.Eumelanin, BrowPh: l.Brow.Pheomelanin, Down: l.Down,
 		Tears: l.TearLine, Seed: uint64(l.Seed), Detail: l.FacetSize,
 	}
 }
@@ -83,6 +86,9 @@ var lidKeys = map[string]string{
 	"Width": "lids.width", "Height": "lids.height", "Cover": "lids.cover", "Iris": "lids.scale", "Tilt": "lids.tilt", "Rim": "lids.margin",
 	"Gap": "lids.gap", "Crease": "lids.crease", "Fold": "lids.fold", "Age": "lids.age", "Colour": "lids.skin.colour",
 	"UpperLash": "lids.lashes.upper_length", "LowerLash": "lids.lashes.lower_length", "LashDensity": "lids.lashes.density",
+	"LashCurl": "lids.lashes.curl", "LashEu": "lids.lashes.eumelanin", "LashPh": "lids.lashes.pheomelanin",
+	"BrowDensity": "lids.brow.density", "BrowLength": "lids.brow.length", "BrowThick": "lids.brow.thickness", "BrowWidth": "lids.brow.width",
+	"BrowHeight": "lids.brow.height", "BrowArch": "lids.brow.arch", "BrowEu": "lids.brow.eumelanin", "BrowPh": "lids.brow.pheomelanin", "Down": "lids.down",
 	"LashWidth": "lids.lashes.width", "Tears": "lids.tear_line", "Spacing": "pair", "Detail": "lids.facet_size",
 }
 

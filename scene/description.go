@@ -273,10 +273,12 @@ type Lids struct {
 	Fold      float64 `key:"fold" unit:"mm" range:"[0,3]" default:"1.1" source:"our own, by eye" doc:"how far the skin above the crease stands out over it"`
 	Age       float64 `key:"age" range:"[0,1]" default:"0.4" source:"our own, by eye" doc:"depth of fine lines and bags: 0 is a child's skin"`
 	Scale     float64 `key:"scale" range:"[0.2,5]" default:"1" source:"neutral: changes nothing" doc:"multiplies all lengths of the lids, for creatures: 12 mm of globe go with 1"`
-	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of skin and lashes"`
+	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of skin and hair"`
 	FacetSize float64 `key:"facet_size" unit:"mm" range:"[0.05,1]" default:"0.12" source:"our own choice" doc:"length of the skin's facets near the margin"`
 	Skin      Skin    `key:"skin" doc:"how skin and inner corner answer light"`
 	Lashes    Lashes  `key:"lashes" doc:"hairs along the margins"`
+	Brow      Brow    `key:"brow" doc:"the hair above"`
+	Down      float64 `key:"down" range:"[0,3]" default:"1" source:"common practice, no published source: 100 to 250 a cm^2" doc:"density of fine hair about the eye: 1 is 170 a cm^2, 0 is none"`
 	TearLine  float64 `key:"tear_line" unit:"mm" range:"[0,0.8]" default:"0.3" source:"0.2 to 0.3 mm: Mainstone, Bruce and Golding, Curr. Eye Res. 15 (1996), 653; from memory" doc:"height of the tear line along the lower margin; 0 is none"`
 }
 
@@ -291,10 +293,13 @@ type Skin struct {
 
 // Lashes are hairs along the margins.
 type Lashes struct {
-	UpperLength float64    `key:"upper_length" unit:"mm" range:"[0,16]" default:"9.5" source:"common practice, no published source: 8 to 12 mm" doc:"length of the longest of the upper lid; 0 is none"`
+	UpperLength float64    `key:"upper_length" unit:"mm" range:"[0,16]" default:"9" source:"8 to 12 mm, a third of the opening's width (Amador et al. 2015); from memory" doc:"length of the longest of the upper lid; 0 is none"`
 	LowerLength float64    `key:"lower_length" unit:"mm" range:"[0,12]" default:"6" source:"common practice, no published source: 6 to 8 mm" doc:"length of the longest of the lower lid; 0 is none"`
-	Density     float64    `key:"density" range:"[0,3]" default:"1" source:"common practice, no published source: 90 to 150 upper ones" doc:"1 is 120 upper and 75 lower ones"`
-	Width       float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.12" source:"our own, by eye" doc:"diameter of the upper ones at the root; lower ones are finer"`
+	Density     float64    `key:"density" range:"[0,3]" default:"1" source:"90 to 160 upper and 50 to 80 lower ones (Na et al. 2006); from memory" doc:"1 is 4.8 roots a mm on the upper lid and 2.8 on the lower one"`
+	Width       float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.09" source:"common practice, no published source: 0.06 to 0.1 mm" doc:"diameter of the upper ones at the root; lower ones are finer"`
+	Curl        float64    `key:"curl" unit:"degrees" range:"[0,84]" default:"70" source:"common practice, no published source: 50 to 80, straight ones 20 to 40" doc:"how far an upper one turns upward from root to tip; lower ones turn down by 0.62 of it"`
+	Eumelanin   float64    `key:"eumelanin" range:"[0,30]" default:"6" source:"common practice, no published source: 4 to 8 is dark, 1.3 brown, 0.3 fair" doc:"brown-black pigment"`
+	Pheomelanin float64    `key:"pheomelanin" range:"[0,30]" default:"0" source:"neutral: changes nothing" doc:"red pigment"`
 	Colour      colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" source:"our own, by eye" doc:"reflectance below their gloss"`
 }
 

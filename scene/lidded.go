@@ -35,3 +35,15 @@ func (d *Description) Shown(b *Object) bool {
 	}
 	return lidded == (b.When == "lidded")
 }
+
+// Brow is the hair above an eye.
+type Brow struct {
+	Density     float64 `key:"density" range:"[0,3]" default:"1" source:"common practice, no published source: 250 to 450 hairs a side" doc:"1 is 350 hairs; 0 is none"`
+	Length      float64 `key:"length" unit:"mm" range:"[0,16]" default:"8.5" source:"common practice, no published source: 4 to 12 mm" doc:"length of the hairs in its body; those of head and tail are shorter"`
+	Thickness   float64 `key:"thickness" unit:"mm" range:"[0.02,0.3]" default:"0.07" source:"0.05 to 0.1 mm (Price et al. 2009); from memory" doc:"diameter of a hair at its root"`
+	Width       float64 `key:"width" unit:"mm" range:"[2,20]" default:"9" source:"our own, by eye" doc:"of the whole brow where it is widest"`
+	Height      float64 `key:"height" unit:"mm" range:"[14,30]" default:"20.5" source:"18 to 25 mm above the pupil (Price et al. 2009); from memory" doc:"height of its middle over the middle of the eye"`
+	Arch        float64 `key:"arch" unit:"mm" range:"[-4,10]" default:"4" source:"our own, by eye" doc:"how far its peak stands above its head"`
+	Eumelanin   float64 `key:"eumelanin" range:"[0,30]" default:"5" source:"common practice, no published source: 4 to 8 is dark, 1.3 brown, 0.3 fair" doc:"brown-black pigment"`
+	Pheomelanin float64 `key:"pheomelanin" range:"[0,30]" default:"0" source:"neutral: changes nothing" doc:"red pigment"`
+}

@@ -217,7 +217,7 @@ func TestNothingJumpsInBrightness(t *testing.T) {
 func TestLidsFollow(t *testing.T) {
 	e := New(Options{})
 	defer e.Close()
-	lids := "objects.eye.lids={facet_size: 1, lashes: {density: 0}, skin: {scattering: false}}"
+	lids := "objects.eye.lids={facet_size: 1, lashes: {density: 0}, brow: {density: 0}, skin: {scattering: false}}"
 	e.Show(1, parse(t, marsh, lids), View{Width: 80}, nil)
 	until(t, e, finished(80, 4))
 	e.Show(2, parse(t, marsh, lids, "objects.eye.gaze={azimuth: 10, elevation: 12}"), View{Width: 80}, nil)

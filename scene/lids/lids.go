@@ -6,6 +6,7 @@ import (
 
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
+	"catchlight/scene/strand"
 	"catchlight/scene/texture"
 )
 
@@ -26,7 +27,8 @@ type Lids struct {
 	Corner *mesh.Mesh     // closed: flesh of the inner corner, and what lies behind the outer one
 	Pink   *texture.Image // of the corner, as Colour
 	Tears  *mesh.Mesh     // a strip without thickness; nil without tears. Its outer side faces the air
-	Lashes *mesh.Mesh     // closed tubes; nil without lashes
+	Lashes *mesh.Mesh     // closed tubes along lashes and brows; nil without them
+	Hair   []Hair         // lashes, brows, down
 
 	// Rims holds for each socket the inner edge of the rims on the ground, once round from the inner corner over the
 	// upper lid.
@@ -66,7 +68,9 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		made = append(made, s)
 		rise = append(rise, s.g.globe.at(k.Axis)*k.Axis.Y)
 	}
-	for i, o := range openings(&p, rise, [4]float64{-42, far, -38, 40}) {
+	hair := []Hair{{"lashes", &strand.Set{}}, {"brows", &strand.Set{}}, {"down", &strand.Set{}}}
+	box := [4]float64{-42, far, -38, 40}
+	for i, o := range openings(&p, rise, box) {
 		s := made[i]
 		s.o = o
 		s.o.rest(s.g)
@@ -80,8 +84,9 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		if p.Tears > 0 {
 			out.Tears = join(out.Tears, s.tears())
 		}
-		if lashes := s.lashes(); lashes != nil {
-			out.Lashes = join(out.Lashes, lashes)
+		f := s.newFront(skin, box)
+		for j, set := range []*strand.Set{s.lashes(f), s.brows(f), s.down(f)} {
+			hair[j].Set.Append(set)
 		}
 		rim := make([]geom.Vec, len(s.o.s))
 		for j := range rim {
@@ -89,11 +94,22 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		}
 		out.Rims = append(out.Rims, rim)
 	}
+	for _, h := range hair {
+		if h.Set.Hairs() > 0 {
+			out.Hair = append(out.Hair, h)
+			if h.Name != "down" { // too pale for the one material that tubes have
+				out.Lashes = join(out.Lashes, strand.Tubes(h.Set, tubeSides))
+			}
+		}
+	}
 	stack(out.Skin.UV, len(sockets))
 	stack(out.Corner.UV, len(sockets))
 	out.Colour, out.Pink = picture(pix, width), picture(pink, blockSize)
 	return out, nil
 }
+
+// tubeSides is how many sides the tubes along hairs have.
+const tubeSides = 5
 
 // stack puts the texture coordinates of n sockets, as many each, one above the other.
 func stack(uv []geom.UV, n int) {

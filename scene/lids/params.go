@@ -28,6 +28,20 @@ type Params struct {
 	LowerLash   float64
 	LashDensity float64 // 1 is 120 upper and 75 lower ones
 	LashWidth   float64 // diameter at the root
+	LashCurl    float64 // how far an upper lash turns from root to tip, degrees
+	LashEu      float64 // eumelanin and pheomelanin, as of a strand.Set
+	LashPh      float64
+
+	BrowDensity float64 // 1 is 350 hairs a side; 0 is none
+	BrowLength  float64 // of the hairs in the brow's body
+	BrowThick   float64 // diameter of a hair at its root
+	BrowWidth   float64 // of the brow at its widest
+	BrowHeight  float64 // of its middle over the middle of the eye
+	BrowArch    float64 // how far its peak stands above its head
+	BrowEu      float64
+	BrowPh      float64
+
+	Down float64 // density of fine hair: 1 is 170 a cm^2; 0 is none
 
 	Tears float64 // height of the strip of tears; 0 is none
 
@@ -42,7 +56,8 @@ func Defaults() Params {
 		Width: 30, Height: 10, Cover: 1.5, Iris: 5.85, Tilt: 1.5, Rim: 2, Gap: 0.05,
 		Crease: 4, Fold: 1.1, Age: 0.4,
 		Colour:    colour.RGB{0.45, 0.295, 0.225},
-		UpperLash: 9.5, LowerLash: 6, LashDensity: 1, LashWidth: 0.12,
+		UpperLash: 9, LowerLash: 6, LashDensity: 1, LashWidth: 0.09, LashCurl: 70, LashEu: 6,
+		BrowDensity: 1, BrowLength: 8.5, BrowThick: 0.07, BrowWidth: 9, BrowHeight: 20.5, BrowArch: 4, BrowEu: 5, Down: 1,
 		Tears: 0.3, Seed: 1, Detail: 0.12,
 	}
 }
@@ -80,6 +95,18 @@ func (p *Params) Check() error {
 	in("LowerLash", " mm", p.LowerLash, 0, 12)
 	in("LashDensity", "", p.LashDensity, 0, 3)
 	in("LashWidth", " mm", p.LashWidth, 0.02, 0.3)
+	in("LashCurl", " degrees", p.LashCurl, 0, 84)
+	in("LashEu", "", p.LashEu, 0, 30)
+	in("LashPh", "", p.LashPh, 0, 30)
+	in("BrowDensity", "", p.BrowDensity, 0, 3)
+	in("BrowLength", " mm", p.BrowLength, 0, 16)
+	in("BrowThick", " mm", p.BrowThick, 0.02, 0.3)
+	in("BrowWidth", " mm", p.BrowWidth, 2, 20)
+	in("BrowHeight", " mm", p.BrowHeight, 14, 30)
+	in("BrowArch", " mm", p.BrowArch, -4, 10)
+	in("BrowEu", "", p.BrowEu, 0, 30)
+	in("BrowPh", "", p.BrowPh, 0, 30)
+	in("Down", "", p.Down, 0, 3)
 	in("Tears", " mm", p.Tears, 0, 0.8)
 	if p.Spacing != 0 {
 		in("Spacing", " mm", p.Spacing, 50, 90)
