@@ -135,6 +135,18 @@ objects: [{name: eye, shape: eye, pair: 63, map_size: 64}]
 			assert.InDelta(t, n.Y, n.Dot(up), 1e-9)
 		}
 	}
+	// The same point told by its distance.
+	_, aimed := axes(prepare(t, yaml, "objects.eye.gaze.target=[0, 0, 400]"))
+	_, axis = axes(prepare(t, yaml, "objects.eye.gaze={distance: 400}"))
+	_, larger := axes(prepare(t, yaml, "objects.eye.gaze={distance: 800}", "objects.eye.transform.scale=2"))
+	for i := range aimed {
+		assert.InDelta(t, 0, axis[i].Sub(aimed[i]).Len(), 1e-12)
+		assert.InDelta(t, 0, larger[i].Sub(aimed[i]).Len(), 1e-12)
+	}
+	_, err := scene.Parse("check.yaml", []byte(yaml), "objects.eye.gaze={distance: 30}")
+	assert.ErrorContains(t, err, "30 mm is outside 0 and [50, 1e+06]")
+	_, err = scene.Parse("check.yaml", []byte(yaml), "objects.eye.gaze={distance: 300, target: [0, 0, 400]}")
+	assert.ErrorContains(t, err, "a target has its own")
 	// The left eye is no copy: mirrored, the iris would be the same.
 	p := prepare(t, yaml)
 	a, b := p.Scene.Eyes[0].Tissue.Colour, p.Scene.Eyes[1].Tissue.Colour

@@ -257,6 +257,7 @@ type Gaze struct {
 	Target    *geom.Vec `key:"target" unit:"mm" doc:"point that it looks at; instead of azimuth and elevation"`
 	Azimuth   float64   `key:"azimuth" unit:"degrees" range:"[-60,60]" default:"0" source:"neutral: changes nothing" doc:"of the line of sight in the eye's place: 0 is along +Z, positive goes toward +X"`
 	Elevation float64   `key:"elevation" unit:"degrees" range:"[-60,60]" default:"0" source:"neutral: changes nothing" doc:"positive looks up"`
+	Distance  float64   `key:"distance" unit:"mm" range:"[0,1e6]" default:"0" source:"neutral: changes nothing" doc:"how far away the point is that it looks at along azimuth and elevation: a pair's lines of sight meet there; 0 is without end"`
 	Kappa     float64   `key:"kappa" unit:"degrees" range:"[-10,15]" default:"5" source:"angle alpha of Le Grand and El Hage, Physiological Optics (1980); from memory" doc:"how far the optical axis points outward, to the temple, of the line of sight"`
 }
 

@@ -85,8 +85,17 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 		if p.Target != nil && (r.given("azimuth") || r.given("elevation")) {
 			r.at("target", "give either target or azimuth and elevation, not both")
 		}
+		if p.Target != nil && r.given("distance") {
+			r.at("distance", "a target has its own; leave one of them out")
+		}
+		if p.Distance > 0 && p.Distance < nearestGaze {
+			r.at("distance", "%g mm is outside 0 and [%g, 1e+06]", p.Distance, float64(nearestGaze))
+		}
 	}
 }
+
+// nearestGaze is the nearest point that a pair may look at, mm: about where the eyes of the young can't turn in further.
+const nearestGaze = 50
 
 // relation reports on the keys of one block.
 type relation struct {

@@ -56,6 +56,9 @@ func gaze(g *scene.Gaze, left bool, at geom.Vec, to geom.Affine) geom.Affine {
 	}
 	o := scene.Orbit{Azimuth: g.Azimuth, Elevation: g.Elevation}
 	d := o.Direction()
+	if g.Distance > 0 {
+		d = d.Mul(g.Distance / to.Vector(geom.Vec{Z: 1}).Len()).Sub(at).Unit()
+	}
 	if g.Target != nil {
 		d = to.Inverse().Point(*g.Target).Sub(at).Unit()
 	}
