@@ -65,7 +65,8 @@ func (l *Lids) Params(e *Eye) lids.Params {
 		UpperLash: l.Lashes.UpperLength, LowerLash: l.Lashes.LowerLength, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
 		LashCurl: l.Lashes.Curl, LashEu: l.Lashes.Eumelanin, LashPh: l.Lashes.Pheomelanin,
 		BrowDensity: l.Brow.Density, BrowLength: l.Brow.Length, BrowThick: l.Brow.Thickness, BrowWidth: l.Brow.Width,
-		BrowHeight: l.Brow.Height, BrowArch: l.Brow.Arch, BrowEu: l.Brow.Eumelanin, BrowPh: l.Brow.Pheomelanin, Down: l.Down,
+		BrowHeight: l.Brow.Height, BrowArch: l.Brow.Arch, BrowEu: l.Brow.Eumelanin, BrowPh: l.Brow.Pheomelanin,
+		DownDensity: l.Down.Density, DownLength: l.Down.Length, DownThick: l.Down.Thickness, DownBare: l.Down.Bare, DownEu: l.Down.Eumelanin, DownPh: l.Down.Pheomelanin,
 		Tears: l.TearLine, Seed: uint64(l.Seed), Detail: l.FacetSize,
 	}
 }
@@ -88,7 +89,9 @@ var lidKeys = map[string]string{
 	"UpperLash": "lids.lashes.upper_length", "LowerLash": "lids.lashes.lower_length", "LashDensity": "lids.lashes.density",
 	"LashCurl": "lids.lashes.curl", "LashEu": "lids.lashes.eumelanin", "LashPh": "lids.lashes.pheomelanin",
 	"BrowDensity": "lids.brow.density", "BrowLength": "lids.brow.length", "BrowThick": "lids.brow.thickness", "BrowWidth": "lids.brow.width",
-	"BrowHeight": "lids.brow.height", "BrowArch": "lids.brow.arch", "BrowEu": "lids.brow.eumelanin", "BrowPh": "lids.brow.pheomelanin", "Down": "lids.down",
+	"BrowHeight": "lids.brow.height", "BrowArch": "lids.brow.arch", "BrowEu": "lids.brow.eumelanin", "BrowPh": "lids.brow.pheomelanin",
+	"DownDensity": "lids.down.density", "DownLength": "lids.down.length", "DownThick": "lids.down.thickness", "DownBare": "lids.down.bare", "DownEu": "lids.down.eumelanin",
+	"DownPh":    "lids.down.pheomelanin",
 	"LashWidth": "lids.lashes.width", "Tears": "lids.tear_line", "Spacing": "pair", "Detail": "lids.facet_size",
 }
 

@@ -279,7 +279,7 @@ type Lids struct {
 	Skin      Skin    `key:"skin" doc:"how skin and inner corner answer light"`
 	Lashes    Lashes  `key:"lashes" doc:"hairs along the margins"`
 	Brow      Brow    `key:"brow" doc:"the hair above"`
-	Down      float64 `key:"down" range:"[0,3]" default:"1" source:"common practice, no published source: 100 to 250 a cm^2" doc:"density of fine hair about the eye: 1 is 170 a cm^2, 0 is none"`
+	Down      Down    `key:"down" doc:"fine hair of the lids and about them; a creature's coat or bristles"`
 	TearLine  float64 `key:"tear_line" unit:"mm" range:"[0,0.8]" default:"0.3" source:"0.2 to 0.3 mm: Mainstone, Bruce and Golding, Curr. Eye Res. 15 (1996), 653; from memory" doc:"height of the tear line along the lower margin; 0 is none"`
 }
 

@@ -75,11 +75,11 @@ func (s *socket) brows(f *front) *strand.Set {
 		x, y := q[0], q[1]
 		u, v := s.browPlace(x, y)
 		r := s.draws("brow", i, 0)
-		own, lean := 7*within(r), geom.Radians(between(r, 14, 34))
+		own, lean := 7*within(r), geom.Radians(uniform(r, 14, 34))
 		length := s.p.BrowLength * (0.6 + 0.4*geom.Smoothstep(0, 0.3, u)) * (1 - 0.35*geom.Smoothstep(0.55, 1, u)) * (1 + 0.14*within(r))
 		length *= 1 - 0.2*math.Abs(v)
 		width := s.p.BrowThick * (1 + 0.15*within(r)) * (0.8 + 0.2*geom.Smoothstep(0, 0.25, u)) * (1 - 0.25*geom.Smoothstep(0.6, 1, u))
-		if young, share := r.Float64() < 0.3, between(r, 0.35, 0.8); young {
+		if young, share := r.Float64() < 0.3, uniform(r, 0.35, 0.8); young {
 			length *= share
 			width *= 0.6 + 0.4*share
 		}
@@ -100,7 +100,7 @@ func (s *socket) browRoots(n int) [][2]float64 {
 	for range n {
 		best, far := [2]float64{}, 0.0
 		for range 10 {
-			u, v := between(r, -0.03, 1.02), between(r, -1.25, 1.25)
+			u, v := uniform(r, -0.03, 1.02), uniform(r, -1.25, 1.25)
 			k := geom.Smoothstep(-0.04, 0.16, u) * (1 - 0.5*geom.Smoothstep(0.55, 1, u)) * (1 - geom.Smoothstep(0.55, 1.25, math.Abs(v+0.1))) * s.browWidth(u) / (0.5 * s.p.BrowWidth)
 			if keep := r.Float64(); keep > k {
 				continue

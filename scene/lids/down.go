@@ -14,18 +14,16 @@ import (
 const (
 	downRoots = 170.0 // a cm^2 at density 1
 	downReach = 15.0  // from the rim, mm: it thins out beyond two thirds of that
-	downWidth = 0.022 // mm
-	downEu    = 0.05
 	downKnots = 4
 )
 
 // down grows the fine hair about one eye, or nothing. Roots stand one in each cell of a grid.
 func (s *socket) down(f *front) *strand.Set {
 	set := &strand.Set{}
-	if s.p.Down <= 0 {
+	if s.p.DownDensity <= 0 || s.p.DownLength <= 0 {
 		return set
 	}
-	pitch := 10 / math.Sqrt(downRoots*s.p.Down)
+	pitch := 10 / math.Sqrt(downRoots*s.p.DownDensity)
 	lo, hi := math.Inf(1), math.Inf(-1)
 	low, high := lo, hi
 	for _, q := range s.o.s {
@@ -37,17 +35,17 @@ func (s *socket) down(f *front) *strand.Set {
 			r := s.draws("down", int(i)+4096, int(j)+4096)
 			x, y := (i+0.1+0.8*r.Float64())*pitch, (j+0.1+0.8*r.Float64())*pitch
 			d := s.o.beyond(x, y)
-			if keep := r.Float64(); d < s.p.Rim*0.6 || keep < geom.Smoothstep(0.6*downReach, downReach, d) {
+			if keep := r.Float64(); d < s.p.DownBare || keep < geom.Smoothstep(0.6*downReach, downReach, d) {
 				continue
 			}
-			length, own := between(r, 1, 1.5), 20*within(r)
+			length, own := s.p.DownLength*uniform(r, 0.8, 1.2), 20*within(r)
 			if d > 8 {
 				length *= 1.15
 			}
-			lean := geom.Radians(between(r, 18, 38))
+			lean := geom.Radians(uniform(r, 18, 38))
 			p, at := f.lay(lying{x: x, y: y, length: length, lean: lean, knots: downKnots, way: func(x, y float64) (float64, float64) { return s.downWay(x, y, own) }})
 			if p != nil {
-				s.add(set, p, widths(downWidth*(1+0.15*within(r)), at), downEu, 0)
+				s.add(set, p, widths(s.p.DownThick*(1+0.15*within(r)), at), s.p.DownEu, s.p.DownPh)
 			}
 		}
 	}

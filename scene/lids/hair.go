@@ -29,8 +29,8 @@ func (s *socket) draws(kind string, i, try int) *rand.Rand {
 	return rand.New(rand.NewPCG(h, noise.Mix64(uint64(i)<<8|uint64(try))))
 }
 
-// between returns a number between lo and hi.
-func between(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+// uniform returns a number between lo and hi.
+func uniform(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 
 // within returns a normal deviate that is kept within two standard deviations.
 func within(r *rand.Rand) float64 { return max(-2, min(r.NormFloat64(), 2)) }

@@ -189,6 +189,6 @@ func TestHairsKeepTheirOwn(t *testing.T) {
 	for i := range few.Hairs() {
 		assert.True(t, roots[few.P[few.Start[i]+1]])
 	}
-	none := sets(func(p *Params) { p.LashDensity, p.BrowDensity, p.Down = 0, 0, 0 })
+	none := sets(func(p *Params) { p.LashDensity, p.BrowDensity, p.DownDensity = 0, 0, 0 })
 	assert.Empty(t, none)
 }

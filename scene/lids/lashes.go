@@ -196,7 +196,7 @@ func (s *socket) rooted(upper bool) []*lash {
 		// Longest two thirds of the way to the temple; a third still grows.
 		h.length = length * (0.5 + 0.5*math.Sin(math.Pi*(0.1+0.6*h.t))) * (1 + 0.06*within(r))
 		h.width = s.p.LashWidth * (1 + 0.12*within(r))
-		if young, share := r.Float64() < 1.0/3, between(r, 0.3, 0.8); young {
+		if young, share := r.Float64() < 1.0/3, uniform(r, 0.3, 0.8); young {
 			h.length *= share
 			h.width *= 0.6 + 0.4*share
 			h.grown = 0.4 + 0.6*share
@@ -294,7 +294,7 @@ func (s *socket) grow(h *lash, done []*lash, f *front) {
 		}
 	}
 	h.p = best
-	s.lift(h, f)
+	s.raise(h, f)
 }
 
 // shape draws a hair's curve: it leaves the lid forward and a little down, and turns upward on the upper lid, downward on the
@@ -315,7 +315,7 @@ func (s *socket) shape(h *lash, try int) {
 	leave = geom.Radians(leave + lift + 2.5*calm*within(r))
 	turn *= (1 + 0.06*calm*within(r)) * h.grown
 	fan := 0.6*(h.t-0.45) + geom.Radians(clump+3*calm*within(r))
-	draw := between(r, 0.4, 0.8)
+	draw := uniform(r, 0.4, 0.8)
 	sin, cos := math.Sincos(fan)
 	out := h.out.Mul(cos).Mad(sin, h.side)
 	k := bend(geom.Radians(min(turn, 84)))
@@ -380,8 +380,8 @@ func (s *socket) sunk(h *lash, f *front) (n float64) {
 	return n
 }
 
-// lift moves knots that are still too near forward, and what follows with them.
-func (s *socket) lift(h *lash, f *front) {
+// raise moves knots that are still too near forward, and what follows with them.
+func (s *socket) raise(h *lash, f *front) {
 	var more float64
 	for i := 2; i < len(h.p); i++ {
 		if h.at[i]*h.length <= bare {

@@ -41,7 +41,12 @@ type Params struct {
 	BrowEu      float64
 	BrowPh      float64
 
-	Down float64 // density of fine hair: 1 is 170 a cm^2; 0 is none
+	DownDensity float64 // of fine hair: 1 is 170 a cm^2; 0 is none
+	DownLength  float64
+	DownThick   float64 // diameter of a hair at its root
+	DownBare    float64 // no hair stands nearer the opening than this
+	DownEu      float64
+	DownPh      float64
 
 	Tears float64 // height of the strip of tears; 0 is none
 
@@ -57,7 +62,7 @@ func Defaults() Params {
 		Crease: 4, Fold: 1.1, Age: 0.4,
 		Colour:    colour.RGB{0.45, 0.295, 0.225},
 		UpperLash: 9, LowerLash: 6, LashDensity: 1, LashWidth: 0.09, LashCurl: 70, LashEu: 6,
-		BrowDensity: 1, BrowLength: 8.5, BrowThick: 0.07, BrowWidth: 9, BrowHeight: 20.5, BrowArch: 4, BrowEu: 5, Down: 1,
+		BrowDensity: 1, BrowLength: 8.5, BrowThick: 0.07, BrowWidth: 9, BrowHeight: 20.5, BrowArch: 4, BrowEu: 5, DownDensity: 1, DownLength: 1.25, DownThick: 0.022, DownBare: 1.2, DownEu: 0.05,
 		Tears: 0.3, Seed: 1, Detail: 0.12,
 	}
 }
@@ -106,7 +111,12 @@ func (p *Params) Check() error {
 	in("BrowArch", " mm", p.BrowArch, -4, 10)
 	in("BrowEu", "", p.BrowEu, 0, 30)
 	in("BrowPh", "", p.BrowPh, 0, 30)
-	in("Down", "", p.Down, 0, 3)
+	in("DownDensity", "", p.DownDensity, 0, 6)
+	in("DownLength", " mm", p.DownLength, 0, 12)
+	in("DownThick", " mm", p.DownThick, 0.01, 0.1)
+	in("DownBare", " mm", p.DownBare, 0.5, 6)
+	in("DownEu", "", p.DownEu, 0, 30)
+	in("DownPh", "", p.DownPh, 0, 30)
 	in("Tears", " mm", p.Tears, 0, 0.8)
 	if p.Spacing != 0 {
 		in("Spacing", " mm", p.Spacing, 50, 90)
