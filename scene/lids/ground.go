@@ -19,8 +19,7 @@ func (g *ground) face(x, y float64) float64 {
 	if x < -14 {
 		z -= (x + 14) * (x + 14) / 90
 	}
-	nose := (x - g.far) / (11.5 - 0.1*y)
-	z += (11 - 0.1*y) / (1 + nose*nose*(1+nose*nose))
+	z += g.nose(x, y)
 	// The brow arches over the outer third and is lower and flatter toward the nose.
 	b := y - 19.5 - 3*bell((x+9)/14)
 	if b < 0 {

@@ -192,3 +192,20 @@ func TestHairsKeepTheirOwn(t *testing.T) {
 	none := sets(func(p *Params) { p.LashDensity, p.BrowDensity, p.DownDensity = 0, 0, 0 })
 	assert.Empty(t, none)
 }
+
+// The nose's root stands 8 to 15 mm before the inner corner (from memory) and is narrow there, and between the brows it has
+// gone over into a forehead.
+func TestNose(t *testing.T) {
+	s, f, _ := haired(t, nil)
+	mid := s.g.far - 0.3
+	root, ok := f.at(mid, -1)
+	require.True(t, ok)
+	proud := root - s.o.corner(1).rim.Z
+	side, _ := f.at(s.g.far-9, -1)
+	brow, _ := f.at(mid, 20)
+	beside, _ := f.at(s.g.far-9, 20)
+	t.Logf("%.1f mm before the inner corner, falls by %.1f mm over 9 mm, between the brows by %.1f", proud, root-side, brow-beside)
+	assert.True(t, proud >= 8 && proud <= 15, proud)
+	assert.Greater(t, root-side, 4.0)
+	assert.Less(t, brow-beside, 2.0)
+}

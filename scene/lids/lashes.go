@@ -182,11 +182,12 @@ func (s *socket) rooted(upper bool) []*lash {
 	from, to := l.zone()
 	n := int(math.Round(rate * (to - from) * s.p.LashDensity))
 	kind := (&lash{upper: upper}).kind()
-	full := func(t float64) float64 { // sparse toward the nose
+	full := func(t float64) float64 { // sparse toward the nose, and somewhat at the outer corner
+		end := 1 - 0.45*geom.Smoothstep(0.86, 1, t)
 		if upper {
-			return 0.5 + 0.5*geom.Smoothstep(-0.02, 0.3, t)
+			return end * (0.5 + 0.5*geom.Smoothstep(-0.02, 0.3, t))
 		}
-		return 0.4 + 0.6*geom.Smoothstep(0, 0.45, t)
+		return end * (0.4 + 0.6*geom.Smoothstep(0, 0.45, t))
 	}
 	var out []*lash
 	roots := scattered(s.draws(kind, 0, 0xff), n, to-from, min(band, 0.55*s.p.Rim), full)
@@ -194,7 +195,7 @@ func (s *socket) rooted(upper bool) []*lash {
 		h := &lash{stand: s.stand(l, from+q[0], q[1]), upper: upper, a: from + q[0], t: q[0] / (to - from), index: i, root: q, grown: 1}
 		r := s.draws(kind, i, 0xfd)
 		// Longest two thirds of the way to the temple; a third still grows.
-		h.length = length * (0.5 + 0.5*math.Sin(math.Pi*(0.1+0.6*h.t))) * (1 + 0.06*within(r))
+		h.length = length * (0.5 + 0.5*math.Sin(math.Pi*(0.1+0.6*h.t))) * (1 - 0.25*geom.Smoothstep(0.85, 1, h.t)) * (1 + 0.06*within(r))
 		h.width = s.p.LashWidth * (1 + 0.12*within(r))
 		if young, share := r.Float64() < 1.0/3, uniform(r, 0.3, 0.8); young {
 			h.length *= share
@@ -308,7 +309,7 @@ func (s *socket) shape(h *lash, try int) {
 	calm := 1 / (1 + 0.06*float64(try)) // a later try keeps closer to its neighbours
 	clump, lift := 5*calm*within(c), 3*calm*within(c)
 	slow := func(salt uint64) float64 { return noise.Space(s.seed+salt, h.a*0.35, h.root[1]*0.6, 0.5) }
-	leave, turn := -27.5+6*slow(71), s.p.LashCurl*(1+0.12*slow(72))
+	leave, turn := -24+5*slow(71), s.p.LashCurl*(1+0.12*slow(72))
 	if !h.upper {
 		leave, turn = 15+4*slow(73), 0.62*s.p.LashCurl*(1+0.15*slow(74))
 	}
