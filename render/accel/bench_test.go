@@ -155,3 +155,40 @@ func BenchmarkBuild(b *testing.B) {
 		}
 	}
 }
+
+// Rays about 6000 hairs of a lid: most miss, as most rays of a picture do.
+func BenchmarkHairs(b *testing.B) {
+	r := rand.New(rand.NewPCG(1, 1))
+	c, err := NewCurves(tuft(6000, r), Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	held, err := c.Held(func(geom.Vec) float64 { return 0.05 }, Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Run("hold", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := c.Held(func(geom.Vec) float64 { return 0.05 }, Options{}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	s := NewScratch()
+	for _, q := range []struct {
+		name string
+		c    *Curves
+	}{{"true", c}, {"held", held}} {
+		b.Run(q.name, func(b *testing.B) {
+			hits := 0
+			for b.Loop() {
+				o := geom.UniformSphere(r.Float64(), r.Float64()).Mul(8)
+				var h CurveHit
+				if q.c.Closest(s, o, geom.UniformSphere(r.Float64(), r.Float64()), 0, math.Inf(1), &h) {
+					hits++
+				}
+			}
+			b.ReportMetric(float64(hits)/float64(b.N), "hits/ray")
+		})
+	}
+}

@@ -26,6 +26,9 @@ type Scratch struct {
 	timed  int64
 	within time.Duration
 	wait   int32
+
+	past     *Curves // whose hair pastHair rays pass; nil: none
+	pastHair uint32
 }
 
 // timeEvery is how many rays lie between two that are timed: a prime, so that no pattern of rays keeps step with it.

@@ -1,0 +1,173 @@
+package accel
+
+import (
+	"math"
+	"math/bits"
+
+	"catchlight/scene/geom"
+)
+
+// CurveHit is where a ray meets a hair.
+type CurveHit struct {
+	T    float64 // the point is o + T d
+	U    float64 // along the hair: 0 at the root, 1 at the tip
+	H    float64 // sine of the place around it, from -1 to 1: right of the ray's view with the tip up is positive
+	Hair uint32
+	Cone uint32 // its first knot
+}
+
+// Past makes the rays cast with this working space pass hair i of c from now on, or with nil none: rays that leave a hair do not
+// meet it again.
+func (s *Scratch) Past(c *Curves, i uint32) {
+	if c != nil {
+		c = c.Base()
+	}
+	if s.past != c { // the test saves the garbage collector's write barrier
+		s.past = c
+	}
+	s.pastHair = i
+}
+
+// Closest finds the first hair that the ray o + t d enters at a t in (tmin, tmax) and reports whether there is one. Rays that start in a
+// hair do not enter it. d need not have length 1. Where nothing is met, *h is as it was. It does not allocate.
+//
+// Of hairs that are traced wider than they are, a ray passes the share that keeps their cover, by a hash of ray and hair, so that the
+// same ray always sees the same. They are flat then: as deep along the ray as the true hair.
+func (c *Curves) Closest(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit) bool {
+	return c.ray(s, o, d, tmin, tmax, h, false)
+}
+
+// Occluded reports whether the ray enters any hair; see Closest.
+func (c *Curves) Occluded(s *Scratch, o, d geom.Vec, tmin, tmax float64) bool {
+	var h CurveHit
+	return c.ray(s, o, d, tmin, tmax, &h, true)
+}
+
+// ray looks at the hulls that the ray meets one by one. A hull's faces are met on the way in and out, so those of rays that start in one
+// are found by looking from before the start on; none is longer than back.
+func (c *Curves) ray(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit, any bool) bool {
+	long := d.Len()
+	if !(long > minDirection && long <= math.MaxFloat64) {
+		return false
+	}
+	tmin = max(tmin, 0)
+	from := tmin - c.back/long
+	start := o.Mad(from, d)
+	// In double precision and from the caller's start; in lengths, as the direction's is 1.
+	unit := d.Mul(1 / long)
+	lo, hi := tmin*long, tmax*long
+	least := 4e-7 * c.hull.box.Size().MaxAbs() / long
+	var hit Hit
+	var key uint64
+	seen := [4]uint32{noRef, noRef, noRef, noRef}
+	n, last, found := 0, uint32(noRef), false
+	step := least
+	for t, end := 0.0, tmax-from; t < end && c.hull.Closest(s, start, d, t, end, &hit); {
+		// The next search begins behind this face. Distances are in single precision, so it may come once more: then a longer step.
+		if hit.Prim == last {
+			step *= 2
+		} else {
+			step = max(least, 4e-7*hit.T)
+		}
+		last = hit.Prim
+		t = max(t, hit.T) + step
+		part := c.of[hit.Prim] &^ bothParts
+		for k := range 1 + c.of[hit.Prim]>>31 {
+			p := part - k
+			if p == seen[0] || p == seen[1] || p == seen[2] || p == seen[3] {
+				continue
+			}
+			seen[n&3] = p
+			n++
+			if !c.meets(s, p, o, d, unit, &key, lo, &hi, h) {
+				continue
+			}
+			if any {
+				return true
+			}
+			found = true
+			h.T = min(max(hi/long, tmin), tmax)
+			end = hi/long - from
+		}
+	}
+	return found
+}
+
+// meets looks at a hull's cones, unless its hair is passed. unit is along d; key is the hash of the ray once it is needed.
+func (c *Curves) meets(s *Scratch, part uint32, o, d, unit geom.Vec, key *uint64, lo float64, hi *float64, h *CurveHit) bool {
+	q := &c.parts[part]
+	if s.pastHair == q.hair && s.past == c.Base() {
+		return false
+	}
+	luck := -1.0
+	if c.thin {
+		if *key == 0 {
+			*key = rayKey(o, d)
+		}
+		luck = chance(*key, q.hair)
+	}
+	return c.part(q, o, unit, luck, lo, hi, h)
+}
+
+// part looks at the cones of a hull for one that the ray enters in (lo, hi), and takes the first: hi is then where. luck is the
+// number in [0, 1) that decides whether a ray passes a wider hair; below 0 none does.
+func (c *Curves) part(q *curvePart, o, d geom.Vec, luck, lo float64, hi *float64, h *CurveHit) bool {
+	found := false
+	for i := q.from; i < q.to; i++ {
+		a, b := &c.knots[i], &c.knots[i+1]
+		t, s, mid, ok := cone(a, b, o, d)
+		if !ok {
+			continue
+		}
+		if luck >= 0 {
+			share := float64(a.share) + s*(float64(b.share)-float64(a.share))
+			if luck >= share {
+				continue
+			}
+			if share < 1 {
+				// No deeper than a ray that is inclined by 75 degrees goes.
+				r := float64(a.r) + s*(float64(b.r)-float64(a.r))
+				t = mid - share*min(mid-t, 4*r)
+			}
+		}
+		if !(t > lo && t < *hi) {
+			continue
+		}
+		*hi, found = t, true
+		h.Hair, h.Cone = q.hair, i
+		h.U = float64(a.u) + s*(float64(b.u)-float64(a.u))
+		h.H = beside(a, b, s, o, d)
+	}
+	return found
+}
+
+// beside returns how far beside the axis of a cone the ray passes, in half widths there.
+func beside(a, b *curveKnot, s float64, o, d geom.Vec) float64 {
+	p, q := a.vec(), b.vec()
+	y := q.Sub(p).Cross(d)
+	l := y.Len()
+	r := float64(a.r) + s*(float64(b.r)-float64(a.r))
+	if !(l > 0 && r > 0) {
+		return 0
+	}
+	return max(-1, min(1, o.Sub(p).Dot(y)/(l*r)))
+}
+
+// rayKey is a hash of a ray, never 0.
+func rayKey(o, d geom.Vec) uint64 {
+	k := uint64(0x9e3779b97f4a7c15)
+	for _, x := range [6]float64{o.X, o.Y, o.Z, d.X, d.Y, d.Z} {
+		k = bits.RotateLeft64(k^math.Float64bits(x), 29) * 0xd6e8feb86659fd93
+	}
+	return k | 1
+}
+
+// chance is a number in [0, 1) for a ray and a hair.
+//
+// Source of the mixing: Steele, Lea and Flood, Fast Splittable Pseudorandom Number Generators, OOPSLA 2014.
+func chance(key uint64, hair uint32) float64 {
+	z := key + (uint64(hair)+1)*0x9e3779b97f4a7c15
+	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+	z = (z ^ z>>27) * 0x94d049bb133111eb
+	return float64((z^z>>31)>>11) / (1 << 53)
+}
