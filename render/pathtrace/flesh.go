@@ -11,8 +11,8 @@ import (
 )
 
 // flesh answers a hit of a scattering object under a thin coat, such as a lid: the coat's mirror image, or a random walk
-// that leaves evenly somewhere near, where lights are connected.
-func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
+// that leaves evenly somewhere near, where lights are connected. Where tears cover it (wet) the coat mirrors nothing.
+func (t *Tracer) flesh(p *path, sf *frozen.Surface, wet bool, out *film.Sample) bool {
 	b := &t.scene.Objects[sf.Object]
 	m := &b.Material
 	fl := m.Flesh
@@ -27,7 +27,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	}
 	n := bend(wo, sf.Ng, sf.Ns)
 	p.settle(BodyDirect)
-	if f := t.coatShare(fl, wo.Dot(n)); f > 0 {
+	if f := t.coatShare(fl, wo.Dot(n)); f > 0 && !wet {
 		invariant.Share("the coat's share", f)
 		_, u := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 		// A smooth coat's image wants both ways.

@@ -48,9 +48,11 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 		}
 		sf := t.scene.Surface(p.ray, &h)
 		alive := false
+		wet := p.wet
+		p.wet = false
 		switch t.scene.Objects[h.Object].Material.Kind {
 		case frozen.Outer:
-			alive = t.outer(p, &sf, out)
+			alive = t.outer(p, &sf, wet, out)
 		case frozen.Inner:
 			alive = t.inner(p, &sf, out)
 		case frozen.Diffuse:
@@ -60,9 +62,9 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 		case frozen.Dielectric:
 			alive = t.dielectric(p, &sf, out)
 		case frozen.Soft:
-			alive = t.flesh(p, &sf, out)
+			alive = t.flesh(p, &sf, wet, out)
 		case frozen.TearLine:
-			alive = t.tearLine(p, &sf)
+			alive = t.tearLine(p, &sf, wet)
 		case frozen.Matched:
 			alive = t.matched(p, &sf)
 		default:
@@ -216,7 +218,7 @@ func (t *Tracer) scatterInMedium(p *path, b *frozen.Object, far float64) bool {
 	o := p.ray.At(d)
 	p.ray = geom.Ray{O: o, D: geom.NewFrame(p.ray.D).World(geom.Vec{X: sin * k, Y: sin * s, Z: cos}).Unit()}
 	p.chain = unconnected
-	p.sharp, p.seen, p.past = false, false, false
+	p.sharp, p.seen, p.past, p.wet = false, false, false, false
 	p.mask = frozen.ShadowRays
 	return true
 }

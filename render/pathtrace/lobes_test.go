@@ -184,7 +184,7 @@ func TestWhiteSurfacesKeepEnergy(t *testing.T) {
 			for _, sharp := range []bool{false, true} {
 				check(fmt.Sprintf("flesh, alpha %g, seen %v", alpha, sharp), 0.01, s, func(p *path, sf *frozen.Surface) bool {
 					p.sharp = sharp
-					return s.t.flesh(p, sf, &s.out)
+					return s.t.flesh(p, sf, false, &s.out)
 				})
 			}
 			if alpha > 0 {
@@ -206,7 +206,7 @@ func TestWhiteSurfacesKeepEnergy(t *testing.T) {
 			for _, sharp := range []bool{false, true} {
 				check(fmt.Sprintf("cornea, alpha %g, seen %v", alpha, sharp), 0.01, cornea, func(p *path, sf *frozen.Surface) bool {
 					p.sharp = sharp
-					return cornea.t.outerFromOutside(p, sf, 0, e, up, up, 1, &cornea.out)
+					return cornea.t.outerFromOutside(p, sf, 0, e, up, up, 1, false, &cornea.out)
 				})
 			}
 			check("cornea from inside", 0.01, cornea, func(p *path, sf *frozen.Surface) bool {
@@ -231,7 +231,7 @@ func TestPaintOverFlesh(t *testing.T) {
 		mean, _ := meanOf(1<<11, func(i int) colour.RGB {
 			p, sf := s.at(i, geom.Vec{Z: 1})
 			sf.P, p.sharp = geom.Vec{Z: 1}, true
-			if !s.t.flesh(&p, &sf, &s.out) {
+			if !s.t.flesh(&p, &sf, false, &s.out) {
 				return colour.RGB{}
 			}
 			require.InDelta(t, math.Max(0, p.ray.D.Dot(p.x.Unit()))/math.Pi, p.pdf, 1e-4)
@@ -265,7 +265,7 @@ func TestShareOfTheTearFilm(t *testing.T) {
 	for _, c := range []float64{1, 0.7, 0.3, 0.1} {
 		p, sf := smooth.at(0, from(c))
 		p.sharp = true
-		require.True(t, smooth.t.outerFromOutside(&p, &sf, 0, &smooth.t.scene.Eyes[0], sf.Ns, sf.Ns, 0, &smooth.out))
+		require.True(t, smooth.t.outerFromOutside(&p, &sf, 0, &smooth.t.scene.Eyes[0], sf.Ns, sf.Ns, 0, false, &smooth.out))
 		require.Equal(t, 1, smooth.t.n)
 		assert.InEpsilon(t, fresnelByHand(c, tearIndex), smooth.t.stack[0].beta[1], 1e-9)
 		assert.InEpsilon(t, 1-fresnelByHand(c, tearIndex), p.beta[1], 1e-9)

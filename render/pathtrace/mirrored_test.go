@@ -62,7 +62,7 @@ func TestMirroredLightIsBooked(t *testing.T) {
 			black.Mask = 0 // no ray meets it: the path starts on it
 			flesh := newStage(t, everything, nil, black)
 			for name, s := range map[string]*stage{"film": eyes, "coat": flesh} {
-				step := func(p *path, sf *frozen.Surface) bool { return s.t.flesh(p, sf, &s.out) }
+				step := func(p *path, sf *frozen.Surface) bool { return s.t.flesh(p, sf, false, &s.out) }
 				if name == "film" {
 					step = func(p *path, sf *frozen.Surface) bool {
 						e := &s.t.scene.Eyes[0]

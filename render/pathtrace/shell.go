@@ -17,8 +17,8 @@ import (
 // bend is the shading normal of a surface that wo looks at from its own side.
 func bend(wo, ng, ns geom.Vec) geom.Vec { return geom.ShadingNormal(wo, ng, ns, 0) }
 
-// outer answers a hit of an eye's outer shell from either side. It reports whether the path goes on.
-func (t *Tracer) outer(p *path, sf *frozen.Surface, out *film.Sample) bool {
+// outer answers a hit of an eye's outer shell from either side; wet says that tears cover it there. It reports whether the path goes on.
+func (t *Tracer) outer(p *path, sf *frozen.Surface, wet bool, out *film.Sample) bool {
 	b := &t.scene.Objects[sf.Object]
 	e := &t.scene.Eyes[b.Eye]
 	n := sf.Ns
@@ -28,16 +28,19 @@ func (t *Tracer) outer(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	at := b.ToLocal.Point(sf.P)
 	w := e.Zone(at)
 	if p.ray.D.Dot(sf.Ng) < 0 {
-		return t.outerFromOutside(p, sf, b.Eye, e, n, e.FilmNormal(b, n, at, w), w, out)
+		return t.outerFromOutside(p, sf, b.Eye, e, n, e.FilmNormal(b, n, at, w), w, wet, out)
 	}
 	return t.outerFromInside(p, sf, b.Eye, e, n, w, out)
 }
 
-// outerFromOutside mirrors by the film's normal and bends by the shell's.
-func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n, wet geom.Vec, w float64, out *film.Sample) bool {
+// outerFromOutside mirrors by the film's normal, nothing where it is covered by tears, and bends by the shell's.
+func (t *Tracer) outerFromOutside(p *path, sf *frozen.Surface, eye int32, e *frozen.Eye, n, wet geom.Vec, w float64, covered bool, out *film.Sample) bool {
 	wo := p.ray.D.Neg()
 	n, wet = bend(wo, sf.Ng, n), bend(wo, sf.Ng, wet)
-	f := t.mirrored(e, w, wo.Dot(wet))
+	f := 0.0
+	if !covered {
+		f = t.mirrored(e, w, wo.Dot(wet))
+	}
 	invariant.Share("what the shell mirrors", f)
 	u0, u1 := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 	split := t.set.Split && p.sharp && p.branch == 0

@@ -8,13 +8,16 @@ import (
 	"catchlight/scene/geom"
 )
 
-// tearLine answers a hit of the thin strip of tears along a lid: it mirrors like a smooth
+// tearLine answers a hit of the surface of tears along a lid and in the inner corner: it mirrors like a smooth
 // interface, and what is not mirrored goes straight on to what lies beneath. Both ways are followed at the first hit.
-// Whoever makes the scene lets no shadow rays meet it, so what lies beneath is lit as if it were not there.
-func (t *Tracer) tearLine(p *path, sf *frozen.Surface) bool {
+// Whoever makes the scene lets no shadow rays meet it, so what lies beneath is lit as if it were not there. Water has one
+// surface: where several sheets lie on one another only the first mirrors (wet), and what they cover has no film of its own.
+func (t *Tracer) tearLine(p *path, sf *frozen.Surface, wet bool) bool {
 	wo := p.ray.D.Neg()
-	if wo.Dot(sf.Ng) <= 0 || !t.set.TearFilm { // from beneath
+	outside := wo.Dot(sf.Ng) > 0
+	if !outside || wet || !t.set.TearFilm {
 		p.ray.O = sf.Leave(p.ray.D)
+		p.wet = outside && t.set.TearFilm
 		return true
 	}
 	n := bend(wo, sf.Ng, sf.Ns)
@@ -44,6 +47,6 @@ func (t *Tracer) tearLine(p *path, sf *frozen.Surface) bool {
 		p.branch = 2
 	}
 	t.Stats.ReflectedRays++
-	p.ray.O = sf.Leave(p.ray.D)
+	p.ray.O, p.wet = sf.Leave(p.ray.D), true
 	return true
 }

@@ -148,6 +148,7 @@ type path struct {
 	seen   bool // the camera's first ray: nothing met yet
 	sharp  bool // only mirrors and refractions since the camera
 	past   bool // came in straight through an eye's coat and was not scattered since
+	wet    bool // passed the surface of tears just now: what they cover has no film or coat of its own
 
 	chain chain
 	x     geom.Vec // last scattering vertex, and the density with which it chose the ray's direction

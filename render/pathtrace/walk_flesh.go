@@ -115,9 +115,9 @@ func (t *Tracer) walkFlesh(p *path, object int32, prim uint32, pos, d, up geom.V
 			p.chain, p.sharp, p.seen, p.past, p.mask = unconnected, false, false, false, frozen.ShadowRays
 			p.vertex++
 			if m.Kind == frozen.Soft {
-				return t.flesh(p, &sf, out)
+				return t.flesh(p, &sf, false, out)
 			}
-			return t.outer(p, &sf, out)
+			return t.outer(p, &sf, false, out)
 		}
 	}
 }

@@ -51,7 +51,7 @@ func TestWalksThroughBall(t *testing.T) {
 			mean, err := meanOf(1<<14, func(i int) colour.RGB {
 				p, sf := s.at(i, geom.Vec{Z: 1})
 				sf.P, p.sharp = geom.Vec{Z: 1}, true
-				if !s.t.flesh(&p, &sf, &s.out) {
+				if !s.t.flesh(&p, &sf, false, &s.out) {
 					return colour.RGB{}
 				}
 				require.InDelta(t, 1, p.x.Len(), 1e-4)
