@@ -280,7 +280,7 @@ type Lids struct {
 	Lashes    Lashes  `key:"lashes" doc:"hairs along the margins"`
 	Brow      Brow    `key:"brow" doc:"the hair above"`
 	Down      Down    `key:"down" doc:"fine hair of the lids and about them; a creature's coat or bristles"`
-	TearLine  float64 `key:"tear_line" unit:"mm" range:"[0,0.8]" default:"0.3" source:"0.2 to 0.3 mm: Mainstone, Bruce and Golding, Curr. Eye Res. 15 (1996), 653; from memory" doc:"height of the tear line along the lower margin; 0 is none"`
+	TearLine  float64 `key:"tear_line" unit:"mm" range:"[0,0.8]" default:"0.24" source:"0.16 to 0.35 mm, Doughty et al. 2002; from memory" doc:"height of the meniscus of tears along the lower margin: less above, more toward the nose; 0 is none"`
 }
 
 // Skin is how lids answer light.

@@ -16,6 +16,11 @@ import (
 // tearIndex is the index of tears at 588 nm. Source: Campbell, JOSA A 27 (2010), 730.
 const tearIndex = 1.336
 
+// lipidIndex is that of a plain interface that mirrors as tears under 40 nm of lipids do: 0.036 straight on at 550 nm by the closed form
+// of a thin film of index 1.48 on 1.336. Lipids float thickest along the lids. The thickness is our own choice within the 0 to 100 nm that
+// give no colour; 74.5 nm was the mean before the cornea (Goto and Tseng 2003, from memory).
+const lipidIndex = 1.468
+
 // eyes makes an object's eye, or its pair of eyes, and the lids about them.
 func (p *preparer) eyes(b *scene.Object) {
 	to := place(&b.Transform)
@@ -114,7 +119,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	add("skin", g.Skin, g.skin, g.skinDepth, look[0], true, mask)
 	add("corner", g.Corner, g.corner, g.cornerDepth, look[1], true, mask)
 	add("lashes", g.Lashes, g.lashes, nil, look[2], false, mask)
-	add("tears", g.Tears, g.tears, nil, frozen.Material{Kind: frozen.TearLine, Index: tearIndex}, false, mask&^frozen.ShadowRays)
+	add("tears", g.Tears, g.tears, nil, frozen.Material{Kind: frozen.TearLine, Index: lipidIndex}, false, mask&^frozen.ShadowRays)
 }
 
 // outerOf is the part of an eye's description that its outer shell depends on.

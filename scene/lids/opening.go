@@ -106,8 +106,8 @@ func newOpening(p *Params, rise float64, n int) *opening {
 		// Way from the nearer corner, positive along the upper lid.
 		w := math.Mod(q.arc-a+total, total)
 		w = min(w, b-a-w)
-		if q.arc > b || q.arc < a {
-			w = max(-math.Mod(a-q.arc+total, total), b-q.arc)
+		if arc := math.Mod(q.arc-a+total, total) + a; arc > b {
+			w = max(arc-a-total, b-arc)
 		}
 		q.upper = geom.Smoothstep(-0.7, 0.7, w)
 	}

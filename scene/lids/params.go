@@ -63,7 +63,7 @@ func Defaults() Params {
 		Colour:    colour.RGB{0.45, 0.295, 0.225},
 		UpperLash: 9, LowerLash: 6, LashDensity: 1, LashWidth: 0.09, LashCurl: 70, LashEu: 6,
 		BrowDensity: 1, BrowLength: 8.5, BrowThick: 0.07, BrowWidth: 9, BrowHeight: 20.5, BrowArch: 4, BrowEu: 5, DownDensity: 1, DownLength: 1.25, DownThick: 0.022, DownBare: 1.2, DownEu: 0.05,
-		Tears: 0.3, Seed: 1, Detail: 0.12,
+		Tears: 0.24, Seed: 1, Detail: 0.12,
 	}
 }
 

@@ -5,36 +5,134 @@ import (
 
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
-	"catchlight/scene/noise"
 )
 
-// tears makes the strip of water in the corner between globe and rim, with a concave front, thin along the upper lid, and
-// the wet film that goes on over the inner part of the rim.
+// Of the strip of tears, mm.
+const (
+	tearFacet  = 0.025 // length of a facet along the arc: with normals of the closed form its glint is one line
+	tearFillet = 0.08  // radius by which the arc turns on into the film
+	filmWidth  = 0.3   // how far the film reaches over the rim
+	filmThick  = 0.012 // above the skin, so that it is seen
+)
+
+// tears makes the water along the lids: the meniscus between globe and rim, from corner to corner, and the film that goes on over the
+// rim's last 0.3 mm. Its normals are those of the closed form.
 func (s *socket) tears() *mesh.Mesh {
-	p := s.p
-	const arc, film = 8, 5
 	n := len(s.o.s)
-	pts := make([]geom.Vec, 0, (n+1)*(arc+film+1))
-	for j := range arc + film + 1 {
+	length := s.o.length()
+	lines := make([]tearSection, n)
+	steps := 1
+	for i := range lines {
+		q := &s.o.s[i]
+		lines[i] = s.tearSection(q, s.tearHeight(q, length))
+		steps = max(steps, int(math.Ceil(lines[i].m.r*lines[i].m.end()/tearFacet)))
+	}
+	const fillet, film = 4, 6
+	rows := steps + fillet + film + 1
+	pts, normals := make([]geom.Vec, 0, (n+1)*rows), make([]geom.Vec, 0, (n+1)*rows)
+	for j := range rows {
 		for i := range n + 1 {
-			q := &s.o.s[i%n]
-			// The strip is fuller below than above, pools toward the inner corner, and is nowhere quite even.
-			h := p.Tears * (1 - 0.55*q.upper) * (1 + 0.35*geom.Smoothstep(0.8, 1, q.t)) * (1 + 0.18*noise.Line(s.seed+31, q.arc*0.22))
-			foot := p.Gap + innerRound*0.6 + h
-			var d, a float64
-			if j <= arc {
-				// Half-way from a quarter circle to its chord: a curvature of some 0.4 mm at a height of 0.3.
-				f := float64(j) / arc
-				sin, cos := math.Sincos(f * math.Pi / 2)
-				d, a = -h+(h-0.02)*(sin+f)/2, -0.02+(foot+0.02)*(1-cos+f)/2
-			} else {
-				f := float64(j-arc) / film
-				a = foot + f*0.45*(p.Rim-foot)
-				d = -0.02 - 0.07*math.Sin(math.Pi*min(1, max(0, (a-p.Gap-innerRound)/(p.Rim-innerRound-outerRound)))) + 0.03*geom.Smoothstep(0.8, 1, f)
+			c := &lines[i%n]
+			var v, up geom.Vec
+			switch end := c.m.end(); {
+			case j <= steps:
+				v, up = c.on(end * float64(j) / float64(steps))
+			case j <= steps+fillet:
+				v, up = c.turn(float64(j-steps) / fillet)
+			default:
+				v, up = c.over(float64(j-steps-fillet) / film)
 			}
-			x, y := q.ray(d - q.lean()*max(0, a-p.Gap))
-			pts = append(pts, s.head(s.g.point(x, y, 0).Mad(a, q.up)))
+			pts, normals = append(pts, s.head(v)), append(normals, s.turned(up))
 		}
 	}
-	return s.surface(pts, n+1)
+	m := s.surface(pts, n+1)
+	m.N = normals
+	return m
+}
+
+// tearSection is a meniscus in its place: square to the lid's edge, on the globe.
+type tearSection struct {
+	m       meniscus
+	o       geom.Vec // contact line on the globe
+	up, in  geom.Vec // unit: out of the globe there, and along it toward the wall
+	slant   float64  // how far the wall leans over the opening for each mm out of the globe
+	buried  float64  // how deep the strip lies beneath its place, where the lake takes over, mm
+	outward float64  // angle of the wall's normal from up
+}
+
+// tearSection lays a meniscus of height h at a station.
+func (s *socket) tearSection(q *station, h float64) tearSection {
+	c := tearSection{m: newMeniscus(h), slant: q.lean()}
+	wall := s.g.globe.under(q.rim)
+	c.o = s.g.globe.under(wall.Mad(-h, q.away))
+	c.up = s.g.globe.normal(c.o)
+	in := wall.Sub(c.o)
+	c.in = in.Mad(-in.Dot(c.up), c.up).Unit()
+	c.outward = math.Pi/2 + math.Atan(c.slant)
+	// Where the rim leaves the globe for the inner corner, the strip goes under.
+	c.buried = 0.6 * smoothstep5(0.1, 0.5, q.rim.Len()-wall.Len())
+	return c
+}
+
+// place returns the point s along the globe toward the wall and n out of it.
+func (c *tearSection) place(s, n float64) geom.Vec {
+	return c.o.Mad(s, c.in).Mad(n-c.buried, c.up)
+}
+
+// facing is the normal that has turned by an angle from the globe's, away from the wall.
+func (c *tearSection) facing(a float64) geom.Vec {
+	sin, cos := math.Sincos(a)
+	return c.up.Mul(cos).Mad(-sin, c.in)
+}
+
+// on returns a place on the arc and its normal.
+func (c *tearSection) on(a float64) (v, up geom.Vec) {
+	s, n := c.m.at(a)
+	return c.place(s, n), c.facing(a)
+}
+
+// bent returns the place where the fillet's normal has turned to an angle.
+func (c *tearSection) bent(a float64) (s, n float64) {
+	e := c.m.end()
+	s0, n0 := c.m.at(e)
+	return s0 + tearFillet*(math.Sin(a)-math.Sin(e)), n0 + tearFillet*(math.Cos(e)-math.Cos(a))
+}
+
+// turn returns a place on the fillet and its normal, f from 0 to 1.
+func (c *tearSection) turn(f float64) (v, up geom.Vec) {
+	a := c.m.end() + f*(c.outward-c.m.end())
+	s, n := c.bent(a)
+	return c.place(s, n), c.facing(a)
+}
+
+// over returns a place on the film over the rim and its normal; it ends within the skin.
+func (c *tearSection) over(f float64) (v, up geom.Vec) {
+	s, n := c.bent(c.outward)
+	n += f * filmWidth
+	wall := c.m.h - c.slant*n - filmThick + (filmThick+0.05)*smoothstep5(0.6, 1, f)
+	return c.place(s+(wall-s)*geom.Smoothstep(0, 0.4, f), n), c.facing(c.outward)
+}
+
+// length is the way round the opening, mm.
+func (o *opening) length() float64 {
+	line := make([][2]float64, len(o.s))
+	for i := range o.s {
+		line[i] = [2]float64{o.s[i].x, o.s[i].y}
+	}
+	return lengths(line)[len(line)]
+}
+
+// under returns the point of the globe in the direction of v.
+func (g *globe) under(v geom.Vec) geom.Vec { return v.Mul(g.at(v) / v.Len()) }
+
+// normal returns the globe's unit normal at its point v, evened out over the size of a meniscus.
+func (g *globe) normal(v geom.Vec) geom.Vec {
+	const reach = 0.25
+	f := geom.NewFrame(v.Unit())
+	at := func(a, b float64) geom.Vec { return g.under(v.Mad(a*reach, f.S).Mad(b*reach, f.T)) }
+	n := at(1, 0).Sub(at(-1, 0)).Cross(at(0, 1).Sub(at(0, -1))).Unit()
+	if n.Dot(v) < 0 {
+		n = n.Neg()
+	}
+	return n
 }
