@@ -225,6 +225,8 @@ type Object struct {
 	Unit        string       `key:"unit" default:"" only:"mesh" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
 	Node        string       `key:"node" default:"" only:"mesh" doc:"use only this node of the file"`
 	Morph       []Morph      `key:"morph" only:"mesh" doc:"weights of the file's morph targets; others keep the file's own"`
+	Subdivide   int          `key:"subdivide" range:"[0,4]" default:"0" source:"neutral: changes nothing" only:"mesh" doc:"levels of smooth subdivision, before a height map moves it"`
+	Close       bool         `key:"close" default:"false" only:"mesh" doc:"put a cap over each hole: tissue that scatters encloses a volume, and a face is open at eyes, mouth and neck; about an eye the cap lies within the globe, where nothing shows it"`
 	Plinth      Plinth       `key:"plinth" only:"plinth" doc:"its edges, hollow and surface"`
 	Material    Material     `key:"material" only:"sphere|rectangle|disc|box|slab|plinth|mesh" doc:"how it answers light"`
 	Eye         *Eye         `inline:"" only:"eye"`
@@ -309,6 +311,7 @@ type OpacityMask struct {
 	File      Path    `key:"file" default:"required" ends:".png|.jpg|.jpeg|.tif|.tiff|.hdr|.exr|.pfm" doc:"picture, never decoded as colour"`
 	Channel   string  `key:"channel" default:"" doc:"use this channel alone: R, G, B, A, Y; without it the first"`
 	Threshold float64 `key:"threshold" range:"[0,1]" default:"0.5" source:"common practice, no published source" doc:"the mesh is there where the mask is at least this"`
+	Blend     bool    `key:"blend" default:"false" doc:"the mask is the share of light that is stopped, for soft edges, in place of a threshold"`
 	Tiling    string  `key:"tiling" oneof:"repeat|clamp|mirror" default:"repeat" doc:"what the picture shows outside 0 to 1"`
 }
 
@@ -328,16 +331,19 @@ type Transform struct {
 
 // Material is how a plain object answers light.
 type Material struct {
-	Kind          string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched|tissue" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, matched: no interface at all, only what is inside, or tissue: light scatters below a thin coat, as in a lid"`
+	Kind          string      `key:"kind" oneof:"diffuse|conductor|dielectric|emissive|matched|tissue|tears" default:"diffuse" doc:"diffuse, metal, glass-like interface, light source, matched: no interface at all, only what is inside, tissue: light scatters below a thin coat, as in a lid, or tears: a thin strip of them that mirrors, and what it does not mirror goes straight on"`
 	Colour        MapSpec     `key:"colour" range:"[0,1]" default:"[0.5, 0.5, 0.5]" source:"our own choice" only:"diffuse|tissue" doc:"diffuse and tissue: reflectance; a colour or a map"`
 	Eta           colour.RGB  `key:"eta" range:"[0.01,20]" default:"[0.18, 0.42, 1.37]" source:"gold at 620, 550 and 450 nm, Johnson and Christy, Phys. Rev. B 6 (1972), 4370; from memory" only:"conductor" doc:"conductor: real part of the index (default: gold-like, from memory)"`
 	K             colour.RGB  `key:"k" range:"[0,20]" default:"[3.42, 2.35, 1.77]" source:"gold at 620, 550 and 450 nm, Johnson and Christy, Phys. Rev. B 6 (1972), 4370; from memory" only:"conductor" doc:"conductor: imaginary part of the index"`
 	Mirror        bool        `key:"mirror" default:"false" only:"conductor" doc:"conductor: reflect all light"`
-	Index         float64     `key:"index" range:"[1,4]" default:"1.5" source:"crown glass, rounded; from memory" only:"dielectric|tissue" doc:"dielectric: index of refraction; tissue: of its coat, 1 is none"`
+	Index         float64     `key:"index" range:"[1,4]" default:"1.5" source:"crown glass, rounded; from memory" only:"dielectric|tissue|tears" doc:"dielectric and tears (1.336): index of refraction; tissue: of its coat, 1 is none"`
 	Roughness     float64     `key:"roughness" range:"[0,1]" default:"0" source:"neutral: changes nothing" only:"conductor|dielectric|tissue" doc:"conductor, dielectric and the coat of tissue: roughness; GGX alpha is its square; 0 is smooth"`
 	ScatterRadius colour.RGB  `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.9, 0.45, 0.3]" source:"our own, by eye" only:"tissue" doc:"tissue: radius within which half of the re-emitted light leaves, per channel"`
 	Scattering    bool        `key:"scattering" default:"true" only:"tissue" doc:"tissue: off makes it plain diffuse under its coat"`
 	Radiance      *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
+	FromFile      bool        `key:"from_file" default:"false" doc:"meshes: what the file's own material says of colour, normals, roughness (where that is 0 here) and transparency, where no key here says otherwise"`
+	Normal        *NormalMap  `key:"normal" doc:"meshes: normal map"`
+	Height        *HeightMap  `key:"height" doc:"meshes: displacement of its vertices; subdivide makes more of them"`
 	Inside        *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed object"`
 }
 

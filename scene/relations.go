@@ -81,6 +81,10 @@ func (d *decoder) relations(v reflect.Value, n *node, path string, sound bool) {
 			r.need("outer", "name the node that is the outer shell, or set borrow")
 			r.need("inner", "name the node that is the inner shell, or set borrow")
 		}
+	case *OpacityMask:
+		if p.Blend && r.given("threshold") {
+			r.at(r.later("threshold", "blend"), "give either threshold or blend, not both")
+		}
 	case *Gaze:
 		if p.Target != nil && (r.given("azimuth") || r.given("elevation")) {
 			r.at("target", "give either target or azimuth and elevation, not both")
@@ -295,6 +299,21 @@ func (r relation) object(p *Object, sound bool) {
 	}
 	if p.Shape == "plinth" {
 		r.plinth(p)
+	}
+	if m := &p.Material; p.Shape != "mesh" {
+		for _, q := range []struct {
+			key string
+			on  bool
+		}{{"from_file", m.FromFile}, {"normal", m.Normal != nil}, {"height", m.Height != nil}} {
+			if q.on {
+				r.at("material", "%s is for meshes alone, not for a %s", q.key, p.Shape)
+			}
+		}
+		if m.Kind == "tears" {
+			r.at("material", "only a mesh can be tears, not a %s", p.Shape)
+		}
+	} else if n := m.Normal; n != nil && n.UvSet != nil || m.Height != nil && m.Height.UvSet != nil {
+		r.at("material", "only maps of an eye choose their texture coordinates (uv_set); a mesh has those of its own material")
 	}
 	flat := p.Shape == "rectangle" || p.Shape == "disc"
 	switch m := &p.Material; {

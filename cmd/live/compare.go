@@ -149,6 +149,8 @@ type part struct {
 	File             scene.Path
 	Node             string
 	Morph            []scene.Morph
+	Close            bool
+	Subdivide        int
 	Material         scene.Material
 	LidSwitch        string
 	TearFilm, Shadow bool
@@ -159,7 +161,7 @@ type part struct {
 func eyesOf(d *scene.Description, turns bool) (out []part) {
 	for i := range d.Objects {
 		b := &d.Objects[i]
-		p := part{b.Eye, b.Lids, nil, b.Pair, d.Shown(b), b.Name, b.OpacityMask, b.File, b.Node, b.Morph, b.Material, d.Lids, d.Effects.TearFilm, d.Effects.Shadow}
+		p := part{b.Eye, b.Lids, nil, b.Pair, d.Shown(b), b.Name, b.OpacityMask, b.File, b.Node, b.Morph, b.Close, b.Subdivide, b.Material, d.Lids, d.Effects.TearFilm, d.Effects.Shadow}
 		if turns && b.Eye != nil && d.LidsOf(b) != nil {
 			p.Gaze = b.Gaze // lids follow it
 		}

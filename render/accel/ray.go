@@ -29,6 +29,20 @@ type Scratch struct {
 
 	past     *Curves // whose hair pastHair rays pass; nil: none
 	pastHair uint32
+	// Coin is the state of the random numbers by which meshes that stop a share of the light stop rays or don't; 0: they
+	// stop those of which they would stop half or more.
+	Coin uint64
+}
+
+// Toss returns the next of the numbers that Coin begins, even in [0, 1).
+//
+// Source: Steele, Lea and Flood, Fast Splittable Pseudorandom Number Generators, OOPSLA 2014 (SplitMix64).
+func (s *Scratch) Toss() float64 {
+	s.Coin += 0x9e3779b97f4a7c15
+	z := s.Coin
+	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+	z = (z ^ z>>27) * 0x94d049bb133111eb
+	return float64((z^z>>31)>>11) * 0x1p-53
 }
 
 // timeEvery is how many rays lie between two that are timed: a prime, so that no pattern of rays keeps step with it.

@@ -119,6 +119,8 @@ type Object struct {
 	Mesh        *mesh.Mesh
 	BVH         *accel.BVH
 	Tangents    *mesh.Tangents // of Mesh; nil without a normal map
+	Bump        texture.Map    // normal map of a plain mesh; not valid without one
+	BumpGain    float64        // of its slopes
 	Depth       Depth          // of Mesh, where it is walked in; nil: walks measure for themselves
 	Closed      bool           // encloses a volume
 	Material    Material
@@ -130,18 +132,33 @@ type Object struct {
 	OpacityMask *OpacityMask // of a mesh with texture coordinates: parts that are not there; nil: all is
 }
 
-// OpacityMask is a mask over a mesh: rays pass where its value is below Threshold.
+// OpacityMask is a mask over a mesh: rays pass where its value is below Threshold, or, where it blends, the share of them that it
+// does not stop. Each ray then draws for itself whether it passes, so every mean is that of light weakened by the mask, on the
+// way from the camera and toward lights alike.
 type OpacityMask struct {
 	Map       texture.Map
 	Threshold float64
+	Blend     bool
+}
+
+// At returns the mask's value at barycentrics u, v of a triangle.
+func (c *OpacityMask) At(m *mesh.Mesh, prim uint32, u, v float64) float64 {
+	if !c.Map.Varies() {
+		return c.Map.Scalar(geom.UV{}, 0)
+	}
+	t := m.Tri[prim]
+	p, q, r := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
+	w := 1 - u - v
+	return c.Map.Scalar(geom.UV{U: w*p.U + u*q.U + v*r.U, V: w*p.V + u*q.V + v*r.V}, 0)
 }
 
 // passes says whether a ray goes on through the mesh at a hit.
-func (c *OpacityMask) passes(m *mesh.Mesh, h *accel.Hit) bool {
-	t := m.Tri[h.Prim]
-	a, b, e := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
-	w := 1 - h.U - h.V
-	return c.Map.Scalar(geom.UV{U: w*a.U + h.U*b.U + h.V*e.U, V: w*a.V + h.U*b.V + h.V*e.V}, 0) < c.Threshold
+func (c *OpacityMask) passes(sc *accel.Scratch, m *mesh.Mesh, h *accel.Hit) bool {
+	a := c.At(m, h.Prim, h.U, h.V)
+	if c.Blend && sc.Coin != 0 {
+		return a < 1 && sc.Toss() >= a
+	}
+	return a < c.Threshold
 }
 
 // throughCutouts follows a ray through what is cut out of a mesh to the first hit that is there. The kernel knows
@@ -150,7 +167,7 @@ func (b *Object) throughCutouts(sc *accel.Scratch, o, d geom.Vec, tmin, tmax flo
 	last, step := uint32(math.MaxUint32), 1e-7
 	for b.BVH.Closest(sc, o, d, tmin, tmax, h) {
 		again := h.Prim == last
-		if !again && !b.OpacityMask.passes(b.Mesh, h) {
+		if !again && !b.OpacityMask.passes(sc, b.Mesh, h) {
 			return true
 		}
 		// Behind this hit. Distances are in single precision, so the same triangle may come once more: then a longer step.

@@ -11,7 +11,7 @@ import (
 type Surface struct {
 	P      geom.Vec // world, mm
 	Ng     geom.Vec // unit geometric normal, outward
-	Ns     geom.Vec // unit shading normal, outward: interpolated, before any normal map
+	Ns     geom.Vec // unit shading normal, outward: interpolated; before the normal map of an eye, with that of a plain mesh
 	UV     geom.UV
 	Object int32
 	Prim   uint32
@@ -81,6 +81,9 @@ func (s *Scene) Surface(r geom.Ray, h *Hit) Surface {
 	out.P = b.ToWorld.Point(p)
 	out.Ng = b.ToLocal.Normal(ng).Unit()
 	out.Ns = b.ToLocal.Normal(ns).Unit()
+	if b.Bump.Valid() {
+		out.Ns = s.MappedNormal(&out, &b.Bump, b.BumpGain)
+	}
 	out.Eps = originUlps * b.Scale * max(p.MaxAbs(), 1e-3)
 	return out
 }

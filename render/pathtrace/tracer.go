@@ -1,6 +1,7 @@
 package pathtrace
 
 import (
+	"math"
 	"sync"
 
 	"catchlight/material/microfacet"
@@ -91,6 +92,7 @@ type Tracer struct {
 	smp    sampler.Sampler
 	energy *microfacet.EnergyTable // where a rough metal needs it, else nil
 	media  bool                    // some object holds a medium
+	blends bool                    // some object stops a share of the light
 	stack  [4]path
 	found  [mostPaths]solution // from one point to one light through a cornea
 	n      int
@@ -118,6 +120,7 @@ func New(s *frozen.Scene, seed uint64) *Tracer {
 			t.energy = energyTable()
 		}
 		t.media = t.media || m.HasMedium
+		t.blends = t.blends || s.Objects[i].OpacityMask != nil && s.Objects[i].OpacityMask.Blend
 	}
 	return t
 }
@@ -184,6 +187,9 @@ func (t *Tracer) Sample(pixel uint64, replicate, sample uint32, px, py float64, 
 	t.smp.Start(pixel, replicate, sample)
 	t.Stats.Samples++
 	t.Stats.CameraRays++
+	if t.blends {
+		t.sc.Coin = 1 | math.Float64bits(t.smp.D1(0, sampler.Opacity, 0))*0x9e3779b97f4a7c15
+	}
 	l0, l1 := t.smp.D2(0, sampler.Lens, 0)
 	o, d, weight := t.scene.Camera.Ray(px, py, l0, l1)
 	p := path{

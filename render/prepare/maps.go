@@ -146,5 +146,5 @@ func (p *preparer) cutout(b *scene.Object, m *mesh.Mesh) (*frozen.OpacityMask, e
 	t, err := stage(p, "opacity mask "+b.Name, c, func(k *making) (texture.Map, error) {
 		return k.read(c.File, c.Tiling, imageio.As{Channel: c.Channel})
 	})
-	return &frozen.OpacityMask{Map: t, Threshold: c.Threshold}, err
+	return &frozen.OpacityMask{Map: t, Threshold: c.Threshold, Blend: c.Blend}, err
 }

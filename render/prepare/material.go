@@ -16,7 +16,8 @@ import (
 	"catchlight/scene/texture"
 )
 
-func (p *preparer) material(b *scene.Object, m *scene.Material) frozen.Material {
+// material makes a material; own is what the object's file says of it, nil for nothing.
+func (p *preparer) material(b *scene.Object, m *scene.Material, own *ownLook) frozen.Material {
 	key := "objects." + b.Name + ".material"
 	out := frozen.Material{Eta: m.Eta, K: m.K, Mirror: m.Mirror, Index: m.Index, Alpha: m.Roughness * m.Roughness}
 	switch m.Kind {
@@ -28,10 +29,22 @@ func (p *preparer) material(b *scene.Object, m *scene.Material) frozen.Material 
 		out.Kind = frozen.Dielectric
 	case "matched":
 		out.Kind = frozen.Matched
+	case "tears":
+		out.Kind = frozen.TearLine
 	}
 	tex, err := p.texture(key+".colour", &m.Colour, true)
 	if err != nil {
 		p.fail(key+".colour", err)
+	}
+	if own != nil {
+		if own.colour.Valid() {
+			tex = own.colour
+		}
+		if m.Roughness == 0 && own.rough > 0 {
+			q := *m
+			q.Roughness = own.rough
+			m, out.Alpha = &q, own.rough*own.rough
+		}
 	}
 	out.Colour = tex
 	if m.Kind == "tissue" {

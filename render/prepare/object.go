@@ -110,7 +110,14 @@ func (p *preparer) object(b *scene.Object) {
 		p.emissive(b, &f)
 		return
 	}
-	f.Material = p.material(b, m)
+	var own *ownLook
+	if made != nil && b.Shape == "mesh" {
+		own = p.look(b, made, &f)
+	}
+	f.Material = p.material(b, m, own)
+	if m.Kind == "tears" {
+		f.Mask &^= frozen.ShadowRays // what lies beneath is lit as if it were not there
+	}
 	if fl := f.Material.Flesh; fl != nil && !fl.Solid && made != nil {
 		var err error
 		if f.Depth, err = p.thickness(b.Name, made); err != nil {

@@ -297,7 +297,11 @@ func (k *frame) diffuse(f *fragment, n geom.Vec, coat *frozen.Flesh) colour.RGB 
 
 // shade returns what a fragment sends to the camera.
 func (k *frame) shade(f *fragment) (out shaded) {
-	m := &k.scene.Objects[f.sf.Object].Material
+	b := &k.scene.Objects[f.sf.Object]
+	m := &b.Material
+	if b.Bump.Valid() {
+		f.sf.Ns = k.mapped(f, f.sf.Ns, &b.Bump, b.BumpGain)
+	}
 	ng, n := f.facing()
 	if m.Kind != frozen.Diffuse {
 		n = turn(f.wo, ng, n)

@@ -33,6 +33,7 @@ const (
 	WalkRoulette Purpose = 35 // Russian roulette in a walk: 1
 	Flight       Purpose = 36 // flight through a medium, and direction after a collision: channel, distance, direction 2
 	Steps        Purpose = 37 // the first flights of a walk: channel and distance, kind, direction 2; salt holds the flight
+	Opacity      Purpose = 38 // what begins the numbers by which masks stop rays: 1
 	_            Purpose = 40 // reserved; 41, 42 and 48 too
 	Test         Purpose = 255
 )

@@ -33,6 +33,18 @@ type Node struct {
 	Material Material
 }
 
+// AlphaMode says what the coverage of a material means.
+//
+// Source: glTF 2.0, section 3.9.4.
+type AlphaMode uint8
+
+// The modes.
+const (
+	Opaque  AlphaMode = iota
+	Masked            // all or nothing, by a cutoff
+	Blended           // the share of light that is stopped
+)
+
 // Material is the look that the file gives to a primitive. A map multiplies the value beside it.
 type Material struct {
 	Name                string     // empty: the standard's default material
@@ -45,6 +57,11 @@ type Material struct {
 	AttenuationColour   colour.RGB
 	Coat                float64 // strength of a clear coat, 0 to 1 (KHR_materials_clearcoat)
 	CoatRoughness       float64 // of the coat, perceptual, 0 to 1
+
+	Alpha     float64        // factor of coverage, 0 to 1; 1 where AlphaMode is opaque
+	AlphaMode AlphaMode      // what coverage means
+	Cutoff    float64        // Masked: the mesh is there where coverage is at least this
+	AlphaMap  *texture.Image // one channel, coverage; nil where nothing of it varies
 
 	BaseMap     *texture.Image // linear
 	NormalMap   *texture.Image // tangent space, values as in the file: 0 to 1 for -1 to 1, +Y up

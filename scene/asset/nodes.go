@@ -8,9 +8,23 @@ import (
 	"catchlight/scene/mesh"
 )
 
-// Named returns the parts of the node of that name. NAME/2 is the second largest island of node NAME.
+// Named returns the parts of the node of that name. NAME#1 is the first part of several alone, and NAME/2 the second largest
+// island of node NAME.
 func (a *Asset) Named(name string) []Node {
 	var out []Node
+	if first, ok := strings.CutSuffix(name, "#1"); ok {
+		for _, n := range a.Nodes {
+			if n.Name == name {
+				return []Node{n}
+			}
+			if n.Name == first && out == nil {
+				out = []Node{n}
+			}
+		}
+		if out != nil {
+			return out
+		}
+	}
 	for _, n := range a.Nodes {
 		if n.Name == name {
 			out = append(out, n)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 
+	"catchlight/scene/asset"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/imageio"
@@ -35,7 +36,7 @@ func (s uvSet) apply(uv geom.UV) geom.UV {
 // material returns a material, or the default one for nil, and the texture coordinates that its maps use. A mesh has
 // one set; maps that use another than the first map are left out with a note.
 func (r *reader) material(index *int) (Material, uvSet, error) {
-	m := Material{BaseColour: colour.Grey(1), Roughness: 1, Metallic: 1, IOR: 1.5, NormalScale: 1,
+	m := Material{BaseColour: colour.Grey(1), Roughness: 1, Metallic: 1, IOR: 1.5, NormalScale: 1, Alpha: 1,
 		AttenuationDistance: math.Inf(1), AttenuationColour: colour.Grey(1)}
 	set := plainSet(0)
 	if index == nil {
@@ -82,8 +83,8 @@ func (r *reader) material(index *int) (Material, uvSet, error) {
 	if src.EmissiveFactor != [3]float64{} {
 		r.note("material %q: emission is not read", m.Name)
 	}
-	if src.AlphaMode != gltf.AlphaOpaque {
-		r.note("material %q: transparency by alpha is not read; it is opaque", m.Name)
+	if err := b.alpha(src); err != nil {
+		return m, set, err
 	}
 	if err := r.materialExtensions(src, &m); err != nil {
 		return m, set, err
@@ -151,6 +152,41 @@ func (r *reader) materialExtensions(src *gltf.Material, m *Material) error {
 			}
 		}
 		m.AttenuationColour = colour.RGB(*c)
+	}
+	return nil
+}
+
+// alpha reads coverage: the factor, and the fourth channel of the base colour's picture.
+//
+// Source: glTF 2.0, sections 3.9.4 and 5.22.
+func (b *mapBinder) alpha(src *gltf.Material) error {
+	if src.AlphaMode == gltf.AlphaOpaque {
+		return nil
+	}
+	m := b.m
+	m.AlphaMode, m.Cutoff = asset.Blended, 0.5
+	if src.AlphaMode == gltf.AlphaMask {
+		m.AlphaMode, m.Cutoff = asset.Masked, src.AlphaCutoffOrDefault()
+		if !(m.Cutoff >= 0 && m.Cutoff <= 10) {
+			return fmt.Errorf("material %q: alpha cutoff %g, must be 0 and more", m.Name, m.Cutoff)
+		}
+	}
+	pbr := src.PBRMetallicRoughness
+	if pbr == nil {
+		return nil
+	}
+	if m.Alpha = pbr.BaseColorFactorOrDefault()[3]; !(m.Alpha >= 0 && m.Alpha <= 1) {
+		return fmt.Errorf("material %q: alpha factor %g, must be 0 to 1", m.Name, m.Alpha)
+	}
+	if t := pbr.BaseColorTexture; t != nil && m.BaseMap != nil {
+		// The same picture once more, its numbers as they are: coverage is never coded as a colour.
+		if im := b.bind("alpha", t.Index, t.TexCoord, t.Extensions, false); im != nil {
+			if _, _, c := im.Size(); c == 4 || c == 2 {
+				m.AlphaMap = im.Channel(c - 1)
+			} else {
+				b.r.note("material %q: it is transparent by its alpha, but its picture has none", m.Name)
+			}
+		}
 	}
 	return nil
 }

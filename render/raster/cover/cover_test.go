@@ -154,7 +154,7 @@ func TestCutout(t *testing.T) {
 	p.Add([]geom.Vec{{X: -900, Y: -90, Z: 900}, {X: 900, Y: -90, Z: 900}, {Y: -90, Z: -900}}, [][3]uint32{{0, 1, 2}}, 1, Both, 1)
 	whole := p.Draw(4, 1)
 	gone := func(u, v float64) bool { return int(u*20)%2 == int(v*20)%2 }
-	p.Mask(0, func(_ uint32, u, v float64) bool { return gone(u, v) })
+	p.Mask(0, func(_ uint32, u, v float64, _ int) bool { return gone(u, v) })
 	cut := p.Draw(4, 2)
 	behind, kept := 0, 0
 	for i, id := range whole.ID {

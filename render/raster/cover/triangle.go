@@ -39,8 +39,9 @@ type Pass struct {
 	cuts map[int32]Cut
 }
 
-// Cut reports whether a source triangle is not there at the barycentrics (u, v) of its second and third corner.
-type Cut func(prim uint32, u, v float64) bool
+// Cut reports whether a source triangle is not there at the barycentrics (u, v) of its second and third corner, for that sample of
+// a pixel.
+type Cut func(prim uint32, u, v float64, sample int) bool
 
 // Mask takes away what cut says of an object's triangles, sample by sample.
 func (p *Pass) Mask(object int32, cut Cut) {
