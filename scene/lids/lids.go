@@ -151,3 +151,11 @@ func (s *socket) surface(p []geom.Vec, w int) *mesh.Mesh {
 	}
 	return m
 }
+
+// turned takes a direction of a right eye's socket into the head's frame.
+func (s *socket) turned(v geom.Vec) geom.Vec {
+	if s.left {
+		v.X = -v.X
+	}
+	return v
+}
