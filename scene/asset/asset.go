@@ -31,6 +31,8 @@ type Node struct {
 	Name     string     // of the node; with #2, #3, ... behind it from its second primitive on
 	Mesh     *mesh.Mesh // world coordinates, mm; N is always there, UV where the file has it; no unused vertices
 	Material Material
+
+	Colour []colour.RGB // of the vertices, linear, one each; nil where the file has none. What is rendered does not have them.
 }
 
 // AlphaMode says what the coverage of a material means.

@@ -7,7 +7,7 @@
 //
 // Morph targets are shown at the file's weights or at given ones (ReadMorphed), skins in the pose of their nodes.
 //
-// Not read: animation, vertex colours, emission, more than one set of texture coordinates a material; a note
+// Vertex colours are read and not rendered. Not read: animation, emission, more than one set of texture coordinates a material; a note
 // says so where a file has them. Cameras, lights, tangents and occlusion maps are passed over: package mesh makes the
 // tangents that the standard asks for where a file has none, on the mesh as it is rendered.
 //

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"catchlight/scene/asset"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 
@@ -54,7 +55,7 @@ func (r *reader) mesh(i int) error {
 			continue
 		}
 		if _, ok := p.Attributes[gltf.COLOR_0]; ok {
-			r.note("%s: vertex colours are not read", r.nodeName(i))
+			r.note("%s: vertex colours are read, for what is baked from them; what is rendered does not have them", r.nodeName(i))
 		}
 		at.name = r.nodeName(i)
 		if shown > 0 {
@@ -73,7 +74,11 @@ func (r *reader) mesh(i int) error {
 		if err != nil {
 			return r.bad("%s: %v", where, err)
 		}
-		r.asset.Nodes = append(r.asset.Nodes, Node{Name: at.name, Mesh: out, Material: mat})
+		tint, err := r.colours(p, out)
+		if err != nil { // a picture has no use for them, so the file is no worse
+			r.note("%s: its vertex colours are left out: %v", at.name, err)
+		}
+		r.asset.Nodes = append(r.asset.Nodes, Node{Name: at.name, Mesh: out, Material: mat, Colour: tint})
 		shown++
 	}
 	return nil
@@ -223,6 +228,46 @@ func (r *reader) normalsAndUV(p *gltf.Primitive, in *instance, attribute string,
 		r.note("%s: no texture coordinates (%s)", in.name, attribute)
 	}
 	return normal, uv, nil
+}
+
+// colours reads the colours of a primitive's vertices, linear, for the mesh that was made of it; nil where there are none. Source: glTF
+// 2.0, section 3.7.2.1.
+func (r *reader) colours(p *gltf.Primitive, m *mesh.Mesh) ([]colour.RGB, error) {
+	at, ok := p.Attributes[gltf.COLOR_0]
+	if !ok {
+		return nil, nil
+	}
+	typ := gltf.AccessorVec3
+	if at >= 0 && at < len(r.doc.Accessors) && r.doc.Accessors[at].Type == gltf.AccessorVec4 {
+		typ = gltf.AccessorVec4
+	}
+	list, err := r.floats(at, typ)
+	if err != nil {
+		return nil, fmt.Errorf("COLOR_0: %w", err)
+	}
+	n := typ.Components()
+	before := r.triangles
+	tri, err := r.triangleList(p, len(list)/n)
+	r.triangles = before
+	if err != nil {
+		return nil, fmt.Errorf("COLOR_0: %w", err)
+	}
+	to, used := usedVertices(tri, len(list)/n)
+	if used != len(m.P) {
+		return nil, fmt.Errorf("COLOR_0: %d values do not fit the positions", len(list)/n)
+	}
+	out := make([]colour.RGB, used)
+	for v, id := range to {
+		if id == math.MaxUint32 {
+			continue
+		}
+		for c := range 3 {
+			if x := float64(list[n*v+c]); x >= 0 && x <= 1e6 {
+				out[id][c] = x
+			}
+		}
+	}
+	return out, nil
 }
 
 // usedVertices numbers the vertices that triangles use, in the file's order; math.MaxUint32 for others.

@@ -9,7 +9,8 @@
 // for what a header claims. A reader goes on after a mistake and reports up to MaxProblems of them, each with its line
 // (text) or byte (binary).
 //
-// Not read: vertex colours, curves and surfaces of .obj, its points and lines; a note says so where a file has them.
+// Not read: curves and surfaces of .obj, its points and lines; a note says so where a file has them. Vertex colours are read and not
+// rendered: in whole numbers, and in .obj, they are sRGB, else linear (common practice, no published source).
 //
 // Sources: Wavefront, Object Files (.obj) and Material Library File (.mtl), appendix B of its manual, 1995; Turk, The
 // PLY Polygon File Format, 1994; 3D Systems, StereoLithography Interface Specification, 1988.

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"catchlight/scene/asset"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 )
@@ -36,6 +37,7 @@ type objReader struct {
 	l         lines
 	p, n      []geom.Vec
 	uv        []geom.UV
+	colour    []colour.RGB // of the positions, where they have any
 	refs      []ref
 	parts     []*part
 	byKey     map[[3]string]*part
@@ -143,15 +145,17 @@ func (o *objReader) vector(key, rest string, x []float64, need int) int {
 // position reads a vertex: three numbers, a weight that means nothing for polygons, or a colour behind.
 func (o *objReader) position(rest string) {
 	var x [7]float64
-	if o.vector("v", rest, x[:], 3) >= 6 {
-		o.note("vertex colours are not read")
-	}
+	n := o.vector("v", rest, x[:], 3)
 	if len(o.p) == MaxVertices {
 		o.bad(o.l.where(), "more than %d vertices", MaxVertices)
 		o.more = math.MaxInt32 // nothing more to learn
 		return
 	}
 	o.p = append(o.p, geom.Vec{X: x[0], Y: x[1], Z: x[2]})
+	if n >= 6 {
+		o.note("vertex colours are read, for what is baked from them; what is rendered does not have them")
+		o.colour = append(o.colour, plyColour(x[n-3:n], 1))
+	}
 }
 
 // index reads one number of a corner: from 1, or back from the last of the list. An empty one is none.
@@ -295,7 +299,8 @@ func (o *objReader) build() {
 		if p.material != "" && look == nil {
 			o.note("%s: the material %q is in no material library that was read", names[i], p.material)
 		}
-		o.asset.Nodes = append(o.asset.Nodes, asset.Node{Name: names[i], Mesh: o.mesh(p, names[i], look), Material: look.material()})
+		m, tint := o.mesh(p, names[i], look)
+		o.asset.Nodes = append(o.asset.Nodes, asset.Node{Name: names[i], Mesh: m, Material: look.material(), Colour: tint})
 	}
 }
 
@@ -306,11 +311,13 @@ type corner struct {
 }
 
 // mesh makes the triangles of a part. Texture coordinates and normals are kept where every corner has them; missing
-// normals follow the smoothing groups.
-func (o *objReader) mesh(p *part, name string, look *look) *mesh.Mesh {
+// normals follow the smoothing groups. Colours are those of the vertices, nil where not all have one.
+func (o *objReader) mesh(p *part, name string, look *look) (*mesh.Mesh, []colour.RGB) {
 	noUV, noN := o.lacking(p, name)
 	groups := noN > 0 && o.smoothing
 	m := &mesh.Mesh{}
+	coloured := len(o.colour) == len(o.p)
+	var tint []colour.RGB
 	seen := make(map[corner]uint32)
 	type crease struct{ v, smooth int32 }
 	var sum map[crease]geom.Vec
@@ -344,6 +351,9 @@ func (o *objReader) mesh(p *part, name string, look *look) *mesh.Mesh {
 				id = uint32(len(m.P))
 				seen[c] = id
 				m.P = append(m.P, o.p[c.v])
+				if coloured {
+					tint = append(tint, o.colour[c.v])
+				}
 				if noUV == 0 {
 					m.UV = append(m.UV, look.move(o.uv[c.t]))
 				}
@@ -385,7 +395,7 @@ func (o *objReader) mesh(p *part, name string, look *look) *mesh.Mesh {
 			}
 		}
 	}
-	return m
+	return m, tint
 }
 
 // lacking counts the corners of a part without texture coordinates and those without a normal, and notes them.

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"catchlight/scene/asset"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 )
@@ -56,6 +57,7 @@ type plyReader struct {
 	order binary.ByteOrder
 
 	m        *mesh.Mesh
+	colour   []colour.RGB // of the vertices, where they have any
 	faces    [][3]uint32
 	corner   []geom.UV // texture coordinates of the corners of faces, where faces carry them
 	hasUV    bool
@@ -269,10 +271,14 @@ const (
 	plyNZ
 	plyU
 	plyV
+	plyRed
+	plyGreen
+	plyBlue
 	plyKept
 )
 
 var plyVertex = map[string]int{"x": plyX, "y": plyY, "z": plyZ, "nx": plyNX, "ny": plyNY, "nz": plyNZ,
+	"red": plyRed, "green": plyGreen, "blue": plyBlue, "diffuse_red": plyRed, "diffuse_green": plyGreen, "diffuse_blue": plyBlue,
 	"u": plyU, "v": plyV, "s": plyU, "t": plyV, "texture_u": plyU, "texture_v": plyV, "texture_s": plyU, "texture_t": plyV}
 
 // element reads all of one element; false where reading can't go on.
@@ -282,6 +288,7 @@ func (p *plyReader) element(e *plyElement) bool {
 	line := strconv.Itoa(e.line)
 	to := make([]int, len(e.properties)) // where each property goes, -1 nowhere
 	var given [plyKept]bool
+	var top float64 // of the numbers of a colour; 0: they are linear
 	var index, coords, strips = -1, -1, -1
 	for i, q := range e.properties {
 		to[i] = -1
@@ -289,8 +296,9 @@ func (p *plyReader) element(e *plyElement) bool {
 		switch {
 		case e.name == "vertex" && known && !q.list:
 			to[i], given[k] = k, true
-		case e.name == "vertex" && (q.name == "red" || q.name == "diffuse_red"):
-			p.note("vertex colours are not read")
+			if k == plyRed {
+				top = map[plyType]float64{uint8Type: 255, uint16Type: 65535}[q.typ]
+			}
 		case e.name == "face" && q.list && (q.name == "vertex_indices" || q.name == "vertex_index"):
 			index = i
 		case e.name == "face" && q.list && q.name == "texcoord":
@@ -306,6 +314,10 @@ func (p *plyReader) element(e *plyElement) bool {
 	case e.name == "face" && index < 0:
 		p.bad(line, "element face has no list vertex_indices")
 		return false
+	}
+	tinted := given[plyRed] && given[plyGreen] && given[plyBlue]
+	if !tinted && (given[plyRed] || given[plyGreen] || given[plyBlue]) {
+		p.note("vertex colours are not read: red, green and blue are not all there")
 	}
 	normals := given[plyNX] && given[plyNY] && given[plyNZ]
 	uv := given[plyU] && given[plyV]
@@ -363,6 +375,9 @@ func (p *plyReader) element(e *plyElement) bool {
 		switch e.name {
 		case "vertex":
 			p.vertex(at, &x, normals, uv)
+			if tinted {
+				p.colour = append(p.colour, plyColour(x[plyRed:plyKept], top))
+			}
 		case "face":
 			p.face(at, list, texcoord)
 		case "tristrips":
@@ -388,6 +403,19 @@ func (p *plyReader) vertex(at string, x *[plyKept]float64, normals, uv bool) {
 		}
 		p.m.UV = append(p.m.UV, geom.UV{U: x[plyU], V: 1 - x[plyV]})
 	}
+}
+
+// plyColour is a vertex's colour, linear. Whole numbers are coded as sRGB, others are linear (common practice, no published source).
+func plyColour(x []float64, top float64) (c colour.RGB) {
+	for i, v := range x {
+		if top > 0 {
+			v = colour.DecodeSRGB(v / top)
+		}
+		if c[i] = v; !(v >= 0 && v <= 1e6) {
+			c[i] = 0
+		}
+	}
+	return c
 }
 
 // corners turns the numbers of a list into vertex numbers; the vertices must come first in the file.
@@ -489,12 +517,20 @@ func (p *plyReader) finish() {
 	for i, n := range m.N {
 		m.N[i] = n.Unit()
 	}
+	coloured := len(p.colour) == len(m.P) && len(p.colour) > 0
+	if coloured {
+		p.note("%s: vertex colours are read, for what is baked from them; what is rendered does not have them", name)
+	}
+	var tint []colour.RGB
 	if p.hasUV && len(p.corner) == 3*len(m.Tri) && m.UV == nil {
 		// Texture coordinates of corners: a vertex for each corner, welded after.
 		out := &mesh.Mesh{}
 		for i, t := range m.Tri {
 			for k, v := range t {
 				out.P = append(out.P, m.P[v])
+				if coloured {
+					tint = append(tint, p.colour[v])
+				}
 				if m.N != nil {
 					out.N = append(out.N, m.N[v])
 				}
@@ -508,12 +544,40 @@ func (p *plyReader) finish() {
 			n := uint32(3 * i)
 			out.Tri = append(out.Tri, [3]uint32{n, n + 1, n + 2})
 		}
-		m = out
+		m, p.colour = out, tint
 	}
 	if m.UV == nil {
 		p.note("%s: no texture coordinates", name)
 	}
 	// Unused vertices go; those in one place with one texture coordinate are one.
-	m = mesh.Weld(m, 0)
-	p.asset.Nodes = append(p.asset.Nodes, asset.Node{Name: name, Mesh: m, Material: plain("").Material})
+	node := asset.Node{Name: name, Mesh: m, Material: plain("").Material}
+	if coloured {
+		node.Mesh, node.Colour = used(m, p.colour) // colours of one place may differ, so nothing is joined
+	} else {
+		node.Mesh = mesh.Weld(m, 0)
+	}
+	p.asset.Nodes = append(p.asset.Nodes, node)
+}
+
+// used leaves out the vertices, with their colours, that no triangle has.
+func used(m *mesh.Mesh, c []colour.RGB) (*mesh.Mesh, []colour.RGB) {
+	to := make([]uint32, len(m.P)) // and one more
+	out := &mesh.Mesh{Tri: m.Tri}
+	var tint []colour.RGB
+	for i, t := range m.Tri {
+		for k, v := range t {
+			if to[v] == 0 {
+				out.P, tint = append(out.P, m.P[v]), append(tint, c[v])
+				if m.N != nil {
+					out.N = append(out.N, m.N[v])
+				}
+				if m.UV != nil {
+					out.UV = append(out.UV, m.UV[v])
+				}
+				to[v] = uint32(len(out.P))
+			}
+			m.Tri[i][k] = to[v] - 1
+		}
+	}
+	return out, tint
 }

@@ -5,8 +5,10 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 
@@ -89,11 +91,29 @@ func TestPlyCodings(t *testing.T) {
 			for i, p := range m.P {
 				assert.Equal(t, geom.UV{U: 0.25 * p.X, V: 0.875}, m.UV[i])
 			}
-			assert.Contains(t, notes(a), "vertex colours are not read")
+			assert.Contains(t, notes(a), "vertex colours are not read: red, green and blue are not all there")
+			assert.Nil(t, a.Nodes[0].Colour)
 			_, err := Read(put(t, "cube.ply", plyFile(format)), "")
 			assert.ErrorContains(t, err, `a comment in it says "comment unit: cm"`)
 		})
 	}
+}
+
+// Colours of vertices: bytes are sRGB, floats linear; vertices that nobody uses go with theirs, and those in one place stay apart.
+func TestVertexColours(t *testing.T) {
+	head := "ply\nformat ascii 1.0\nelement vertex 5\nproperty float x\nproperty float y\nproperty float z\nproperty T red\nproperty T green\nproperty T blue\n" +
+		"element face 2\nproperty list uchar int vertex_indices\nend_header\n"
+	a := mustRead(t, "reed.ply", strings.ReplaceAll(head, "T", "uchar")+"9 9 9 1 1 1\n0 0 0 188 0 255\n1 0 0 0 255 0\n0 1 0 0 0 0\n0 0 0 255 255 255\n3 1 2 3\n3 4 3 2\n")
+	require.Len(t, a.Nodes[0].Mesh.P, 4)
+	assert.InDelta(t, 0.5, a.Nodes[0].Colour[0][0], 0.005) // half the light is code 188
+	assert.Equal(t, colour.RGB{0, 1, 0}, a.Nodes[0].Colour[1])
+	assert.Equal(t, colour.RGB{1, 1, 1}, a.Nodes[0].Colour[3])
+	a = mustRead(t, "reed.ply", strings.ReplaceAll(head, "T", "float")+"9 9 9 1 1 1\n0 0 0 .5 0 -1\n1 0 0 0 1 0\n0 1 0 0 0 0\n0 0 0 1 1 1\n3 1 2 3\n3 4 3 2\n")
+	assert.Equal(t, colour.RGB{0.5, 0, 0}, a.Nodes[0].Colour[0])
+	a = mustRead(t, "reed.obj", "v 0 0 0 1 0 0\nv 2 0 0 0 1 0\nv 2 2 0 0 0 0.5\nf 3 1 2\n")
+	require.Len(t, a.Nodes[0].Colour, 3)
+	assert.InDelta(t, 0.214, a.Nodes[0].Colour[0][2], 1e-3)
+	assert.Equal(t, colour.RGB{1, 0, 0}, a.Nodes[0].Colour[1])
 }
 
 // Normals of vertices, texture coordinates of corners, and strips.
