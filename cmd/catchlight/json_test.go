@@ -67,6 +67,7 @@ func TestShapesOfJSON(t *testing.T) {
 		"scale " + file + " -o scale --size 64x64 --samples 1 --walks 1000 --cache=",
 		"inspect " + file + " --json inspect.json",
 		"grow " + file + " --out grown --size 64 --maps zones --meshes none --wobble 0",
+		"base --out base --levels 1",
 	} {
 		code, _, stderr := catchlight(strings.Fields(args)...)
 		require.Zero(t, code, "%s: %s", args, stderr)
@@ -76,7 +77,7 @@ func TestShapesOfJSON(t *testing.T) {
 	for name, file := range map[string]string{
 		"report": "stats.json", "report-raster": "b.json", "report-part": "c.shard-1-of-2.json", "cell": "sheet/row1-column1.json",
 		"manifest": "sheet/manifest.json", "sheet": "sheet/report.json", "turntable": "turn/report.json", "scale": "scale/scale.json", "distance": "far/distance.json",
-		"compare": "compare/compare.json", "grown": "grown/grown.json", "changed": "changed.json", "inspect": "inspect.json",
+		"compare": "compare/compare.json", "grown": "grown/grown.json", "changed": "changed.json", "inspect": "inspect.json", "base": "base/base.json",
 	} {
 		got := shape(t, file)
 		if os.Getenv("CATCHLIGHT_WRITE_SHAPES") != "" {

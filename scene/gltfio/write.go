@@ -20,6 +20,15 @@ type Part struct {
 	Mesh   *mesh.Mesh // N must be there; UV where a picture is
 	Look   Look
 	Extras map[string]any // what the node says of itself; nil for nothing
+
+	UV1     []geom.UV // a second set of texture coordinates, one a vertex; nil for none
+	Targets []Target
+}
+
+// Target is a morph target of a part: how far each vertex and its normal move at a weight of 1, mm.
+type Target struct {
+	Name string
+	P, N []geom.Vec
 }
 
 // Look is the material of a part.
@@ -53,7 +62,16 @@ func Write(path string, parts []Part) error {
 		if prim.Material, err = writeLook(&b, p, used); err != nil {
 			return &FormatError{path, "node " + p.Name + ": " + err.Error()}
 		}
-		doc.Meshes = append(doc.Meshes, &gltf.Mesh{Name: p.Name, Primitives: []*gltf.Primitive{prim}})
+		m := &gltf.Mesh{Name: p.Name, Primitives: []*gltf.Primitive{prim}}
+		if len(p.Targets) > 0 {
+			names := make([]string, len(p.Targets))
+			for k, t := range p.Targets {
+				names[k] = t.Name
+			}
+			m.Weights = make([]float64, len(names))
+			m.Extras = map[string]any{"targetNames": names} // glTF 2.0, 3.7.2.2: the place that all agree on
+		}
+		doc.Meshes = append(doc.Meshes, m)
 		doc.Nodes = append(doc.Nodes, &gltf.Node{Name: p.Name, Mesh: gltf.Index(i), Extras: extrasOf(p)})
 		doc.Scenes[0].Nodes = append(doc.Scenes[0].Nodes, i)
 	}
@@ -104,6 +122,27 @@ func writePrimitive(doc *gltf.Document, p *Part) (*gltf.Primitive, error) {
 		if p.Look.NormalMap != nil {
 			prim.Attributes[gltf.TANGENT] = modeler.WriteTangent(doc, tangents(m))
 		}
+	}
+	if p.UV1 != nil {
+		if len(p.UV1) != len(m.P) {
+			return nil, errors.New("the second set of texture coordinates needs one a vertex")
+		}
+		uv := make([][2]float32, len(p.UV1))
+		for i, q := range p.UV1 {
+			uv[i] = [2]float32{float32(q.U), float32(q.V)}
+		}
+		prim.Attributes[gltf.TEXCOORD_1] = modeler.WriteTextureCoord(doc, uv)
+	}
+	for _, t := range p.Targets {
+		if len(t.P) != len(m.P) || len(t.N) != len(m.P) {
+			return nil, errors.New("morph target " + t.Name + " needs a move a vertex, and one of its normal")
+		}
+		move, turn := make([][3]float32, len(t.P)), make([][3]float32, len(t.P))
+		for i, q := range t.P {
+			move[i] = [3]float32{float32(q.X / millimetres), float32(q.Y / millimetres), float32(q.Z / millimetres)}
+			turn[i] = [3]float32{float32(t.N[i].X), float32(t.N[i].Y), float32(t.N[i].Z)}
+		}
+		prim.Targets = append(prim.Targets, gltf.PrimitiveAttributes{gltf.POSITION: modeler.WritePosition(doc, move), gltf.NORMAL: modeler.WriteNormal(doc, turn)})
 	}
 	return prim, nil
 }
