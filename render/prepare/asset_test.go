@@ -127,16 +127,16 @@ func TestDisplace(t *testing.T) {
 // A named node, or all nodes, become one mesh.
 func TestReadMesh(t *testing.T) {
 	p := &preparer{}
-	all, err := p.readMesh(&scene.Object{Name: "b", File: soundEye}, &making{})
+	all, _, err := p.readMesh(&scene.Object{Name: "b", File: soundEye}, &making{})
 	require.NoError(t, err)
 	assert.Len(t, all.Tri, 1536+1596) // stated beside the file
-	one, err := p.readMesh(&scene.Object{Name: "b", File: soundEye, Node: innerNode}, &making{})
+	one, _, err := p.readMesh(&scene.Object{Name: "b", File: soundEye, Node: innerNode}, &making{})
 	require.NoError(t, err)
 	assert.Len(t, one.Tri, 1596)
 	assert.InDelta(t, 1352, one.Volume(), 1)
-	_, err = p.readMesh(&scene.Object{Name: "b", File: soundEye, Morph: []scene.Morph{{Target: "PupilWide", Weight: 1}}}, &making{})
+	_, _, err = p.readMesh(&scene.Object{Name: "b", File: soundEye, Morph: []scene.Morph{{Target: "PupilWide", Weight: 1}}}, &making{})
 	assert.ErrorContains(t, err, `no morph target "PupilWide"`)
-	_, err = p.readMesh(&scene.Object{Name: "b", File: soundEye, Node: "Lid"}, &making{})
+	_, _, err = p.readMesh(&scene.Object{Name: "b", File: soundEye, Node: "Lid"}, &making{})
 	assert.ErrorContains(t, err, `no node "Lid"; it has "`+outerNode)
 }
 

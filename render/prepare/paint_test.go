@@ -36,7 +36,7 @@ func TestLayersAreStages(t *testing.T) {
 		{"objects.e.paint.deep-vessels.share=0.09", 2},
 		{"objects.e.paint.shallow-vessels.trunks=20", 3}, // and the halo about them
 		{"objects.e.sclera.veins=0.5", 1},
-		{"objects.e.sclera.veins=2", 5}, // more of them are open
+		{"objects.e.sclera.veins=2", 6}, // more of them are open
 	} {
 		before := c.Made
 		e := see(c, q.set)

@@ -42,7 +42,7 @@ const (
 func (s *socket) tearHeight(q *station, length float64) float64 {
 	wave := func(size float64, k uint64) float64 {
 		turns := max(1, math.Round(length/size))
-		return math.Cos(2*math.Pi*(turns*q.arc/length + float64((s.seed*2654435761+k*40503)%1000)/1000))
+		return math.Cos(2 * math.Pi * (turns*q.arc/length + float64((s.seed*2654435761+k*40503)%1000)/1000))
 	}
 	h := s.p.Tears * (1 + (upperTears-1)*q.upper)
 	h *= 1 + lakeGain*smoothstep5(0.72, 0.95, q.t)

@@ -310,6 +310,25 @@ type corner struct {
 	smooth int32 // smoothing group, or minus the number of the face where it is faceted
 }
 
+// crease is a vertex within a smoothing group; creases sums the normals about each, weighted by the angles.
+type (
+	crease  struct{ v, smooth int32 }
+	creases map[crease]geom.Vec
+)
+
+// add counts a triangle of a polygon with corners at.
+func (s creases) add(at []geom.Vec, refs []ref, t [3]int, smooth int32) {
+	for i := range 3 {
+		a, b, c := at[t[i]], at[t[(i+1)%3]], at[t[(i+2)%3]]
+		u, v := b.Sub(a), c.Sub(a)
+		x := u.Cross(v)
+		if l := x.Len(); l > 0 {
+			key := crease{refs[t[i]].v, smooth}
+			s[key] = s[key].Mad(math.Atan2(l, u.Dot(v))/l, x)
+		}
+	}
+}
+
 // mesh makes the triangles of a part. Texture coordinates and normals are kept where every corner has them; missing
 // normals follow the smoothing groups. Colours are those of the vertices, nil where not all have one.
 func (o *objReader) mesh(p *part, name string, look *look) (*mesh.Mesh, []colour.RGB) {
@@ -319,11 +338,10 @@ func (o *objReader) mesh(p *part, name string, look *look) (*mesh.Mesh, []colour
 	coloured := len(o.colour) == len(o.p)
 	var tint []colour.RGB
 	seen := make(map[corner]uint32)
-	type crease struct{ v, smooth int32 }
-	var sum map[crease]geom.Vec
+	var sum creases
 	var of []crease // of each vertex
 	if groups {
-		sum = make(map[crease]geom.Vec)
+		sum = creases{}
 	}
 	var at []geom.Vec
 	var ids []uint32
@@ -369,17 +387,8 @@ func (o *objReader) mesh(p *part, name string, look *look) (*mesh.Mesh, []colour
 		cut = polygon(at, cut[:0], &o.budget)
 		for _, t := range cut {
 			m.Tri = append(m.Tri, [3]uint32{ids[t[0]], ids[t[1]], ids[t[2]]})
-			if !groups {
-				continue
-			}
-			for i := range 3 {
-				a, b, c := at[t[i]], at[t[(i+1)%3]], at[t[(i+2)%3]]
-				u, v := b.Sub(a), c.Sub(a)
-				x := u.Cross(v)
-				if l := x.Len(); l > 0 {
-					key := crease{refs[t[i]].v, smooth}
-					sum[key] = sum[key].Mad(math.Atan2(l, u.Dot(v))/l, x)
-				}
+			if groups {
+				sum.add(at, refs, t, smooth)
 			}
 		}
 	}
