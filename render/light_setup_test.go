@@ -46,7 +46,7 @@ func lit(t *testing.T, file string, turn float64) *scene.Description {
 }
 
 func cardReads(t *testing.T, d *scene.Description) (l, se float64) {
-	p, err := Prepare(context.Background(), d, Options{})
+	p, err := Prepare(context.Background(), d, Options{Cache: built})
 	require.NoError(t, err)
 	pic := finish(t, p).Film.Develop()
 	for i, m := range pic.Mean {
@@ -56,12 +56,23 @@ func cardReads(t *testing.T, d *scene.Description) (l, se float64) {
 	return l, math.Sqrt(se) / float64(len(pic.Mean))
 }
 
+// facing is what the card reads under each light set-up as shipped, and its standard error: two tests want it.
+var facing = map[string][2]float64{}
+
+func facingReads(t *testing.T, file string) (l, se float64) {
+	if _, known := facing[file]; !known {
+		l, se := cardReads(t, lit(t, file, 0))
+		facing[file] = [2]float64{l, se}
+	}
+	return facing[file][0], facing[file][1]
+}
+
 // Every shipped light set-up is balanced: the grey card reads 0.18 within 2 %. By definition of reflectance: radiance is 0.18 times
 // irradiance over pi, so each light set-up brings an irradiance of pi to a plate that faces its key.
 func TestLightSetupsReadGrey(t *testing.T) {
 	for _, f := range lightSetups(t) {
 		d := lit(t, f, 0)
-		l, se := cardReads(t, d)
+		l, se := facingReads(t, f)
 		require.Less(t, se, 0.0006, f)
 		require.InDelta(t, 0.18, l, 0.0036, "%s: light_setup.ev should be %.4f", f, d.LightSetup.EV+math.Log2(0.18/l))
 		require.NotEmpty(t, d.LightSetup.Shows, f)
@@ -72,7 +83,7 @@ func TestLightSetupsReadGrey(t *testing.T) {
 // Turning a light set-up is turning the world about +Y: a card turned along reads the same, one stop up reads twice as much.
 func TestLightSetupTurns(t *testing.T) {
 	for _, f := range lightSetups(t) {
-		a, ea := cardReads(t, lit(t, f, 0))
+		a, ea := facingReads(t, f)
 		b, eb := cardReads(t, lit(t, f, 130))
 		require.InDelta(t, a, b, 4*math.Hypot(ea, eb)+1e-4, f)
 	}
