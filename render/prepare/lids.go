@@ -106,9 +106,13 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	}
 	look, err := stage(p, "skin "+b.Name, append(inputs, l.Skin, l.Lashes), func(*making) (*[3]frozen.Material, error) {
 		s := &l.Skin
+		pink := tearIndex
+		if g.Tears != nil {
+			pink = 1 // the water on it mirrors
+		}
 		return &[3]frozen.Material{
 			Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering),
-			Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), tearIndex, 0.25, s.Scattering),
+			Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), pink, 0.25, s.Scattering),
 			Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false),
 		}, nil
 	})

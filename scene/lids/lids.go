@@ -44,7 +44,8 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		return nil, fmt.Errorf("lids: %d sockets for a spacing of %g mm", len(sockets), p.Spacing)
 	}
 	out := &Lids{Params: p}
-	var pix, pink []float32
+	var pix []float32
+	var parts []*flesh
 	var made []*socket
 	var rise []float64
 	far, width := 31.5, 0
@@ -78,11 +79,11 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		width = w
 		pix = append(pix, px...)
 		out.Skin = join(out.Skin, skin)
-		corner, cx := s.corner()
-		pink = append(pink, cx...)
-		out.Corner = join(out.Corner, corner)
+		k := s.newHollow(s.o.loop())
+		corner := s.corner(k)
+		parts = append(parts, corner)
 		if p.Tears > 0 {
-			out.Tears = join(out.Tears, s.tears())
+			out.Tears = join(join(out.Tears, s.tears()), s.lake(k))
 		}
 		f := s.newFront(skin, box)
 		for j, set := range []*strand.Set{s.lashes(f), s.brows(f), s.down(f)} {
@@ -103,8 +104,8 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		}
 	}
 	stack(out.Skin.UV, len(sockets))
-	stack(out.Corner.UV, len(sockets))
-	out.Colour, out.Pink = picture(pix, width), picture(pink, blockSize)
+	out.Corner, out.Pink = joined(parts)
+	out.Colour = picture(pix, width)
 	return out, nil
 }
 

@@ -64,20 +64,24 @@ type tearSection struct {
 func (s *socket) tearSection(q *station, h float64) tearSection {
 	c := tearSection{m: newMeniscus(h), slant: q.lean()}
 	wall := s.g.globe.under(q.rim)
+	lift := q.rim.Len() - wall.Len()
 	c.o = s.g.globe.under(wall.Mad(-h, q.away))
 	c.up = s.g.globe.normal(c.o)
+	// Where the rim leaves the globe for the inner corner, the film stays on the rim, and the arc goes under: there is the lake.
+	if away := smoothstep5(0.02, 0.25, lift); away > 0 {
+		wall = geom.Lerp(wall, q.rim, away)
+		c.o = geom.Lerp(c.o, q.rim.Mad(-h, q.away), away)
+		c.up = geom.Lerp(c.up, q.up, away).Unit()
+	}
 	in := wall.Sub(c.o)
 	c.in = in.Mad(-in.Dot(c.up), c.up).Unit()
 	c.outward = math.Pi/2 + math.Atan(c.slant)
-	// Where the rim leaves the globe for the inner corner, the strip goes under.
-	c.buried = 0.6 * smoothstep5(0.1, 0.5, q.rim.Len()-wall.Len())
+	c.buried = 0.6 * smoothstep5(0.1, 0.5, lift)
 	return c
 }
 
 // place returns the point s along the globe toward the wall and n out of it.
-func (c *tearSection) place(s, n float64) geom.Vec {
-	return c.o.Mad(s, c.in).Mad(n-c.buried, c.up)
-}
+func (c *tearSection) place(s, n float64) geom.Vec { return c.o.Mad(s, c.in).Mad(n, c.up) }
 
 // facing is the normal that has turned by an angle from the globe's, away from the wall.
 func (c *tearSection) facing(a float64) geom.Vec {
@@ -88,7 +92,7 @@ func (c *tearSection) facing(a float64) geom.Vec {
 // on returns a place on the arc and its normal.
 func (c *tearSection) on(a float64) (v, up geom.Vec) {
 	s, n := c.m.at(a)
-	return c.place(s, n), c.facing(a)
+	return c.place(s, n-c.buried), c.facing(a)
 }
 
 // bent returns the place where the fillet's normal has turned to an angle.
@@ -102,13 +106,13 @@ func (c *tearSection) bent(a float64) (s, n float64) {
 func (c *tearSection) turn(f float64) (v, up geom.Vec) {
 	a := c.m.end() + f*(c.outward-c.m.end())
 	s, n := c.bent(a)
-	return c.place(s, n), c.facing(a)
+	return c.place(s, n-c.buried), c.facing(a)
 }
 
 // over returns a place on the film over the rim and its normal; it ends within the skin.
 func (c *tearSection) over(f float64) (v, up geom.Vec) {
 	s, n := c.bent(c.outward)
-	n += f * filmWidth
+	n += f*filmWidth - c.buried*(1-geom.Smoothstep(0, 0.4, f))
 	wall := c.m.h - c.slant*n - filmThick + (filmThick+0.05)*smoothstep5(0.6, 1, f)
 	return c.place(s+(wall-s)*geom.Smoothstep(0, 0.4, f), n), c.facing(c.outward)
 }
