@@ -209,3 +209,28 @@ func TestNose(t *testing.T) {
 	assert.Greater(t, root-side, 4.0)
 	assert.Less(t, brow-beside, 2.0)
 }
+
+// At a lash's root the skin is pressed in and darker than the same skin without lashes, and nowhere does it stand out.
+func TestFunnels(t *testing.T) {
+	p := Defaults()
+	p.Detail, p.BrowDensity, p.DownDensity = 0.16, 0, 0
+	with := one(t, p, geom.Vec{Z: 1})
+	p.LashDensity = 0
+	without := one(t, p, geom.Vec{Z: 1})
+	require.Equal(t, len(without.Skin.P), len(with.Skin.P))
+	deepest, darkest := 0.0, 1.0
+	for i, v := range with.Skin.P {
+		in := without.Skin.P[i].Sub(v).Dot(without.Skin.N[i])
+		assert.GreaterOrEqual(t, in, 0.0)
+		deepest = max(deepest, in)
+	}
+	w, h, _ := with.Colour.Size()
+	for y := range h {
+		for x := range w {
+			darkest = min(darkest, with.Colour.At(x, y, 0)/without.Colour.At(x, y, 0))
+		}
+	}
+	t.Logf("deepest %.3f mm, darkest %.2f of the skin", deepest, darkest)
+	assert.True(t, deepest > 0.02 && deepest <= funnelDepth, deepest)
+	assert.True(t, darkest > 0.5 && darkest < 0.75, darkest)
+}

@@ -76,9 +76,6 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		s.o = o
 		s.o.rest(s.g)
 		skin, px, w := s.skin(p.Spacing > 0)
-		width = w
-		pix = append(pix, px...)
-		out.Skin = join(out.Skin, skin)
 		k := s.newHollow(s.o.loop())
 		corner := s.corner(k)
 		parts = append(parts, corner)
@@ -86,9 +83,14 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 			out.Tears = join(join(out.Tears, s.tears()), s.lake(k))
 		}
 		f := s.newFront(skin, box)
-		for j, set := range []*strand.Set{s.lashes(f), s.brows(f), s.down(f)} {
+		sets := []*strand.Set{s.lashes(f), s.brows(f), s.down(f)}
+		for j, set := range sets {
 			hair[j].Set.Append(set)
 		}
+		follicles(skin, px, w+1, sets...)
+		width = w
+		pix = append(pix, px...)
+		out.Skin = join(out.Skin, skin)
 		rim := make([]geom.Vec, len(s.o.s))
 		for j := range rim {
 			rim[j] = s.head(s.o.s[j].rim)

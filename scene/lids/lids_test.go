@@ -142,7 +142,7 @@ func TestClearOfGlobe(t *testing.T) {
 	}
 	for i, k := range list {
 		p := Defaults()
-		p.Detail, p.UpperLash, p.LowerLash = 0.3, 0, 0
+		p.Detail, p.UpperLash, p.LowerLash, p.BrowDensity, p.DownDensity = 0.3, 0, 0, 0, 0
 		k.set(&p)
 		l := one(t, p, k.axis)
 		eye := plainEye(k.axis)
