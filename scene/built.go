@@ -67,7 +67,7 @@ func (l *Lids) Params(e *Eye) lids.Params {
 		BrowDensity: l.Brow.Density, BrowLength: l.Brow.Length, BrowThick: l.Brow.Thickness, BrowWidth: l.Brow.Width,
 		BrowHeight: l.Brow.Height, BrowArch: l.Brow.Arch, BrowEu: l.Brow.Eumelanin, BrowPh: l.Brow.Pheomelanin,
 		DownDensity: l.Down.Density, DownLength: l.Down.Length, DownThick: l.Down.Thickness, DownBare: l.Down.Bare, DownEu: l.Down.Eumelanin, DownPh: l.Down.Pheomelanin,
-		Tears: l.TearLine, Seed: uint64(l.Seed), Detail: l.FacetSize,
+		Tears: l.TearLine, Asymmetry: l.Asymmetry, Seed: uint64(l.Seed), Detail: l.FacetSize,
 	}
 }
 
@@ -92,7 +92,7 @@ var lidKeys = map[string]string{
 	"BrowHeight": "lids.brow.height", "BrowArch": "lids.brow.arch", "BrowEu": "lids.brow.eumelanin", "BrowPh": "lids.brow.pheomelanin",
 	"DownDensity": "lids.down.density", "DownLength": "lids.down.length", "DownThick": "lids.down.thickness", "DownBare": "lids.down.bare", "DownEu": "lids.down.eumelanin",
 	"DownPh":    "lids.down.pheomelanin",
-	"LashWidth": "lids.lashes.width", "Tears": "lids.tear_line", "Spacing": "pair", "Detail": "lids.facet_size",
+	"LashWidth": "lids.lashes.width", "Tears": "lids.tear_line", "Asymmetry": "lids.asymmetry", "Spacing": "pair", "Detail": "lids.facet_size",
 }
 
 // built checks that the numbers of a built eye and of its lids go together, so that what loads can be built.

@@ -282,6 +282,7 @@ type Lids struct {
 	Lashes    Lashes  `key:"lashes" doc:"hairs along the margins"`
 	Brow      Brow    `key:"brow" doc:"the hair above"`
 	Down      Down    `key:"down" doc:"fine hair of the lids and about them; a creature's coat or bristles"`
+	Asymmetry float64 `key:"asymmetry" range:"[0,3]" default:"1" source:"common practice, no published source" doc:"how far left and right of a pair differ: 1 is up to 0.5 mm in the opening's height and tilt, 0.7 in the crease's height and 1.4 in the brow's; 0 leaves what their seeds make"`
 	TearLine  float64 `key:"tear_line" unit:"mm" range:"[0,0.8]" default:"0.24" source:"0.16 to 0.35 mm, Doughty et al. 2002; from memory" doc:"height of the meniscus of tears along the lower margin: less above, more toward the nose; 0 is none"`
 }
 

@@ -53,7 +53,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		far = p.Spacing / 2
 	}
 	for i, k := range sockets {
-		s := &socket{p: &p, left: k.Left, seed: p.Seed + uint64(i)*0x9e3779b97f4a7c15}
+		s := &socket{p: p.sided(k.Left), left: k.Left, seed: p.Seed + uint64(i)*0x9e3779b97f4a7c15}
 		if p.Spacing > 0 {
 			s.at = far
 			if !k.Left {
@@ -71,7 +71,11 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	}
 	hair := []Hair{{"lashes", &strand.Set{}}, {"brows", &strand.Set{}}, {"down", &strand.Set{}}}
 	box := [4]float64{-42, far, -38, 40}
-	for i, o := range openings(&p, rise, box) {
+	var sides []*Params
+	for _, s := range made {
+		sides = append(sides, s.p)
+	}
+	for i, o := range openings(sides, rise, box) {
 		s := made[i]
 		s.o = o
 		s.o.rest(s.g)

@@ -112,7 +112,7 @@ func TestMeasures(t *testing.T) {
 
 func sockets(t testing.TB, p Params, axis geom.Vec) *socket {
 	g := &ground{far: 31.5, globe: newGlobe(plainEye(axis))}
-	s := &socket{p: &p, g: g, o: openings(&p, []float64{g.globe.at(axis) * axis.Y}, [4]float64{-42, 31.5, -38, 40})[0]}
+	s := &socket{p: &p, g: g, o: openings([]*Params{&p}, []float64{g.globe.at(axis) * axis.Y}, [4]float64{-42, 31.5, -38, 40})[0]}
 	s.o.rest(g)
 	return s
 }
@@ -207,10 +207,18 @@ func pair(t testing.TB, p Params, right, left geom.Vec) *Lids {
 	return l
 }
 
-// A pair's rims are mirror images 63 mm apart; its lashes are not.
+// A pair's rims are mirror images 63 mm apart but for what is said to differ; its lashes are not.
 func TestPair(t *testing.T) {
 	p := Defaults()
 	p.Detail = 0.4
+	unlike := pair(t, p, ahead(0, -5), ahead(0, 5))
+	most := 0.0
+	for i, a := range unlike.Rims[0] {
+		b := unlike.Rims[1][i]
+		most = max(most, math.Abs(a.Y-b.Y))
+	}
+	assert.True(t, most > unlikeHeight/4 && most < unlikeHeight+unlikeTilt, most)
+	p.Asymmetry = 0
 	l := pair(t, p, ahead(0, -5), ahead(0, 5))
 	require.Len(t, l.Rims, 2)
 	require.Equal(t, len(l.Rims[0]), len(l.Rims[1]))

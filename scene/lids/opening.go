@@ -50,12 +50,12 @@ const chordY = -1.1
 
 // openings lays the edge of the lids for each rise: how much higher than straight ahead the centre of the cornea stands,
 // mm. All have as many stations, and rays that end alike on the border of the box, so that the skin of a pair meets.
-func openings(p *Params, rise []float64, box [4]float64) []*opening {
-	level := newOpening(p, 0, 0)
+func openings(p []*Params, rise []float64, box [4]float64) []*opening {
+	level := newOpening(p[0], 0, 0)
 	level.spread(box)
 	var out []*opening
-	for _, r := range rise {
-		o := newOpening(p, r, len(level.s))
+	for k, r := range rise {
+		o := newOpening(p[k], r, len(level.s))
 		for i := range o.s {
 			o.s[i].end = level.s[i].end
 		}

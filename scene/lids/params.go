@@ -50,6 +50,8 @@ type Params struct {
 
 	Tears float64 // height of the strip of tears; 0 is none
 
+	Asymmetry float64 // how far left and right of a pair differ: 1 as people's do, 0 not but for seeds
+
 	Spacing float64 // between the eyes of a pair; 0 is one eye
 	Seed    uint64
 	Detail  float64 // length of the skin's facets near the rim
@@ -63,7 +65,7 @@ func Defaults() Params {
 		Colour:    colour.RGB{0.45, 0.295, 0.225},
 		UpperLash: 9, LowerLash: 6, LashDensity: 1, LashWidth: 0.09, LashCurl: 70, LashEu: 6,
 		BrowDensity: 1, BrowLength: 8.5, BrowThick: 0.07, BrowWidth: 9, BrowHeight: 20.5, BrowArch: 4, BrowEu: 5, DownDensity: 1, DownLength: 1.25, DownThick: 0.022, DownBare: 1.2, DownEu: 0.05,
-		Tears: 0.24, Seed: 1, Detail: 0.12,
+		Tears: 0.24, Asymmetry: 1, Seed: 1, Detail: 0.12,
 	}
 }
 
@@ -118,6 +120,7 @@ func (p *Params) Check() error {
 	in("DownEu", "", p.DownEu, 0, 30)
 	in("DownPh", "", p.DownPh, 0, 30)
 	in("Tears", " mm", p.Tears, 0, 0.8)
+	in("Asymmetry", "", p.Asymmetry, 0, 3)
 	if p.Spacing != 0 {
 		in("Spacing", " mm", p.Spacing, 50, 90)
 	}
