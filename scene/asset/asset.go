@@ -24,6 +24,8 @@ import (
 type Asset struct {
 	Nodes []Node   // one a primitive, in the order of the tree; never empty
 	Notes []string // warnings, for people
+
+	Targets []string // names of morph targets, each once
 }
 
 // Node is one primitive of the scene.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"catchlight/scene/asset"
@@ -80,6 +81,11 @@ func (r *reader) scene() error {
 			}
 		}
 		return r.bad("the scene shows no triangles%s", why)
+	}
+	for _, t := range r.targets {
+		if t.name != "" && !slices.Contains(r.asset.Targets, t.name) {
+			r.asset.Targets = append(r.asset.Targets, t.name)
+		}
 	}
 	r.noteSize()
 	return nil
