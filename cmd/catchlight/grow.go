@@ -63,7 +63,7 @@ The eye is that of the first object of shape eye, or of --object. A short scene 
 	f.StringVar(&g.format, "format", "png", "png or exr")
 	f.StringVar(&g.green, "green", "up", "where a positive green of normal maps points: up or down")
 	f.StringVar(&g.layout, "layout", "whole", "whole: one radial map; apart: the iris in a second map of its own")
-	f.StringVar(&g.meshes, "meshes", "glb,obj", "shell files to write, with commas; or none")
+	f.StringVar(&g.meshes, "meshes", "glb,obj", "shell files to write, with commas: glb, obj, and head for head.glb, the eye or the pair in its lids; or none")
 	f.IntVar(&g.size, "size", 2048, "edge of the maps in pixels, 16 to 8192")
 	f.IntVar(&g.bits, "bits", 0, "bits a channel of PNG: 8 or 16; 0: 16 for normals and wobble, 8 for others; height is always 16")
 	f.Float64Var(&g.tile, "wobble", 0.3, "RMS deviation of the tileable wobble's normals in degrees; 0 leaves it out")
@@ -100,7 +100,7 @@ func (g *growing) check() error {
 	}
 	for _, k := range list(g.meshes) {
 		if k != "none" {
-			errs = append(errs, word("meshes", k, "glb", "obj"))
+			errs = append(errs, word("meshes", k, "glb", "obj", "head"))
 		}
 	}
 	if err := errors.Join(errs...); err != nil {
@@ -173,6 +173,11 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 	if err := g.writeMeshes(e, b.Eye, &r); err != nil {
 		return err
 	}
+	if slices.Contains(list(g.meshes), "head") {
+		if err := g.writeHead(d, b, e, &r); err != nil {
+			return err
+		}
+	}
 	name, err := g.report(&r)
 	if err != nil {
 		return err
@@ -197,7 +202,9 @@ func (g *growing) names() []string {
 		out = append(out, "wobble."+g.format)
 	}
 	for _, k := range list(g.meshes) {
-		if k != "none" {
+		if k == "head" {
+			out = append(out, headFile)
+		} else if k != "none" {
 			out = append(out, "eye."+k)
 		}
 	}

@@ -38,9 +38,10 @@ type Look struct {
 	IOR          float64    // 0 leaves the standard's 1.5
 	Transmission float64    // 0 to 1
 	Thickness    float64    // mm of the volume behind a transmitting surface; 0: a thin wall
+	Blend        bool       // BaseMap's fourth channel is coverage
 
 	// PNG pictures of 8 or 16 bits; nil for none. The same bytes are stored once.
-	BaseMap      []byte // sRGB
+	BaseMap      []byte // sRGB; of four channels where Blend
 	NormalMap    []byte // green up
 	RoughMap     []byte // green: roughness, blue: metallic; both multiply. Source: glTF 2.0, 5.22.5
 	OcclusionMap []byte // red: what is left of light from all sides. Source: glTF 2.0, 5.19.6; it may be RoughMap's picture
@@ -220,6 +221,9 @@ func writeLook(b *pictureBook, p *Part, used map[string]bool) (*int, error) {
 	m := &gltf.Material{Name: p.Name, Extensions: gltf.Extensions{}, PBRMetallicRoughness: &gltf.PBRMetallicRoughness{
 		BaseColorFactor: &[4]float64{l.BaseColour[0], l.BaseColour[1], l.BaseColour[2], 1}, MetallicFactor: &metal, RoughnessFactor: &l.Roughness,
 	}}
+	if l.Blend {
+		m.AlphaMode, m.DoubleSided = gltf.AlphaBlend, true
+	}
 	if err := b.maps(m, p); err != nil {
 		return nil, err
 	}
