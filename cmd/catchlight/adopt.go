@@ -121,6 +121,13 @@ func runAdopt(ctx context.Context, asset, folder string, f *adoptFlags, stdout, 
 		return err
 	}
 	in.Unit, in.Factor, in.Limbus, in.Pupil, in.CloseGap = f.unit, f.factor, f.limbus, f.pupil, f.closeGap
+	h, err := adopt.FindHead(in)
+	if err != nil {
+		return fmt.Errorf("%s: %w", asset, err)
+	}
+	if h != nil {
+		return adoptHead(ctx, in, h, f, stdout, stderr)
+	}
 	p, err := adopt.Propose(in)
 	if err != nil {
 		return fmt.Errorf("%s: %w", asset, err)

@@ -35,6 +35,10 @@ type Input struct {
 	Pupil    float64 // diameter that the pupil is to have, mm; 0 leaves it as modelled
 	CloseGap bool    // lay the inner shell close beneath the outer one outside the limbus
 
+	Targets []string // names of the file's morph targets
+
+	placed bool // Side is settled: neither names nor place tell more
+
 	Grown    *grown.Report // of an eye that was grown here and is as it was; nil of any other
 	grownDir string        // of its maps
 }
@@ -115,6 +119,9 @@ func Propose(in Input) (*Proposal, error) {
 		sideOf(list, &eyes[i])
 		if in.Grown != nil {
 			eyes[i].side, eyes[i].sideReason, eyes[i].sideUnsure = in.Grown.Frame.Side, "as "+grown.Name+" tells", false
+		}
+		if in.placed {
+			eyes[i].side, eyes[i].sideReason, eyes[i].sideUnsure = in.Side, "as told", false
 		}
 	}
 	e, err := p.pick(in, list, eyes, say)

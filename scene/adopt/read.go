@@ -20,7 +20,7 @@ func Read(asset, folder, side string, names Names) (Input, error) {
 	if err != nil {
 		return in, err
 	}
-	in.Notes = a.Notes
+	in.Notes, in.Targets = a.Notes, a.Targets
 	for _, n := range a.Nodes {
 		p := Part{Name: n.Name, Material: n.Material.Name, Look: n.Material, Mesh: n.Mesh, opaque: n.Material.Transmission == 0, ownColour: n.Material.BaseMap != nil, ownNormal: n.Material.NormalMap != nil}
 		if p.ownColour {

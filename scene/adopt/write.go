@@ -13,52 +13,79 @@ var Lights = []string{"window", "grazing", "overcast"}
 
 // Scene returns the text of a scene file for the folder dir. Each guess stands there with its reason; what is not sure
 // is marked UNSURE, what the built-in eye lends BORROWED, what is left open QUESTION.
-//
-// Long: a scene file written line by line in its order.
 func (p *Proposal) Scene(in Input, dir string) string {
-	w := &strings.Builder{}
+	w := &writer{dir: dir}
 	name := strings.TrimSuffix(filepath.Base(in.Asset), filepath.Ext(in.Asset))
-	line := func(format string, a ...any) { fmt.Fprintf(w, format+"\n", a...) }
-	// why writes the findings of a topic as comments.
-	why := func(indent string, topics ...string) {
-		for _, t := range topics {
-			for _, f := range p.Findings {
-				if f.Topic != t {
-					continue
-				}
-				tag := ""
-				if f.Grade != Sure {
-					tag = strings.ToUpper(f.Grade.String()) + ": "
-				}
-				line("%s# %s%s: %s; %s", indent, tag, f.Topic, f.Choice, f.Reason)
-			}
-		}
-	}
-	rel := func(file string) string {
-		from, err1 := filepath.Abs(dir)
-		to, err2 := filepath.Abs(file)
-		if r, err := filepath.Rel(from, to); err1 == nil && err2 == nil && err == nil {
-			return strconv.Quote(filepath.ToSlash(r))
-		}
-		return strconv.Quote(file)
-	}
 	R := p.Globe.Radius
-	line("# Proposed for %s. Lines marked UNSURE, BORROWED or QUESTION want a look; %s.", filepath.Base(in.Asset), p.Verdict)
-	line("about: %s", strconv.Quote("An adopted eye: "+name+"."))
-	line("picture: {width: 512, height: 512, samples: 64}")
-	line("camera: # a pinhole one metre away, off the axis so that the cornea stands out; the globe fills three quarters of the picture")
-	line("  target: [0, 0, %.4g]", R/3)
-	line("  orbit: {azimuth: 30, elevation: 4, distance: 1000}")
-	line("  focal_length: %.4g", 36*1000/(2*R/0.75))
-	line("view: {exposure: -0.1, white: 1.4, glare: {}, background: gradient, background_colour: [0.035, 0.035, 0.04]}")
-	line("lights: # turn one set on at a time")
-	line("  - {name: window, kind: rectangle, orbit: {azimuth: -28, elevation: 26, distance: 2450}, width: 500, height: 510, panes: [2, 3], bar: 32, radiance: [56, 54.9, 52.9], profile: {core: 1.7, edge: 0.8, sky: 0.6, horizon: 0.14, curtain: 0.08}}")
-	line("  - {name: room, kind: environment, file: builtin:cottage-room-unlit, rotation: -28, ev: 2.9}")
-	line("  - {name: grazing, \"on\": false, kind: disc, orbit: {azimuth: 68, elevation: 12, distance: 700}, radius: 30, radiance: [620, 600, 570]}")
-	line("  - {name: overcast, \"on\": false, kind: constant, radiance: [1, 1, 1]}")
-	line("objects:")
-	line("  - name: eye")
+	w.line("# Proposed for %s. Lines marked UNSURE, BORROWED or QUESTION want a look; %s.", filepath.Base(in.Asset), p.Verdict)
+	w.line("about: %s", strconv.Quote("An adopted eye: "+name+"."))
+	w.line("picture: {width: 512, height: 512, samples: 64}")
+	w.line("camera: # a pinhole one metre away, off the axis so that the cornea stands out; the globe fills three quarters of the picture")
+	w.line("  target: [0, 0, %.4g]", R/3)
+	w.line("  orbit: {azimuth: 30, elevation: 4, distance: 1000}")
+	w.line("  focal_length: %.4g", 36*1000/(2*R/0.75))
+	w.lights()
+	w.line("objects:")
+	p.eyeObject(w, in, "eye", "")
+	return w.String()
+}
+
+// writer writes a scene file line by line.
+type writer struct {
+	strings.Builder
+	dir string // that it is for
+}
+
+func (w *writer) line(format string, a ...any) { fmt.Fprintf(&w.Builder, format+"\n", a...) }
+
+// rel names a file as the scene does.
+func (w *writer) rel(file string) string {
+	from, err1 := filepath.Abs(w.dir)
+	to, err2 := filepath.Abs(file)
+	if r, err := filepath.Rel(from, to); err1 == nil && err2 == nil && err == nil {
+		return strconv.Quote(filepath.ToSlash(r))
+	}
+	return strconv.Quote(file)
+}
+
+// why writes the findings of topics as comments.
+func (w *writer) why(list []Finding, indent string, topics ...string) {
+	for _, t := range topics {
+		for _, f := range list {
+			if f.Topic != t {
+				continue
+			}
+			tag := ""
+			if f.Grade != Sure {
+				tag = strings.ToUpper(f.Grade.String()) + ": "
+			}
+			w.line("%s# %s%s: %s; %s", indent, tag, f.Topic, f.Choice, f.Reason)
+		}
+	}
+}
+
+// lights writes how the picture is shown and the sets of lights, of which one shines.
+func (w *writer) lights() {
+	w.line("view: {exposure: -0.1, white: 1.4, glare: {}, background: gradient, background_colour: [0.035, 0.035, 0.04]}")
+	w.line("lights: # turn one set on at a time")
+	w.line("  - {name: window, kind: rectangle, orbit: {azimuth: -28, elevation: 26, distance: 2450}, width: 500, height: 510, panes: [2, 3], bar: 32, radiance: [56, 54.9, 52.9], profile: {core: 1.7, edge: 0.8, sky: 0.6, horizon: 0.14, curtain: 0.08}}")
+	w.line("  - {name: room, kind: environment, file: builtin:cottage-room-unlit, rotation: -28, ev: 2.9}")
+	w.line("  - {name: grazing, \"on\": false, kind: disc, orbit: {azimuth: 68, elevation: 12, distance: 700}, radius: 30, radiance: [620, 600, 570]}")
+	w.line("  - {name: overcast, \"on\": false, kind: constant, radiance: [1, 1, 1]}")
+}
+
+// eyeObject writes the object of an eye; transform, where not "", is its place.
+//
+// Long: a block written key by key in its order.
+func (p *Proposal) eyeObject(w *writer, in Input, name, transform string) {
+	line, rel := w.line, w.rel
+	why := func(indent string, topics ...string) { w.why(p.Findings, indent, topics...) }
+	R := p.Globe.Radius
+	line("  - name: %s", name)
 	line("    shape: eye")
+	if transform != "" {
+		line("    transform: %s", transform)
+	}
 	why("    ", "side", "pair", "globe", "other meshes", "scale", "duplicates", "winding", "normals", "edges", "texture coordinates")
 	line("    asset:")
 	line("      file: %s", rel(in.Asset))
@@ -95,6 +122,9 @@ func (p *Proposal) Scene(in Input, dir string) string {
 		}
 	} else {
 		line("    globe: {radius: %.4g}", R)
+		if transform != "" && p.Side != "" {
+			line("    side: %s", p.Side)
+		}
 	}
 	why("    ", "cornea", "limbus")
 	if p.Grown != nil {
@@ -105,7 +135,6 @@ func (p *Proposal) Scene(in Input, dir string) string {
 	p.partKeys("cornea", line, why, rel)
 	p.partKeys("iris", line, why, rel)
 	p.partKeys("sclera", line, why, rel)
-	return w.String()
 }
 
 // partKeys writes the maps of a part of the eye with their reasons; line, why and rel are those of Scene.

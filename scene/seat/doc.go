@@ -2,7 +2,7 @@
 // gazes that an eye takes, and which move of the globe would seat it best.
 //
 // Everything is looked at from the globe's centre. Along each direction the lid has an inner face, the first surface that is met,
-// and an outer face, the next one close behind it (a lid without thickness has one face for both). The globe reaches a distance
+// and an outer face, the last one close behind it (a lid without thickness has one face for both). The globe reaches a distance
 // along the direction that turns with its gaze. From these three:
 //
 //	gap   from the globe to the inner face of the lid, where that comes nearest beside the rim

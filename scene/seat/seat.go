@@ -66,14 +66,15 @@ type Map struct {
 
 // The bounds of what is looked at: own choice.
 const (
-	reach    = 80.0 // degrees from straight ahead
-	thick    = 4.0  // mm between the faces of a lid
-	far      = 4.0  // radii of the globe within which a surface is lid or face
-	near1    = 1.5  // radii within which it can touch the globe
-	band     = 12.0 // degrees beyond the rim that count as beside it
-	corner   = 35.0 // degrees of clock about the nose where lids leave the globe for the inner corner
-	snug     = 0.05 // mm: the gap that seats best, as of a tear film
-	furthest = 4.0  // mm that a move may have
+	reach     = 80.0 // degrees from straight ahead
+	thick     = 6.0  // mm between the faces of a lid
+	mostFaces = 16
+	far       = 4.0  // radii of the globe within which a surface is lid or face
+	near1     = 1.5  // radii within which it can touch the globe
+	band      = 12.0 // degrees beyond the rim that count as beside it
+	corner    = 35.0 // degrees of clock about the nose where lids leave the globe for the inner corner
+	snug      = 0.05 // mm: the gap that seats best, as of a tear film
+	furthest  = 4.0  // mm that a move may have
 )
 
 // look is a direction and what is met along it.
@@ -171,7 +172,11 @@ func newSocket(lids *near.Tree, g Globe, o Options) (*socket, error) {
 				continue
 			}
 			l.in, l.out = h.T, h.T
-			if k, ok := lids.Ray(g.Centre, l.d, h.T+1e-6*g.Radius, h.T+thick, h.Tri); ok {
+			for range mostFaces { // the last face close behind: a lid may be folded
+				k, ok := lids.Ray(g.Centre, l.d, l.out+1e-6*g.Radius, h.T+thick, h.Tri)
+				if !ok {
+					break
+				}
 				l.out = k.T
 			}
 		}

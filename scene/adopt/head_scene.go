@@ -1,0 +1,201 @@
+package adopt
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"catchlight/scene/asset"
+	"catchlight/scene/colour"
+	"catchlight/scene/geom"
+	"catchlight/scene/mesh"
+	"catchlight/scene/shells"
+)
+
+// order is how the kinds follow each other in a scene: of flesh that overlaps, what comes first takes precedence.
+var order = []Kind{Corner, Lids, Skin, Tears, Lashes, Brows, Other}
+
+// Scene returns the text of a scene file for the folder dir: the eyes with their shells in their places, all else as meshes with the
+// file's own pictures. Each guess stands there with its reason.
+func (h *Head) Scene(in Input, dir string) string {
+	w := &writer{dir: dir}
+	name := strings.TrimSuffix(filepath.Base(in.Asset), filepath.Ext(in.Asset))
+	w.line("# Proposed for %s. Lines marked UNSURE, BORROWED or QUESTION want a look; %s.", filepath.Base(in.Asset), h.Verdict)
+	w.line("# The origin lies half-way between the eyes; +X is to the person's left, +Y up, +Z out of the face; lengths in mm.")
+	w.line("about: %s", strconv.Quote("An adopted head: "+name+"."))
+	w.line("picture: {width: 640, height: 400, samples: 64, denoise: true}")
+	wide := 2.4 * h.Apart
+	if h.Apart == 0 {
+		wide = 7 * h.Eyes[0].Radius
+	}
+	const far = 900
+	w.line("camera: # a pinhole straight before the eyes")
+	w.line("  target: [0, 0, %.4g]", h.Eyes[0].Radius)
+	w.line("  orbit: {azimuth: 0, elevation: 0, distance: %d}", far)
+	w.line("  focal_length: %.4g", 36*far/wide)
+	w.lights()
+	w.why(h.Findings, "", "eyes", "front", "up", "sides", "unit", "size of the eyes", "blink", "other meshes", "seating")
+	w.line("objects:")
+	for i := range h.Eyes {
+		e := &h.Eyes[i]
+		w.why(h.Findings, "  ", e.Side+" eye: seating")
+		e.Eye.eyeObject(w, e.Input, h.eyeName(e), h.placeOf(e))
+	}
+	for _, k := range order {
+		for i := range h.Items {
+			if it := &h.Items[i]; it.Kind == k && it.Uses {
+				h.object(w, in, it)
+			}
+		}
+	}
+	return w.String()
+}
+
+// eyeName is the name of an eye's object.
+func (h *Head) eyeName(e *Socketed) string {
+	if e.Side == "" {
+		return "eye"
+	}
+	return e.Side + "_eye"
+}
+
+// placeOf returns the transform of an eye's object: its shells are brought to the globe's centre and the optical axis to +Z when they
+// are taken from the file, and this brings them back to where they were.
+func (h *Head) placeOf(e *Socketed) string {
+	p := e.Eye
+	turn, err := shells.Frame(p.Globe.Axis)
+	if err != nil {
+		return "{}"
+	}
+	var taken [2]*mesh.Mesh
+	var first geom.Vec
+	var lead *mesh.Mesh
+	for k, name := range []string{p.Outer, p.Inner} {
+		for i := range e.Input.Parts {
+			if q := &e.Input.Parts[i]; q.Name == name && name != "" {
+				m := &mesh.Mesh{P: slices.Clone(q.Mesh.P), Tri: q.Mesh.Tri}
+				for j := range m.P {
+					m.P[j] = turn.Vector(m.P[j].Mul(h.Scale))
+				}
+				taken[k] = m
+				if lead == nil {
+					lead, first = m, m.P[0]
+				}
+			}
+		}
+	}
+	if lead == nil {
+		return "{}"
+	}
+	shells.Centre(taken[0], taken[1], p.Globe.Limbus+max(0.3, 0.1*p.Globe.Radius)/2)
+	o := first.Sub(lead.P[0])
+	back := turn.Inverse()
+	rot := back.Then(h.Turn)
+	return turnKeys(rot, h.Turn.Vector(back.Vector(o).Sub(h.Middle.Mul(h.Scale))), 1)
+}
+
+// Looks of what a file says nothing of. Colours, radii and roughness: our own, by eye; the radii are those of the built lids.
+var (
+	skinColour   = colour.RGB{0.45, 0.295, 0.225}
+	skinRadius   = colour.RGB{0.7, 0.35, 0.22}
+	cornerColour = colour.RGB{0.50, 0.27, 0.24}
+	hairColour   = colour.RGB{0.022, 0.015, 0.011}
+)
+
+// says reports whether a file's material gives a colour: a name, and not the plain white that files have who say nothing.
+func says(m *asset.Material) bool {
+	return m.Name != "" && (m.BaseMap != nil || m.BaseColour != colour.Grey(1))
+}
+
+// object writes a mesh.
+func (h *Head) object(w *writer, in Input, it *Item) {
+	w.why(h.Findings, "  ", fmt.Sprintf("mesh %q", it.Name))
+	w.line("  - name: %s", strconv.Quote(h.objectName(it)))
+	w.line("    shape: mesh")
+	w.line("    file: %s", w.rel(in.Asset))
+	if !in.Metres {
+		w.line("    unit: %s", h.Unit)
+	}
+	w.line("    node: %s", strconv.Quote(it.Name))
+	factor := h.Scale
+	if !in.Metres {
+		factor = h.Scale / mmOf(h.Unit)
+	}
+	w.line("    transform: %s", turnKeys(h.Turn, h.Turn.Vector(h.Middle.Mul(-h.Scale)), factor))
+	if it.Close {
+		w.line("    close: true # caps over its holes, so that light that scatters within stays there")
+	}
+	own := says(&it.Part.Look)
+	col := func(c colour.RGB) string {
+		if own {
+			return ""
+		}
+		w.line("    # BORROWED: colour: our own; the file's material gives none")
+		return fmt.Sprintf(", colour: [%.3g, %.3g, %.3g]", c[0], c[1], c[2])
+	}
+	scatter := ""
+	if it.Open != "" {
+		scatter = ", scattering: false"
+		if it.Kind == Skin || it.Kind == Lids || it.Kind == Corner {
+			w.line("    # UNSURE: scattering: off; %s, so it encloses no volume", it.Open)
+		}
+	}
+	file := ""
+	if it.Part.Look.Name != "" {
+		file = ", from_file: true"
+	}
+	rough := func(r float64) string {
+		if it.Part.Look.RoughMap == nil && (it.Part.Look.Name == "" || it.Part.Look.Roughness >= 0.95 || it.Part.Look.Roughness < 0.05) {
+			return fmt.Sprintf(", roughness: %.2g", r)
+		}
+		return ""
+	}
+	switch it.Kind {
+	case Skin, Lids:
+		w.line("    material: {kind: tissue%s%s, index: 1.4%s, scatter_radius: [%g, %g, %g]%s}", file, col(skinColour), rough(0.48), skinRadius[0], skinRadius[1], skinRadius[2], scatter)
+	case Corner:
+		w.line("    material: {kind: tissue%s%s, index: 1.336%s, scatter_radius: [%.2g, %.2g, %.2g]%s}", file, col(cornerColour), rough(0.25), 0.7*skinRadius[0], 0.7*skinRadius[1], 0.7*skinRadius[2], scatter)
+	case Tears:
+		w.line("    material: {kind: tears, index: 1.336}")
+	case Lashes, Brows:
+		if it.Part.Look.AlphaMode != asset.Opaque {
+			w.line("    material: {kind: diffuse%s%s}", file, col(hairColour))
+		} else {
+			w.line("    material: {kind: tissue, scattering: false%s%s, index: 1.55%s}", file, col(hairColour), rough(0.5))
+		}
+	default:
+		w.line("    material: {kind: diffuse%s%s}", file, col(colour.Grey(0.4)))
+	}
+}
+
+// objectName is an item's node as the name of an object: unlike all others.
+func (h *Head) objectName(it *Item) string {
+	name := strings.Map(func(r rune) rune {
+		if r == '.' || r == '=' || r < ' ' {
+			return '_'
+		}
+		return r
+	}, it.Name)
+	for i := range h.Eyes {
+		if name == h.eyeName(&h.Eyes[i]) {
+			name += "_mesh"
+		}
+	}
+	for i := range h.Items {
+		if q := &h.Items[i]; q == it {
+			return name
+		} else if q.Name == it.Name {
+			name += "_"
+		}
+	}
+	return name
+}
+
+// Page writes the list of findings as one page that needs nothing but the drafts beside it.
+func (h *Head) Page(w io.Writer, in Input, drafts []Draft) error {
+	p := Proposal{Findings: h.Findings, Verdict: h.Verdict}
+	return p.Page(w, in, drafts)
+}
