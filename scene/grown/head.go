@@ -11,6 +11,7 @@ import (
 	"catchlight/scene/lids"
 	"catchlight/scene/mesh"
 	"catchlight/scene/near"
+	"catchlight/scene/strand"
 	"catchlight/scene/texture"
 )
 
@@ -93,8 +94,19 @@ func (h *Head) Parts() ([]gltfio.Part, error) {
 	if err := add("tear_line", l.Tears, nil, gltfio.Look{BaseColour: [3]float64{1, 1, 1}, IOR: 1.336, Transmission: 1}); err != nil {
 		return nil, err
 	}
-	return out, add("lashes", l.Lashes, nil, gltfio.Look{BaseColour: [3]float64{0.022, 0.015, 0.011}, Roughness: 0.5})
+	for _, q := range l.Hair {
+		if q.Name == "down" { // too fine for tubes
+			continue
+		}
+		if err := add(q.Name, strand.Tubes(q.Set, tubeSides), nil, gltfio.Look{BaseColour: [3]float64{0.022, 0.015, 0.011}, Roughness: 0.5}); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
 }
+
+// tubeSides is the number of sides of a hair: four facets show half of it.
+const tubeSides = 5
 
 // Placed are parts under a map of the numbers that their file is to hold; they are written as metres of a thousand.
 func Placed(parts []gltfio.Part, to geom.Affine) []gltfio.Part {
