@@ -30,6 +30,37 @@ func cards(t testing.TB, heights ...float64) *Object {
 	return &Object{Shape: Mesh, Mesh: m, BVH: h, ToWorld: geom.Identity(), ToLocal: geom.Identity(), Scale: 1, Bounds: m.Bounds()}
 }
 
+// Three cards that each stop 0.4 of the light let 0.6^3 of the rays through, and stop 0.4, 0.24 and 0.144 of them in turn, whether the
+// first hit is asked for or any. Without numbers to draw, the mask is a threshold.
+func TestBlendedMask(t *testing.T) {
+	b := cards(t, 0, 3, -4)
+	b.OpacityMask = &OpacityMask{Map: texture.Constant([3]float64{0.4, 0.4, 0.4}), Threshold: 0.5, Blend: true}
+	sc := accel.NewScratch()
+	const n = 40000
+	ray := geom.Ray{O: geom.Vec{X: 1, Y: 2, Z: 10}, D: geom.Vec{Z: -1}}
+	var h Hit
+	require.False(t, b.Closest(sc, ray, 0, math.Inf(1), &h))
+	sc.Coin = 1
+	stopped := map[float64]int{}
+	blocked := 0
+	for range n {
+		if b.Closest(sc, ray, 0, math.Inf(1), &h) {
+			stopped[math.Round(h.T)]++
+		}
+		if b.Blocks(sc, ray, 0, math.Inf(1)) {
+			blocked++
+		}
+	}
+	for z, want := range map[float64]float64{7: 0.4, 10: 0.24, 14: 0.144} {
+		require.InDelta(t, want, float64(stopped[z])/n, 4.5*math.Sqrt(want*(1-want)/n))
+	}
+	require.InDelta(t, 1-0.6*0.6*0.6, float64(blocked)/n, 4.5*math.Sqrt(0.216*0.784/n))
+	b.OpacityMask.Map = texture.Constant([3]float64{1, 1, 1})
+	for range 1000 {
+		require.True(t, b.Closest(sc, ray, 0, math.Inf(1), &h) && math.Round(h.T) == 7, "what stops all is met at once")
+	}
+}
+
 // A mask whose left half is 0 and right half 1, over cards of which three lie in one plane: rays meet the first card on
 // the right and none on the left, from either side, and none is lost or stuck between cards of one place.
 func TestCutout(t *testing.T) {

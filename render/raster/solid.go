@@ -88,8 +88,8 @@ func solidOf(b *frozen.Object, index int32) solid {
 	return s
 }
 
-// stopped is the least mask value at which a sample of a triangle is there, so that of the samples of a pixel, and of their
-// neighbours on other triangles, the mask's share are: coverage in place of a blend that would need an order.
+// stopped is the least mask value at which a sample of a triangle is there, so that of the samples of a pixel, and of its
+// neighbours, the mask's share are: coverage in place of a blend that would need an order.
 //
 // Source: the additive recurrence of the golden ratio, of low discrepancy (Weyl 1916; from memory), with each triangle's own start.
 func stopped(prim uint32, sample int) float64 {

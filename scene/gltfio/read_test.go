@@ -14,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"catchlight/scene/asset"
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/texture"
@@ -182,6 +183,9 @@ func TestMaterial(t *testing.T) {
 "roughnessFactor":0.7,"metallicRoughnessTexture":{"index":1}},"normalTexture":{"index":1,"scale":0.25},
 "extensions":{"KHR_materials_ior":{"ior":1.38},"KHR_materials_transmission":{"transmissionFactor":0.9},
 "KHR_materials_volume":{"attenuationDistance":0.004,"attenuationColor":[0.5,0.6,0.7]}}}`, maps)
+	var one bytes.Buffer
+	png.Encode(&one, image.NewGray(image.Rect(0, 0, 1, 1)))
+	grey := "data:image/png;base64," + base64.StdEncoding.EncodeToString(one.Bytes())
 	m := a.Nodes[0].Material
 	if len(a.Notes) != 0 {
 		t.Errorf("notes %q", a.Notes)
@@ -196,6 +200,22 @@ func TestMaterial(t *testing.T) {
 	near(t, "metallic is the factor times blue", m.Metallic, 0.5*0.4, 1e-7)
 	near(t, "normals are as they are", m.NormalMap.At(0, 0, 2), 0.4, 1e-7)
 
+	// Coverage is the fourth channel times the factor, its numbers as they are (glTF 2.0, 3.9.4); opaque materials have none.
+	alpha := `"images":[{"uri":"` + dot(color.NRGBA{188, 128, 64, 51}) + `"}],"textures":[{"source":0}],`
+	pbr := `"pbrMetallicRoughness":{"baseColorFactor":[1,1,1,0.5],"baseColorTexture":{"index":0}}`
+	m = with(`{"alphaMode":"BLEND",`+pbr+`}`, alpha).Nodes[0].Material
+	if m.AlphaMode != asset.Blended || m.Alpha != 0.5 {
+		t.Errorf("mode %v, factor %v", m.AlphaMode, m.Alpha)
+	}
+	near(t, "coverage", m.AlphaMap.At(0, 0, 0), 0.2, 1e-6)
+	m = with(`{"alphaMode":"MASK","alphaCutoff":0.3,`+pbr+`}`, alpha).Nodes[0].Material
+	if m.AlphaMode != asset.Masked || m.Cutoff != 0.3 {
+		t.Errorf("mode %v, cutoff %v", m.AlphaMode, m.Cutoff)
+	}
+	if m = with(`{`+pbr+`}`, alpha).Nodes[0].Material; m.AlphaMode != asset.Opaque || m.Alpha != 1 || m.AlphaMap != nil {
+		t.Errorf("opaque: %v %v", m.AlphaMode, m.Alpha)
+	}
+
 	m = with(`{"extensions":{"KHR_materials_clearcoat":{"clearcoatFactor":0.5,"clearcoatRoughnessFactor":0.1}}}`, "").Nodes[0].Material
 	if m.Coat != 0.5 || m.CoatRoughness != 0.1 {
 		t.Errorf("clear coat %v, roughness %v", m.Coat, m.CoatRoughness)
@@ -208,6 +228,7 @@ func TestMaterial(t *testing.T) {
 		{"no picture", `{"normalTexture":{"index":0}}`, `"textures":[{}],`, "no picture"},
 		{"damaged picture", `{"normalTexture":{"index":0}}`, `"textures":[{"source":0}],"images":[{"uri":"data:image/png;base64,iVBORw0KGgo="}],`, "PNG"},
 		{"emission", `{"emissiveFactor":[1,0,0]}`, "", "emission"},
+		{"alpha of an opaque picture", `{"alphaMode":"BLEND","pbrMetallicRoughness":{"baseColorTexture":{"index":0}}}`, `"textures":[{"source":0}],"images":[{"uri":"` + grey + `"}],`, "its picture has none"},
 	} {
 		a := with(c.material, c.more)
 		if said := strings.Join(a.Notes, "; "); !strings.Contains(said, c.want) {

@@ -136,7 +136,7 @@ func (t *triangle) draw(b *Buffer, id uint32, x0, y0, x1, y1 int32, cut Cut) {
 				z := float32((float64(l0)*t.z[0] + float64(l1)*t.z[1] + float64(l2)*t.z[2]) * k)
 				if z > b.Depth[at+s] {
 					if cut != nil {
-						if u, v := t.place(&[3]float64{float64(l0), float64(l1), float64(l2)}); cut(t.prim, u, v, s) {
+						if u, v := t.place(&[3]float64{float64(l0), float64(l1), float64(l2)}); cut(t.prim, u, v, at+s) {
 							continue
 						}
 					}

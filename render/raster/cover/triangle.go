@@ -39,8 +39,8 @@ type Pass struct {
 	cuts map[int32]Cut
 }
 
-// Cut reports whether a source triangle is not there at the barycentrics (u, v) of its second and third corner, for that sample of
-// a pixel.
+// Cut reports whether a source triangle is not there at the barycentrics (u, v) of its second and third corner, for a sample of the
+// picture: those of a pixel follow each other.
 type Cut func(prim uint32, u, v float64, sample int) bool
 
 // Mask takes away what cut says of an object's triangles, sample by sample.
