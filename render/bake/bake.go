@@ -13,8 +13,8 @@ import (
 // Kind is what a map holds.
 type Kind string
 
-// The maps that are baked from rays. Cover is made with all others: the share of a texel's samples that met the high mesh; -1 where a
-// texel lies on the low mesh and all its rays met nothing.
+// The maps that are baked from rays. Cover is made with all others: the share of a texel's samples that met the high mesh, -1 where a
+// texel lies on the low mesh and all its rays met nothing; and the share whose first surface faced away.
 const (
 	Cover       Kind = "cover"
 	Normal      Kind = "normal"
@@ -55,6 +55,8 @@ func (b *Bake) Channels(k Kind) int {
 	switch k {
 	case Normal, Position, Colour:
 		return 3
+	case Cover, Thick: // of the second: the way, and the share of rays that met nothing
+		return 2
 	case Masks:
 		return len(b.ids.names)
 	}
@@ -112,7 +114,7 @@ type Brush struct {
 	block   atlas.Block
 	spots   []Spot
 	places  []atlas.Place
-	Out     [][]float32 // by kind, of the last block: channel after channel, atlas.Side squared each
+	Out     [][]float32 // by kind, of the last block and overwritten by the next: channel after channel, atlas.Side squared each
 	Count   Count       // of the last block
 	share   []float64
 	ids     []uint16
@@ -126,8 +128,6 @@ type Count struct {
 	Twice   int // that a second triangle of the low mesh covers
 	Both    [2]uint32
 	At      geom.UV
-	Through float64 // rays of thickness
-	Lost    float64 // of them, that met nothing
 }
 
 // Add adds up counts; places are those of the first.
@@ -136,21 +136,24 @@ func (c *Count) Add(d Count) {
 		c.Both, c.At = d.Both, d.At
 	}
 	c.Samples, c.Missed, c.Back, c.Twice = c.Samples+d.Samples, c.Missed+d.Missed, c.Back+d.Back, c.Twice+d.Twice
-	c.Through, c.Lost = c.Through+d.Through, c.Lost+d.Lost
 }
 
 // Block makes the maps of some kinds for one block of a sheet of the low mesh into brush.Out. It reports whether any texel is covered.
 func (b *Bake) Block(s *atlas.Sheet, block int, kinds []Kind, k *Brush) bool {
-	k.Out = k.Out[:0]
-	for range kinds {
-		k.Out = append(k.Out, nil)
-	}
 	k.Count = Count{}
 	s.Draw(block, &k.block)
 	k.Count.Twice, k.Count.Both, k.Count.At = k.block.Twice, k.block.Both, k.block.At
 	const n = atlas.Side * atlas.Side
 	for i, kind := range kinds {
-		k.Out[i] = make([]float32, n*b.Channels(kind))
+		want := n * b.Channels(kind)
+		if len(k.Out) <= i {
+			k.Out = append(k.Out, nil)
+		}
+		if cap(k.Out[i]) < want {
+			k.Out[i] = make([]float32, want)
+		}
+		k.Out[i] = k.Out[i][:want]
+		clear(k.Out[i])
 	}
 	some := false
 	for y := k.block.Y0; y < k.block.Y1; y++ {
@@ -164,7 +167,7 @@ func (b *Bake) Block(s *atlas.Sheet, block int, kinds []Kind, k *Brush) bool {
 // texel casts a texel's rays and fills it in.
 func (b *Bake) texel(kinds []Kind, k *Brush, x, y int) bool {
 	k.spots, k.places = k.spots[:0], k.places[:0]
-	all := 0
+	all, backs := 0, 0
 	for _, p := range k.block.Texel(x, y) {
 		if p.Tri == atlas.None {
 			continue
@@ -179,7 +182,7 @@ func (b *Bake) texel(kinds []Kind, k *Brush, x, y int) bool {
 			q, ok, back = b.High.meet(&k.scratch, o, d, at+b.Low.Depth)
 		}
 		if back {
-			k.Count.Back++
+			backs++
 		}
 		if !ok {
 			k.Count.Missed++
@@ -188,13 +191,16 @@ func (b *Bake) texel(kinds []Kind, k *Brush, x, y int) bool {
 		q.T = at - q.T
 		k.spots, k.places = append(k.spots, q), append(k.places, p)
 	}
-	k.Count.Samples += all
+	k.Count.Samples, k.Count.Back = k.Count.Samples+all, k.Count.Back+backs
 	if all == 0 {
 		return false
 	}
 	at := (y-k.block.Y0)*atlas.Side + x - k.block.X0
 	for i, kind := range kinds {
 		b.fill(kind, k, k.Out[i], at, x, y)
+		if kind == Cover {
+			k.Out[i][atlas.Side*atlas.Side+at] = float32(backs) / float32(k.block.N*k.block.N)
+		}
 	}
 	return true
 }
@@ -258,7 +264,9 @@ func (b *Bake) fill(kind Kind, k *Brush, out []float32, at, x, y int) {
 	case Ambient:
 		put(0, b.ambient(k, x, y))
 	case Thick:
-		put(0, b.thick(k, x, y))
+		way, lost := b.thick(k, x, y)
+		put(0, way)
+		put(1, lost)
 	case IDs:
 		put(0, float64(b.majority(k)))
 	case Masks:
@@ -289,20 +297,21 @@ func (b *Bake) ambient(k *Brush, x, y int) float64 {
 	return t.sum / t.n
 }
 
-// thick is the mean way to the other side, over a texel's samples.
-func (b *Bake) thick(k *Brush, x, y int) float64 {
+// thick is the mean way to the other side, over a texel's samples, and the share of rays that met nothing.
+func (b *Bake) thick(k *Brush, x, y int) (way, none float64) {
 	eps := start * b.High.bvh.Bounds().Size().Len()
 	sin2 := math.Sin(b.Angle) * math.Sin(b.Angle)
 	u, v := shift(b.Seed, x, y, purposeIn)
 	var t tally
+	gone := 0.0
 	for i := range k.spots {
 		r := b.points[b.Thickness.Rays*i/len(k.spots) : b.Thickness.Rays*(i+1)/len(k.spots)]
 		q, lost := b.High.through(&k.scratch, &k.spots[i], r, u, v, eps, sin2, b.Thickness.Reach)
 		t.sum, t.n = t.sum+q.sum, t.n+q.n
-		k.Count.Through, k.Count.Lost = k.Count.Through+q.n, k.Count.Lost+lost
+		gone += lost
 	}
 	if t.n == 0 {
-		return 0
+		return 0, 1
 	}
-	return t.sum / t.n
+	return t.sum / t.n, gone / t.n
 }

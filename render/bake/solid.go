@@ -95,13 +95,13 @@ func (s *Solid) Curved() {
 	}
 }
 
-// Coloured reports whether any part brings a colour of its own: of vertices, a picture, or one that is not the default white.
+// Coloured reports whether the parts bring more than one colour: of vertices, of pictures, or each its own.
 func (s *Solid) Coloured() bool {
 	if s.colour != nil {
 		return true
 	}
 	for i := range s.Part {
-		if l := &s.Part[i].Look; l.BaseMap != nil || l.BaseColour != colour.Grey(1) && l.Name != "" {
+		if l := &s.Part[i].Look; l.BaseMap != nil || l.BaseColour != s.Part[0].Look.BaseColour {
 			return true
 		}
 	}

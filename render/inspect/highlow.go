@@ -185,11 +185,8 @@ func (r *Run) bake(high, low *Part, hi *register.Surface, onLow []register.Point
 
 // motion says what would lay the high mesh on the low one.
 func (r *Run) motion(hi, lo *register.Surface, R float64) {
-	f, axis := geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}, "Z"
-	e := pairEye(lo)
-	if e != nil {
-		f, axis = e.Frame, "the optical axis"
-	}
+	ring := RingOf(lo)
+	f, axis := ring.Frame, ring.Axis
 	m := lo.Fit(hi.Sample(fitSamples), f, register.Motion{}, R)
 	words := fmt.Sprintf("roots of the eigenvalues, over the largest: %s; %.3g mm rms are left", eigenWords(m.Eigen), m.RMS)
 	type row struct {
@@ -229,7 +226,7 @@ func (r *Run) motion(hi, lo *register.Surface, R float64) {
 		}
 		r.Add(g)
 	}
-	r.about(hi, lo, f, e)
+	r.about(hi, lo, &ring)
 }
 
 func eigenWords(e [7]float64) string {
@@ -263,26 +260,45 @@ func pairEye(lo *register.Surface) *measure.Eye {
 	return e
 }
 
-// about is the turn about the axis, from relief.
-func (r *Run) about(hi, lo *register.Surface, f geom.Frame, e *measure.Eye) {
+// Ring is where the turn about an axis is looked for: between the radii R0 and R1 in mm about Frame.N through Centre.
+type Ring struct {
+	Frame  geom.Frame
+	Axis   string // what Frame.N is, in words
+	Centre geom.Vec
+	R0, R1 float64
+}
+
+// RingOf is that of a low mesh: the iris of one that is an eye, else about Z.
+func RingOf(lo *register.Surface) Ring {
+	q := Ring{Frame: geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}, Axis: "Z"}
+	e := pairEye(lo)
+	if e != nil {
+		q.Frame, q.Axis = e.Frame, "the optical axis"
+	}
 	box := lo.Mesh.Bounds()
-	c := box.Centre()
+	q.Centre = box.Centre()
 	R := box.Size().MaxAbs() / 2
 	// Within the limbus' share of a globe, or over a disc.
-	r0, r1 := 0.16*R, 0.45*R
-	if s := f.Local(box.Size()); math.Abs(s.Z) < 0.5*R {
-		r0, r1 = 0.35*R, 0.9*R
+	q.R0, q.R1 = 0.16*R, 0.45*R
+	if s := q.Frame.Local(box.Size()); math.Abs(s.Z) < 0.5*R {
+		q.R0, q.R1 = 0.35*R, 0.9*R
 	}
 	if e != nil {
-		c = e.Centre
+		q.Centre = e.Centre
 		if e.Limbus.Held {
-			r1 = 0.95 * e.Limbus.V
+			q.R1 = 0.95 * e.Limbus.V
 		}
-		if e.Pupil.Held && e.Pupil.V < 0.8*r1 {
-			r0 = e.Pupil.V + 0.1*(r1-e.Pupil.V)
+		if e.Pupil.Held && e.Pupil.V < 0.8*q.R1 {
+			q.R0 = e.Pupil.V + 0.1*(q.R1-e.Pupil.V)
 		}
 	}
-	p := register.About(hi, lo, c, f, r0, r1)
+	return q
+}
+
+// about is the turn about the axis, from relief.
+func (r *Run) about(hi, lo *register.Surface, q *Ring) {
+	r0, r1 := q.R0, q.R1
+	p := register.About(hi, lo, q.Centre, q.Frame, r0, r1)
 	limit := r.Limit("highlow.turn_degrees")
 	v := geom.Degrees(p.Angle)
 	g := Finding{Code: "highlow.about", Part: r.Subject.Part(High).Name, Number: Number{Unit: "degrees", What: "turn about the axis, from relief between " + fmt.Sprintf("%.2f and %.2f mm", r0, r1), Held: p.Held, Why: p.Why}, Range: Between(-limit, limit, "own choice")}

@@ -82,6 +82,22 @@ func (q portrait) pixel(s *sitter, t tone, px, py float64, paper colour.RGB) col
 	return base.Scale(light)
 }
 
+// Draw draws a mesh as seen along -frame.N with frame.T up, in a square of size px; its vertices' values are coloured by a tone, linear.
+// Where a value is no number the mesh is grey.
+func Draw(m *mesh.Mesh, value []float64, shade func(v float64) colour.RGB, frame geom.Frame, size int) (*image.NRGBA, error) {
+	s, err := newSitter(m)
+	if err != nil {
+		return nil, err
+	}
+	box := m.Bounds()
+	q := portrait{frame: frame, at: box.Centre(), half: 0.52 * box.Size().MaxAbs(), size: size}
+	return q.draw(s, func(tri int, u, v float64) (colour.RGB, bool) {
+		c := m.Tri[tri]
+		x := (1-u-v)*value[c[0]] + u*value[c[1]] + v*value[c[2]]
+		return shade(x), !math.IsNaN(x)
+	}), nil
+}
+
 // project says where a place lies in the picture, px, and how far it is toward who looks.
 func (q portrait) project(p geom.Vec) (x, y, toward float64) {
 	l := q.frame.Local(p.Sub(q.at))

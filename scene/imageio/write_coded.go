@@ -25,7 +25,20 @@ func WritePNG(path string, w, h, c int, pix []uint8, text map[string]string) err
 	if err != nil {
 		return &FormatError{path, "PNG", err.Error()}
 	}
-	return writePNG(path, m, text)
+	return writePNG(path, m, text, true)
+}
+
+// WriteData writes samples of 8 or 16 bits that are no colours, such as heights or normals: a PNG without a statement about colour, so
+// that nobody turns them into another space. One of the slices is nil; they are laid out as for WritePNG.
+func WriteData(path string, w, h, c int, pix8 []uint8, pix16 []uint16, text map[string]string) error {
+	if err := checkWrite("PNG", path, w, h, c, len(pix8)+len(pix16)); err != nil {
+		return err
+	}
+	m, err := layOut(w, h, c, pix8, pix16)
+	if err != nil {
+		return &FormatError{path, "PNG", err.Error()}
+	}
+	return writePNG(path, m, text, false)
 }
 
 // WritePNG16 is WritePNG with samples of 16 bits.
@@ -37,7 +50,7 @@ func WritePNG16(path string, w, h, c int, pix []uint16, text map[string]string) 
 	if err != nil {
 		return &FormatError{path, "PNG", err.Error()}
 	}
-	return writePNG(path, m, text)
+	return writePNG(path, m, text, true)
 }
 
 // EncodePNG returns a PNG file of samples of 8 bits, laid out as for WritePNG, with no statement about colour.
@@ -59,7 +72,8 @@ func encodePNG(w, h, c int, pix8 []uint8, pix16 []uint16) ([]byte, error) {
 	return b.Bytes(), err
 }
 
-func writePNG(path string, m image.Image, text map[string]string) error {
+// writePNG writes a picture; coloured says in the file that it is sRGB.
+func writePNG(path string, m image.Image, text map[string]string, coloured bool) error {
 	keys := slices.Sorted(maps.Keys(text))
 	for _, k := range keys {
 		if len(k) < 1 || len(k) > 79 || slices.ContainsFunc([]byte(k), func(b byte) bool { return b < ' ' || b > '~' }) {
@@ -75,7 +89,9 @@ func writePNG(path string, m image.Image, text map[string]string) error {
 	return WriteAtomic(path, func(out io.Writer) error {
 		var b bytes.Buffer
 		b.Write(data[:head])
-		chunk(&b, "sRGB", []byte{0}) // rendering intent: perceptual
+		if coloured {
+			chunk(&b, "sRGB", []byte{0}) // rendering intent: perceptual
+		}
 		for _, k := range keys {
 			// No compression, no language, no translated keyword.
 			chunk(&b, "iTXt", append([]byte(k), append([]byte{0, 0, 0, 0, 0}, text[k]...)...))

@@ -1,0 +1,4 @@
+package main
+
+// proofName is the page of the proof.
+const proofName = "proof.png"
