@@ -8,16 +8,12 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"catchlight/render/frozen"
-	prep "catchlight/render/prepare"
 	"catchlight/scene"
-	"catchlight/scene/colour"
 	"catchlight/scene/geom"
-	"catchlight/scene/texture"
 )
 
-// White lids about a white eye in a white furnace can't be seen: skin, inner corner and lashes plainly, under their coats and
-// the tears; and skin by random walks, over the lower lid and the cheek (TestWhiteCorners looks at both ends of the opening).
+// White lids about a white eye in a white furnace can't be seen: skin, inner corner and hair plainly, under coats and
+// tears; and skin by random walks, over the lower lid and the cheek (TestWhiteCorners looks at both ends of the opening).
 // The colours are put on after preparing, as no colour key reaches 1.
 func TestWhiteLidsFurnace(t *testing.T) {
 	const eye = "{name: eye, shape: eye, lids: {facet_size: 0.4, lashes: {density: 0.3}}, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
@@ -28,18 +24,10 @@ func TestWhiteLidsFurnace(t *testing.T) {
 		set     string
 		objects int
 		within  float64
-	}{{"walks", true, 96, "camera={kind: orthographic, width: 14, target: [0, -15, 10], orbit: {azimuth: 10}}", 3, 0.01}, {"plain", false, 48, "camera={kind: orthographic, width: 50, target: [0, 0, 0], orbit: {azimuth: 10}}", 3, 0.005}} {
+	}{{"walks", true, 96, "camera={kind: orthographic, width: 14, target: [0, -15, 10], orbit: {azimuth: 10}}", 5, 0.01}, {"plain", false, 48, "camera={kind: orthographic, width: 50, target: [0, 0, 0], orbit: {azimuth: 10}}", 5, 0.005}} {
 		t.Run(c.name, func(t *testing.T) {
 			p := prepare(t, fmt.Sprintf(furnace, c.spp, 50.0, eye), "advanced.guided=false", c.set)
-			lids := 0
-			for i := range p.Scene.Objects {
-				if m := &p.Scene.Objects[i].Material; m.Kind == frozen.Soft {
-					*m = prep.Soft(texture.Constant(colour.Grey(1)), colour.Grey(0.5), m.Index, math.Sqrt(m.Alpha), c.scatter && !m.Flesh.Solid)
-					m.Flesh.Alpha = colour.Grey(1)
-					lids++
-				}
-			}
-			require.Equal(t, c.objects, lids)
+			require.Equal(t, c.objects, white(p, c.scatter))
 			r := finish(t, p)
 			pic := r.Film.Develop()
 			t.Logf("%d walks, %d leaks, %.1f s", r.Stats.Walks, r.Stats.WalkLeaks, r.Stats.Seconds)
@@ -80,13 +68,13 @@ objects:
 	for _, c := range []struct {
 		eye  string
 		set  []string
-		want int // objects: two shells, then a card or skin, corner, lashes and tears
+		want int // objects: two shells, then a card or skin, corner, tears and three kinds of hair
 	}{
-		{"", nil, 3}, {"", []string{"lids=on"}, 6}, {"", []string{"lids=off"}, 3},
-		{", lids: {facet_size: 1}", nil, 6}, {", lids: {facet_size: 1}", []string{"lids=off"}, 3},
-		{", lids: {on: false}", nil, 3}, {", lids: {on: false}", []string{"lids=on"}, 6},
-		{", lids: {scale: 1.4}", []string{"objects.eye.globe.radius=17", "objects.eye.limbus={radius: 8.3, width: 1.6}", "objects.eye.cornea.radius=11"}, 6},
-		{", lids: {tear_line: 0, lashes: {density: 0}, brow: {density: 0}}", nil, 4},
+		{"", nil, 3}, {"", []string{"lids=on"}, 8}, {"", []string{"lids=off"}, 3},
+		{", lids: {facet_size: 1}", nil, 8}, {", lids: {facet_size: 1}", []string{"lids=off"}, 3},
+		{", lids: {on: false}", nil, 3}, {", lids: {on: false}", []string{"lids=on"}, 8},
+		{", lids: {scale: 1.4}", []string{"objects.eye.globe.radius=17", "objects.eye.limbus={radius: 8.3, width: 1.6}", "objects.eye.cornea.radius=11"}, 8},
+		{", lids: {tear_line: 0, lashes: {density: 0}, brow: {density: 0}, down: {density: 0}}", nil, 4},
 	} {
 		p := prepare(t, fmt.Sprintf(yaml, c.eye), c.set...)
 		assert.Len(t, p.Scene.Objects, c.want, "%s %v", c.eye, c.set)

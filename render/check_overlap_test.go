@@ -14,12 +14,18 @@ import (
 	"catchlight/scene/texture"
 )
 
-// white makes all flesh of a scene white under its coat, which no colour key does; it returns how many objects there are.
+// white makes all flesh of a scene white under its coat, which no colour key does, and all hair without pigment; it returns how many
+// objects there are.
 func white(p *Prepared, scatter bool) (n int) {
 	for i := range p.Scene.Objects {
 		if m := &p.Scene.Objects[i].Material; m.Kind == frozen.Soft {
 			*m = prep.Soft(texture.Constant(colour.Grey(1)), colour.Grey(0.5), m.Index, math.Sqrt(m.Alpha), scatter && !m.Flesh.Solid)
 			m.Flesh.Alpha = colour.Grey(1)
+			n++
+		}
+		if h := p.Scene.Objects[i].Hair; h != nil {
+			clear(h.Set().Eu)
+			clear(h.Set().Ph)
 			n++
 		}
 	}
@@ -91,7 +97,7 @@ func TestWhiteCorners(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			p := prepare(t, fmt.Sprintf(furnace, 64, 50.0, eye), c.camera, "advanced.guided=false")
-			require.Equal(t, 3, white(p, true))
+			require.Equal(t, 5, white(p, true))
 			r := finish(t, p)
 			pic := r.Film.Develop()
 			t.Logf("%d walks, %d from within, %d lost, %d cut, %.1f s", r.Stats.Walks, r.Stats.Within, r.Stats.WalkLeaks, r.Stats.CutPaths, r.Stats.Seconds)
@@ -109,7 +115,7 @@ func TestWhiteCorners(t *testing.T) {
 // A good eye in lids has nothing to confess; where skin has holes, so that walks get out of it, the report says how much of the
 // light ended there, and warns.
 func TestLostLightIsTold(t *testing.T) {
-	const eye = "{name: eye, shape: eye, lids: {facet_size: 0.6, tear_line: 0, lashes: {density: 0}, brow: {density: 0}}, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
+	const eye = "{name: eye, shape: eye, lids: {facet_size: 0.6, tear_line: 0, lashes: {density: 0}, brow: {density: 0}, down: {density: 0}}, map_size: 64, iris: {colour: 1, scattering: false, pupil_closed: true}, sclera: {colour: 1, scattering: false}}"
 	p := prepare(t, fmt.Sprintf(furnace, 24, 30.0, eye), "camera.orbit={azimuth: 10}", "advanced.guided=false")
 	require.Equal(t, 2, white(p, true))
 	r := finish(t, p)

@@ -141,6 +141,7 @@ type Advanced struct {
 	Manifold     bool    `key:"manifold" default:"true" doc:"connect lights to the iris through the cornea by the manifold solver; off leaves it to chance (same mean, more noise)"`
 	Split        bool    `key:"split" default:"true" doc:"trace both the reflected and the refracted part at the first hit of an eye; off picks one"`
 	Guided       bool    `key:"guided" default:"true" doc:"steer walks in tissue toward the surface that they came in by and toward the light; off: plain walks (same mean, more noise)"`
+	HoldHair     bool    `key:"hold_hair" default:"true" doc:"trace hairs thinner than a pixel as wide as one and let the rest of the rays pass (same cover, less noise, no beads); off traces them as thin as they are"`
 	LightSamples bool    `key:"light_samples" default:"true" doc:"connect vertices to lights; off leaves all light to chance (same mean, more noise)"`
 	MapMemory    float64 `key:"map_memory" unit:"GB" range:"[0,1e6]" default:"4" source:"our own choice" doc:"memory that pictures may take while they are prepared; more is an error before the work starts; 0 is no limit"`
 }
@@ -297,14 +298,13 @@ type Skin struct {
 
 // Lashes are hairs along the margins.
 type Lashes struct {
-	UpperLength float64    `key:"upper_length" unit:"mm" range:"[0,16]" default:"9" source:"8 to 12 mm, a third of the opening's width (Amador et al. 2015); from memory" doc:"length of the longest of the upper lid; 0 is none"`
-	LowerLength float64    `key:"lower_length" unit:"mm" range:"[0,12]" default:"6" source:"common practice, no published source: 6 to 8 mm" doc:"length of the longest of the lower lid; 0 is none"`
-	Density     float64    `key:"density" range:"[0,3]" default:"1" source:"90 to 160 upper and 50 to 80 lower ones (Na et al. 2006); from memory" doc:"1 is 4.8 roots a mm on the upper lid and 2.8 on the lower one"`
-	Width       float64    `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.09" source:"common practice, no published source: 0.06 to 0.1 mm" doc:"diameter of the upper ones at the root; lower ones are finer"`
-	Curl        float64    `key:"curl" unit:"degrees" range:"[0,84]" default:"70" source:"common practice, no published source: 50 to 80, straight ones 20 to 40" doc:"how far an upper one turns upward from root to tip; lower ones turn down by 0.62 of it"`
-	Eumelanin   float64    `key:"eumelanin" range:"[0,30]" default:"6" source:"common practice, no published source: 4 to 8 is dark, 1.3 brown, 0.3 fair" doc:"brown-black pigment"`
-	Pheomelanin float64    `key:"pheomelanin" range:"[0,30]" default:"0" source:"neutral: changes nothing" doc:"red pigment"`
-	Colour      colour.RGB `key:"colour" range:"[0,0.9]" default:"[0.022, 0.015, 0.011]" source:"our own, by eye" doc:"reflectance below their gloss"`
+	UpperLength float64 `key:"upper_length" unit:"mm" range:"[0,16]" default:"9" source:"8 to 12 mm, a third of the opening's width (Amador et al. 2015); from memory" doc:"length of the longest of the upper lid; 0 is none"`
+	LowerLength float64 `key:"lower_length" unit:"mm" range:"[0,12]" default:"6" source:"common practice, no published source: 6 to 8 mm" doc:"length of the longest of the lower lid; 0 is none"`
+	Density     float64 `key:"density" range:"[0,3]" default:"1" source:"90 to 160 upper and 50 to 80 lower ones (Na et al. 2006); from memory" doc:"1 is 4.8 roots a mm on the upper lid and 2.8 on the lower one"`
+	Width       float64 `key:"width" unit:"mm" range:"[0.02,0.3]" default:"0.09" source:"common practice, no published source: 0.06 to 0.1 mm" doc:"diameter of the upper ones at the root; lower ones are finer"`
+	Curl        float64 `key:"curl" unit:"degrees" range:"[0,84]" default:"70" source:"common practice, no published source: 50 to 80, straight ones 20 to 40" doc:"how far an upper one turns upward from root to tip; lower ones turn down by 0.62 of it"`
+	Eumelanin   float64 `key:"eumelanin" range:"[0,30]" default:"6" source:"common practice, no published source: 4 to 8 is dark, 1.3 brown, 0.3 fair" doc:"brown-black pigment"`
+	Pheomelanin float64 `key:"pheomelanin" range:"[0,30]" default:"0" source:"neutral: changes nothing" doc:"red pigment"`
 }
 
 // OpacityMask takes away the parts of a mesh where a mask is low.

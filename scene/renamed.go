@@ -64,7 +64,7 @@ var renames = map[reflect.Type][]rename{
 	reflect.TypeFor[Lids](): {{"rim", "margin", ""}, {"tears", "tear_line", ""}, {"detail", "facet_size", ""}},
 	reflect.TypeFor[Skin](): {{"half_radius", "scatter_radius", ""}, {"scatter", "scattering", ""}},
 	reflect.TypeFor[Lashes](): {
-		{"upper", "upper_length", ""}, {"lower", "lower_length", ""},
+		{"upper", "upper_length", ""}, {"lower", "lower_length", ""}, {"colour", "eumelanin", "a pigment instead of a colour: 6 is nearly black, 1.3 brown, 0.3 fair"},
 	},
 }
 

@@ -31,8 +31,9 @@ func (s *Scratch) Past(c *Curves, i uint32) {
 // Closest finds the first hair that the ray o + t d enters at a t in (tmin, tmax) and reports whether there is one. Rays that start in a
 // hair do not enter it. d need not have length 1. Where nothing is met, *h is as it was. It does not allocate.
 //
-// Of hairs that are traced wider than they are, a ray passes the share that keeps their cover, by a hash of ray and hair, so that the
-// same ray always sees the same. They are flat then: as deep along the ray as the true hair.
+// A hair that is traced wider than it is stands for the true one that is moved aside by chance, by up to as much as it is wider,
+// so that its mean cover is kept. A hash of the ray says by how much, for all hairs alike, so that the same ray always sees the
+// same, and hairs side by side cover what they cover in truth. U and H are places of the true hair, and it is as deep along the ray.
 func (c *Curves) Closest(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit) bool {
 	return c.ray(s, o, d, tmin, tmax, h, false)
 }
@@ -56,9 +57,9 @@ func (c *Curves) ray(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit,
 	// In double precision and from the caller's start; in lengths, as the direction's is 1.
 	unit := d.Mul(1 / long)
 	lo, hi := tmin*long, tmax*long
-	least := 4e-7 * c.hull.box.Size().MaxAbs() / long
+	least := 2e-7 * c.hull.box.Size().MaxAbs() / long // what single precision tells apart
 	var hit Hit
-	var key uint64
+	aside := math.NaN()
 	seen := [4]uint32{noRef, noRef, noRef, noRef}
 	n, last, found := 0, uint32(noRef), false
 	step := least
@@ -67,7 +68,7 @@ func (c *Curves) ray(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit,
 		if hit.Prim == last {
 			step *= 2
 		} else {
-			step = max(least, 4e-7*hit.T)
+			step = least
 		}
 		last = hit.Prim
 		t = max(t, hit.T) + step
@@ -79,7 +80,7 @@ func (c *Curves) ray(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit,
 			}
 			seen[n&3] = p
 			n++
-			if !c.meets(s, p, o, d, unit, &key, lo, &hi, h) {
+			if !c.meets(s, p, o, d, unit, &aside, lo, &hi, h) {
 				continue
 			}
 			if any {
@@ -93,25 +94,21 @@ func (c *Curves) ray(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit,
 	return found
 }
 
-// meets looks at a hull's cones, unless its hair is passed. unit is along d; key is the hash of the ray once it is needed.
-func (c *Curves) meets(s *Scratch, part uint32, o, d, unit geom.Vec, key *uint64, lo float64, hi *float64, h *CurveHit) bool {
+// meets looks at a hull's cones, unless its hair is passed. unit is along d; aside is where true hairs are once that is needed.
+func (c *Curves) meets(s *Scratch, part uint32, o, d, unit geom.Vec, aside *float64, lo float64, hi *float64, h *CurveHit) bool {
 	q := &c.parts[part]
 	if s.pastHair == q.hair && s.past == c.Base() {
 		return false
 	}
-	luck := -1.0
-	if c.thin {
-		if *key == 0 {
-			*key = rayKey(o, d)
-		}
-		luck = chance(*key, q.hair)
+	if c.thin && *aside != *aside {
+		*aside = sideOf(o, d)
 	}
-	return c.part(q, o, unit, luck, lo, hi, h)
+	return c.part(q, o, unit, *aside, lo, hi, h)
 }
 
-// part looks at the cones of a hull for one that the ray enters in (lo, hi), and takes the first: hi is then where. luck is the
-// number in [0, 1) that decides whether a ray passes a wider hair; below 0 none does.
-func (c *Curves) part(q *curvePart, o, d geom.Vec, luck, lo float64, hi *float64, h *CurveHit) bool {
+// part looks at the cones of a hull for one that the ray enters in (lo, hi), and takes the first: hi is then where. aside in (-1, 1)
+// is how far true hairs are moved across wider ones, of the way that there is.
+func (c *Curves) part(q *curvePart, o, d geom.Vec, aside, lo float64, hi *float64, h *CurveHit) bool {
 	found := false
 	for i := q.from; i < q.to; i++ {
 		a, b := &c.knots[i], &c.knots[i+1]
@@ -119,16 +116,19 @@ func (c *Curves) part(q *curvePart, o, d geom.Vec, luck, lo float64, hi *float64
 		if !ok {
 			continue
 		}
-		if luck >= 0 {
-			share := float64(a.share) + s*(float64(b.share)-float64(a.share))
-			if luck >= share {
+		across := beside(a, b, s, o, d)
+		if share := float64(a.share) + s*(float64(b.share)-float64(a.share)); share < 1 {
+			if s <= 0 && a.u == 0 && past(b, a, share, o.Mad(mid, d)) || s >= 1 && b.u == 1 && past(a, b, share, o.Mad(mid, d)) {
 				continue
 			}
-			if share < 1 {
-				// No deeper than a ray that is inclined by 75 degrees goes.
-				r := float64(a.r) + s*(float64(b.r)-float64(a.r))
-				t = mid - share*min(mid-t, 4*r)
+			off := across - aside*(1-share)
+			if math.Abs(off) >= share {
+				continue
 			}
+			// As deep as the true hair is here; rays along it go no deeper than those that are inclined by 75 degrees.
+			half := min((mid-t)/math.Sqrt(max(1e-9, 1-across*across)), 4*(float64(a.r)+s*(float64(b.r)-float64(a.r))))
+			across = off / share
+			t = max(t, mid-share*half*math.Sqrt(1-across*across))
 		}
 		if !(t > lo && t < *hi) {
 			continue
@@ -136,9 +136,15 @@ func (c *Curves) part(q *curvePart, o, d geom.Vec, luck, lo float64, hi *float64
 		*hi, found = t, true
 		h.Hair, h.Cone = q.hair, i
 		h.U = float64(a.u) + s*(float64(b.u)-float64(a.u))
-		h.H = beside(a, b, s, o, d)
+		h.H = across
 	}
 	return found
+}
+
+// past reports whether p lies beyond the end b of a cone from a, by more than the true hair's end does.
+func past(a, b *curveKnot, share float64, p geom.Vec) bool {
+	v := b.vec().Sub(a.vec())
+	return p.Sub(b.vec()).Dot(v) > share*float64(b.r)*v.Len()
 }
 
 // beside returns how far beside the axis of a cone the ray passes, in half widths there.
@@ -153,21 +159,16 @@ func beside(a, b *curveKnot, s float64, o, d geom.Vec) float64 {
 	return max(-1, min(1, o.Sub(p).Dot(y)/(l*r)))
 }
 
-// rayKey is a hash of a ray, never 0.
-func rayKey(o, d geom.Vec) uint64 {
+// sideOf is a number in (-1, 1) from the bits of a ray, more often near 0: the sum of two even ones.
+//
+// Source of the mixing: Steele, Lea and Flood, Fast Splittable Pseudorandom Number Generators, OOPSLA 2014.
+func sideOf(o, d geom.Vec) float64 {
 	k := uint64(0x9e3779b97f4a7c15)
 	for _, x := range [6]float64{o.X, o.Y, o.Z, d.X, d.Y, d.Z} {
 		k = bits.RotateLeft64(k^math.Float64bits(x), 29) * 0xd6e8feb86659fd93
 	}
-	return k | 1
-}
-
-// chance is a number in [0, 1) for a ray and a hair.
-//
-// Source of the mixing: Steele, Lea and Flood, Fast Splittable Pseudorandom Number Generators, OOPSLA 2014.
-func chance(key uint64, hair uint32) float64 {
-	z := key + (uint64(hair)+1)*0x9e3779b97f4a7c15
-	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
-	z = (z ^ z>>27) * 0x94d049bb133111eb
-	return float64((z^z>>31)>>11) / (1 << 53)
+	k = (k ^ k>>30) * 0xbf58476d1ce4e5b9
+	k = (k ^ k>>27) * 0x94d049bb133111eb
+	k ^= k >> 31
+	return (float64(k>>32)+float64(k&math.MaxUint32)+1)/(1<<32) - 1
 }

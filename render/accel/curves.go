@@ -33,7 +33,7 @@ type Curves struct {
 type curveKnot struct {
 	at    [3]float32 // mm
 	r     float32    // half width that is traced, mm
-	share float32    // of the rays that meet it, how many do not pass: true half width over r
+	share float32    // the true half width over r: how many of the rays that meet it do not pass
 	u     float32    // place along the hair: 0 at the root, 1 at the tip
 }
 

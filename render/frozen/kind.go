@@ -3,7 +3,7 @@ package frozen
 import "fmt"
 
 // kindNames are the kinds in words, for messages.
-var kindNames = [...]string{"diffuse", "conductor", "dielectric", "matched", "outer shell", "inner shell", "tissue", "strip of tears"}
+var kindNames = [...]string{"diffuse", "conductor", "dielectric", "matched", "outer shell", "inner shell", "tissue", "strip of tears", "hair"}
 
 // String returns the kind in words.
 func (k Kind) String() string {

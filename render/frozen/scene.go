@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"catchlight/light"
+	"catchlight/material/hair"
 	"catchlight/material/medium"
 	"catchlight/material/tissue"
 	"catchlight/render/accel"
@@ -27,7 +28,7 @@ const (
 // Shape is the geometric kind of an object.
 type Shape uint8
 
-// The shapes. All but Mesh are intersected in closed form in float64.
+// The shapes. All but Mesh and Strands are intersected in closed form in float64.
 const (
 	Mesh Shape = iota
 	Sphere
@@ -35,6 +36,7 @@ const (
 	Disc
 	Box
 	Slab
+	Strands // hairs, in Hair
 )
 
 // Kind is how an object's surface answers light.
@@ -50,6 +52,7 @@ const (
 	Inner
 	Soft     // a scattering object under a thin coat; see Flesh
 	TearLine // the thin strip of tears along a lid: it mirrors, and what is not mirrored goes straight on
+	Hair     // strands alone: see material/hair
 )
 
 // Material is an object's surface, and the volume inside it.
@@ -64,6 +67,7 @@ type Material struct {
 	HasMedium bool
 	Medium    medium.Medium
 	Flesh     *Flesh
+	Fibre     *hair.Look // of hair
 }
 
 // Flesh is a homogeneous scattering object with a colour painted on top. The map is applied as a filter of
@@ -118,6 +122,7 @@ type Object struct {
 	Size        geom.Vec // half extents of boxes and rectangles; X is the radius of spheres and discs; Z the thickness of slabs
 	Mesh        *mesh.Mesh
 	BVH         *accel.BVH
+	Hair        *accel.Curves  // of Strands
 	Tangents    *mesh.Tangents // of Mesh; nil without a normal map
 	Bump        texture.Map    // normal map of a plain mesh; not valid without one
 	BumpGain    float64        // of its slopes
@@ -250,10 +255,10 @@ type Settings struct {
 // Hit is where a ray meets an object or a light.
 type Hit struct {
 	T      float64
-	Object int32 // index of the object; -1 for a light
-	Light  int32 // index of the light; -1 for an object
-	Prim   uint32
-	U, V   float64
+	Object int32   // index of the object; -1 for a light
+	Light  int32   // index of the light; -1 for an object
+	Prim   uint32  // triangle or hair
+	U, V   float64 // barycentrics; of a hair: place along it, and sine of the place around it
 }
 
 // Intersect finds the closest hit in (tmin, tmax) among the objects and finite lights that the mask's rays meet.
@@ -300,12 +305,12 @@ func (s *Scene) Border(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mask M
 }
 
 // OccludedInside reports whether an object that the mask's rays meet lies in the chamber of eye e, nearer than the outer shell at
-// distance far. Flesh that reaches into an eye is not there for light inside.
+// distance far. Flesh and hair that reach into an eye are not there for light inside.
 func (s *Scene) OccludedInside(sc *accel.Scratch, e *Eye, r geom.Ray, far float64, mask Mask) bool {
 	inv := geom.Vec{X: 1 / r.D.X, Y: 1 / r.D.Y, Z: 1 / r.D.Z}
 	for i := range s.Objects {
 		b := &s.Objects[i]
-		if int32(i) == e.Outer || b.Mask&mask == 0 || b.Material.Kind == Soft || b.Material.Kind == Matched {
+		if int32(i) == e.Outer || b.Mask&mask == 0 || b.Material.Kind == Soft || b.Material.Kind == Hair || b.Material.Kind == Matched {
 			continue
 		}
 		if _, _, ok := b.Bounds.Hit(r.O, inv, 0, far); ok && b.Blocks(sc, r, 0, far) {
@@ -348,6 +353,14 @@ func (b *Object) Closest(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, h *H
 		h.T, h.Prim, h.U, h.V = ah.T, ah.Prim, ah.U, ah.V
 		return true
 	}
+	if b.Shape == Strands {
+		var ah accel.CurveHit
+		if !b.Hair.Closest(sc, o, d, tmin, tmax, &ah) {
+			return false
+		}
+		h.T, h.Prim, h.U, h.V = ah.T, ah.Hair, ah.U, ah.H
+		return true
+	}
 	t, face, ok := b.analytic(o, d, tmin, tmax)
 	if ok {
 		h.T, h.Prim = t, face
@@ -364,6 +377,9 @@ func (b *Object) Blocks(sc *accel.Scratch, r geom.Ray, tmin, tmax float64) bool 
 			return b.throughCutouts(sc, o, d, tmin, tmax, &h)
 		}
 		return b.BVH.Occluded(sc, o, d, tmin, tmax)
+	}
+	if b.Shape == Strands {
+		return b.Hair.Occluded(sc, o, d, tmin, tmax)
 	}
 	_, _, ok := b.analytic(o, d, tmin, tmax)
 	return ok

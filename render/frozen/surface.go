@@ -3,6 +3,8 @@ package frozen
 import (
 	"math"
 
+	"catchlight/material/hair"
+	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 )
@@ -15,9 +17,28 @@ type Surface struct {
 	UV     geom.UV
 	Object int32
 	Prim   uint32
-	U, V   float64   // barycentrics of a mesh
+	U, V   float64   // barycentrics of a mesh; of a hair as in Hit
 	Part   mesh.Part // of an inner shell
 	Eps    float64   // mm by which a ray leaving here is moved along Ng
+}
+
+// Along returns the frame of hair i at u for a ray along d, in the object's frame: S toward the tip, N across the hair toward the
+// viewer, T across the ray.
+func (b *Object) Along(i uint32, u float64, d geom.Vec) geom.Frame {
+	x := b.Hair.Tangent(i, u)
+	y := x.Cross(d)
+	if l := y.Len(); l > 1e-9*d.Len() {
+		y = y.Mul(1 / l)
+	} else {
+		y = geom.NewFrame(x).S
+	}
+	return geom.Frame{S: x, T: y, N: x.Cross(y)}
+}
+
+// Pigment returns what hair i absorbs at u, per radius.
+func (b *Object) Pigment(i uint32, u float64) colour.RGB {
+	s := b.Hair.Set()
+	return hair.Absorption(float64(s.Eu[i]), float64(s.Ph[i])).Scale(hair.Worn(u))
 }
 
 // originUlps is how far a new ray starts off the surface, as a share of the largest coordinate: about 34 units in
@@ -47,6 +68,12 @@ func (s *Scene) Surface(r geom.Ray, h *Hit) Surface {
 		if m.Part != nil {
 			out.Part = m.Part[h.Prim]
 		}
+	} else if b.Shape == Strands {
+		p = b.ToLocal.Point(r.At(h.T))
+		f := b.Along(h.Prim, h.U, b.ToLocal.Vector(r.D))
+		ng = f.T.Mul(h.V).Mad(math.Sqrt(max(0, 1-h.V*h.V)), f.N)
+		ns = ng
+		out.UV = geom.UV{U: h.U, V: h.V}
 	} else {
 		p = b.ToLocal.Point(r.At(h.T))
 		switch b.Shape {

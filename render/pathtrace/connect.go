@@ -57,6 +57,7 @@ const (
 	glassLobe                 // rough dielectric, both sides
 	roughCoatLobe             // flesh: its rough coat, reflection alone
 	underCoatLobe             // flesh: 1/pi under its coat
+	hairLobe                  // the hair that the path meets
 )
 
 // connect estimates what all lights (or one of them) send to the vertex, and books it times beta. The path's mask is that
@@ -367,6 +368,8 @@ func (t *Tracer) evaluate(a *response, v *vertex, wi geom.Vec) (colour.RGB, floa
 	case underCoatLobe:
 		cos := folded(v, wi)
 		return colour.Grey(cos / math.Pi * t.fleshOut(a.object, v, wi)), cos / math.Pi
+	case hairLobe:
+		return t.fibre.Eval(a.frame.Local(wi))
 	}
 	return colour.RGB{}, 0
 }

@@ -21,10 +21,13 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 			return
 		}
 		var h frozen.Hit
+		t.sc.Past(p.strands, p.strand)
 		hit := t.scene.Intersect(t.sc, p.ray, 0, math.Inf(1), p.mask, true, &h)
 		for hit && h.Light >= 0 && p.seen && !t.scene.LightSeen[h.Light] { // the camera looks through it
 			hit = t.scene.Intersect(t.sc, p.ray, h.T*(1+1e-9), math.Inf(1), p.mask, true, &h)
 		}
+		t.sc.Past(nil, 0)
+		p.strands = nil
 		if in := p.medium(); in >= 0 && t.scene.Objects[in].Material.HasMedium {
 			far := math.Inf(1)
 			if hit {
@@ -67,6 +70,8 @@ func (t *Tracer) follow(p *path, out *film.Sample) {
 			alive = t.tearLine(p, &sf, wet)
 		case frozen.Matched:
 			alive = t.matched(p, &sf)
+		case frozen.Hair:
+			alive = t.hair(p, &sf, out)
 		default:
 			b := &t.scene.Objects[h.Object]
 			panic(fmt.Sprintf("pathtrace: %q is of the kind %v, for which follow has no case", b.Name, b.Material.Kind))

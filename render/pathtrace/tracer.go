@@ -4,6 +4,7 @@ import (
 	"math"
 	"sync"
 
+	"catchlight/material/hair"
 	"catchlight/material/microfacet"
 	"catchlight/render/accel"
 	"catchlight/render/film"
@@ -96,6 +97,7 @@ type Tracer struct {
 	stack  [4]path
 	found  [mostPaths]solution // from one point to one light through a cornea
 	n      int
+	fibre  hair.Fibre                             // that the path meets
 	major  colour.RGB                             // the larger extinction of the zones of the tissue that a walk is in, 1/mm
 	away   func(from geom.Vec, weight colour.RGB) // hears of paths that leave the scene, in place of the film; nil but within Depart
 
@@ -163,6 +165,9 @@ type path struct {
 	y     geom.Vec // where the path crossed the cornea (chain refracted), eye frame
 	facet crossing // the same on the shell's mesh
 	nest           // closed objects around the ray
+
+	strands *accel.Curves // the ray leaves a hair of these and does not meet it again; nil: none
+	strand  uint32        // which
 }
 
 // index returns the refractive index of an object's inside; -1 is air.

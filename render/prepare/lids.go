@@ -42,8 +42,9 @@ func (p *preparer) eyes(b *scene.Object) {
 // grown is lids with their hierarchies.
 type grown struct {
 	*lids.Lids
-	skin, corner, tears, lashes *accel.BVH
-	skinDepth, cornerDepth      frozen.Depth
+	skin, corner, tears    *accel.BVH
+	hair                   []*accel.Curves // of Lids.Hair
+	skinDepth, cornerDepth frozen.Depth
 }
 
 // lids makes the lids about an object's eyes.
@@ -104,16 +105,15 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	if !p.d.Effects.Shadow {
 		mask &^= frozen.ShadowRays
 	}
-	look, err := stage(p, "skin "+b.Name, append(inputs, l.Skin, l.Lashes), func(*making) (*[3]frozen.Material, error) {
+	look, err := stage(p, "skin "+b.Name, append(inputs, l.Skin), func(*making) (*[2]frozen.Material, error) {
 		s := &l.Skin
 		pink := tearIndex
 		if g.Tears != nil {
 			pink = 1 // the water on it mirrors
 		}
-		return &[3]frozen.Material{
+		return &[2]frozen.Material{
 			Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering),
 			Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), pink, 0.25, s.Scattering),
-			Soft(texture.Constant(l.Lashes.Colour), s.ScatterRadius, 1.55, 0.5, false),
 		}, nil
 	})
 	if err != nil {
@@ -122,7 +122,9 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	}
 	add("skin", g.Skin, g.skin, g.skinDepth, look[0], true, mask)
 	add("corner", g.Corner, g.corner, g.cornerDepth, look[1], true, mask)
-	add("lashes", g.Lashes, g.lashes, nil, look[2], false, mask)
+	for i, q := range g.Hair {
+		p.hairs(b.Name+"."+q.Name, g.hair[i], to, mask)
+	}
 	add("tears", g.Tears, g.tears, nil, frozen.Material{Kind: frozen.TearLine, Index: lipidIndex}, false, mask&^frozen.ShadowRays)
 }
 
@@ -168,13 +170,20 @@ func (p *preparer) growLids(par lids.Params, sockets []lids.Socket, scatters boo
 	for _, q := range []struct {
 		m *mesh.Mesh
 		h **accel.BVH
-	}{{made.Skin, &g.skin}, {made.Corner, &g.corner}, {made.Tears, &g.tears}, {made.Lashes, &g.lashes}} {
+	}{{made.Skin, &g.skin}, {made.Corner, &g.corner}, {made.Tears, &g.tears}} {
 		if q.m == nil {
 			continue
 		}
 		if *q.h, err = p.hierarchy(q.m); err != nil {
 			return nil, err
 		}
+	}
+	for _, q := range made.Hair {
+		h, err := accel.NewCurves(q.Set, accel.Options{Workers: p.o.Workers})
+		if err != nil {
+			return nil, err
+		}
+		g.hair = append(g.hair, h)
 	}
 	if workers := p.o.WorkerCount(); scatters {
 		g.skinDepth = frozen.NewDepth(g.Skin, g.skin, workers)

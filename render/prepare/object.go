@@ -38,6 +38,13 @@ func (p *preparer) mask(b *scene.Object) frozen.Mask {
 func (p *preparer) add(b frozen.Object, local geom.Box) int32 {
 	b.ToLocal = b.ToWorld.Inverse()
 	b.Scale = math.Cbrt(math.Abs(b.ToWorld.Det()))
+	b.Bounds = about(b.ToWorld, local)
+	p.out.Objects = append(p.out.Objects, b)
+	return int32(len(p.out.Objects) - 1)
+}
+
+// about returns a box in the world about one of an object's frame, and a little room.
+func about(to geom.Affine, local geom.Box) geom.Box {
 	box := geom.EmptyBox()
 	for i := 0; i < 8; i++ {
 		c := local.Lo
@@ -50,12 +57,10 @@ func (p *preparer) add(b frozen.Object, local geom.Box) int32 {
 		if i&4 != 0 {
 			c.Z = local.Hi.Z
 		}
-		box = box.Grow(b.ToWorld.Point(c))
+		box = box.Grow(to.Point(c))
 	}
 	pad := 1e-5 * (box.Size().MaxAbs() + 1e-3)
-	b.Bounds = geom.Box{Lo: box.Lo.Sub(geom.Vec{X: pad, Y: pad, Z: pad}), Hi: box.Hi.Add(geom.Vec{X: pad, Y: pad, Z: pad})}
-	p.out.Objects = append(p.out.Objects, b)
-	return int32(len(p.out.Objects) - 1)
+	return geom.Box{Lo: box.Lo.Sub(geom.Vec{X: pad, Y: pad, Z: pad}), Hi: box.Hi.Add(geom.Vec{X: pad, Y: pad, Z: pad})}
 }
 
 // object makes a plain object.

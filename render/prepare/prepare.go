@@ -118,6 +118,11 @@ func Scene(ctx context.Context, d *scene.Description, o Options) (*Prepared, err
 	p.level(own)
 	p.lit()
 	p.camera()
+	if p.out.Camera != nil && !p.out.Plate && d.Advanced.HoldHair {
+		if err := Hold(p.out, o.Workers); err != nil {
+			p.fail("advanced.hold_hair", err)
+		}
+	}
 	p.beams()
 	var filter film.Filter
 	if k, err := film.ParseFilter(d.Picture.Filter); err != nil {
@@ -156,6 +161,9 @@ func (p *preparer) settings() {
 func hugePages(s *frozen.Scene) {
 	for i := range s.Objects {
 		b := &s.Objects[i]
+		if b.Hair != nil {
+			b.Hair.HugePages()
+		}
 		if b.BVH != nil {
 			b.BVH.HugePages()
 			memory.Huge(b.Mesh.P)
@@ -180,6 +188,9 @@ func size(s *frozen.Scene) (bytes, triangles int64) {
 			seen[b] = true
 			bytes += int64(b.Stats().Bytes)
 			triangles += int64(b.Stats().Triangles)
+		}
+		if h := s.Objects[i].Hair; h != nil {
+			bytes += h.Bytes()
 		}
 	}
 	return

@@ -76,7 +76,7 @@ func TestQuickPupil(t *testing.T) {
 // is no business of theirs.
 func TestHeldLids(t *testing.T) {
 	c := NewCache()
-	lids := "objects.eye.lids={facet_size: 1, lashes: {density: 0}, brow: {density: 0}}"
+	lids := "objects.eye.lids={facet_size: 1, lashes: {density: 0}, brow: {density: 0}, down: {density: 0}}"
 	skin := func(p *Prepared) any {
 		for i := range p.Scene.Objects {
 			if p.Scene.Objects[i].Name == "eye.skin" {

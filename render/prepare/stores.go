@@ -85,6 +85,9 @@ var coatStore = &store[*coat]{
 	},
 }
 
+// maxHair is more than lids have kinds of hair.
+const maxHair = 16
+
 // lidStore keeps lids with their hierarchies; not about an imported eye, whose file may read others.
 func lidStore(par lids.Params, d *scene.Eye) *store[*grown] {
 	if d.Asset != nil {
@@ -95,10 +98,15 @@ func lidStore(par lids.Params, d *scene.Eye) *store[*grown] {
 			for _, q := range []struct {
 				m *mesh.Mesh
 				h *accel.BVH
-			}{{g.Skin, g.skin}, {g.Corner, g.corner}, {g.Tears, g.tears}, {g.Lashes, g.lashes}} {
+			}{{g.Skin, g.skin}, {g.Corner, g.corner}, {g.Tears, g.tears}} {
 				if mesh.Write(w, q.m); q.m != nil {
 					q.h.Write(w)
 				}
+			}
+			raw.Value(w, len(g.Hair))
+			for i, q := range g.Hair {
+				raw.Slice(w, []byte(q.Name))
+				g.hair[i].Write(w)
 			}
 			raw.Slice(w, g.skinDepth)
 			raw.Slice(w, g.cornerDepth)
@@ -114,10 +122,18 @@ func lidStore(par lids.Params, d *scene.Eye) *store[*grown] {
 			for _, q := range []struct {
 				m **mesh.Mesh
 				h **accel.BVH
-			}{{&g.Skin, &g.skin}, {&g.Corner, &g.corner}, {&g.Tears, &g.tears}, {&g.Lashes, &g.lashes}} {
+			}{{&g.Skin, &g.skin}, {&g.Corner, &g.corner}, {&g.Tears, &g.tears}} {
 				if *q.m = mesh.Read(r); *q.m != nil {
 					*q.h = accel.Read(r, (*q.m).P, (*q.m).Tri)
 				}
+			}
+			for range min(maxHair, raw.ReadValue[int](r)) {
+				name := string(raw.ReadSlice[byte](r))
+				h := accel.ReadCurves(r)
+				if h == nil {
+					return nil
+				}
+				g.Hair, g.hair = append(g.Hair, lids.Hair{Name: name, Set: h.Set()}), append(g.hair, h)
 			}
 			g.skinDepth, g.cornerDepth = raw.ReadSlice[float32](r), raw.ReadSlice[float32](r)
 			g.Colour, g.Pink = texture.Read(r), texture.Read(r)

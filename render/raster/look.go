@@ -107,6 +107,9 @@ func (k *Look) shapes() {
 			continue // seen through the outer one
 		case frozen.TearLine:
 			continue // what lies beneath is drawn alone
+		case frozen.Hair:
+			k.note("%s: hair is not drawn", b.Name)
+			continue
 		case frozen.Matched:
 			k.note("%s: a volume without a surface is not drawn", b.Name)
 			continue
@@ -161,7 +164,7 @@ func (k *Look) tabulate(i int, b *frozen.Object) {
 		if k.set.Scattering == "screen" && !m.Flesh.Solid {
 			k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), k.set.ScatteringTaps)
 		}
-	case frozen.Diffuse, frozen.Inner, frozen.Matched: // no table
+	case frozen.Diffuse, frozen.Inner, frozen.Matched, frozen.Hair: // no table
 	default:
 		panic(fmt.Sprintf("raster: %q is of the kind %v, for which tabulate has no case", b.Name, m.Kind))
 	}

@@ -27,7 +27,6 @@ type Lids struct {
 	Corner *mesh.Mesh     // closed: flesh of the inner corner, and what lies behind the outer one
 	Pink   *texture.Image // of the corner, as Colour
 	Tears  *mesh.Mesh     // a strip without thickness; nil without tears. Its outer side faces the air
-	Lashes *mesh.Mesh     // closed tubes along lashes and brows; nil without them
 	Hair   []Hair         // lashes, brows, down
 
 	// Rims holds for each socket the inner edge of the rims on the ground, once round from the inner corner over the
@@ -104,9 +103,6 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	for _, h := range hair {
 		if h.Set.Hairs() > 0 {
 			out.Hair = append(out.Hair, h)
-			if h.Name != "down" { // too pale for the one material that tubes have
-				out.Lashes = join(out.Lashes, strand.Tubes(h.Set, tubeSides))
-			}
 		}
 	}
 	stack(out.Skin.UV, len(sockets))
@@ -114,9 +110,6 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	out.Colour = picture(pix, width)
 	return out, nil
 }
-
-// tubeSides is how many sides the tubes along hairs have.
-const tubeSides = 5
 
 // stack puts the texture coordinates of n sockets, as many each, one above the other.
 func stack(uv []geom.UV, n int) {

@@ -164,12 +164,12 @@ func TestClearOfGlobe(t *testing.T) {
 	}
 }
 
-// Skin, inner corner and lashes are closed: every edge is met once each way.
+// Skin and inner corner are closed: every edge is met once each way.
 func TestClosed(t *testing.T) {
 	p := Defaults()
 	p.Detail = 0.4
 	for name, m := range map[string]*mesh.Mesh{"skin": one(t, p, geom.Vec{Z: 1}).Skin, "corner": one(t, p, geom.Vec{Z: 1}).Corner,
-		"lashes": one(t, p, geom.Vec{Z: 1}).Lashes, "pair": pair(t, p, geom.Vec{Z: 1}, geom.Vec{Z: 1}).Skin} {
+		"pair": pair(t, p, geom.Vec{Z: 1}, geom.Vec{Z: 1}).Skin} {
 		edges := map[[6]float64]int{}
 		for _, q := range m.Tri {
 			for k := range 3 {
