@@ -39,7 +39,7 @@ func adoptCommand() *cobra.Command {
 	var f adoptFlags
 	c := &cobra.Command{
 		Use:   "adopt ASSET [MAP-FOLDER]",
-		Short: "Propose a scene for an eye of your own: shells, unit, axis, limbus, pupil and maps, each with a reason, and three drafts",
+		Short: "Propose a scene for an eye or a head of your own: shells, unit, axis, limbus, pupil, maps, lids, each with a reason, and drafts",
 		Long: `Propose a scene for an eye of your own.
 
 ASSET is a file with the eye's meshes, MAP-FOLDER a folder with its pictures. What is found goes to a folder of its own,
@@ -49,6 +49,14 @@ overcast sky; the first is there a second time with limbus, pupil and axis drawn
 check is marked UNSURE, what is missing and taken from the built-in eye BORROWED, and what has two answers QUESTION.
 A guess is sure only where the shells determine it and two independent measures agree. Nothing is written that the
 renderer would refuse.
+
+A HEAD with two eyes, or one, is taken in whole: both eyes are found by their shape (two balls of one size beside each other, with
+something about them that leaves their fronts free), which is left and right, front, up and unit, and what each other mesh is - skin,
+lids, tear line, lashes, brows, inner corners - with the number that says why. The scene has both eyes in their places and
+the rest as meshes with the file's own pictures; the drafts show it in both looks. seating.png and findings.json say how
+each globe sits between its lids as modelled, over gazes of 30 degrees and in the file's blink: the widest gap beside the
+rim and how far the globe comes out of the lids, in mm and where, and the move that seats it best. Nothing is moved.
+--side left or right adopts one eye alone.
 
 Look at the size first: lengths in mm follow from it. What you know better - unit, factor, limbus - is told with
 flags, and all other guesses are made with it. The shape stays as modelled: the pupil changes only with --pupil, the
@@ -78,7 +86,7 @@ Pictures are told by their names. --print-names shows the table of words; --name
 	overwriteFlag(fl, &f.overwrite)
 	fl.StringVar(&f.names, "names", "", "table of names that adds to the built-in one")
 	fl.BoolVar(&f.print, "print-names", false, "print the built-in table of names and end")
-	fl.StringVar(&f.side, "side", "", "which eye of a pair: left or right")
+	fl.StringVar(&f.side, "side", "", "one eye alone of a pair or a head: left or right")
 	fl.StringVar(&f.unit, "unit", "", "unit of the file's lengths, of a format that has none: mm, cm, m or inch")
 	fl.Float64Var(&f.factor, "factor", 0, "factor from the file's size to true size, after its unit; 0: measured")
 	fl.Float64Var(&f.limbus, "limbus", 0, "radius of the limbus in mm at true size; 0: measured")

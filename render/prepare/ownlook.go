@@ -53,6 +53,10 @@ func (p *preparer) look(b *scene.Object, i *instance, f *frozen.Object) *ownLook
 		return nil
 	}
 	own := &ownLook{rough: file.Roughness}
+	if file.RoughMap != nil {
+		own.rough *= file.RoughMap.Mean()[0]
+		p.warn = append(p.warn, fmt.Sprintf("objects.%s.material: of the roughness map of %q its mean counts, %.3g", b.Name, file.Name, own.rough))
+	}
 	if file.Name == "" {
 		return &ownLook{} // the standard's default: nothing was said
 	}

@@ -187,11 +187,13 @@ func (h *Head) sides(pair []*ball, up *Finding) {
 	for k, b := range pair {
 		want := [2]string{"right", "left"}[k]
 		for _, i := range b.bits {
-			for _, s := range meaningSides(h.bits[i].part) {
-				said++
-				if s != want {
-					wrong++
-				}
+			s := meaningSides(h.bits[i].part)
+			if len(s) != 1 { // nothing, or both
+				continue
+			}
+			said++
+			if s[0] != want {
+				wrong++
 			}
 		}
 	}
@@ -214,11 +216,17 @@ func (h *Head) sides(pair []*ball, up *Finding) {
 
 func meaningSides(p *Part) (out []string) {
 	for _, w := range pieces(p.Name) {
+		side := ""
 		switch {
 		case w == "left" || w == "l" || w == "lft":
-			out = append(out, "left")
+			side = "left"
 		case w == "right" || w == "r" || w == "rgt":
-			out = append(out, "right")
+			side = "right"
+		default:
+			continue
+		}
+		if !slices.Contains(out, side) {
+			out = append(out, side)
 		}
 	}
 	return out
