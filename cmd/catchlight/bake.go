@@ -97,8 +97,8 @@ func bakeCommand() *cobra.Command {
 	fl.BoolVar(&f.lean, "lean", false, "keep no raw values in FOLDER/planes")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines; 0: one for each processor")
 	fl.StringVar(&f.proof, "proof", "", "show LOW with its maps and HIGH in one light, where they differ and which map is to blame: a light set-up's name (see catchlight lights) or plain")
-	fl.IntVar(&f.proofSize, "proof-size", 320, "edge of the proof's pictures in pixels")
-	fl.IntVar(&f.proofSamples, "proof-samples", 64, "samples a pixel of the proof's pictures")
+	fl.IntVar(&f.proofSize, "proof-size", 256, "edge of the proof's pictures in pixels")
+	fl.IntVar(&f.proofSamples, "proof-samples", 32, "samples a pixel of the proof's pictures")
 	return c
 }
 
@@ -488,6 +488,11 @@ func (b *baking) bake(ctx context.Context) error {
 	b.progress.done()
 	if err := b.write(ctx, j, works); err != nil {
 		return err
+	}
+	if b.proof != "" {
+		if err := b.proofs(ctx, j, works); err != nil {
+			return err
+		}
 	}
 	if b.lean {
 		return os.RemoveAll(filepath.Join(b.out, "planes"))

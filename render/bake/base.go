@@ -1,6 +1,10 @@
 package bake
 
 import (
+	"math"
+	"sync"
+
+	"catchlight/render/accel"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 )
@@ -12,6 +16,24 @@ type Base struct {
 	Frames *mesh.Tangents
 	Cage   []float64 // a vertex each: mm that rays begin outside it
 	Depth  float64   // mm that they run beneath it
+
+	seen sync.Once
+	bvh  *accel.BVH
+}
+
+// Seen is the first place of the low mesh along a ray, with its texture coordinates.
+func (b *Base) Seen(o, d geom.Vec) (p geom.Vec, uv geom.UV, ok bool) {
+	b.seen.Do(func() { b.bvh, _ = accel.Build(b.Mesh.P, b.Mesh.Tri, accel.Options{}) })
+	var h accel.Hit
+	if b.bvh == nil || !b.bvh.Closest(accel.NewScratch(), o, d, 0, math.Inf(1), &h) {
+		return p, uv, false
+	}
+	t := b.Mesh.Tri[h.Prim]
+	for i, w := range [3]float64{1 - h.U - h.V, h.U, h.V} {
+		q := b.Mesh.UV[t[i]]
+		uv.U, uv.V = uv.U+w*q.U, uv.V+w*q.V
+	}
+	return geom.Mix(b.Mesh.P[t[0]], b.Mesh.P[t[1]], b.Mesh.P[t[2]], h.U, h.V), uv, true
 }
 
 // NewBase prepares a mesh with normals and texture coordinates; cage is the distance of all its vertices, and the depth.

@@ -1,5 +1,7 @@
 package bake
 
+import "catchlight/scene/geom"
+
 // ReportName is the report's file in the folder of the maps.
 const ReportName = "bake.json"
 
@@ -15,6 +17,7 @@ type Report struct {
 	Sets    []Cast   `json:"sets"`
 	Files   []File   `json:"files"`
 	IDs     []ID     `json:"ids,omitempty"`
+	Proof   []Proof  `json:"proof,omitempty"`
 	Notes   []string `json:"notes"`
 }
 
@@ -56,4 +59,35 @@ func PartNames(parts []Part) (out []string) {
 		out = append(out, parts[i].Name)
 	}
 	return out
+}
+
+// Proof is how the low mesh of a set with its maps looks beside the high one, in one light. FLIP is a mean over what shows the low mesh.
+type Proof struct {
+	Set         string  `json:"set,omitempty"`
+	Light       string  `json:"light"`
+	Edge        float64 `json:"cut_to_mm"` // the low mesh is cut so finely that it can show what its maps say
+	Maps        float64 `json:"flip_with_all_maps"`
+	Grain       float64 `json:"flip_of_grain"` // the high mesh with another seed
+	NormalAlone float64 `json:"flip_with_the_normal_map_alone"`
+	NormalExact float64 `json:"flip_with_exact_normals"`
+	HeightExact float64 `json:"flip_with_exact_heights"`
+	BothExact   float64 `json:"flip_with_both_exact"`
+	Blame       string  `json:"to_blame"`
+	NormalRMS   float64 `json:"normal_rms_degrees"`
+	NormalMost  float64 `json:"normal_most_degrees"`
+	NormalAt    Place   `json:"normal_most_at"`
+	HeightRMS   float64 `json:"height_rms_mm"`
+	HeightMost  float64 `json:"height_most_mm"`
+	HeightAt    Place   `json:"height_most_at"`
+	Missed      int     `json:"vertices_missed"`
+	Worst       []Place `json:"worst"`
+}
+
+// Place is a place of the low mesh.
+type Place struct {
+	MM    geom.Vec `json:"mm"`
+	Tile  int      `json:"tile"`
+	Texel [2]int   `json:"texel"` // from the top left
+	Pixel [2]int   `json:"pixel"` // of the proof's pictures
+	Flip  float64  `json:"flip"`
 }
