@@ -65,7 +65,7 @@ Optical and anatomical defaults serve pictures; they are no medical advice.`,
 		}
 		return usageError{errors.New(text)}
 	})
-	root.AddCommand(renderCommand(), growCommand(), baseCommand(), bakeCommand(), sheetCommand(), turntableCommand(), presentCommand(), scaleCommand(), compareCommand(), adoptCommand(), inspectCommand(), watchCommand(), mergeCommand(), relightCommand(), changedCommand(), gatherCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand(), exitCodesTopic())
+	root.AddCommand(renderCommand(), growCommand(), baseCommand(), layoutCommand(), bakeCommand(), sheetCommand(), turntableCommand(), presentCommand(), scaleCommand(), compareCommand(), adoptCommand(), inspectCommand(), watchCommand(), mergeCommand(), relightCommand(), changedCommand(), gatherCommand(), lightsCommand(), keysCommand(), exampleCommand(), checkCommand(), versionCommand(), exitCodesTopic())
 	stagesFlag(root)
 	root.SetArgs(args)
 	root.SetOut(stdout)

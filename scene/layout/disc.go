@@ -23,10 +23,10 @@ type Disc struct {
 }
 
 // What is asked of a disc where nobody says: own choice. At 0.6 of the radius the iris has 1.5 times the texels of a projection along
-// the axis, and 92 degrees are the most that keep the worst stretch under 3.
+// the axis, and 91 degrees are about the most that keep the worst stretch under 3.
 const (
 	UsualShare = 0.6
-	UsualCover = 92 // degrees
+	UsualCover = 91 // degrees
 	// margin of the disc in the plane, in shares of its side: room for padding.
 	discMargin = 0.001
 
