@@ -21,7 +21,7 @@ func haired(t testing.TB, set func(p *Params)) (*socket, *front, []*lash) {
 	}
 	s := sockets(t, p, geom.Vec{Z: 1})
 	skin, _, _ := s.skin(false)
-	f := s.newFront(skin, [4]float64{-42, 31.5, -38, 40})
+	f := s.newFront(skin, border(31.5))
 	return s, f, s.lashList(f)
 }
 
@@ -233,4 +233,22 @@ func TestFunnels(t *testing.T) {
 	t.Logf("deepest %.3f mm, darkest %.2f of the skin", deepest, darkest)
 	assert.True(t, deepest > 0.02 && deepest <= funnelDepth, deepest)
 	assert.True(t, darkest > 0.5 && darkest < 0.75, darkest)
+}
+
+// A wide frame shows no cut edge: the skin is all but black on the border and untouched out to what the shipped frames show of
+// a pair (56 mm to each side and 28 up and down of the middle of the nose) but for their corners.
+func TestEdgeIsDark(t *testing.T) {
+	s := &socket{at: -31.5, g: &ground{far: 31.5}}
+	tone := func(x, y float64) float64 {
+		pix := []float32{1, 1, 1}
+		s.faded([]geom.Vec{{X: x, Y: y}, {}}, pix, 2, true)
+		return float64(pix[0])
+	}
+	for _, v := range [][2]float64{{-31.5 + temple, 3}, {31.5 - temple, 3}, {0, chin}, {-20, hairline}, {-80, -45}} {
+		assert.LessOrEqual(t, tone(v[0], v[1]), 0.03)
+	}
+	for _, v := range [][2]float64{{0, 0}, {-31.5, 0}, {31.5, 20}, {-56, 10}, {56, -10}, {0, 28}, {0, -28}} {
+		assert.Equal(t, 1.0, tone(v[0], v[1]))
+	}
+	assert.Greater(t, tone(-56, -29), 0.9)
 }

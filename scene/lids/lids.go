@@ -69,7 +69,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		rise = append(rise, s.g.globe.at(k.Axis)*k.Axis.Y)
 	}
 	hair := []Hair{{"lashes", &strand.Set{}}, {"brows", &strand.Set{}}, {"down", &strand.Set{}}}
-	box := [4]float64{-42, far, -38, 40}
+	box := border(far)
 	var sides []*Params
 	for _, s := range made {
 		sides = append(sides, s.p)
@@ -91,6 +91,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 			hair[j].Set.Append(set)
 		}
 		follicles(skin, px, w+1, sets...)
+		s.faded(skin.P, px, w+1, p.Spacing > 0)
 		width = w
 		pix = append(pix, px...)
 		out.Skin = join(out.Skin, skin)

@@ -112,7 +112,7 @@ func TestMeasures(t *testing.T) {
 
 func sockets(t testing.TB, p Params, axis geom.Vec) *socket {
 	g := &ground{far: 31.5, globe: newGlobe(plainEye(axis))}
-	s := &socket{p: &p, g: g, o: openings([]*Params{&p}, []float64{g.globe.at(axis) * axis.Y}, [4]float64{-42, 31.5, -38, 40})[0]}
+	s := &socket{p: &p, g: g, o: openings([]*Params{&p}, []float64{g.globe.at(axis) * axis.Y}, border(31.5))[0]}
 	s.o.rest(g)
 	return s
 }
