@@ -78,7 +78,7 @@ var mutants = []mutant{
 	{"the EXR predictor starts from 127", "scene/imageio/exr.go", "t[i] += t[i-1] - 128", "t[i] += t[i-1] - 127", "./scene/imageio -run EXR"},
 	{"glTF nodes multiply in the wrong order", "scene/gltfio/nodes.go", "local.Then(above)", "above.Then(local)", "./scene/gltfio -run Transforms"},
 	{"hot spots count twice", "light/envmap/spots.go", "= rest, v-rest", "= v, v-rest", "./light/envmap -run Spots"},
-	{"lids rest on the globe without a gap", "scene/lids/skin.go", "arc(innerRound, p.Gap+innerRound,", "arc(innerRound, innerRound,", "./scene/lids -run ClearOfGlobe"},
+	{"lids rest on the globe without a gap", "scene/lids/rim.go", "grid += s.p.Gap + 0.7*", "grid += 0.7 *", "./scene/lids -run ClearOfGlobe"},
 	{"a zone's contrast goes about nothing", "scene/eye/zones.go", "math.Pow(l/mean, z.Contrast-1)", "math.Pow(l, z.Contrast-1)", "./scene/eye -run ZonesOfIris"},
 	{"hue turns the wrong way", "scene/eye/zones.go", "(before-after)*sin", "(after-before)*sin", "./scene/eye -run Turned"},
 	{"the margin of the iris reaches into the collarette", "scene/eye/zones.go", "float64(t.outer[at]) * (1 - in)", "float64(t.outer[at])*(1-in) + 0.1", "./scene/eye -run ZonesOfIris"},

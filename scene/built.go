@@ -59,8 +59,12 @@ func (d *Eye) Params() (eye.Params, error) {
 
 // Params turns the description into the numbers of the grown lids of an eye, in units of their scale.
 func (l *Lids) Params(e *Eye) lids.Params {
+	globe := 0.0
+	if e.Asset == nil {
+		globe = e.Globe.Radius / l.Scale
+	}
 	return lids.Params{
-		Width: l.Width, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Margin, Gap: l.Gap,
+		Outer: l.Outer, Inner: l.Inner, UpperPeak: l.UpperPeak, LowerPeak: l.LowerPeak, Blink: l.Blink, Globe: globe, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Margin, Gap: l.Gap,
 		Crease: l.Crease, Fold: l.Fold, Age: l.Age, Colour: l.Skin.Colour,
 		UpperLash: l.Lashes.UpperLength, LowerLash: l.Lashes.LowerLength, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
 		LashCurl: l.Lashes.Curl, LashEu: l.Lashes.Eumelanin, LashPh: l.Lashes.Pheomelanin,
@@ -84,7 +88,7 @@ var eyeKeys = map[string]string{
 
 // lidKeys says which key of an object gives a parameter of the lids.
 var lidKeys = map[string]string{
-	"Width": "lids.width", "Height": "lids.height", "Cover": "lids.cover", "Iris": "lids.scale", "Tilt": "lids.tilt", "Rim": "lids.margin",
+	"Outer": "lids.outer", "Inner": "lids.inner", "UpperPeak": "lids.upper_peak", "LowerPeak": "lids.lower_peak", "Blink": "lids.blink", "Height": "lids.height", "Cover": "lids.cover", "Iris": "lids.scale", "Tilt": "lids.tilt", "Rim": "lids.margin",
 	"Gap": "lids.gap", "Crease": "lids.crease", "Fold": "lids.fold", "Age": "lids.age", "Colour": "lids.skin.colour",
 	"UpperLash": "lids.lashes.upper_length", "LowerLash": "lids.lashes.lower_length", "LashDensity": "lids.lashes.density",
 	"LashCurl": "lids.lashes.curl", "LashEu": "lids.lashes.eumelanin", "LashPh": "lids.lashes.pheomelanin",

@@ -267,15 +267,19 @@ type Gaze struct {
 // Lids are a pair of lids in the place of their eye: they don't turn with it, but their margins follow its gaze up and down.
 type Lids struct {
 	On        bool    `key:"on" default:"true" doc:"off leaves them out"`
-	Width     float64 `key:"width" unit:"mm" range:"[20,40]" default:"30" source:"27.1 mm in young adults (Read et al. 2006), with corners that run on; by eye; from memory" doc:"width of the opening, corner to corner"`
-	Height    float64 `key:"height" unit:"mm" range:"[2,16]" default:"10" source:"Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory" doc:"height of the opening over the middle of the eye, looking straight ahead"`
+	Outer     float64 `key:"outer" unit:"mm" range:"[0,16]" default:"0" source:"0.93 of the globe's radius in grown people, 27.1 mm in all with the inner corner: Read et al. 2006, van den Bosch et al. 1999; from memory" doc:"how far the outer corner lies from the middle of the eye, seen from the front: at most 0.97 of the globe's radius; 0 is by age and globe"`
+	Inner     float64 `key:"inner" unit:"mm" range:"[0,24]" default:"0" source:"1.3 of the globe's radius in grown people: 15 to 17 mm, common practice, no published source" doc:"how far the inner corner lies from the middle of the eye, seen from the front; 0 is by age and globe"`
+	Height    float64 `key:"height" unit:"mm" range:"[0,16]" default:"0" source:"9.7 mm in grown people (Read et al. 2006), 8 in children; from memory" doc:"height of the opening over the middle of the eye, looking straight ahead: 2 and more; 0 is by age"`
 	Cover     float64 `key:"cover" unit:"mm" range:"[-3,6]" default:"1.5" source:"Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory" doc:"how far the upper margin covers the iris, looking straight ahead"`
 	Tilt      float64 `key:"tilt" unit:"mm" range:"[-4,6]" default:"1.5" source:"Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory" doc:"how far the outer corner lies above the inner one"`
+	UpperPeak float64 `key:"upper_peak" unit:"mm" range:"[-2,2]" default:"0.8" source:"nasal in textbooks, 1.6 mm temporal in Shin 2025; from memory" doc:"how far toward the nose from the middle of the eye the upper margin is highest"`
+	LowerPeak float64 `key:"lower_peak" unit:"mm" range:"[-2,2]" default:"-1.5" source:"temporal in textbooks; from memory" doc:"how far toward the nose from the middle of the eye the lower margin is lowest"`
+	Blink     float64 `key:"blink" range:"[0,1]" default:"0" source:"neutral: changes nothing" doc:"0 is open, 1 closed"`
 	Margin    float64 `key:"margin" unit:"mm" range:"[1,3.5]" default:"2" source:"Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory" doc:"thickness of the lids' edge"`
-	Gap       float64 `key:"gap" unit:"mm" range:"[0.02,0.5]" default:"0.05" source:"our own, by eye" doc:"between lid and globe"`
+	Gap       float64 `key:"gap" unit:"mm" range:"[0.02,0.5]" default:"0.03" source:"common practice, no published source" doc:"between lid and globe"`
 	Crease    float64 `key:"crease" unit:"mm" range:"[0,10]" default:"4" source:"our own, by eye; Cartwright et al. 1994 measured 6.4 mm; from memory" doc:"height of the upper lid's crease above its margin; 0 is none"`
 	Fold      float64 `key:"fold" unit:"mm" range:"[0,3]" default:"1.1" source:"our own, by eye" doc:"how far the skin above the crease stands out over it"`
-	Age       float64 `key:"age" range:"[0,1]" default:"0.4" source:"our own, by eye" doc:"depth of fine lines and bags: 0 is a child's skin"`
+	Age       float64 `key:"age" range:"[0,1]" default:"0.4" source:"sizes: Read et al. 2006, van den Bosch et al. 1999, from memory; lines and bags our own, by eye" doc:"0 is a child of four years, 0.4 a grown person of thirty, 1 one of eighty: depth of lines and bags, brow, and what of the opening is left to it"`
 	Scale     float64 `key:"scale" range:"[0.2,5]" default:"1" source:"neutral: changes nothing" doc:"multiplies all lengths of the lids, for creatures: 12 mm of globe go with 1"`
 	Seed      int     `key:"seed" range:"[0,2147483647]" default:"1" source:"our own choice" doc:"seed of skin and hair"`
 	FacetSize float64 `key:"facet_size" unit:"mm" range:"[0.05,1]" default:"0.12" source:"our own choice" doc:"length of the skin's facets near the margin"`

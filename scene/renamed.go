@@ -61,7 +61,7 @@ var renames = map[reflect.Type][]rename{
 	reflect.TypeFor[Sclera](): {
 		{"white", "base_colour", ""}, {"generic", "tone_down", ""}, {"half_radius", "scatter_radius", ""}, {"scatter", "scattering", ""},
 	},
-	reflect.TypeFor[Lids](): {{"rim", "margin", ""}, {"tears", "tear_line", ""}, {"detail", "facet_size", ""}},
+	reflect.TypeFor[Lids](): {{"width", "outer", "with inner: each corner's distance from the middle of the eye; 0.41 and 0.59 of the width"}, {"rim", "margin", ""}, {"tears", "tear_line", ""}, {"detail", "facet_size", ""}},
 	reflect.TypeFor[Skin](): {{"half_radius", "scatter_radius", ""}, {"scatter", "scattering", ""}},
 	reflect.TypeFor[Lashes](): {
 		{"upper", "upper_length", ""}, {"lower", "lower_length", ""}, {"colour", "eumelanin", "a pigment instead of a colour: 6 is nearly black, 1.3 brown, 0.3 fair"},

@@ -31,7 +31,7 @@ func (k *maker) strips() (tear, shade *Mesh, err error) {
 	globe, limbus, _, _, _, _, _, _ := k.s.Lengths()
 	p := lids.Defaults()
 	size := globe / 12
-	p.Width, p.Height, p.Cover, p.Iris = p.Width*size, p.Height*size, p.Cover*size, limbus
+	p.Height, p.Cover, p.Iris = 10*size, p.Cover*size, limbus
 	p.UpperLash, p.LowerLash, p.Detail = 0, 0, 0.5
 	made, err := lids.Build(p, []lids.Socket{{Axis: geom.Vec{Z: 1}, Far: func(d geom.Vec) float64 { return k.s.Far(math.Acos(max(-1, min(1, d.Z)))) }}})
 	if err != nil {

@@ -17,22 +17,14 @@ type flesh struct {
 	ends []int // how many vertices end with it
 }
 
-// corner makes the flesh that shows between globe and lids: in the inner corner the crescent fold and the caruncle, in the outer one a
-// little conjunctiva, and the mounds of the puncta on the rims.
+// corner makes the flesh that shows between globe and lids: in the inner corner the crescent fold and the caruncle. In the outer one the lids lie on
+// the globe.
 func (s *socket) corner(k *hollow) *flesh {
 	f := &flesh{w: k.w + 2}
 	s.block(f, k.h+2, func(i, j int) (geom.Vec, colour.RGB) {
 		n := j*k.w + i
 		x, y := k.at(n)
 		return geom.Vec{X: x, Y: y, Z: k.flesh[n]}, s.hollowTint(k, n)
-	})
-	outer := s.o.corner(-1)
-	const rows = 64
-	s.block(f, rows, func(i, j int) (geom.Vec, colour.RGB) {
-		x := outer.x - 2 + 7*float64(i)/float64(f.w-3)
-		y := outer.y - 5 + 10*float64(j)/float64(rows-3)
-		z := smoothMax(s.g.globe.height(x, y, 0)-0.3, outer.rim.Z-1.3, 0.5)
-		return geom.Vec{X: x, Y: y, Z: z}, colour.Lerp(floorColour, foldColour, geom.Smoothstep(1, 3.5, x-outer.x))
 	})
 	f.finish()
 	return f

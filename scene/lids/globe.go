@@ -2,6 +2,7 @@ package lids
 
 import (
 	"math"
+	"slices"
 
 	"catchlight/scene/geom"
 )
@@ -9,9 +10,11 @@ import (
 // globe is how far the eye reaches in each direction of the head's frame from its centre, on a grid in the stereographic
 // plane about +Z. It was widened and smoothed, and nowhere lies beneath the eye that it was made from.
 type globe struct {
-	n     int
-	reach float64 // of the plane: tan(angle/2) at the grid's edge
-	r     []float64
+	n      int
+	reach  float64 // of the plane: tan(angle/2) at the grid's edge
+	r      []float64
+	far    func(d geom.Vec) float64 // the eye itself
+	radius float64                  // of the ball beside the cornea
 }
 
 // globeAngle is the angle from +Z that a globe's grid reaches.
@@ -20,7 +23,7 @@ const globeAngle = 125 * math.Pi / 180
 // newGlobe asks far for the distance from the centre to the eye's surface along each direction (unit).
 func newGlobe(far func(d geom.Vec) float64) *globe {
 	const n = 361
-	g := &globe{n: n, reach: math.Tan(globeAngle / 2), r: make([]float64, n*n)}
+	g := &globe{n: n, reach: math.Tan(globeAngle / 2), r: make([]float64, n*n), far: far}
 	for i := range g.r {
 		g.r[i] = far(g.direction(i%n, i/n))
 	}
@@ -29,7 +32,25 @@ func newGlobe(far func(d geom.Vec) float64) *globe {
 	const k = 1
 	g.blend(k, math.Max, 0)
 	g.blend(k, func(a, b float64) float64 { return a + b }, 1.0/(2*k+1))
+	// The ball's radius: the median round a circle that no cornea covers whole.
+	var ring [24]float64
+	for i := range ring {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(len(ring)))
+		ring[i] = g.at(geom.Vec{X: cos, Y: sin, Z: 0.3})
+	}
+	slices.Sort(ring[:])
+	g.radius = ring[len(ring)/2]
 	return g
+}
+
+// exact returns the distance along the unit direction d as the eye itself has it, for places where lids touch it; where the
+// eye has a crack, that of the grid.
+func (g *globe) exact(d geom.Vec) float64 {
+	grid := g.at(d)
+	if r := g.far(d); r > grid-0.3 {
+		return min(r, grid)
+	}
+	return grid
 }
 
 // blend folds op over windows of 2k+1 along rows, then columns; scale, where not 0, multiplies each result.

@@ -53,7 +53,7 @@ func TestTurnsLikeACycloid(t *testing.T) {
 // (Na et al. 2006; Aumond and Bitton 2018; from memory), none nearer the nose than the punctum, longest two thirds outward,
 // none in globe or skin, and few that cross.
 func TestLashes(t *testing.T) {
-	s, f, all := haired(t, func(p *Params) { p.Width = 27 })
+	s, f, all := haired(t, nil)
 	for _, upper := range []bool{true, false} {
 		l := s.lidLine(upper)
 		from, to := l.zone()

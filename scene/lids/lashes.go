@@ -87,11 +87,15 @@ type stand struct {
 func (s *socket) stand(l *lidLine, a, w float64) stand {
 	i := max(1, min(sort.SearchFloat64s(l.at, a), len(l.at)-1))
 	u := max(0, min((a-l.at[i-1])/max(1e-9, l.at[i]-l.at[i-1]), 1))
-	r := s.marginRow(w)
-	v0, _ := s.vertex(l.q[i-1], r)
-	v1, _ := s.vertex(l.q[i], r)
-	up := geom.Lerp(l.q[i-1].up, l.q[i].up, u).Unit()
-	away := geom.Lerp(l.q[i-1].away, l.q[i].away, u)
+	p, q := l.q[i-1], l.q[i]
+	from, to := p.arc, q.arc
+	if !l.upper && from == 0 {
+		from = s.o.total
+	}
+	width := p.width + u*(q.width-p.width)
+	v := s.sheet.find((from+u*(to-from))/s.o.total, max(0, width-w))
+	up := geom.Lerp(p.up, q.up, u).Unit()
+	away := geom.Lerp(p.away, q.away, u)
 	// Forward is half-way between the lid's own normal and the face's.
 	out := up.Mul(0.55).Add(geom.Vec{Z: 0.6}).Unit()
 	away = away.Mad(-away.Dot(out), out).Unit()
@@ -99,20 +103,7 @@ func (s *socket) stand(l *lidLine, a, w float64) stand {
 	if side.X > 0 {
 		side = side.Neg()
 	}
-	return stand{s.socketOf(geom.Lerp(v0, v1, u)), out, away, side}
-}
-
-// marginRow returns the line of the skin w mm inward of the front lip, along the rim's thickness.
-func (s *socket) marginRow(w float64) row {
-	p := s.p
-	n := p.Gap + p.Rim - w
-	if w < outerRound {
-		sin := 1 - w/outerRound
-		return row{d: outerRound * (1 - math.Sqrt(1-sin*sin)), n: n, edge: 0.75 + 0.25*(1-math.Acos(sin)*2/math.Pi)}
-	}
-	flat := p.Rim - innerRound - outerRound
-	f := max(0, min((n-p.Gap-innerRound)/max(1e-9, flat), 1))
-	return row{d: -0.07 * math.Sin(math.Pi*f), n: n, edge: 0.15 + 0.6*f}
+	return stand{v.p, out, away, side}
 }
 
 // lash is one hair of the lids.

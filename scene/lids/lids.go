@@ -46,6 +46,8 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	var pix []float32
 	var parts []*flesh
 	var made []*socket
+	var grounds []*ground
+	var sides []*Params
 	var rise []float64
 	far, width := 31.5, 0
 	if p.Spacing > 0 {
@@ -59,25 +61,24 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 				s.at = -far
 			}
 		}
-		s.g = &ground{far: far, globe: newGlobe(func(d geom.Vec) float64 {
+		s.g = newGround(s.p, far, newGlobe(func(d geom.Vec) float64 {
 			if k.Left {
 				d.X = -d.X
 			}
 			return k.Far(d)
-		})}
-		made = append(made, s)
+		}))
+		if err := s.p.onGlobe(s.g.globe.radius); err != nil {
+			return nil, err
+		}
+		made, grounds, sides = append(made, s), append(grounds, s.g), append(sides, s.p)
 		rise = append(rise, s.g.globe.at(k.Axis)*k.Axis.Y)
 	}
 	hair := []Hair{{"lashes", &strand.Set{}}, {"brows", &strand.Set{}}, {"down", &strand.Set{}}}
 	box := border(far)
-	var sides []*Params
-	for _, s := range made {
-		sides = append(sides, s.p)
-	}
-	for i, o := range openings(sides, rise, box) {
+	for i, o := range openings(sides, grounds, rise, box) {
 		s := made[i]
-		s.o = o
-		s.o.rest(s.g)
+		s.box = box
+		s.around(o)
 		skin, px, w := s.skin(p.Spacing > 0)
 		k := s.newHollow(s.o.loop())
 		corner := s.corner(k)
@@ -110,6 +111,14 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	out.Corner, out.Pink = joined(parts)
 	out.Colour = picture(pix, width)
 	return out, nil
+}
+
+// around lays the sheet of a socket's skin about its opening.
+func (s *socket) around(o *opening) {
+	s.o = o
+	s.g.bake()
+	s.fine = s.satellites()
+	s.sheet = s.lay()
 }
 
 // stack puts the texture coordinates of n sockets, as many each, one above the other.

@@ -2,7 +2,6 @@ package lids
 
 import (
 	"math"
-	"sort"
 
 	"catchlight/scene/geom"
 )
@@ -19,15 +18,18 @@ const (
 	upperLeast   = -2.5
 )
 
-// station is a place on the opening's edge as seen from the front: the inner edge of the rim of a right eye.
+// station is a place on the rear lip of a right eye's rims.
 type station struct {
-	x, y   float64
-	nx, ny float64  // unit, away from the opening
+	x, y   float64  // as seen from the front
+	nx, ny float64  // unit, away from the opening, as seen from the front
 	t      float64  // 0 at the outer corner, 1 at the inner one
 	upper  float64  // 1 on the upper rim, 0 on the lower, smooth about the corners
 	arc    float64  // way round the opening from the inner corner, mm
-	rim    geom.Vec // on the ground
-	up     geom.Vec // unit, out of the lid: normal of the ground, evened out
+	open   float64  // height of the opening here, mm
+	width  float64  // of the rim here, mm
+	tip    float64  // way to the nearer corner, mm
+	rim    geom.Vec // the gap off the globe; near the inner corner, off the floor beside it
+	up     geom.Vec // unit, out of the lid: normal of that surface, evened out
 	away   geom.Vec // unit, across up and away from the opening
 	end    [2]float64
 }
@@ -35,12 +37,10 @@ type station struct {
 // opening is the edge of a right eye's lids, anticlockwise from the inner corner over the upper lid as the viewer sees it.
 type opening struct {
 	s          []station
-	upper, low float64 // heights of the rims over the middle of the eye
+	upper, low float64 // heights of the rims over the middle of the eye, before a blink
+	drop       float64 // how far the upper rim has come down over the middle of the eye, mm, from where it stands straight ahead
+	total      float64 // length of the way round, mm
 }
-
-// Where the arches of the lids over the line between the corners are highest, x in mm; with the line's own tilt the upper
-// rim is highest about 1 mm nasal of the middle of the eye, and the lower one lowest 1.5 mm temporal of it.
-const upperPeak, lowerPeak = 2.8, -3.4
 
 // middle of the opening, where its edges are seen from.
 const middleX, middleY = 0.9, -0.8
@@ -48,14 +48,19 @@ const middleX, middleY = 0.9, -0.8
 // chordY is the height of the line between the corners over the middle of the eye.
 const chordY = -1.1
 
-// openings lays the edge of the lids for each rise: how much higher than straight ahead the centre of the cornea stands,
-// mm. All have as many stations, and rays that end alike on the border of the box, so that the skin of a pair meets.
-func openings(p []*Params, rise []float64, box [4]float64) []*opening {
-	level := newOpening(p[0], 0, 0)
-	level.spread(box)
+// openings lays the edge of the lids on each ground for its rise: how much higher than straight ahead the centre of the
+// cornea stands, mm. All have as many stations, and rays that end alike on the border of the box, so that the skin of a pair
+// meets and a blink moves nothing there.
+func openings(p []*Params, grounds []*ground, rise []float64, box [4]float64) []*opening {
+	wide := *p[0]
+	wide.Blink = 0
+	r := grounds[0].globe.radius
+	ball := newGround(&wide, grounds[0].far, newGlobe(func(geom.Vec) float64 { return r }))
+	level := newOpening(&wide, ball, 0, 0)
+	(&socket{p: &wide, g: ball, o: level}).spread(box)
 	var out []*opening
-	for k, r := range rise {
-		o := newOpening(p[k], r, len(level.s))
+	for k, g := range grounds {
+		o := newOpening(p[k], g, rise[k], len(level.s))
 		for i := range o.s {
 			o.s[i].end = level.s[i].end
 		}
@@ -65,176 +70,130 @@ func openings(p []*Params, rise []float64, box [4]float64) []*opening {
 }
 
 // newOpening lays the edge of the lids with n stations, or as many as p asks for.
-func newOpening(p *Params, rise float64, n int) *opening {
-	o := &opening{upper: p.Iris - p.Cover, low: p.Iris - p.Cover - p.Height}
+func newOpening(p *Params, g *ground, rise float64, n int) *opening {
+	straight := p.Iris - p.Cover
+	o := &opening{upper: straight, low: straight - p.height()}
 	o.upper += upperFollows * rise
 	o.low += lowerFollows * rise
 	o.low = max(-highest, min(o.low, lowerMost))
 	o.upper = max(o.low+leastOpening, upperLeast, min(o.upper, highest))
-	inner, outer := 0.53*p.Width, -0.47*p.Width
-	// Arch of a lid over the line between the corners: 1 at its highest, 0 at both.
-	arch := func(t, peak, beak float64) float64 {
-		s := 2*t - 1
-		c := 2*(peak-outer)/p.Width - 1
-		s = (s - c) / (1 - c*s) // keeps the ends and takes c to the middle
-		f := (1 - s*s) * (1 + 0.3*s*s)
-		return f * (1 - beak*geom.Smoothstep(0.74, 0.97, t))
-	}
-	chord := func(t float64) float64 { return chordY + p.Tilt*((1-t)-(inner)/p.Width) }
-	t0 := -outer / p.Width
-	up := (o.upper - chord(t0)) / arch(t0, upperPeak, 0.3)
-	down := (o.low - chord(t0)) / arch(t0, lowerPeak, 0.42)
-	const fine = 1600
-	dense := make([][2]float64, fine)
-	for i := range dense {
-		t := (1 + math.Cos(2*math.Pi*float64(i)/fine)) / 2
-		high := chord(t) + up*arch(t, upperPeak, 0.3)
-		y := high
-		if i > fine/2 {
-			y = min(chord(t)+down*arch(t, lowerPeak, 0.42), high-leastOpening*4*t*(1-t))
-		}
-		dense[i] = [2]float64{outer + t*p.Width, y}
-	}
-	loop := evenly(dense, fine)
-	loop = rounded(loop, 0.4)
-	fit(loop, outer, inner)
-	o.place(loop, p.Detail, n)
-	a, b, total := o.corner(1).arc, o.corner(-1).arc, lengths(loop)[fine]
-	for i := range o.s {
-		q := &o.s[i]
-		q.t = (q.x - outer) / p.Width
-		// Way from the nearer corner, positive along the upper lid.
-		w := math.Mod(q.arc-a+total, total)
-		w = min(w, b-a-w)
-		if arc := math.Mod(q.arc-a+total, total) + a; arc > b {
-			w = max(arc-a-total, b-arc)
-		}
-		q.upper = geom.Smoothstep(-0.7, 0.7, w)
-	}
+	l := newLoop(p, g, o.upper, o.low)
+	o.place(l, g, p, n)
+	o.drop = straight - o.upper + p.Blink*(o.upper-o.low)*0.9
 	return o
 }
 
-// evenly returns n points at even steps along a closed line.
-func evenly(line [][2]float64, n int) [][2]float64 {
-	cum := lengths(line)
-	total := cum[len(line)]
-	out := make([][2]float64, n)
-	for i := range out {
-		out[i] = along(line, cum, total*float64(i)/float64(n))
+// place sets m stations along the loop, or as many as detail asks for, closer together about the corners.
+func (o *opening) place(l *loop, g *ground, p *Params, m int) {
+	const n = 2048
+	pts, cum, weight := make([]geom.Vec, n), make([]float64, n+1), make([]float64, n+1)
+	for i := range pts {
+		az, el, _ := l.at(2 * math.Pi * float64(i) / n)
+		u := direction(az, el)
+		pts[i] = u.Mul(g.lip(u, g.globe.at(u)))
 	}
-	return out
-}
-
-func lengths(line [][2]float64) []float64 {
-	cum := make([]float64, len(line)+1)
-	for i, a := range line {
-		b := line[(i+1)%len(line)]
-		cum[i+1] = cum[i] + math.Hypot(b[0]-a[0], b[1]-a[1])
+	for i := range pts {
+		cum[i+1] = cum[i] + pts[(i+1)%n].Sub(pts[i]).Len()
 	}
-	return cum
-}
-
-func along(line [][2]float64, cum []float64, d float64) [2]float64 {
-	i := min(sort.SearchFloat64s(cum, d), len(line))
-	i = max(0, i-1)
-	a, b := line[i], line[(i+1)%len(line)]
-	f := 0.0
-	if l := cum[i+1] - cum[i]; l > 0 {
-		f = (d - cum[i]) / l
-	}
-	return [2]float64{a[0] + f*(b[0]-a[0]), a[1] + f*(b[1]-a[1])}
-}
-
-// rounded smooths a closed line of even steps by a Gaussian of the given width in mm.
-func rounded(line [][2]float64, sigma float64) [][2]float64 {
-	cum := lengths(line)
-	step := cum[len(line)] / float64(len(line))
-	k := int(3 * sigma / step)
-	out := make([][2]float64, len(line))
-	for i := range line {
-		var sum, x, y float64
-		for j := -k; j <= k; j++ {
-			w := math.Exp(-0.5 * math.Pow(float64(j)*step/sigma, 2))
-			q := line[(i+j+len(line))%len(line)]
-			sum, x, y = sum+w, x+w*q[0], y+w*q[1]
-		}
-		out[i] = [2]float64{x / sum, y / sum}
-	}
-	return out
-}
-
-// fit stretches a line across so that it reaches from lo to hi.
-func fit(line [][2]float64, lo, hi float64) {
-	a, b := math.Inf(1), math.Inf(-1)
-	for _, q := range line {
-		a, b = min(a, q[0]), max(b, q[0])
-	}
-	for i := range line {
-		line[i][0] = lo + (line[i][0]-a)/(b-a)*(hi-lo)
-	}
-}
-
-// place sets m stations along the line, or as many as detail asks for, closer together about the corners.
-func (o *opening) place(line [][2]float64, detail float64, m int) {
-	n := len(line)
-	cum := lengths(line)
-	step := cum[n] / float64(n)
-	weight := make([]float64, n+1)
-	for i := range n {
-		c := min(cum[i], cum[n]-cum[i], math.Abs(cum[i]-cum[n]/2))
-		weight[i+1] = weight[i] + step*(1+2*math.Exp(-c*c/4))
+	total, outer := cum[n], cum[n/2]
+	for i := range pts {
+		a := (cum[i] + cum[i+1]) / 2
+		c := min(a, total-a, math.Abs(a-outer))
+		// Besides, some stations for what the loop turns, so that a tip has them however sharp it is.
+		in, out := pts[i].Sub(pts[(i+n-1)%n]), pts[(i+1)%n].Sub(pts[i])
+		turn := math.Atan2(in.Cross(out).Len(), in.Dot(out))
+		weight[i+1] = weight[i] + (cum[i+1]-cum[i])*(1+3*math.Exp(-c*c/4)) + 4*p.Detail*turn
 	}
 	if m == 0 {
-		m = int(weight[n] / detail)
+		m = 2 * int(weight[n]/p.Detail/2)
 	}
-	o.s = make([]station, m)
+	o.s, o.total = make([]station, m), total
 	k := 0
 	for i := range o.s {
-		want := weight[n] * float64(i) / float64(m)
-		for weight[k+1] < want {
+		// As many on either lid, one in each corner.
+		want := 2 * float64(i) / float64(m) * weight[n/2]
+		if 2*i > m {
+			want = weight[n/2] + float64(2*i-m)/float64(m)*(weight[n]-weight[n/2])
+		}
+		for k < n-1 && weight[k+1] < want {
 			k++
 		}
 		f := (want - weight[k]) / (weight[k+1] - weight[k])
-		d := (float64(k) + f) * step
-		q := along(line, cum, d)
-		a, b := line[(k+n-2)%n], line[(k+3)%n]
-		tx, ty := b[0]-a[0], b[1]-a[1]
-		l := math.Hypot(tx, ty)
-		o.s[i] = station{x: q[0], y: q[1], nx: ty / l, ny: -tx / l, arc: d}
+		a := cum[k] + f*(cum[k+1]-cum[k])
+		az, el, half := l.at(2 * math.Pi * (float64(k) + f) / n)
+		q := &o.s[i]
+		*q = station{arc: a}
+		u := direction(az, el)
+		q.rim = g.exactLip(u)
+		q.x, q.y = q.rim.X, q.rim.Y
+		q.open = 2 * half * q.rim.Len()
+		q.up = g.lipNormal(u, 1.2)
+		along := pts[(k+2)%n].Sub(pts[(k+n-1)%n])
+		q.away = along // until all ups are evened out
+		flat := math.Hypot(along.X, along.Y)
+		q.nx, q.ny = along.Y/flat, -along.X/flat
+		// Way from the outer corner, positive along the upper lid, and from the inner one.
+		so, si := outer-a, a
+		if a > outer {
+			si = a - total
+		}
+		w := so
+		if math.Abs(si) < math.Abs(so) {
+			w = si
+		}
+		q.upper = geom.Smoothstep(-0.7, 0.7, w)
+		q.tip = math.Abs(w)
+		q.width = rimWidth(p, math.Abs(so), math.Abs(si))
+	}
+	o.evenUps(1.5)
+	x0, x1 := o.corner(-1).x, o.corner(1).x
+	for i := range o.s {
+		o.s[i].t = (o.s[i].x - x0) / (x1 - x0)
 	}
 }
 
-// rest lays the stations on the ground.
-func (o *opening) rest(g *ground) {
+// evenUps evens the ups out along the rims over reach mm to each side, weighed by nearness, and turns what lies along the rim in
+// away into what lies across it.
+func (o *opening) evenUps(reach float64) {
+	ups := make([]geom.Vec, len(o.s))
+	for i := range o.s {
+		for _, step := range []int{1, -1} {
+			for k, way := i, 0.0; way < reach; {
+				ups[i] = ups[i].Mad(1-way/reach, o.s[k].up)
+				next := o.wrap(k + step)
+				way += max(1e-3, o.s[next].rim.Sub(o.s[k].rim).Len())
+				k = next
+			}
+		}
+	}
 	for i := range o.s {
 		q := &o.s[i]
-		q.rim, q.up = g.point(q.x, q.y, 0), g.normal(q.x, q.y, 0, 1.2)
-		q.away = geom.Vec{X: q.nx, Y: q.ny}
-		q.away = q.away.Mad(-q.away.Dot(q.up), q.up).Unit()
+		q.up = ups[i].Unit()
+		along := q.away.Mad(-q.away.Dot(q.up), q.up).Unit()
+		q.away = along.Cross(q.up)
 	}
 }
 
-// spread says where each station's ray over the face ends: on the border of a box (x from 0 to 1, y from 2 to 3).
-func (o *opening) spread(box [4]float64) {
-	n := len(o.s)
-	// Directions over the face: the edge's own, which must not turn back, mixed with even steps and evened out, so that they
-	// fan without bunching.
-	turn, back := make([]float64, n), make([]float64, n)
-	last := math.Atan2(o.s[0].ny, o.s[0].nx)
-	for i := range o.s {
-		last = unwound(math.Atan2(o.s[i].ny, o.s[i].nx), last)
-		turn[i], back[i] = last, last
+// outerIndex is the station at the outer corner.
+func (o *opening) outerIndex() int { return len(o.s) / 2 }
+
+// spread says where each station's column of the skin ends: on the border of a box (x from 0 to 1, y from 2 to 3), as seen from
+// the middle behind where it leaves the last level set, evened out.
+func (s *socket) spread(box [4]float64) {
+	s.g.bake()
+	n := len(s.o.s)
+	for i := range s.o.s {
+		s.o.s[i].end = [2]float64{box[0], box[3]}
 	}
+	f := s.frontLips()
+	last := s.g.march(f.x, f.y, []float64{f.reach(box)}, s.o.outerIndex())[1]
+	turn := make([]float64, n)
+	turn[0] = math.Atan2(last.y[0]-middleY, last.x[0]-middleX)
 	for i := 1; i < n; i++ {
-		turn[i] = max(turn[i], turn[i-1])
-		back[n-1-i] = min(back[n-1-i], back[n-i])
+		turn[i] = max(turn[i-1], unwound(math.Atan2(last.y[i]-middleY, last.x[i]-middleX), turn[i-1]))
 	}
+	k := max(1, n/24)
 	for i := range turn {
-		turn[i] = 0.35*(turn[i]+back[i]) + 0.3*(turn[0]+2*math.Pi*float64(i)/float64(n))
-	}
-	k := n / 12
-	for i := range o.s {
-		q := &o.s[i]
 		var sum, w float64
 		for j := -k; j <= k; j++ {
 			c := math.Cos(float64(j) / float64(k+1) * math.Pi / 2)
@@ -246,49 +205,36 @@ func (o *opening) spread(box [4]float64) {
 			}
 			sum, w = sum+c*c*(turn[at]+lap), w+c*c
 		}
-		s, c := math.Sincos(sum / w)
-		t := math.Inf(1)
-		if c > 0 {
-			t = min(t, (box[1]-middleX)/c)
-		} else if c < 0 {
-			t = min(t, (box[0]-middleX)/c)
-		}
-		if s > 0 {
-			t = min(t, (box[3]-middleY)/s)
-		} else if s < 0 {
-			t = min(t, (box[2]-middleY)/s)
-		}
-		q.end = [2]float64{middleX + t*c, middleY + t*s}
-		if c > 0 && t == (box[1]-middleX)/c {
-			q.end[0] = box[1]
-		}
+		s.o.s[i].end = onBox(sum/w, box)
 	}
 }
 
-// lean is how far the rim's face leans over the opening as it goes outward: that of the upper lid hangs down, so that it
-// is not seen from the front; that of the lower one lies nearly square on the globe.
-func (q *station) lean() float64 { return 0.36*q.upper - 0.04 }
+// onBox returns where a ray from the middle at an angle meets the border of a box.
+func onBox(angle float64, box [4]float64) [2]float64 {
+	s, c := math.Sincos(angle)
+	t := math.Inf(1)
+	if c > 0 {
+		t = min(t, (box[1]-middleX)/c)
+	} else if c < 0 {
+		t = min(t, (box[0]-middleX)/c)
+	}
+	if s > 0 {
+		t = min(t, (box[3]-middleY)/s)
+	} else if s < 0 {
+		t = min(t, (box[2]-middleY)/s)
+	}
+	end := [2]float64{middleX + t*c, middleY + t*s}
+	if c > 0 && t == (box[1]-middleX)/c {
+		end[0] = box[1]
+	}
+	return end
+}
 
 // unwound returns the angle a by whole turns nearest to b.
 func unwound(a, b float64) float64 { return a + 2*math.Pi*math.Round((b-a)/(2*math.Pi)) }
 
-// reach returns the length of a station's ray.
-func (q *station) reach() float64 { return math.Hypot(q.end[0]-q.x, q.end[1]-q.y) }
-
-// ray returns where, d mm along a station's ray over the face (negative: into the opening), one stands as seen from the
-// front. It leaves at right angles to the edge and ends away from the middle.
-func (q *station) ray(d float64) (x, y float64) {
-	l := q.reach()
-	t := d / l
-	if t <= 0 {
-		return q.x + d*q.nx, q.y + d*q.ny
-	}
-	if t >= 1 {
-		return q.end[0], q.end[1]
-	}
-	ex, ey := q.end[0]-middleX, q.end[1]-middleY
-	e := l / math.Hypot(ex, ey)
-	h00, h10 := (1+2*t)*(1-t)*(1-t), t*(1-t)*(1-t)
-	h01, h11 := t*t*(3-2*t), -t*t*(1-t)
-	return h00*q.x + h10*l*q.nx + h01*q.end[0] + h11*e*ex, h00*q.y + h10*l*q.ny + h01*q.end[1] + h11*e*ey
+// wrap returns i within the ring of stations.
+func (o *opening) wrap(i int) int {
+	n := len(o.s)
+	return ((i % n) + n) % n
 }

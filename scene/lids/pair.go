@@ -29,7 +29,7 @@ func (p *Params) sided(left bool) *Params {
 		return d
 	}
 	h := differ(unlikeHeight)
-	q.Height, q.Cover = p.Height+h, p.Cover-h
+	q.Height, q.Cover = p.height()+h, p.Cover-h
 	q.Tilt += differ(unlikeTilt)
 	if d := differ(unlikeCrease); p.Crease > 0 {
 		q.Crease = max(0.5, p.Crease+d)

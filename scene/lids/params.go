@@ -10,13 +10,19 @@ import (
 
 // Params describes a pair of lids; lengths in mm, angles in radians. Defaults is a grown person, Check states the ranges.
 type Params struct {
-	Width  float64 // of the opening, corner to corner
-	Height float64 // of the opening over the middle of the eye, between the rims' inner edges, seen from the front
+	Outer  float64 // how far the outer corner lies from the middle of the eye, seen from the front; 0 is by age and globe
+	Inner  float64 // how far the inner one does; 0 is by age and globe
+	Height float64 // of the opening over the middle of the eye, between the rims' inner edges, seen from the front; 0 is by age
 	Cover  float64 // how far the upper rim covers the iris
 	Iris   float64 // radius of the iris that is seen
 	Tilt   float64 // how far the outer corner lies above the inner one
 	Rim    float64 // thickness of the lids' edge
 	Gap    float64 // between lid and globe, where tears are
+	Blink  float64 // 0 open to 1 closed
+
+	UpperPeak float64 // how far nasal of the middle of the eye the upper rim is highest
+	LowerPeak float64 // how far nasal of it the lower rim is lowest
+	Globe     float64 // radius of the globe for Check, 0 where nobody knows; Build measures it
 
 	Crease float64 // height of the upper lid's crease above the rim; 0 is none
 	Fold   float64 // how far the skin above the crease stands out over it
@@ -60,7 +66,7 @@ type Params struct {
 // Defaults returns a grown person's lids; see the package comment for sources.
 func Defaults() Params {
 	return Params{
-		Width: 30, Height: 10, Cover: 1.5, Iris: 5.85, Tilt: 1.5, Rim: 2, Gap: 0.05,
+		Cover: 1.5, Iris: 5.85, Tilt: 1.5, Rim: 2, Gap: 0.03, UpperPeak: 0.8, LowerPeak: -1.5, Globe: 12,
 		Crease: 4, Fold: 1.1, Age: 0.4,
 		Colour:    colour.RGB{0.45, 0.295, 0.225},
 		UpperLash: 9, LowerLash: 6, LashDensity: 1, LashWidth: 0.09, LashCurl: 70, LashEu: 6,
@@ -85,8 +91,18 @@ func (p *Params) Check() error {
 			errs = append(errs, &ParamError{[]string{name}, fmt.Sprintf("%g is outside [%g, %g]%s", v, lo, hi, unit)})
 		}
 	}
-	in("Width", " mm", p.Width, 20, 40)
-	in("Height", " mm", p.Height, 2, 16)
+	if p.Outer != 0 {
+		in("Outer", " mm", p.Outer, 5, 16)
+	}
+	if p.Inner != 0 {
+		in("Inner", " mm", p.Inner, 8, 24)
+	}
+	if p.Height != 0 {
+		in("Height", " mm", p.Height, 2, 16)
+	}
+	in("Blink", "", p.Blink, 0, 1)
+	in("UpperPeak", " mm", p.UpperPeak, -2, 2)
+	in("LowerPeak", " mm", p.LowerPeak, -2, 2)
 	in("Cover", " mm", p.Cover, -3, 6)
 	in("Iris", " mm", p.Iris, 4, 8)
 	in("Tilt", " mm", p.Tilt, -4, 6)
@@ -125,10 +141,33 @@ func (p *Params) Check() error {
 		in("Spacing", " mm", p.Spacing, 50, 90)
 	}
 	in("Detail", " mm", p.Detail, 0.05, 1)
-	if up := p.Iris - p.Cover; up > highest || up-p.Height > lowerMost || up-p.Height < -highest {
+	if up, height := p.Iris-p.Cover, p.height(); up > highest || up-height > lowerMost || up-height < -highest {
 		errs = append(errs, &ParamError{[]string{"Height", "Cover"}, fmt.Sprintf(
-			"a height of %g and a cover of %g mm put the margins at %+.3g and %+.3g mm from the middle of the eye; the upper one may stand at most at %g, the lower one from %g to %g",
-			p.Height, p.Cover, up, up-p.Height, highest, -highest, lowerMost)})
+			"a height of %.4g and a cover of %g mm put the margins at %+.3g and %+.3g mm from the middle of the eye; the upper one may stand at most at %g, the lower one from %g to %g",
+			height, p.Cover, up, up-height, highest, -highest, lowerMost)})
+	}
+	if p.Globe > 0 {
+		if err := p.onGlobe(p.Globe); err != nil {
+			errs = append(errs, err)
+		}
 	}
 	return errors.Join(errs...)
+}
+
+// mostOuter is how far out on a globe, as a share of its radius, lids can still lie on it; leastInner is where the inner
+// corner must have left it.
+const mostOuter, leastInner = 0.97, 1.05
+
+// onGlobe reports corners that a globe of radius r mm has no place for, or nil.
+func (p *Params) onGlobe(r float64) error {
+	outer, inner := p.corners(r)
+	switch {
+	case outer > mostOuter*r*(1+1e-9):
+		return &ParamError{[]string{"Outer"}, fmt.Sprintf("%g mm is more than %.4g mm: lids lie on the globe, so the outer corner stands at most %g of its radius of %.4g mm from its middle", outer, mostOuter*r, mostOuter, r)}
+	case inner < leastInner*r*(1-1e-9):
+		return &ParamError{[]string{"Inner"}, fmt.Sprintf("%g mm is less than %.4g mm: the inner corner lies beside the globe, at least %g of its radius of %.4g mm from its middle", inner, leastInner*r, leastInner, r)}
+	case inner > 2*r:
+		return &ParamError{[]string{"Inner"}, fmt.Sprintf("%g mm is more than %.4g mm, twice the globe's radius", inner, 2*r)}
+	}
+	return nil
 }

@@ -16,7 +16,7 @@ const (
 	foldDeep   = 0.95 // behind the rims
 	foldProud  = 0.15 // its crest above the rest of it
 	foldEdge   = 0.36 // thickness of the edge over the globe
-	foldWide   = 1.15 // from the edge to where it falls off
+	foldWide   = 0.8  // as seen from the front, on a flank of the globe that falls away: from the edge to where it falls off
 	foldGroove = 0.4  // width of its fall
 	foldVeins  = 8
 	foldBorder = 0.2 // how deep the edge goes on beneath the globe's surface

@@ -119,11 +119,7 @@ func (c *tearSection) over(f float64) (v, up geom.Vec) {
 
 // length is the way round the opening, mm.
 func (o *opening) length() float64 {
-	line := make([][2]float64, len(o.s))
-	for i := range o.s {
-		line[i] = [2]float64{o.s[i].x, o.s[i].y}
-	}
-	return lengths(line)[len(line)]
+	return o.total
 }
 
 // under returns the point of the globe in the direction of v.
