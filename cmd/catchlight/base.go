@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -31,7 +32,8 @@ const baseName = "base.json"
 // basing is what the command asks for.
 type basing struct {
 	out, object, side string
-	levels            []string
+	levels, pupils    []string
+	maps              int
 	overwrite         bool
 }
 
@@ -43,6 +45,7 @@ type baseReport struct {
 	Pupil   basePupil        `json:"pupil"`
 	Layout  baseLayout       `json:"layout"`
 	Levels  []baseLevel      `json:"levels"`
+	Maps    []string         `json:"maps,omitempty"`
 	Loops   map[string][]int `json:"loops"` // of level 1's shells, "outer limbus" and so on: places in the order of the .obj, from 0
 }
 
@@ -82,7 +85,10 @@ places. The report says how far each outline lies inside the eye, in pixels by s
 
 .obj files hold the quads, .glb files the same cut along one diagonal that no shape changes. The .glb's inner shell has morph targets
 that move the pupil between 2 and 8 mm, or as far as the eye allows: a weight of 1 is the target's name, and weights between give
-sizes between. Its second set of texture coordinates is that of the maps of "catchlight grow".`,
+sizes between. Its second set of texture coordinates is that of the maps of "catchlight grow".
+
+--maps SIZE bakes the eye's colour and relief and the pupil's edge as a mask for these, with a scene that renders them; --pupils 2,3,4,6,8
+writes them for other pupils too, the fibres remapped along the radius, for programs that move no vertices.`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return usageError{fmt.Errorf("base: one scene file at most, %d given; see catchlight base --help", len(args))}
@@ -102,6 +108,8 @@ sizes between. Its second set of texture coordinates is that of the maps of "cat
 	overwriteFlag(f, &b.overwrite)
 	f.StringVar(&b.object, "object", "", "name of the eye's object")
 	f.StringVar(&b.side, "side", "", "right or left; without it the scene's, or right")
+	f.IntVar(&b.maps, "maps", 0, "edge of the maps in pixels, 64 to 8192; 0 bakes none")
+	f.StringSliceVar(&b.pupils, "pupils", nil, "with --maps: pupils in mm across to write maps for")
 	f.StringSliceVar(&b.levels, "levels", []string{"0", "1", "2", "3"}, "levels to write")
 	return c
 }
@@ -184,6 +192,16 @@ func (b *basing) run(path string, stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
+	sizes, err := b.sizes()
+	if err != nil {
+		return err
+	}
+	if b.maps != 0 && (b.maps < 64 || b.maps > 8192) {
+		return usageError{fmt.Errorf("--maps %d: must be 64 to 8192, or 0 for none", b.maps)}
+	}
+	if b.maps != 0 && !slices.Contains(levels, base.Base) {
+		return usageError{fmt.Errorf("--maps: their scene shows level %d; add it to --levels", base.Base)}
+	}
 	p, side, inputs, err := b.eye(path)
 	if err != nil {
 		return err
@@ -192,6 +210,7 @@ func (b *basing) run(path string, stdout io.Writer) error {
 	for _, l := range levels {
 		names = append(names, levelFile(l, ".obj"), levelFile(l, ".glb"))
 	}
+	names = append(names, b.mapNames(sizes)...)
 	if err := b.guard(names, inputs); err != nil {
 		return err
 	}
@@ -217,6 +236,12 @@ func (b *basing) run(path string, stdout io.Writer) error {
 		fmt.Fprintf(stdout, "%s: %d faces, %d sides; its outline lies at most %.4f mm inside the eye's: half a pixel where the globe is %d px across\n",
 			levelFile(l, ".glb"), v.Faces["all"], v.Sides, v.Outline, v.Half)
 	}
+	r.Maps = b.mapNames(sizes)
+	if b.maps > 0 {
+		if err := b.writeMaps(p, side, sizes); err != nil {
+			return err
+		}
+	}
 	text, err := json.MarshalIndent(&r, "", "  ")
 	if err != nil {
 		return err
@@ -224,6 +249,15 @@ func (b *basing) run(path string, stdout io.Writer) error {
 	name := filepath.Join(b.out, baseName)
 	if err := writeBytes(name, append(scene.Stamp(text), '\n')); err != nil {
 		return err
+	}
+	if b.maps > 0 {
+		lo, hi := r.Pupil.least(), r.Pupil.most()
+		var list []string
+		for _, d := range []float64{lo, 3, 4, 6, hi} {
+			list = append(list, strconv.FormatFloat((d-r.Pupil.Rest)/(hi-r.Pupil.Rest), 'f', 4, 64))
+		}
+		fmt.Fprintf(stdout, "a sheet of pupils of %.3g, 3, 4, 6 and %.3g mm: catchlight sheet %s --looks traced,raster --vary objects.eye.asset.morph.0.weight=%s\n",
+			lo, hi, filepath.Join(b.out, baseScene), strings.Join(list, ","))
 	}
 	fmt.Fprintf(stdout, "the pupil moves from %.3g to %.3g mm by morph targets; %s names loops and errors\n", r.Pupil.least(), r.Pupil.most(), name)
 	return nil
@@ -256,7 +290,7 @@ func (b *basing) guard(names, inputs []string) error {
 		for _, l := range r.Levels {
 			out = append(out, l.Files...)
 		}
-		return out
+		return append(out, r.Maps...)
 	})
 	if err := job.CheckFolder(b.out, names, made, b.overwrite); err != nil {
 		return err
@@ -321,6 +355,11 @@ func (b *basing) write(s *base.Set, r *baseReport, p eye.Params) (*baseLevel, er
 	return v, nil
 }
 
+// targetName is a morph target's, by its pupil.
+func targetName(diameter float64) string {
+	return "pupil_" + strconv.FormatFloat(diameter, 'f', -1, 64)
+}
+
 // baseParts are the nodes of the .glb.
 func baseParts(s *base.Set, p eye.Params, f grown.Frame) (parts []gltfio.Part, pupil basePupil) {
 	looks := map[string]gltfio.Look{
@@ -343,7 +382,7 @@ func baseParts(s *base.Set, p eye.Params, f grown.Frame) (parts []gltfio.Part, p
 		if m == s.Inner {
 			for i, to := range []struct{ at, n []geom.Vec }{{s.Narrow, s.NarrowN}, {s.Wide, s.WideN}} {
 				d := s.Pupils[i+1]
-				name := "pupil_" + strconv.FormatFloat(d, 'f', -1, 64)
+				name := targetName(d)
 				move := gltfio.Target{Name: name, P: make([]geom.Vec, len(from)), N: make([]geom.Vec, len(from))}
 				for v, k := range from {
 					move.P[v], move.N[v] = to.at[k].Sub(m.P[k]), to.n[k].Sub(m.N[k])

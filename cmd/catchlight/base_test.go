@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"catchlight/scene"
 	"catchlight/scene/geom"
 	"catchlight/scene/gltfio"
 	"catchlight/scene/mesh"
@@ -38,6 +39,14 @@ func TestBaseFiles(t *testing.T) {
 		require.InDelta(t, want/2, p.Radius, 0.06, name)
 		require.InDelta(t, -0.2, p.Offset[0], 0.03, "toward the nose of a left eye")
 	}
+	code, out, stderr = catchlight("base", "--out", "m", "--levels", "1", "--maps", "64", "--pupils", "8")
+	require.Zero(t, code, stderr)
+	require.Contains(t, out, "--vary objects.eye.asset.morph.0.weight=-0.3636,-0.1364,0.0909,0.5455,1.0000")
+	_, err = scene.Load("m/scene.yaml")
+	require.NoError(t, err)
+	for _, n := range []string{"colour.png", "height_pupil_8.png", "pupil_edge_pupil_8.png"} {
+		require.FileExists(t, "m/"+n)
+	}
 	code, _, stderr = catchlight("base", "--out", "b", "--levels", "2", "--side", "left") // its own folder is taken up again
 	require.Zero(t, code, stderr)
 	put(t, "c/reed.png", "painted by hand")
@@ -57,6 +66,10 @@ func TestBaseMistakes(t *testing.T) {
 		{"base", exitUsage, "--out: a folder is needed"},
 		{"base --out b --levels 1,9", exitUsage, `--levels "9": must be 0 to 3, with commas`},
 		{"base --out b --side up", exitUsage, `--side "up": must be one of right, left`},
+		{"base --out b --maps 9", exitUsage, "--maps 9: must be 64 to 8192, or 0 for none"},
+		{"base --out b --pupils 3", exitUsage, "--pupils has no meaning without --maps"},
+		{"base --out b --maps 64 --pupils 9", exitUsage, `--pupils "9": give mm across, 2 to 8`},
+		{"base --out b --maps 64 --levels 2", exitUsage, "--maps: their scene shows level 1; add it to --levels"},
 		{"base " + file + " --out b", exitUsage, file + ": there is no eye in it"},
 		{"base " + file + " --out b --object heron", exitUsage, "--object heron: " + file + " has no eye of that name"},
 	} {

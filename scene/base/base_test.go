@@ -8,6 +8,7 @@ import (
 
 	"catchlight/scene/eye"
 	"catchlight/scene/geom"
+	"catchlight/scene/layout"
 	"catchlight/scene/mesh"
 )
 
@@ -193,4 +194,54 @@ func TestStrips(t *testing.T) {
 	require.Greater(t, math.Abs(s.Shade.P[n/4].Y), math.Abs(s.Shade.P[4*n+n/4].Y)+2)
 	_, err := Make(eye.Defaults(), 9)
 	require.ErrorContains(t, err, "level 9")
+}
+
+// Fibres stay fibres: a fan of 90 rays over the iris has 90 rays after the pupil moved, at every distance from it, with nearly their
+// contrast; the pupil's edge lies where the new pupil is; what lies outside the iris stays, bit by bit.
+func TestRemapKeepsFibres(t *testing.T) {
+	p := eye.Defaults()
+	p.PupilOffset = [2]float64{}
+	s := made(t, p, Base)
+	e, err := eye.Lay(p)
+	require.NoError(t, err)
+	const n, rays = 512, 90
+	perMM := 0.25 * n / p.LimbusRadius
+	was := &layout.Picture{W: n, H: n, C: 1, Pix: make([]float32, n*n), Names: []string{"Y"}}
+	for y := range n {
+		for x := range n {
+			dx, dy := float64(x)+0.5-n/2, float64(y)+0.5-n/2
+			was.Pix[y*n+x] = 0.5 + 0.4*float32(math.Cos(rays*math.Atan2(dy, dx)))
+			if math.Hypot(dx, dy) < 1.8*perMM {
+				was.Pix[y*n+x] = 0
+			}
+		}
+	}
+	src := &layout.Source{Kind: layout.Data, Green: 1, Tiles: map[int]*layout.Picture{1001: was}, Wrap: 1}
+	for _, d := range []float64{2, 3, 4, 6, 8} {
+		now := s.Remap(src, d, e.SurfaceUV)
+		dark := 0
+		for i, v := range now.Pix {
+			x, y := float64(i%n)+0.5-n/2, float64(i/n)+0.5-n/2
+			if r := math.Hypot(x, y) / perMM; r < d/2+0.15 && v < 0.05 {
+				dark++
+			} else if r > 6.1 {
+				require.Equal(t, was.Pix[i], v)
+			}
+		}
+		require.InDelta(t, d/2, math.Sqrt(float64(dark)/math.Pi)/perMM, 0.05, "radius of the pupil's edge")
+		// The wave of 90 rays round the clock, by its Fourier sum, half-way between margin and root.
+		for _, share := range []float64{0.35, 0.6, 0.85} {
+			r := (d/2 + share*(5.355-d/2)) * perMM
+			var re, im float64
+			const m = 4096
+			for k := range m {
+				sin, cos := math.Sincos(2 * math.Pi * float64(k) / m)
+				x, y := r*cos+n/2, r*sin+n/2
+				v := float64(now.Pix[int(y)*n+int(x)])
+				s90, c90 := math.Sincos(rays * 2 * math.Pi * float64(k) / m)
+				re, im = re+v*c90*2/m, im+v*s90*2/m
+			}
+			require.Greater(t, math.Hypot(re, im), 0.4*0.75, "pupil %g, share %g", d, share) // the look-up at the nearest texel costs a part
+		}
+	}
 }
