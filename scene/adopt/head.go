@@ -109,11 +109,13 @@ func FindHead(in Input) (*Head, error) {
 	} else {
 		h.found(pair)
 	}
-	if err := h.adoptEyes(in, pair); err != nil {
+	h.sockets(in, pair)
+	h.sort(in)
+	taken, err := h.maps(in)
+	if err != nil {
 		return nil, err
 	}
-	h.sort(in)
-	return h, nil
+	return h, h.adoptEyes(pair, taken)
 }
 
 func (h *Head) say(f Finding) {
@@ -433,18 +435,18 @@ func (h *Head) moved(m *mesh.Mesh) *mesh.Mesh {
 	return out
 }
 
-// adoptEyes proposes each eye by itself, as if it were alone.
-func (h *Head) adoptEyes(in Input, pair []*ball) error {
+// sockets says where the eyes are and which pieces are theirs.
+func (h *Head) sockets(in Input, pair []*ball) {
 	for k, b := range pair {
 		s := Socketed{Centre: h.point(b.centre), Radius: b.radius * h.Scale}
-		switch {
-		case len(pair) == 2:
+		if len(pair) == 2 {
 			s.Side = [2]string{"right", "left"}[k]
-		default:
+		} else {
 			s.Side = h.oneSide(in)
 		}
-		one := in
-		one.Parts, one.Folder, one.Notes, one.Grown = nil, "", nil, nil
+		s.Input = in
+		one := &s.Input
+		one.Parts, one.Notes, one.Grown = nil, nil, nil
 		one.Unit, one.Factor, one.Side, one.placed = "", h.Factor, s.Side, true
 		if !in.Metres {
 			one.Unit = h.Unit
@@ -454,12 +456,21 @@ func (h *Head) adoptEyes(in Input, pair []*ball) error {
 			q.Name, q.Mesh = h.bits[i].name, h.bits[i].mesh
 			one.Parts = append(one.Parts, q)
 		}
-		p, err := Propose(one)
+		h.Eyes = append(h.Eyes, s)
+	}
+}
+
+// adoptEyes proposes each eye by itself, as if it were alone; taken are the pictures that are not the eyes'.
+func (h *Head) adoptEyes(pair []*ball, taken map[string]bool) error {
+	for k := range h.Eyes {
+		s := &h.Eyes[k]
+		s.Input.taken = taken
+		p, err := Propose(s.Input)
 		if err != nil {
-			return fmt.Errorf("the %s eye (%s): %w", cmp.Or(s.Side, "only"), names(h.bits, []*ball{b}), err)
+			return fmt.Errorf("the %s eye (%s): %w", cmp.Or(s.Side, "only"), names(h.bits, pair[k:k+1]), err)
 		}
-		p.steadyAxis(h.Turn, b)
-		s.Eye, s.Input = p, one
+		p.steadyAxis(h.Turn)
+		s.Eye = p
 		for _, f := range p.Findings {
 			if slices.Contains([]string{"unit", "factor", "side", "pair"}, f.Topic) {
 				continue
@@ -467,13 +478,12 @@ func (h *Head) adoptEyes(in Input, pair []*ball) error {
 			f.Topic = strings.TrimSpace(s.Side+" eye: ") + " " + f.Topic
 			h.Findings = append(h.Findings, f)
 		}
-		h.Eyes = append(h.Eyes, s)
 	}
 	return nil
 }
 
 // steadyAxis gives an eye whose own axis is not held, such as a plain ball, the front of the head.
-func (p *Proposal) steadyAxis(turn geom.Affine, b *ball) {
+func (p *Proposal) steadyAxis(turn geom.Affine) {
 	front := turn.Inverse().Vector(geom.Vec{Z: 1})
 	if p.Globe.Axis.Dot(front) > math.Cos(geom.Radians(40)) && p.Eye.Axis.Held {
 		return

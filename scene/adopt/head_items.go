@@ -39,6 +39,8 @@ type Item struct {
 	Close bool       // its holes can be capped without a cap that shows
 	Open  string     // why not, in words
 	Uses  bool       // the scene has it
+
+	maps []laid
 }
 
 // traits are the numbers by which a mesh is told.

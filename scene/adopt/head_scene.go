@@ -113,6 +113,11 @@ func says(m *asset.Material) bool {
 // object writes a mesh.
 func (h *Head) object(w *writer, in Input, it *Item) {
 	w.why(h.Findings, "  ", fmt.Sprintf("mesh %q", it.Name))
+	for _, f := range h.Findings {
+		if strings.HasPrefix(f.Topic, "map of ") && strings.Contains(f.Topic, strconv.Quote(it.Name)) {
+			w.why([]Finding{f}, "  ", f.Topic)
+		}
+	}
 	w.line("  - name: %s", strconv.Quote(h.objectName(it)))
 	w.line("    shape: mesh")
 	w.line("    file: %s", w.rel(in.Asset))
@@ -129,12 +134,16 @@ func (h *Head) object(w *writer, in Input, it *Item) {
 		w.line("    close: true # caps over its holes, so that light that scatters within stays there")
 	}
 	own := says(&it.Part.Look)
+	laidOn, opacity := it.mapKeys(w)
+	if opacity != "" {
+		w.line("%s", opacity)
+	}
 	col := func(c colour.RGB) string {
-		if own {
-			return ""
+		if own || it.has("colour") {
+			return laidOn
 		}
 		w.line("    # BORROWED: colour: our own; the file's material gives none")
-		return fmt.Sprintf(", colour: [%.3g, %.3g, %.3g]", c[0], c[1], c[2])
+		return fmt.Sprintf(", colour: [%.3g, %.3g, %.3g]", c[0], c[1], c[2]) + laidOn
 	}
 	scatter := ""
 	if it.Open != "" {
@@ -161,7 +170,7 @@ func (h *Head) object(w *writer, in Input, it *Item) {
 	case Tears:
 		w.line("    material: {kind: tears, index: 1.336}")
 	case Lashes, Brows:
-		if it.Part.Look.AlphaMode != asset.Opaque {
+		if it.Part.Look.AlphaMode != asset.Opaque || it.has("opacity") {
 			w.line("    material: {kind: diffuse%s%s}", file, col(hairColour))
 		} else {
 			w.line("    material: {kind: tissue, scattering: false%s%s, index: 1.55%s}", file, col(hairColour), rough(0.5))

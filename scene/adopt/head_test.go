@@ -16,6 +16,7 @@ import (
 	"catchlight/scene/geom"
 	"catchlight/scene/gltfio"
 	"catchlight/scene/grown"
+	"catchlight/scene/imageio"
 	"catchlight/scene/lids"
 	"catchlight/scene/mesh"
 	"catchlight/scene/seat"
@@ -119,6 +120,43 @@ func found(h *Head, topic string) Finding {
 		}
 	}
 	return Finding{}
+}
+
+// Pictures of a folder are laid on the mesh that their names speak of; the eyes keep theirs, and what speaks of neither is said.
+func TestMapsOfAHead(t *testing.T) {
+	parts, err := grownHead()
+	require.NoError(t, err)
+	dir := t.TempDir()
+	pix := make([]byte, 3*16*16)
+	for i := range pix {
+		pix[i] = byte(100 + i%50)
+	}
+	for _, n := range []string{"face_color.png", "face_height.png", "skin_normal.png", "lashes_opacity.png", "iris_color.png", "sketch.png", "face_metallic.png"} {
+		require.NoError(t, imageio.WritePNG(filepath.Join(dir, n), 16, 16, 3, pix, nil))
+	}
+	in := inputOf(parts, true)
+	for i := range in.Parts {
+		if m := in.Parts[i].Mesh; m.UV == nil {
+			m.UV = make([]geom.UV, len(m.P))
+		}
+	}
+	in.Folder = dir
+	h, err := FindHead(in)
+	require.NoError(t, err)
+	require.NotNil(t, h)
+	text := h.Scene(in, dir)
+	for _, w := range []string{`colour: {file: "face_color.png"}`, `normal: {file: "skin_normal.png"`, `height: {file: "face_height.png", zero_level: `, `opacity_mask: {file: "lashes_opacity.png", blend: true}`, `colour: {file: "iris_color.png"`} {
+		require.Contains(t, text, w)
+	}
+	said := map[string]string{}
+	for _, f := range h.Findings {
+		if f.File != "" {
+			said[filepath.Base(f.File)] += f.Choice + ": " + f.Reason
+		}
+	}
+	require.Contains(t, said["sketch.png"], "left out: its name speaks of no mesh")
+	require.Contains(t, said["face_metallic.png"], "no key of a mesh takes it")
+	require.Contains(t, said["face_height.png"], "taken for 0.2")
 }
 
 // However the head stands in its file and whatever its unit, what is called sure is right.

@@ -37,7 +37,8 @@ type Input struct {
 
 	Targets []string // names of the file's morph targets
 
-	placed bool // Side is settled: neither names nor place tell more
+	placed bool            // Side is settled: neither names nor place tell more
+	taken  map[string]bool // pictures of the folder that are no eye's
 
 	Grown    *grown.Report // of an eye that was grown here and is as it was; nil of any other
 	grownDir string        // of its maps
@@ -187,6 +188,9 @@ func Propose(in Input) (*Proposal, error) {
 	var seen map[string]bool
 	if in.Grown != nil {
 		maps, seen = in.grownMaps(own, after)
+	}
+	if in.taken != nil {
+		seen = in.taken
 	}
 	maps, err = in.Names.assign(in.Folder, p.Side, maps, seen, after)
 	if err != nil {
