@@ -98,14 +98,14 @@ func TestNormalAndHeightOfAMesh(t *testing.T) {
 		}
 	}
 	require.InDelta(t, math.Sqrt(0.5)/math.Pi, sheetPicture(t, dir, sheet("", ""), false, 45), 0.005)
-	d, err := scene.Parse(filepath.Join(dir, "scene.yaml"), []byte(sheetScene("")+sheet(", height: {file: map.png, channel: R, zero_level: 0, scale: 2}", "subdivide: 2,")))
+	d, err := scene.Parse(filepath.Join(dir, "scene.yaml"), []byte(sheetScene("")+sheet(", height: {file: map.png, channel: R, zero_level: 0, scale: 2}", "subdivide: 2, transform: {scale: 0.5},")))
 	require.NoError(t, err)
 	p, err := Prepare(context.Background(), d, Options{Workers: 2})
 	require.NoError(t, err)
 	b := &p.Scene.Objects[0]
 	require.Len(t, b.Mesh.Tri, 2*16)
 	for _, v := range b.Mesh.P {
-		require.InDelta(t, 2*218.0/255, v.Z, 1e-6)
+		require.InDelta(t, 2*218.0/255, b.ToWorld.Point(v).Z, 1e-6, "mm of the world")
 	}
 	for _, bad := range []struct{ keys, says string }{
 		{", normal: {file: nowhere.png}", "nowhere.png"}, {", height: {file: map.png}", "scale"}, {", normal: {file: map.png, uv_set: 1}", "uv_set"},

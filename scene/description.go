@@ -348,7 +348,7 @@ type Material struct {
 	Radiance      *colour.RGB `key:"radiance" unit:"W/(m^2 sr)" range:"[0,1e12]" only:"emissive" doc:"emissive: radiance of the front (sphere, rectangle, disc)"`
 	FromFile      bool        `key:"from_file" default:"false" doc:"meshes: what the file's own material says of colour, normals, roughness (where that is 0 here) and transparency, where no key here says otherwise"`
 	Normal        *NormalMap  `key:"normal" doc:"meshes: normal map"`
-	Height        *HeightMap  `key:"height" doc:"meshes: displacement of its vertices; subdivide makes more of them"`
+	Height        *HeightMap  `key:"height" doc:"meshes: displacement of its vertices, in mm whatever its scale; subdivide makes more of them"`
 	Inside        *Medium     `key:"inside" only:"dielectric|matched" doc:"scattering medium of a closed object"`
 }
 

@@ -35,6 +35,9 @@ func (p *preparer) mesh(b *scene.Object) (*instance, error) {
 	q.Name, q.On, q.Transform, q.OpacityMask, q.Visibility = "", false, scene.Transform{}, nil, scene.Visibility{}
 	// What a closed volume asks of a mesh, and what moves it.
 	q.Material = scene.Material{Kind: q.Material.Kind, Scattering: q.Material.Scattering, Height: q.Material.Height, Colour: scene.MapSpec{File: q.Material.Colour.File}}
+	if q.Material.Height != nil {
+		q.Transform.Scale = b.Transform.Scale // heights are mm of the world
+	}
 	key, err := json.Marshal(q)
 	if err != nil {
 		return nil, err
@@ -110,7 +113,7 @@ func (p *preparer) readMesh(b *scene.Object, s *making) (*mesh.Mesh, asset.Mater
 		}
 	}
 	if h := b.Material.Height; h != nil {
-		if err := s.raise(m, b.Name, h); err != nil {
+		if err := s.raise(m, b, h); err != nil {
 			return nil, none, err
 		}
 	}
@@ -146,8 +149,8 @@ func capped(m *mesh.Mesh) (*mesh.Mesh, error) {
 	return out, nil
 }
 
-// raise moves a mesh's vertices by a height map, which is read over the width of a facet, so that none finer is sampled by chance.
-func (m *making) raise(q *mesh.Mesh, name string, h *scene.HeightMap) error {
+// raise moves a mesh's vertices by a height map in mm of the world, whatever the mesh is scaled by. The map is read over the width of a facet, so that none finer is sampled by chance.
+func (m *making) raise(q *mesh.Mesh, b *scene.Object, h *scene.HeightMap) error {
 	t, err := m.read(h.File, h.Tiling, imageio.As{Channel: h.Channel})
 	if err != nil {
 		return err
@@ -164,11 +167,11 @@ func (m *making) raise(q *mesh.Mesh, name string, h *scene.HeightMap) error {
 	}
 	if texels > 4 {
 		m.notes = append(m.notes, fmt.Sprintf("object %s: a facet is %.0f texels of %s wide: relief finer than that does not show; subdivide (now the mesh has %d triangles) or a normal map brings it",
-			name, texels, filepath.Base(string(h.File)), len(q.Tri)))
+			b.Name, texels, filepath.Base(string(h.File)), len(q.Tri)))
 	}
 	up := make([]float64, len(q.P))
 	for i, uv := range q.UV {
-		up[i] = h.Scale * (t.Scalar(uv, facet) - h.ZeroLevel)
+		up[i] = h.Scale / b.Transform.Scale * (t.Scalar(uv, facet) - h.ZeroLevel)
 		if !(math.Abs(up[i]) < 1e6) {
 			return fmt.Errorf("%s: at u %.4g, v %.4g it is no height", h.File, uv.U, uv.V)
 		}

@@ -299,8 +299,11 @@ func (h *Head) tell(it *Item, t *traits) {
 	if t.inside > 0.9 {
 		add(Within, ramp(t.inside, 0.9, 0.97), "%.0f %% of it lies within a globe", 100*t.inside)
 	}
-	far := ramp(t.least, 2*k, 8*k)
-	add(Other, max(0.3, far), "the nearest of it lies %.3g mm from a globe; nothing of its shape is an eye's", t.least)
+	far := 0.3
+	if !slices.ContainsFunc(votes, func(v vote) bool { return v.score > 0.5 }) {
+		far = max(far, ramp(t.least, 2*k, 8*k)) // what is nothing else, and far enough to be nothing of the eyes
+	}
+	add(Other, far, "the nearest of it lies %.3g mm from a globe; nothing of its shape is an eye's", t.least)
 	slices.SortStableFunc(votes, func(a, b vote) int { return cmp.Compare(b.score, a.score) })
 	best, next := votes[0], 0.0
 	if len(votes) > 1 {
@@ -368,7 +371,7 @@ func (h *Head) closable(it *Item) {
 		it.Open = fmt.Sprintf("%d of its edges do not join two triangles of one winding", odd)
 		return
 	}
-	c, holes, err := mesh.Close(it.Mesh)
+	c, _, err := mesh.Close(it.Mesh)
 	if err != nil {
 		it.Open = err.Error()
 		return
@@ -393,5 +396,4 @@ func (h *Head) closable(it *Item) {
 		return
 	}
 	it.Close = true
-	_ = holes
 }
