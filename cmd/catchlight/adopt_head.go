@@ -104,21 +104,34 @@ func told(h *adopt.Head, stdout io.Writer) {
 	}
 	for i := range h.Eyes {
 		if s := h.Eyes[i].Seat; s != nil {
-			fmt.Fprintln(stdout, seatLine(&h.Eyes[i]))
+			fmt.Fprintln(stdout, seatLines(h, &h.Eyes[i]))
 		}
 	}
 }
 
-// seatLine is how an eye sits, in one line of numbers.
-func seatLine(e *adopt.Socketed) string {
+// seatLines say how an eye sits, in numbers and places, and what would seat it better.
+func seatLines(h *adopt.Head, e *adopt.Socketed) string {
 	s := e.Seat
 	side := e.Side
 	if side == "" {
 		side = "only"
 	}
-	line := fmt.Sprintf("%s eye in its socket: widest gap %.2f mm as modelled, %.2f over gazes; out of the lids %.2f and %.2f mm", side, s.Rest.Gap.MM, s.Turns.Gap.MM, s.Rest.Clip.MM, s.Turns.Clip.MM)
-	if m := s.Move; m.Len() > 0 {
-		line += fmt.Sprintf("; moved by [%.2f, %.2f, %.2f] mm: %.2f and %.2f over gazes", m.X, m.Y, m.Z, s.Moved.Gap.MM, s.Moved.Clip.MM)
+	line := fmt.Sprintf("%s eye in its socket: gap beside the rim up to %s; over gazes of 30 degrees up to %s, and the globe comes out of the lids ", side, adopt.Place(&s.Rest.Gap), adopt.Place(&s.Turns.Gap))
+	if s.Turns.Clip.MM > 0.02 {
+		line += "by up to " + adopt.Place(&s.Turns.Clip)
+	} else {
+		line += "nowhere"
+	}
+	if b := s.Blink; b != nil {
+		if b.Open > 0 {
+			line += fmt.Sprintf("; the blink leaves %.1f %% of the view open", 100*b.Open)
+		} else {
+			line += fmt.Sprintf("; the blink closes, and the globe comes out by up to %.2f mm", b.Rest.Clip.MM)
+		}
+	}
+	if to, ok := h.Seated(e); ok {
+		line += fmt.Sprintf("\n  %.2f mm aside it would sit better: gap up to %.2f mm, out of the lids up to %.2f; to try it: --set 'objects.%s.transform.translate=[%.5g, %.5g, %.5g]'",
+			s.Move.Len(), s.Moved.Gap.MM, s.Moved.Clip.MM, h.EyeName(e), to.X, to.Y, to.Z)
 	}
 	return line
 }

@@ -94,7 +94,7 @@ func TestAdoptHead(t *testing.T) {
 	t.Chdir(t.TempDir())
 	code, out, stderr := catchlight("adopt", head, "--drafts=false")
 	require.Zero(t, code, stderr)
-	for _, w := range []string{"a head with two eyes", "mm apart", `sides: right "R_outer", "R_inner"`, `mesh "face": skin`, `mesh "lash_cards": lashes`, "right eye in its socket: widest gap 0.", "seating.png", "catchlight watch out/adopt-keeper/scene.yaml"} {
+	for _, w := range []string{"a head with two eyes", "mm apart", `sides: right "R_outer", "R_inner"`, `mesh "face": skin`, `mesh "lash_cards": lashes`, "right eye in its socket: gap beside the rim up to 0.", "--set 'objects.right_eye.transform.translate=[", "seating.png", "catchlight watch out/adopt-keeper/scene.yaml"} {
 		require.Contains(t, out, w)
 	}
 	dir := filepath.Join("out", "adopt-keeper")

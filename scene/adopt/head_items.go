@@ -346,9 +346,14 @@ func (h *Head) tell(it *Item, t *traits) {
 	it.Kind, it.Grade = best.kind, grade
 	it.Uses = best.kind != Cover && best.kind != Within
 	f := Finding{Topic: fmt.Sprintf("mesh %q", it.Name), Choice: string(it.Kind), Reason: why, Grade: grade}
-	if !it.Uses {
+	switch it.Kind {
+	case Cover:
 		f.Choice += ", left out"
-		f.Reason += "; catchlight makes its own"
+		f.Reason += "; tear film and shadow are made here"
+	case Within:
+		f.Choice += ", left out"
+		f.Grade = Unsure
+		f.Reason += "; an eye is two shells here: if this is an iris, join it to the inner one in the file"
 	}
 	h.say(f)
 }

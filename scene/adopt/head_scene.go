@@ -42,7 +42,11 @@ func (h *Head) Scene(in Input, dir string) string {
 	for i := range h.Eyes {
 		e := &h.Eyes[i]
 		w.why(h.Findings, "  ", e.Side+" eye: seating")
-		e.Eye.eyeObject(w, e.Input, h.eyeName(e), h.placeOf(e))
+		if to, ok := h.Seated(e); ok {
+			w.line("  # it would sit best with translate: [%.5g, %.5g, %.5g]", to.X, to.Y, to.Z)
+		}
+		rot, at := h.placeOf(e)
+		e.Eye.eyeObject(w, e.Input, h.EyeName(e), turnKeys(rot, at, 1))
 	}
 	for _, k := range order {
 		for i := range h.Items {
@@ -54,21 +58,30 @@ func (h *Head) Scene(in Input, dir string) string {
 	return w.String()
 }
 
-// eyeName is the name of an eye's object.
-func (h *Head) eyeName(e *Socketed) string {
+// EyeName is the name of an eye's object.
+func (h *Head) EyeName(e *Socketed) string {
 	if e.Side == "" {
 		return "eye"
 	}
 	return e.Side + "_eye"
 }
 
-// placeOf returns the transform of an eye's object: its shells are brought to the globe's centre and the optical axis to +Z when they
+// Seated returns the translate of an eye's object that seats it best, and whether that is another than the file's.
+func (h *Head) Seated(e *Socketed) (geom.Vec, bool) {
+	if e.Seat == nil || e.Seat.Move == (geom.Vec{}) {
+		return geom.Vec{}, false
+	}
+	_, at := h.placeOf(e)
+	return at.Add(e.Seat.Move), true
+}
+
+// placeOf returns the place of an eye's object: its shells are brought to the globe's centre and the optical axis to +Z when they
 // are taken from the file, and this brings them back to where they were.
-func (h *Head) placeOf(e *Socketed) string {
+func (h *Head) placeOf(e *Socketed) (rot geom.Affine, at geom.Vec) {
 	p := e.Eye
 	turn, err := shells.Frame(p.Globe.Axis)
 	if err != nil {
-		return "{}"
+		return geom.Identity(), e.Centre
 	}
 	var taken [2]*mesh.Mesh
 	var first geom.Vec
@@ -88,13 +101,12 @@ func (h *Head) placeOf(e *Socketed) string {
 		}
 	}
 	if lead == nil {
-		return "{}"
+		return geom.Identity(), e.Centre
 	}
 	shells.Centre(taken[0], taken[1], p.Globe.Limbus+max(0.3, 0.1*p.Globe.Radius)/2)
 	o := first.Sub(lead.P[0])
 	back := turn.Inverse()
-	rot := back.Then(h.Turn)
-	return turnKeys(rot, h.Turn.Vector(back.Vector(o).Sub(h.Middle.Mul(h.Scale))), 1)
+	return back.Then(h.Turn), h.Turn.Vector(back.Vector(o).Sub(h.Middle.Mul(h.Scale)))
 }
 
 // Looks of what a file says nothing of. Colours, radii and roughness: our own, by eye; the radii are those of the built lids.
@@ -189,7 +201,7 @@ func (h *Head) objectName(it *Item) string {
 		return r
 	}, it.Name)
 	for i := range h.Eyes {
-		if name == h.eyeName(&h.Eyes[i]) {
+		if name == h.EyeName(&h.Eyes[i]) {
 			name += "_mesh"
 		}
 	}

@@ -131,8 +131,8 @@ func (h *Head) blinks(in Input) (*mesh.Mesh, error) {
 	return out, nil
 }
 
-// where says in words where the worst is.
-func where(w *seat.Worst) string {
+// Place says in words how much and where the worst is.
+func Place(w *seat.Worst) string {
 	s := fmt.Sprintf("%.2f mm at %s", w.MM, clock(w.Clock))
 	if w.Beyond > 0.4 {
 		s += fmt.Sprintf(", %.1f mm beyond the rim", w.Beyond)
@@ -180,15 +180,15 @@ func (h *Head) seated(e *Socketed, most float64) {
 	say := func(fit *seat.Fit) string {
 		s := []string{"no gap beside the rim"}
 		if fit.Gap.MM > 0 {
-			s[0] = "widest gap beside the rim " + where(&fit.Gap)
+			s[0] = "widest gap beside the rim " + Place(&fit.Gap)
 		}
 		if fit.Clip.MM > goodClip/2 {
-			s = append(s, "the globe comes out of the lids by up to "+where(&fit.Clip))
+			s = append(s, "the globe comes out of the lids by up to "+Place(&fit.Clip))
 		} else {
 			s = append(s, "the globe comes out of the lids nowhere")
 		}
 		if fit.Rub.MM > goodClip/2 {
-			s = append(s, "hidden within them it reaches "+where(&fit.Rub))
+			s = append(s, "hidden within them it reaches "+Place(&fit.Rub))
 		}
 		return strings.Join(s, "; ")
 	}
@@ -207,7 +207,7 @@ func (h *Head) seated(e *Socketed, most float64) {
 		}
 		if b.Rest.Clip.MM > goodClip/2 {
 			f.Grade = Unsure
-			f.Reason += "; then the globe comes out of them by " + where(&b.Rest.Clip)
+			f.Reason += "; then the globe comes out of them by " + Place(&b.Rest.Clip)
 		}
 	}
 	h.say(f)
