@@ -261,6 +261,30 @@ func TestHeadsThatLack(t *testing.T) {
 	require.Error(t, err)
 }
 
+// Names that lie never make a wrong kind sure: each mesh is called what another is.
+func TestNamesThatLie(t *testing.T) {
+	parts, err := grownHead()
+	require.NoError(t, err)
+	parts, is := blind(parts)
+	lies := map[Kind]string{Skin: "hair", Corner: "tear_line", Tears: "lashes", Lashes: "caruncle", Brows: "teeth"}
+	truth := map[string]Kind{}
+	for i := range parts {
+		if k := is[parts[i].Name]; k != "" {
+			parts[i].Name = lies[k]
+			truth[lies[k]] = k
+		}
+	}
+	h, err := FindHead(inputOf(parts, true))
+	require.NoError(t, err)
+	require.NotNil(t, h)
+	for _, it := range h.Items {
+		if it.Grade == Sure {
+			require.Equal(t, truth[it.Name], it.Kind, it.Name)
+		}
+		require.Equal(t, Unsure, it.Grade, it.Name)
+	}
+}
+
 // sphere is a ball about the origin with n rings.
 func sphere(r float64, n int) *mesh.Mesh {
 	m := &mesh.Mesh{}
