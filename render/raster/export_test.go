@@ -76,3 +76,23 @@ func (k *Look) Net() (count int, worst float64) {
 	}
 	return len(s.tri), worst
 }
+
+// BallHides returns the share of the hemisphere about n at p that an eye's ball takes.
+func BallHides(p, n, centre geom.Vec, radius float64) float64 {
+	return (&eyeball{centre: centre, radius: radius}).hides(p, n)
+}
+
+// Opened is what neighbours of colour c leave of light on a place that is open by o.
+func Opened(o float64, c colour.RGB) colour.RGB { return opened(o, c) }
+
+// Wet returns the share of each pixel that tears cover.
+func (k *Look) Wet(c *camera.Camera, width, height int) []float32 {
+	f := k.frame(c, width, height)
+	f.pass = cover.NewPass(f.view)
+	for i := range k.solids {
+		k.solids[i].addTo(f.pass, int32(i), k.solids[i].side, k.workers)
+	}
+	f.buf = f.pass.Draw(k.set.CoverageSamples, k.workers)
+	f.laySheets()
+	return f.wet
+}

@@ -210,13 +210,16 @@ func (k *frame) wetNormal(y *eyeLook, f *fragment, n, p geom.Vec, w float64) (we
 func (k *frame) tearFilm(y *eyeLook, f *fragment, n geom.Vec, alpha float64, response colour.RGB) colour.RGB {
 	alpha = widen(alpha, f.bend)
 	r := geom.Reflect(f.wo, n)
-	out := k.mirrored(r, alpha)
+	var lit colour.RGB
+	var share float64
 	if k.set.Glints == "lamps" || k.set.Glints == "both" {
-		out = out.Add(k.glints(k.lamps, f, n, r, alpha))
+		lit, share = k.glints(k.lamps, f, n, r, alpha)
 	}
 	if k.set.Glints == "cards" || k.set.Glints == "both" {
-		out = out.Add(k.glints(k.cards, f, n, r, alpha))
+		more, _ := k.glints(k.cards, f, n, r, alpha)
+		lit = lit.Add(more)
 	}
+	out := k.mirrored(r, alpha).Scale(1 - share).Add(lit)
 	if y.around != nil && k.set.Reflection != "none" {
 		// Two rays at opposite corners of the pixel, and the other two where these differ.
 		fr := geom.NewFrame(r)

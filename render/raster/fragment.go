@@ -13,11 +13,13 @@ import (
 // fragment is what a pixel shows of one object.
 type fragment struct {
 	sf     frozen.Surface
-	wo     geom.Vec // unit, to the camera
-	dx, dy geom.Vec // how the point moves from one pixel to the next on the right and below, mm
-	ux, uy geom.UV  // how the texture coordinates move
-	baked  bool     // the shading normal is the fine surface's, its normal map included
-	bend   float64  // square of the change of the shading normal over a pixel: both ways together
+	wo     geom.Vec   // unit, to the camera
+	dx, dy geom.Vec   // how the point moves from one pixel to the next on the right and below, mm
+	ux, uy geom.UV    // how the texture coordinates move
+	baked  bool       // the shading normal is the fine surface's, its normal map included
+	open   float64    // share of the surroundings that flesh about an eye sees; 1 elsewhere
+	tint   colour.RGB // reflectance of flesh
+	bend   float64    // square of the change of the shading normal over a pixel: both ways together
 }
 
 // fragment rebuilds what triangle id shows at film position (x, y).
@@ -28,7 +30,7 @@ func (k *frame) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float
 	t := s.tri[p.Prim]
 	p0 := s.points[t[0]]
 	e1, e2 := s.points[t[1]].Sub(p0), s.points[t[2]].Sub(p0)
-	f := fragment{dx: e1.Mul(p.UX).Mad(p.VX, e2), dy: e1.Mul(p.UY).Mad(p.VY, e2)}
+	f := fragment{open: 1, dx: e1.Mul(p.UX).Mad(p.VX, e2), dy: e1.Mul(p.UY).Mad(p.VY, e2)}
 	at := p0.Mad(p.U, e1).Mad(p.V, e2)
 	if s.low != nil {
 		p, dx, dy := b.ToLocal.Point(at), b.ToLocal.Vector(f.dx), b.ToLocal.Vector(f.dy)
@@ -38,6 +40,9 @@ func (k *frame) fragment(pass *cover.Pass, solids []solid, id uint32, x, y float
 	} else if b.Shape == frozen.Mesh {
 		f.sf = k.scene.Surface(geom.Ray{}, &frozen.Hit{Object: s.object, Prim: p.Prim, U: p.U, V: p.V})
 		m := b.Mesh
+		if o := k.open[s.object]; o != nil {
+			f.open = float64(o[t[0]])*(1-p.U-p.V) + float64(o[t[1]])*p.U + float64(o[t[2]])*p.V
+		}
 		if m.UV != nil {
 			a, b, c := m.UV[t[0]], m.UV[t[1]], m.UV[t[2]]
 			f.ux = geom.UV{U: (b.U-a.U)*p.UX + (c.U-a.U)*p.VX, V: (b.V-a.V)*p.UX + (c.V-a.V)*p.VX}

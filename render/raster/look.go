@@ -38,6 +38,8 @@ type Look struct {
 	eyes    []*eyeLook          // by eye; nil where no camera sees it
 	metal   []*shading.Response // by object, of conductors, dielectrics and flesh
 	flesh   []*shading.Kernel   // by object; nil where light is not spread over the picture
+	open    [][]float32         // by object, of flesh about an eye: how open each vertex is
+	balls   []eyeball           // eyes, for what stands beside them
 }
 
 // Picture is what Draw makes: rows of Width pixels from the top left.
@@ -73,6 +75,8 @@ func bake(ctx context.Context, m *prepare.Maker, s *frozen.Scene, set scene.Rast
 	k := &Look{maker: m, scene: s, set: set, workers: workers}
 	k.eyes = make([]*eyeLook, len(s.Eyes))
 	k.metal, k.flesh = make([]*shading.Response, len(s.Objects)), make([]*shading.Kernel, len(s.Objects))
+	k.open = make([][]float32, len(s.Objects))
+	k.findBalls()
 	k.shapes()
 	k.castShadows()
 	k.lights()
@@ -105,8 +109,6 @@ func (k *Look) shapes() {
 		switch b.Material.Kind {
 		case frozen.Inner:
 			continue // seen through the outer one
-		case frozen.TearLine:
-			continue // what lies beneath is drawn alone
 		case frozen.Hair:
 			k.note("%s: hair is not drawn", b.Name)
 			continue
@@ -153,6 +155,9 @@ func (k *Look) tabulate(i int, b *frozen.Object) {
 		}
 		k.metal[i] = shading.NewResponse(m.Alpha, metal).Compensated(metal(1))
 	case frozen.Dielectric, frozen.TearLine:
+		if m.Kind == frozen.TearLine {
+			k.bakeOpen(i, b)
+		}
 		k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB { return colour.Grey(fresnel.Dielectric(c, m.Index)) })
 	case frozen.Soft:
 		k.metal[i] = shading.NewResponse(m.Alpha, func(c float64) colour.RGB {
@@ -163,6 +168,9 @@ func (k *Look) tabulate(i int, b *frozen.Object) {
 		})
 		if k.set.Scattering == "screen" && !m.Flesh.Solid {
 			k.flesh[i] = shading.NewKernel(fleshSpread(m.Flesh), k.set.ScatteringTaps)
+		}
+		if b.Closed && k.about(b) {
+			k.bakeOpen(i, b)
 		}
 	case frozen.Diffuse, frozen.Inner, frozen.Matched, frozen.Hair: // no table
 	default:
@@ -234,6 +242,9 @@ type frame struct {
 
 	pass   *cover.Pass
 	buf    *cover.Buffer
+	sheets *cover.Pass // clear surfaces; nil without any
+	over   *cover.Buffer
+	wet    []float32 // by pixel, the share that tears cover; nil without any
 	onEyes []*shadow // by lamp; see shadows
 	onAll  []*shadow
 	skin   *skin
@@ -248,6 +259,19 @@ type shaded struct {
 	owner   any // whose tissue it is: light is spread within one
 }
 
+// about reports whether an object reaches into an eye, as the lids about it do.
+func (k *Look) about(b *frozen.Object) bool {
+	for i := range k.balls {
+		q := &k.balls[i]
+		c := q.centre
+		in := geom.Vec{X: max(b.Bounds.Lo.X, min(c.X, b.Bounds.Hi.X)), Y: max(b.Bounds.Lo.Y, min(c.Y, b.Bounds.Hi.Y)), Z: max(b.Bounds.Lo.Z, min(c.Z, b.Bounds.Hi.Z))}
+		if in.Sub(c).Len() < 0.95*q.radius {
+			return true
+		}
+	}
+	return false
+}
+
 // mirrored returns the surroundings about the direction r.
 func (k *Look) mirrored(r geom.Vec, alpha float64) colour.RGB {
 	if k.set.Reflection == "none" {
@@ -256,32 +280,48 @@ func (k *Look) mirrored(r geom.Vec, alpha float64) colour.RGB {
 	return k.around(r, alpha)
 }
 
-// glints returns what a surface mirrors of lamps, r being the mirrored view, before its response.
-func (k *Look) glints(lamps []lamp, f *fragment, n, r geom.Vec, alpha float64) (out colour.RGB) {
+// glints returns what a surface mirrors of lamps, r being the mirrored view, before its response, and the share of its view that lamps
+// with a place take from the surroundings behind them.
+func (k *Look) glints(lamps []lamp, f *fragment, n, r geom.Vec, alpha float64) (out colour.RGB, share float64) {
 	if len(lamps) == 0 {
-		return out
+		return out, 0
 	}
 	lobe := shading.NewLobe(f.wo, n, max(alpha, 1e-4))
 	for i := range lamps {
 		l := &lamps[i]
 		if s := l.gloss(f.sf.P, &lobe, r, alpha); s > 0 {
 			out = out.Add(l.Radiance.Scale(s))
+			if l.Kind != light.Distant {
+				share += s
+			}
 		}
 	}
-	return out
+	return out, min(1, share)
 }
 
 // gloss returns what a plain surface of normal n mirrors, times its response.
-func (k *Look) gloss(f *fragment, n geom.Vec, alpha float64, response colour.RGB) colour.RGB {
+func (k *frame) gloss(f *fragment, n geom.Vec, alpha float64, response colour.RGB) colour.RGB {
 	alpha = widen(alpha, f.bend)
 	r := geom.Reflect(f.wo, n)
-	return k.mirrored(r, alpha).Add(k.glints(k.lamps, f, n, r, alpha)).Mul(response)
+	lit, share := k.glints(k.lamps, f, n, r, alpha)
+	out := k.mirrored(r, alpha).Scale(1 - share).Add(lit)
+	if k.open[f.sf.Object] == nil && k.set.Reflection != "none" {
+		if l, s := k.reflected(f.sf.P, r, alpha); s > 0 {
+			out = out.Scale(1 - s).Add(l.Scale(s))
+		}
+	}
+	return out.Mul(response)
 }
 
 // diffuse returns the irradiance on a plain surface of normal n, below the coat of flesh where there is one (nil: none): as it counts
 // for what the coat lets out again.
 func (k *frame) diffuse(f *fragment, n geom.Vec, coat *frozen.Flesh) colour.RGB {
 	e := k.ambient.Irradiance(n)
+	if k.set.Occlusion != "none" && k.open[f.sf.Object] == nil {
+		e = k.beneath(f.sf.P, n, e)
+	} else {
+		e = e.Mul(opened(f.open, f.tint))
+	}
 	for i := range k.lamps {
 		l := &k.lamps[i]
 		c := l.cosine(f.sf.P, n)
@@ -323,8 +363,9 @@ func (k *frame) shade(f *fragment) (out shaded) {
 		if m.Flesh.Clear {
 			coat = nil
 		}
+		f.tint = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy)
 		out.kernel, out.e, out.owner = k.flesh[f.sf.Object], k.diffuse(f, n, coat), m.Flesh
-		out.a = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(colour.Grey(1).Sub(response)).Scale(1 / math.Pi)
+		out.a = f.tint.Mul(colour.Grey(1).Sub(response)).Scale(1 / math.Pi)
 	default:
 		panic(fmt.Sprintf("raster: %q is of the kind %v, which shade does not draw", k.scene.Objects[f.sf.Object].Name, m.Kind))
 	}
@@ -357,6 +398,7 @@ func (k *Look) Draw(ctx context.Context, c *camera.Camera, width, height int) (*
 	}
 	f.buf = f.pass.Draw(k.set.CoverageSamples, k.workers)
 	f.shadows(f.region())
+	f.laySheets()
 	p := &Picture{Width: width, Height: height, Mean: make([]colour.RGB, width*height), Alpha: make([]float64, width*height), Notes: k.notes}
 	if r, _ := c.Lens(); r > 0 {
 		p.Notes = append(p.Notes[:len(p.Notes):len(p.Notes)], "the lens is drawn as a pinhole, without blur")
@@ -383,16 +425,10 @@ func (k *Look) Draw(ctx context.Context, c *camera.Camera, width, height int) (*
 //
 // The usual fake of glass and of wet edges: common practice, no published source.
 func (k *frame) glaze(ctx context.Context) {
-	if len(k.clear) == 0 {
+	if k.sheets == nil {
 		return
 	}
-	pass := cover.NewPass(k.view)
-	for i := range k.clear {
-		s := &k.clear[i]
-		s.addTo(pass, int32(i), s.side, k.workers)
-	}
-	n := k.buf.Samples
-	buf := pass.Draw(n, k.workers)
+	pass, buf, n := k.sheets, k.over, k.buf.Samples
 	parallel.Each(k.height, k.workers, func(y int) {
 		if ctx.Err() != nil {
 			return
@@ -412,6 +448,10 @@ func (k *frame) glaze(ctx context.Context) {
 			}
 			f := k.fragment(pass, k.clear, best, float64(x)+mx/float64(count), float64(y)+my/float64(count))
 			m := &k.scene.Objects[f.sf.Object].Material
+			if m.Kind == frozen.TearLine {
+				k.tears(x, y)
+				continue
+			}
 			ng, ns := f.facing()
 			ns = turn(f.wo, ng, ns)
 			response := k.metal[f.sf.Object].At(f.wo.Dot(ns))
@@ -420,9 +460,6 @@ func (k *frame) glaze(ctx context.Context) {
 			open := 1 - k.out.Alpha[i]
 			if k.scene.ShowEnvironment {
 				open = 1 - k.solid(i)
-			}
-			if m.Kind == frozen.TearLine {
-				open = 0
 			}
 			if d, ok := geom.Refract(f.wo, ns, m.Index); ok {
 				l = l.Add(k.around(d, m.Alpha).Mul(colour.Grey(1).Sub(response)).Scale(open))
@@ -435,9 +472,7 @@ func (k *frame) glaze(ctx context.Context) {
 				k.out.Mean[i][c] = pass*k.out.Mean[i][c] + w*l[c]
 				k.skin.a[i][c] *= float32(pass)
 			}
-			if m.Kind == frozen.Dielectric {
-				k.out.Alpha[i] = max(k.out.Alpha[i], w)
-			}
+			k.out.Alpha[i] = max(k.out.Alpha[i], w)
 		}
 	})
 }
@@ -516,6 +551,9 @@ func (k *frame) pixel(x, y int) {
 		f := k.fragment(k.pass, k.solids, best, float64(x)+mx, float64(y)+my)
 		a := k.shade(&f)
 		l := a.l
+		if m := k.scene.Objects[f.sf.Object].Material.Kind; k.wet != nil && (m == frozen.Outer || m == frozen.Soft) {
+			l = l.Scale(1 - float64(k.wet[i])) // water has one surface
+		}
 		if a.kernel == nil {
 			l = l.Add(a.e.Mul(a.a))
 		} else {

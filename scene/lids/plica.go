@@ -48,13 +48,13 @@ func (s *socket) foldTint(u, y float64) colour.RGB {
 		at += 0.12*noise.Line(s.seed+46+q, y*0.9) + 0.04*noise.Line(s.seed+66+q, y*2.7)
 		width := 0.03 + 0.012*noise.Lattice(s.seed+47, int64(i))
 		w := bell((u-at)/width) * (0.55 + 0.45*noise.Line(s.seed+86+q, y*0.6))
-		c = c.Mul(colour.RGB{1 - 0.08*w, 1 - 0.42*w, 1 - 0.40*w})
+		c = c.Mul(colour.RGB{1 - 0.06*w, 1 - 0.3*w, 1 - 0.28*w})
 	}
 	return c
 }
 
 // Common practice, no published source.
 var (
-	besideWhite = colour.RGB{0.66, 0.575, 0.53}
+	besideWhite = colour.RGB{0.66, 0.535, 0.485}
 	foldColour  = colour.RGB{0.65, 0.445, 0.38}
 )
