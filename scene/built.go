@@ -70,7 +70,7 @@ func (l *Lids) Params(e *Eye) lids.Params {
 		LashCurl: l.Lashes.Curl, LashEu: l.Lashes.Eumelanin, LashPh: l.Lashes.Pheomelanin,
 		BrowDensity: l.Brow.Density, BrowLength: l.Brow.Length, BrowThick: l.Brow.Thickness, BrowWidth: l.Brow.Width,
 		BrowHeight: l.Brow.Height, BrowArch: l.Brow.Arch, BrowEu: l.Brow.Eumelanin, BrowPh: l.Brow.Pheomelanin,
-		DownDensity: l.Down.Density, DownLength: l.Down.Length, DownThick: l.Down.Thickness, DownBare: l.Down.Bare, DownEu: l.Down.Eumelanin, DownPh: l.Down.Pheomelanin,
+		DownDensity: l.Down.Density, DownLength: l.Down.Length, DownThick: l.Down.Thickness, DownBare: l.Down.Bare, DownReach: l.Down.Reach, DownEu: l.Down.Eumelanin, DownPh: l.Down.Pheomelanin,
 		Tears: l.TearLine, Asymmetry: l.Asymmetry, Seed: uint64(l.Seed), Detail: l.FacetSize,
 	}
 }
@@ -94,7 +94,7 @@ var lidKeys = map[string]string{
 	"LashCurl": "lids.lashes.curl", "LashEu": "lids.lashes.eumelanin", "LashPh": "lids.lashes.pheomelanin",
 	"BrowDensity": "lids.brow.density", "BrowLength": "lids.brow.length", "BrowThick": "lids.brow.thickness", "BrowWidth": "lids.brow.width",
 	"BrowHeight": "lids.brow.height", "BrowArch": "lids.brow.arch", "BrowEu": "lids.brow.eumelanin", "BrowPh": "lids.brow.pheomelanin",
-	"DownDensity": "lids.down.density", "DownLength": "lids.down.length", "DownThick": "lids.down.thickness", "DownBare": "lids.down.bare", "DownEu": "lids.down.eumelanin",
+	"DownDensity": "lids.down.density", "DownLength": "lids.down.length", "DownThick": "lids.down.thickness", "DownBare": "lids.down.bare", "DownReach": "lids.down.reach", "DownEu": "lids.down.eumelanin",
 	"DownPh":    "lids.down.pheomelanin",
 	"LashWidth": "lids.lashes.width", "Tears": "lids.tear_line", "Asymmetry": "lids.asymmetry", "Spacing": "pair", "Detail": "lids.facet_size",
 }

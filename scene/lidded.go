@@ -53,6 +53,7 @@ type Down struct {
 	Density     float64 `key:"density" range:"[0,6]" default:"1" source:"common practice, no published source: 100 to 250 a cm^2 on lids; 439 on the forehead (Blume et al. 1991, from memory)" doc:"1 is 170 hairs a cm^2; 0 is none"`
 	Length      float64 `key:"length" unit:"mm" range:"[0,12]" default:"1.25" source:"common practice, no published source: 1 to 1.5 mm on lids" doc:"mean length"`
 	Thickness   float64 `key:"thickness" unit:"mm" range:"[0.01,0.1]" default:"0.022" source:"below 0.03 mm (Blume et al. 1991); from memory" doc:"diameter of a hair at its root"`
+	Reach       float64 `key:"reach" unit:"mm" range:"[1,60]" default:"15" source:"our own choice" doc:"how far from the opening it goes; it thins out over the last two fifths"`
 	Bare        float64 `key:"bare" unit:"mm" range:"[0.5,6]" default:"1.2" source:"our own, by eye" doc:"how wide a rim about the opening has none"`
 	Eumelanin   float64 `key:"eumelanin" range:"[0,30]" default:"0.05" source:"common practice, no published source" doc:"brown-black pigment; people's has hardly any"`
 	Pheomelanin float64 `key:"pheomelanin" range:"[0,30]" default:"0" source:"neutral: changes nothing" doc:"red pigment"`

@@ -13,7 +13,6 @@ import (
 // lids have is common practice, no published source.
 const (
 	downRoots = 170.0 // a cm^2 at density 1
-	downReach = 15.0  // from the rim, mm: it thins out beyond two thirds of that
 	downKnots = 4
 )
 
@@ -29,13 +28,13 @@ func (s *socket) down(f *front) *strand.Set {
 	for _, q := range s.o.s {
 		lo, hi, low, high = min(lo, q.x), max(hi, q.x), min(low, q.y), max(high, q.y)
 	}
-	x0, y0 := math.Floor((lo-downReach)/pitch), math.Floor((low-downReach)/pitch)
-	for j := y0; j*pitch < high+downReach; j++ {
-		for i := x0; i*pitch < hi+downReach; i++ {
+	x0, y0 := math.Floor((lo-s.p.DownReach)/pitch), math.Floor((low-s.p.DownReach)/pitch)
+	for j := y0; j*pitch < high+s.p.DownReach; j++ {
+		for i := x0; i*pitch < hi+s.p.DownReach; i++ {
 			r := s.draws("down", int(i)+4096, int(j)+4096)
 			x, y := (i+0.1+0.8*r.Float64())*pitch, (j+0.1+0.8*r.Float64())*pitch
 			d := s.o.beyond(x, y)
-			if keep := r.Float64(); d < s.p.DownBare || keep < geom.Smoothstep(0.6*downReach, downReach, d) {
+			if keep := r.Float64(); d < s.p.DownBare || keep < geom.Smoothstep(0.6*s.p.DownReach, s.p.DownReach, d) {
 				continue
 			}
 			length, own := s.p.DownLength*uniform(r, 0.8, 1.2), 20*within(r)

@@ -51,6 +51,7 @@ type Params struct {
 	DownLength  float64
 	DownThick   float64 // diameter of a hair at its root
 	DownBare    float64 // no hair stands nearer the opening than this
+	DownReach   float64 // nor farther from it than this; it thins out over the last two fifths
 	DownEu      float64
 	DownPh      float64
 
@@ -70,7 +71,7 @@ func Defaults() Params {
 		Crease: 4, Fold: 1.1, Age: 0.4,
 		Colour:    colour.RGB{0.45, 0.295, 0.225},
 		UpperLash: 9, LowerLash: 6, LashDensity: 1, LashWidth: 0.09, LashCurl: 70, LashEu: 6,
-		BrowDensity: 1, BrowLength: 8.5, BrowThick: 0.07, BrowWidth: 9, BrowHeight: 20.5, BrowArch: 4, BrowEu: 5, DownDensity: 1, DownLength: 1.25, DownThick: 0.022, DownBare: 1.2, DownEu: 0.05,
+		BrowDensity: 1, BrowLength: 8.5, BrowThick: 0.07, BrowWidth: 9, BrowHeight: 20.5, BrowArch: 4, BrowEu: 5, DownDensity: 1, DownLength: 1.25, DownThick: 0.022, DownBare: 1.2, DownReach: 15, DownEu: 0.05,
 		Tears: 0.24, Asymmetry: 1, Seed: 1, Detail: 0.12,
 	}
 }
@@ -133,6 +134,7 @@ func (p *Params) Check() error {
 	in("DownLength", " mm", p.DownLength, 0, 12)
 	in("DownThick", " mm", p.DownThick, 0.01, 0.1)
 	in("DownBare", " mm", p.DownBare, 0.5, 6)
+	in("DownReach", " mm", p.DownReach, 1, 60)
 	in("DownEu", "", p.DownEu, 0, 30)
 	in("DownPh", "", p.DownPh, 0, 30)
 	in("Tears", " mm", p.Tears, 0, 0.8)
