@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"catchlight/light"
 	"catchlight/material/fresnel"
@@ -61,6 +62,12 @@ func Bake(ctx context.Context, m *prepare.Maker, s *frozen.Scene, set scene.Rast
 	}
 	all := *s
 	all.Camera = nil
+	all.Objects = slices.Clone(s.Objects)
+	for i := range all.Objects { // as wide as it is, whatever the camera
+		if b := &all.Objects[i]; b.Hair != nil {
+			b.Hair = b.Hair.Base()
+		}
+	}
 	in := lookInputs{all.Objects, all.Eyes, all.Lights, all.LightTag, all.LightSeen, all.ShowEnvironment, all.Settings, set}
 	kept, err := prepare.Derived(m, "raster look", in, func() (*Look, error) { return bake(ctx, m, &all, set, workers) })
 	if err != nil {
@@ -110,8 +117,7 @@ func (k *Look) shapes() {
 		case frozen.Inner:
 			continue // seen through the outer one
 		case frozen.Hair:
-			k.note("%s: hair is not drawn", b.Name)
-			continue
+			continue // drawn over the picture
 		case frozen.Matched:
 			k.note("%s: a volume without a surface is not drawn", b.Name)
 			continue
@@ -413,6 +419,7 @@ func (k *Look) Draw(ctx context.Context, c *camera.Camera, width, height int) (*
 		}
 	})
 	f.glaze(ctx)
+	f.hairs(ctx)
 	f.skin.spread(ctx, p.Mean, k.workers)
 	if k.set.Glare > 0 {
 		p.Mean = shading.Glare(p.Mean, width, height, k.set.GlareField, k.set.Glare, k.workers)

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"catchlight/light"
+	"catchlight/render/accel"
 	"catchlight/render/frozen"
 	"catchlight/render/raster/cover"
 	"catchlight/scene/geom"
@@ -327,7 +328,7 @@ func (k *Look) castShadows() {
 	for i := range k.scene.Objects {
 		b := &k.scene.Objects[i]
 		kind := b.Material.Kind
-		if b.Mask&frozen.ShadowRays != 0 && kind != frozen.Outer && !letsThrough(kind) {
+		if b.Mask&frozen.ShadowRays != 0 && kind != frozen.Outer && !letsThrough(kind) && !(b.Hair != nil && slices.Max(b.Hair.Set().R) < hairCast) {
 			var s solid
 			if n := slices.IndexFunc(k.solids, func(s solid) bool { return s.object == int32(i) && s.low == nil }); n >= 0 {
 				s = k.solids[n]
@@ -354,6 +355,7 @@ type casterInputs struct {
 	Size    geom.Vec
 	Mesh    *mesh.Mesh
 	Opacity *frozen.OpacityMask
+	Hair    *accel.Curves
 	Pose    geom.Affine
 	Plain   bool
 }
@@ -362,7 +364,7 @@ func (k *Look) casterInputs(plain bool) (list []casterInputs) {
 	for i := range k.casters {
 		if c := &k.casters[i]; c.plain || !plain {
 			b := &k.scene.Objects[c.object]
-			list = append(list, casterInputs{b.Shape, b.Size, b.Mesh, b.OpacityMask, b.ToWorld, c.plain})
+			list = append(list, casterInputs{b.Shape, b.Size, b.Mesh, b.OpacityMask, b.Hair, b.ToWorld, c.plain})
 		}
 	}
 	return list

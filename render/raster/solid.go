@@ -7,6 +7,7 @@ import (
 	"catchlight/render/frozen"
 	"catchlight/render/raster/cover"
 	"catchlight/scene/geom"
+	"catchlight/scene/strand"
 )
 
 // solid is an object as triangles in the world.
@@ -55,6 +56,9 @@ func solidOf(b *frozen.Object, index int32) solid {
 				return a < c.Threshold
 			}
 		}
+	case frozen.Strands: // to cast shadows
+		m := strand.Tubes(b.Hair.Set(), 3)
+		s.points, s.tri = m.P, m.Tri
 	case frozen.Sphere:
 		ball(&s, x)
 	case frozen.Rectangle:
