@@ -130,7 +130,7 @@ func nearest(line [][2]float64, x, y float64) (dist, at float64) {
 const groundStep = 0.4
 
 // bake lays the skin's ground on its grid.
-func (g *ground) bake() { g.z = newGrid(-44, -40, g.far+2, 42, groundStep, g.raw) }
+func (g *ground) bake() { g.z = newGrid(temple-2, chin-2, g.far+2, hairline+2, groundStep, g.raw) }
 
 // skin returns z of the skin's ground over (x, y) and its slopes.
 func (g *ground) skin(x, y float64) (z, dx, dy float64) { return g.z.at(x, y) }
