@@ -93,7 +93,7 @@ func (s *socket) stand(l *lidLine, a, w float64) stand {
 		from = s.o.total
 	}
 	width := p.width + u*(q.width-p.width)
-	v := s.sheet.find((from+u*(to-from))/s.o.total, max(0, width-w))
+	v := s.sheet.find((from+u*(to-from))/s.o.total, width-w*min(1, width/s.p.Rim)) // the band narrows with the margin
 	up := geom.Lerp(p.up, q.up, u).Unit()
 	away := geom.Lerp(p.away, q.away, u)
 	// Forward is half-way between the lid's own normal and the face's.
@@ -186,7 +186,7 @@ func (s *socket) rooted(upper bool) []*lash {
 		h := &lash{stand: s.stand(l, from+q[0], q[1]), upper: upper, a: from + q[0], t: q[0] / (to - from), index: i, root: q, grown: 1}
 		r := s.draws(kind, i, 0xfd)
 		// Longest two thirds of the way to the temple; a third still grows.
-		h.length = length * (0.5 + 0.5*math.Sin(math.Pi*(0.1+0.6*h.t))) * (1 - 0.25*geom.Smoothstep(0.85, 1, h.t)) * (1 + 0.06*within(r))
+		h.length = length * (0.5 + 0.5*math.Sin(math.Pi*(0.1+0.6*h.t))) * (1 - 0.25*geom.Smoothstep(0.85, 1, h.t) - 0.35*geom.Smoothstep(0.2, 0, h.t)) * (1 + 0.06*within(r))
 		h.width = s.p.LashWidth * (1 + 0.12*within(r))
 		if young, share := r.Float64() < 1.0/3, uniform(r, 0.3, 0.8); young {
 			h.length *= share
