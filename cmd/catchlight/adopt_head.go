@@ -72,20 +72,25 @@ func adoptHead(ctx context.Context, in adopt.Input, h *adopt.Head, f *adoptFlags
 		return err
 	}
 	if f.drafts {
+		var seats []adopt.Draft
+		seats, drafts = drafts, nil
 		for _, look := range []string{"traced", "raster"} {
 			name := "draft-" + look + ".png"
 			if err := headDraft(ctx, file, filepath.Join(dir, name), look, f, cache, stderr); err != nil {
 				return err
 			}
-			drafts = append([]adopt.Draft{{Title: look + " look", File: name}}, drafts...)
+			drafts = append(drafts, adopt.Draft{Title: look + " look", File: name})
 			wrote = append(wrote, name)
 		}
+		drafts = append(drafts, seats...)
 		if err := page(); err != nil {
 			return err
 		}
 	}
-	fmt.Fprintf(stdout, "wrote %s, and beside it %s\nto change it and see it: %s\none eye alone: add --side right or --side left\n",
-		file, strings.Join(wrote, ", "), commandLine([]string{"watch", file}))
+	fmt.Fprintf(stdout, "wrote %s, and beside it %s\nto change it and see it: %s\n", file, strings.Join(wrote, ", "), commandLine([]string{"watch", file}))
+	if len(h.Eyes) > 1 {
+		fmt.Fprintln(stdout, "one eye alone: add --side right or --side left")
+	}
 	return nil
 }
 

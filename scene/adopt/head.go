@@ -125,6 +125,7 @@ func (h *Head) say(f Finding) {
 
 // bitsOf takes parts to pieces where that may free an eye: parts of many islands stay whole unless one of these is a ball.
 func bitsOf(parts []Part) (out []bit) {
+	parts = byName(parts)
 	count := map[string]bool{}
 	for i := range parts {
 		count[parts[i].Name] = true
@@ -156,6 +157,31 @@ func bitsOf(parts []Part) (out []bit) {
 			list = []bit{{name: name, part: p, mesh: p.Mesh, whole: true, box: p.Mesh.Bounds(), ball: -1}}
 		}
 		out = append(out, list...)
+	}
+	return out
+}
+
+// byName puts the parts of one name together, as a scene does that names them.
+func byName(parts []Part) (out []Part) {
+	at := map[string]int{}
+	for _, p := range parts {
+		k, ok := at[p.Name]
+		if !ok {
+			at[p.Name] = len(out)
+			out = append(out, p)
+			continue
+		}
+		q := &out[k]
+		m := &mesh.Mesh{}
+		m.Append(q.Mesh)
+		m.Append(p.Mesh)
+		if len(m.N) != len(m.P) {
+			m.N = nil
+		}
+		if len(m.UV) != len(m.P) {
+			m.UV = nil
+		}
+		q.Mesh = m
 	}
 	return out
 }
@@ -469,7 +495,7 @@ func (h *Head) adoptEyes(pair []*ball, taken map[string]bool) error {
 		if err != nil {
 			return fmt.Errorf("the %s eye (%s): %w", cmp.Or(s.Side, "only"), names(h.bits, pair[k:k+1]), err)
 		}
-		p.steadyAxis(h.Turn)
+		p.steadyAxis(h.Turn, pair[k])
 		s.Eye = p
 		for _, f := range p.Findings {
 			if slices.Contains([]string{"unit", "factor", "side", "pair"}, f.Topic) {
@@ -483,9 +509,9 @@ func (h *Head) adoptEyes(pair []*ball, taken map[string]bool) error {
 }
 
 // steadyAxis gives an eye whose own axis is not held, such as a plain ball, the front of the head.
-func (p *Proposal) steadyAxis(turn geom.Affine) {
+func (p *Proposal) steadyAxis(turn geom.Affine, b *ball) {
 	front := turn.Inverse().Vector(geom.Vec{Z: 1})
-	if p.Globe.Axis.Dot(front) > math.Cos(geom.Radians(40)) && p.Eye.Axis.Held {
+	if p.Globe.Axis.Dot(front) > math.Cos(geom.Radians(40)) && p.Eye.Axis.Held && b.axis != (geom.Vec{}) {
 		return
 	}
 	for i := range p.Findings {

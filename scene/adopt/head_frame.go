@@ -322,7 +322,7 @@ func (h *Head) size(in Input, pair []*ball) error {
 		h.say(Finding{Topic: "size of the eyes", Grade: Unsure, Choice: "left as modelled",
 			Reason: fmt.Sprintf("they are about %.3g mm long, %.2f times a grown person's 24; scattering and depth are in mm, so such eyes look as large as they are", long, long/24)})
 	}
-	h.Verdict = fmt.Sprintf("a head with %s, each about %.3g mm across", map[bool]string{true: "two eyes", false: "one eye"}[len(pair) == 2], 2*r*k)
+	h.Verdict = fmt.Sprintf("a head with %s about %.3g mm across", map[bool]string{true: "two eyes, each", false: "one eye,"}[len(pair) == 2], 2*r*k)
 	if apart > 0 {
 		h.Verdict += fmt.Sprintf(" and %.3g mm apart", h.Apart)
 	}

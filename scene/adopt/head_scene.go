@@ -192,27 +192,37 @@ func (h *Head) object(w *writer, in Input, it *Item) {
 	}
 }
 
-// objectName is an item's node as the name of an object: unlike all others.
+// mostName is the most signs that an object's name has.
+const mostName = 64
+
+// objectName is an item's node as the name of an object: a letter, then letters, digits, - and _, and unlike all others.
 func (h *Head) objectName(it *Item) string {
-	name := strings.Map(func(r rune) rune {
-		if r == '.' || r == '=' || r < ' ' {
-			return '_'
-		}
-		return r
-	}, it.Name)
+	used := map[string]bool{}
 	for i := range h.Eyes {
-		if name == h.EyeName(&h.Eyes[i]) {
-			name += "_mesh"
-		}
+		used[h.EyeName(&h.Eyes[i])] = true
 	}
 	for i := range h.Items {
-		if q := &h.Items[i]; q == it {
+		q := &h.Items[i]
+		name := strings.Map(func(r rune) rune {
+			if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' || r == '_' {
+				return r
+			}
+			return '_'
+		}, q.Name)
+		if c := name[:min(1, len(name))]; strings.Trim(c, "0123456789-_") == "" {
+			name = "mesh_" + name
+		}
+		name = name[:min(len(name), mostName-6)]
+		base := name
+		for k := 2; used[name]; k++ {
+			name = fmt.Sprintf("%s_%d", base, k)
+		}
+		used[name] = true
+		if q == it {
 			return name
-		} else if q.Name == it.Name {
-			name += "_"
 		}
 	}
-	return name
+	return "mesh"
 }
 
 // Page writes the list of findings as one page that needs nothing but the drafts beside it.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"catchlight/scene/asset"
 	"catchlight/scene/geom"
 	"catchlight/scene/gltfio"
 	"catchlight/scene/mesh"
@@ -117,7 +118,7 @@ func (h *Head) blinks(in Input) (*mesh.Mesh, error) {
 		if len(q) == 0 {
 			return nil
 		}
-		return h.moved(q[0].Mesh)
+		return h.moved(asset.Merge(q))
 	})
 	if len(out.Tri) == 0 {
 		return nil, nil

@@ -232,6 +232,7 @@ func TestHeadsThatLack(t *testing.T) {
 	require.True(t, strings.HasPrefix(h.Eyes[0].Eye.Outer, "all/"))
 	require.Equal(t, Skin, h.Items[0].Kind)
 	require.Equal(t, "all/1", h.Items[0].Name)
+	require.Contains(t, h.Scene(inputOf(nil, true), "."), `name: "all_1"`)
 
 	// Plain balls: no cornea, no pupil, no shell within.
 	face := parts[4]
@@ -240,7 +241,7 @@ func TestHeadsThatLack(t *testing.T) {
 		for i := range m.P {
 			m.P[i].X += x
 		}
-		return gltfio.Part{Name: fmt.Sprintf("ball%.0f", x), Mesh: m}
+		return gltfio.Part{Name: "ball", Mesh: m} // both of one name
 	}
 	h, err = FindHead(inputOf([]gltfio.Part{ball(-eyesApart / 2), ball(eyesApart / 2), face}, true))
 	require.NoError(t, err)
@@ -248,6 +249,8 @@ func TestHeadsThatLack(t *testing.T) {
 	require.Equal(t, Unsure, found(h, "front").Grade)
 	require.InDelta(t, 1, h.Eyes[0].Eye.Globe.Axis.Z, 1e-9)
 	require.Less(t, h.Eyes[0].Centre.Sub(geom.Vec{X: -eyesApart / 2}).Len(), 0.05)
+	require.Contains(t, h.Scene(inputOf(nil, true), "."), `inner: "ball/`)
+	require.NotEqual(t, h.Eyes[0].Eye.Inner, h.Eyes[1].Eye.Inner)
 
 	in := inputOf(parts, true)
 	in.Factor = 1000
