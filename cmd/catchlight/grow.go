@@ -29,6 +29,7 @@ import (
 type growing struct {
 	out, object, maps, format, green, layout, meshes string
 	size, bits                                       int
+	strands                                          strandFlags
 	tile, tileSize, tileLongest                      float64
 	overwrite                                        bool
 
@@ -49,6 +50,9 @@ what each value means, where up and the nose are, and how many texels a mm gets 
 The shells' shape has the relief of the iris and the wobble of the tear film in it. The map normal has all of the
 relief, for a smooth shell; normal_detail has what these shells lack, and the .glb carries that one. "catchlight adopt FOLDER/eye.glb FOLDER" reads all of it back.
 
+--strands makes the iris of clusters of strands of your own, modelled as meshes or as the lines of an .obj: they are set round the pupil,
+varied, turned over, bent with the fabric and round crypts. Two tests say whether copies show. --guide lets the relief follow a height map.
+
 The eye is that of the first object of shape eye, or of --object. A short scene with one eye in it is description enough.`,
 		Args: exactly(1, "one scene file is needed"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -66,6 +70,7 @@ The eye is that of the first object of shape eye, or of --object. A short scene 
 	f.StringVar(&g.meshes, "meshes", "glb,obj", "shell files to write, with commas: glb, obj, and head for head.glb, the eye or the pair in its lids; or none")
 	f.IntVar(&g.size, "size", 2048, "edge of the maps in pixels, 16 to 8192")
 	f.IntVar(&g.bits, "bits", 0, "bits a channel of PNG: 8 or 16; 0: 16 for normals and wobble, 8 for others; height is always 16")
+	g.strands.add(f)
 	f.Float64Var(&g.tile, "wobble", 0.3, "RMS deviation of the tileable wobble's normals in degrees; 0 leaves it out")
 	f.Float64Var(&g.tileSize, "wobble-tile", 8, "edge of that tile in mm")
 	f.Float64Var(&g.tileLongest, "wobble-size", 4, "its longest wavelength in mm")
@@ -141,6 +146,9 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 		return err
 	}
 	par.MapSize = g.size
+	if par.Own, err = g.strands.read(); err != nil {
+		return err
+	}
 	fmt.Fprintln(stderr, "growing", b.Name)
 	for _, n := range g.names() {
 		imageio.Sweep(filepath.Join(g.out, n))
@@ -166,6 +174,12 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 		if keys[k] != "" {
 			fmt.Fprintf(stderr, "note: %s of the scene is not baked: the maps are those of the built eye; %s names it\n", k, grown.Name)
 		}
+	}
+	if par.Own != nil {
+		q := e.Repetition()
+		r.Strands = &grown.Strands{File: g.strands.file, Guide: g.strands.guide, Repeat: q}
+		fmt.Fprintf(stdout, "strands: relief %.2f like itself %.3g degrees on (bar %.2f); the two sectors most alike %.2f (%.2f by chance)%s\n",
+			q.Correlation, q.Lag, q.Bar, q.Twin, q.Chance, map[bool]string{true: ": copies show; give more clusters, or more --strands-vary or --strands-gap", false: ": no copies show"}[q.Repeats()])
 	}
 	if err := g.bakeAll(e, &r, stderr); err != nil {
 		return err

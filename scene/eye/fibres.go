@@ -71,9 +71,14 @@ func (g *grower) grow(p *Params) {
 	g.deck(330, 0.012, 0.026, 0.02, 0.58, 0.3)
 	g.under = len(g.strokes)
 	g.layBundles()
+	mark := len(g.strokes)
 	g.upperDeck()
 	g.trunks()
 	g.oblique()
+	if p.Own != nil && len(p.Own.Clusters) > 0 {
+		g.strokes = g.strokes[:mark] // they were drawn from the one stream, so that what follows stays as it is
+		g.own(p.Own)
+	}
 	g.pupillary()
 	g.arcades()
 }

@@ -51,6 +51,7 @@ type Params struct {
 	Left         bool       // a left eye: its nose side is -X
 
 	Paint []Layer // what is painted, in order
+	Own   *Own    // strands of one's own in the iris; nil for the built ones
 
 	Seed       uint64  // of every random choice
 	MeshDetail float64 // target edge length of the outer shell; the iris is eight times as fine
@@ -188,6 +189,11 @@ func (p *Params) Check() error {
 	c.in("MapSize", "px", float64(p.MapSize), 64, 8192)
 	p.Pattern.check(&c, "Pattern")
 	p.checkPaint(&c)
+	if p.Own != nil {
+		if err := p.Own.Check(); err != nil {
+			c.errs = append(c.errs, err)
+		}
+	}
 	if c.in("Sector.Width", "degrees", p.Sector.Width, 0, 360); p.Sector.Width > 0 {
 		c.in("Sector.At", "degrees", p.Sector.At, -360, 360)
 		p.Sector.Pattern.check(&c, "Sector.Pattern")

@@ -111,6 +111,7 @@ func growTissue(p *Params, ir *iris, ppm float64) *tissue {
 	pa.ground()
 	pa.open = g.cut(&t.raster)
 	pa.decks()
+	pa.guide(p.Own)
 	g.strokes = nil
 	pa.finish()
 	pa.open = nil

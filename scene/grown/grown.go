@@ -42,6 +42,14 @@ type Report struct {
 	Meshes    []Mesh            `json:"meshes"`
 
 	Distortion []eye.Stretch `json:"texels_per_mm"`
+	Strands    *Strands      `json:"strands,omitempty"`
+}
+
+// Strands says of an iris of one's own strands where they came from and how far it repeats itself.
+type Strands struct {
+	File   string     `json:"file"`
+	Guide  string     `json:"guide,omitempty"`
+	Repeat eye.Repeat `json:"repetition"`
 }
 
 // Frame says where up and the nose are. All files have one frame.
