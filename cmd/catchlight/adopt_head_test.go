@@ -87,7 +87,7 @@ func headIn(t *testing.T, file string) {
 }
 
 // One command takes a head in: a scene of two eyes, a face that scatters and lash cards with their mask, which renders in both
-// looks with no hand edit; findings, a page and the seating map beside it.
+// looks (the raster one with CATCHLIGHT_LONG=1) with no hand edit; findings, a page and the seating map beside it.
 func TestAdoptHead(t *testing.T) {
 	head := filepath.Join(t.TempDir(), "keeper.glb")
 	headIn(t, head)
@@ -110,7 +110,11 @@ func TestAdoptHead(t *testing.T) {
 	require.NoError(t, err)
 	p, err := render.Prepare(t.Context(), d, render.Options{})
 	require.NoError(t, err)
-	for _, draw := range []func(context.Context, render.Options) (*render.Result, error){p.Render, p.Raster} {
+	looks := []func(context.Context, render.Options) (*render.Result, error){p.Render}
+	if os.Getenv("CATCHLIGHT_LONG") != "" { // baking two eyes takes most of the time
+		looks = append(looks, p.Raster)
+	}
+	for _, draw := range looks {
 		r, err := draw(t.Context(), render.Options{})
 		require.NoError(t, err)
 		green := func(x, y int) float64 {
@@ -129,9 +133,6 @@ func TestAdoptHead(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(found), `"best_move_mm"`)
 
-	code, out, stderr = catchlight("adopt", head, "--side", "left", "--drafts=false")
-	require.Zero(t, code, stderr)
-	require.NotContains(t, out, "a head with")
 	code, _, stderr = catchlight("adopt", head, "--factor", "1000", "--drafts=false")
 	require.NotZero(t, code)
 	require.Contains(t, stderr, "--factor")

@@ -79,18 +79,31 @@ const (
 // FindHead looks for a head: two balls of one size beside each other with something about them that leaves their fronts free, or
 // one. It returns nil where the file shows no head; an error says what is wrong with what is one.
 func FindHead(in Input) (*Head, error) {
+	h, pair, err := find(in)
+	if h == nil || err != nil {
+		return nil, err
+	}
+	taken, err := h.maps(in)
+	if err != nil {
+		return nil, err
+	}
+	return h, h.adoptEyes(pair, taken)
+}
+
+// find is FindHead without what its eyes are by themselves, and without the pictures of a folder.
+func find(in Input) (*Head, []*ball, error) {
 	if in.Side != "" {
-		return nil, nil
+		return nil, nil, nil
 	}
 	h := &Head{Factor: 1, Unit: "mm", Scale: 1}
 	h.bits = bitsOf(in.Parts)
 	balls := h.balls(in.Names)
 	if len(balls) == 0 {
-		return nil, nil
+		return nil, nil, nil
 	}
 	about, err := h.surroundings(balls)
 	if err != nil || about == nil {
-		return nil, nil
+		return nil, nil, nil // what can't be looked at is no face; the eye's own measures say what is wrong with it
 	}
 	for i := range balls {
 		balls[i].look(about)
@@ -98,11 +111,11 @@ func FindHead(in Input) (*Head, error) {
 	pair, rivals := pairOf(balls)
 	if pair == nil {
 		if pair = single(balls); pair == nil {
-			return nil, nil
+			return nil, nil, nil
 		}
 	}
 	if err := h.frame(in, pair, about); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if rivals != "" {
 		h.say(Finding{Topic: "eyes", Grade: Question, Choice: names(h.bits, pair), Reason: "other balls would make a pair as well: " + rivals})
@@ -111,11 +124,7 @@ func FindHead(in Input) (*Head, error) {
 	}
 	h.sockets(in, pair)
 	h.sort(in)
-	taken, err := h.maps(in)
-	if err != nil {
-		return nil, err
-	}
-	return h, h.adoptEyes(pair, taken)
+	return h, pair, nil
 }
 
 func (h *Head) say(f Finding) {
