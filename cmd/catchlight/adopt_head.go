@@ -135,8 +135,8 @@ func seatLines(h *adopt.Head, e *adopt.Socketed) string {
 		}
 	}
 	if to, ok := h.Seated(e); ok {
-		line += fmt.Sprintf("\n  %.2f mm aside it would sit better: gap up to %.2f mm, out of the lids up to %.2f; to try it: --set 'objects.%s.transform.translate=[%.5g, %.5g, %.5g]'",
-			s.Move.Len(), s.Moved.Gap.MM, s.Moved.Clip.MM, h.EyeName(e), to.X, to.Y, to.Z)
+		line += fmt.Sprintf("\n  %.2f mm aside it would sit better: gap up to %.2f mm as modelled, over gazes up to %.2f and out of the lids up to %.2f; to try it: --set 'objects.%s.transform.translate=[%.5g, %.5g, %.5g]'",
+			s.Move.Len(), s.MovedRest.Gap.MM, s.Moved.Gap.MM, s.Moved.Clip.MM, h.EyeName(e), to.X, to.Y, to.Z)
 	}
 	return line
 }
@@ -196,6 +196,7 @@ func headJSON(h *adopt.Head) any {
 		Rest   *fit       `json:"as_modelled,omitempty"`
 		Turns  *fit       `json:"over_gazes,omitempty"`
 		Move   [3]float64 `json:"best_move_mm"`
+		Then   *fit       `json:"as_modelled_moved,omitempty"`
 		Moved  *fit       `json:"over_gazes_moved,omitempty"`
 		Blink  *fit       `json:"blink,omitempty"`
 		Open   float64    `json:"blink_open_share,omitempty"`
@@ -209,7 +210,7 @@ func headJSON(h *adopt.Head) any {
 		e := &h.Eyes[i]
 		s := sits{Eye: e.Side, Centre: [3]float64{e.Centre.X, e.Centre.Y, e.Centre.Z}, Radius: e.Radius}
 		if q := e.Seat; q != nil {
-			s.Rest, s.Turns, s.Moved = fits(&q.Rest), fits(&q.Turns), fits(&q.Moved)
+			s.Rest, s.Turns, s.Then, s.Moved = fits(&q.Rest), fits(&q.Turns), fits(&q.MovedRest), fits(&q.Moved)
 			s.Move = [3]float64{q.Move.X, q.Move.Y, q.Move.Z}
 			if q.Blink != nil {
 				s.Blink, s.Open = fits(&q.Blink.Rest), q.Blink.Open

@@ -173,7 +173,7 @@ const (
 func (h *Head) seated(e *Socketed, most float64) {
 	r := e.Seat
 	f := Finding{Topic: e.Side + " eye: seating"}
-	if r.Rest.Gap.MM <= goodGap && r.Turns.Clip.MM <= goodClip {
+	if r.Rest.Gap.MM <= goodGap && r.Rest.Clip.MM <= goodClip {
 		f.Choice = "it sits well"
 	} else {
 		f.Choice, f.Grade = "it wants a look", Unsure
@@ -195,9 +195,12 @@ func (h *Head) seated(e *Socketed, most float64) {
 	}
 	f.Reason = fmt.Sprintf("as modelled: %s (mean gap %.2f mm). Over gazes of %.0f degrees: %s", say(&r.Rest), r.Rest.Mean, most, say(&r.Turns))
 	if r.Move != (geom.Vec{}) {
-		f.Reason += fmt.Sprintf(". Seats best moved by [%.2f, %.2f, %.2f] mm (left, up, out of the face): then %s", r.Move.X, r.Move.Y, r.Move.Z, say(&r.Moved))
+		f.Reason += fmt.Sprintf(". Seats best moved by [%.2f, %.2f, %.2f] mm (left, up, out of the face): as modelled then %s; over gazes %s", r.Move.X, r.Move.Y, r.Move.Z, say(&r.MovedRest), say(&r.Moved))
 	} else {
-		f.Reason += ". No move would seat it better"
+		f.Reason += ". No move would seat it much better"
+	}
+	if r.Turns.Clip.MM > goodClip && r.Rest.Clip.MM <= goodClip {
+		f.Reason += ". Lids of a file stand still, where a cornea of 0.9 mm presses real ones away: a little at the side is to be expected"
 	}
 	if b := r.Blink; b != nil {
 		if b.Open > 0 {

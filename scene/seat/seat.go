@@ -47,13 +47,14 @@ type Fit struct {
 
 // Report is what was measured.
 type Report struct {
-	Rest  Fit      // looking as modelled
-	Turns Fit      // over all gazes
-	Move  geom.Vec // of the globe, that seats it best
-	Moved Fit      // over all gazes after it
-	Open  float64  // share of directions before the eye through which it is seen: 0 where the lids are closed
-	Map   Map      // looking as modelled
-	Worst Map      // the worst of all gazes
+	Rest      Fit      // looking as modelled
+	Turns     Fit      // over all gazes
+	Move      geom.Vec // of the globe, that seats it best as modelled; zero where none is worth it
+	Moved     Fit      // over all gazes after it
+	MovedRest Fit      // looking as modelled after it
+	Open      float64  // share of directions before the eye through which it is seen: 0 where the lids are closed
+	Map       Map      // looking as modelled
+	Worst     Map      // the worst of all gazes
 }
 
 // Map is the distance from globe to lid by direction, straight ahead in its middle, equally many degrees a cell all round.
@@ -102,14 +103,19 @@ func Measure(lids *near.Tree, g Globe, o Options) (*Report, error) {
 	r.Rest = s.fit(geom.Vec{}, gazes[:1])
 	r.Turns = s.fit(geom.Vec{}, gazes)
 	r.Map, r.Worst = s.chart(gazes[:1]), s.chart(gazes)
-	r.Move = s.best(gazes)
-	r.Moved = s.fit(r.Move, gazes)
-	// A move that does not better the worst is none.
-	if bad(&r.Moved) > bad(&r.Turns)-0.01 {
-		r.Move, r.Moved = geom.Vec{}, r.Turns
+	// Seated by how it looks as modelled: at a side gaze the cornea presses lids away that stand still in a file.
+	r.Move = s.best(gazes[:1])
+	r.MovedRest = s.fit(r.Move, gazes[:1])
+	if bad(&r.MovedRest) > bad(&r.Rest)-worthMoving {
+		r.Move, r.MovedRest, r.Moved = geom.Vec{}, r.Rest, r.Turns
+		return r, nil
 	}
+	r.Moved = s.fit(r.Move, gazes)
 	return r, nil
 }
+
+// worthMoving is how much less bad a move must make it, mm: own choice.
+const worthMoving = 0.1
 
 // bad is what a move is to lessen: what is seen of a clip counts four times a gap.
 func bad(f *Fit) float64 { return 4*f.Clip.MM + f.Gap.MM + f.Rub.MM }
