@@ -96,7 +96,8 @@ func bakeCommand() *cobra.Command {
 	fl.BoolVar(&f.yes, "yes", false, "apply what --align proposes without asking")
 	fl.BoolVar(&f.lean, "lean", false, "keep no raw values in FOLDER/planes")
 	fl.IntVar(&f.workers, "workers", 0, "goroutines; 0: one for each processor")
-	fl.StringVar(&f.proof, "proof", "", "show LOW with its maps and HIGH in one light, where they differ and which map is to blame: a light set-up's name (see catchlight lights) or plain")
+	fl.StringVar(&f.proof, "proof", "", "show LOW with its maps and HIGH in one light, where they differ and which map is to blame; --proof=NAME takes the light of a set-up (see catchlight lights)")
+	fl.Lookup("proof").NoOptDefVal = "plain"
 	fl.IntVar(&f.proofSize, "proof-size", 256, "edge of the proof's pictures in pixels")
 	fl.IntVar(&f.proofSamples, "proof-samples", 32, "samples a pixel of the proof's pictures")
 	return c
@@ -451,6 +452,11 @@ func (b *baking) bake(ctx context.Context) error {
 	}
 	defer j.Close()
 	if err := b.keepPicture(j); err != nil {
+		return err
+	}
+	early := b.report // so that a stop does not lose what was measured
+	early.Files = b.earlier().Files
+	if err := writeJSON(j.Path(bake.ReportName), &early); err != nil {
 		return err
 	}
 	todo, room := 0, int64(0)

@@ -67,6 +67,12 @@ func (b *baking) lie(ctx context.Context, stdin io.Reader) error {
 		b.report.Sets = append(b.report.Sets, bake.Cast{Name: s.Name, Low: bake.PartNames(s.Low), High: bake.PartNames(s.High), Why: s.Why, Blockers: bake.PartNames(s.Blockers), Tiles: tiles, Lie: l,
 			Against: b.against()})
 		b.tellLie(s, l)
+		if l.Back > 0.5 {
+			return fmt.Errorf("%s: %.0f %% of the rays meet backs: one of the two meshes is inside out, or the wrong parts are paired; turn its winding (catchlight inspect FILE --mend COPY), or say --pair", s.Low[0].Name, 100*l.Back)
+		}
+		if l.Miss > 0.9 {
+			return fmt.Errorf("%s: %.0f %% of the rays meet nothing within the cage: the meshes do not lie on each other; see --align, --pair and --cage", s.Low[0].Name, 100*l.Miss)
+		}
 	}
 	if b.writeCage != "" {
 		if err := b.cageFile(); err != nil {
@@ -147,7 +153,7 @@ func (b *baking) tellLie(s *bake.Set, l *bake.Lie) {
 	}
 }
 
-func placeWords(p geom.Vec) string { return fmt.Sprintf("(%.2f, %.2f, %.2f)", p.X, p.Y, p.Z) }
+func placeWords(p bake.MM) string { return fmt.Sprintf("(%.2f, %.2f, %.2f)", p.X, p.Y, p.Z) }
 
 // move proposes a motion, and applies it on a yes.
 func (b *baking) move(stdin io.Reader) error {

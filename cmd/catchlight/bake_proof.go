@@ -38,10 +38,12 @@ type proving struct {
 	truth  *bake.Truth
 	normal texture.Map
 	height texture.Map
-	zero   float64
-	scale  float64 // 0: there is no map of heights
-	box    geom.Box
-	width  float64 // mm of the picture
+
+	normalFile string // of the map; empty where the renderer can't read it
+	zero       float64
+	scale      float64 // 0: there is no map of heights
+	box        geom.Box
+	width      float64 // mm of the picture
 }
 
 // proofs are those of all sets.
@@ -113,6 +115,11 @@ func (p *proving) open() (err error) {
 	}
 	if f.Bits == 32 { // what is stored is the component itself
 		p.normal = p.normal.Scaled(0.5, 0.5)
+	} else if p.normalFile, err = filepath.Abs(filepath.Join(p.out, f.Path(p.w.Name, f.Tile, len(p.w.Tiles) > 1))); err != nil {
+		return err
+	}
+	if len(p.w.Tiles) > 1 {
+		p.normalFile = strings.Replace(p.normalFile, fmt.Sprintf(".%d.png", f.Tile), ".{tile}.png", 1)
 	}
 	if p.green == "down" {
 		p.normal = p.normal.GreenDown()
@@ -172,11 +179,16 @@ func (p *proving) prove(ctx context.Context, s *bake.Set) (*proofRow, error) {
 	list := []struct {
 		at   int
 		p, n int // from: 0 the map, 1 the truth, 2 the facets alone
-	}{{withMaps, 0, 0}, {normalExact, 0, 1}, {heightExact, 1, 0}, {bothExact, 1, 1}, {normalAlone, 2, 0}}
-	if row.picture[ofHigh], err = p.render(ctx, high, 1); err != nil {
+	}{{withMaps, 0, 0}, {normalExact, 0, 1}, {heightExact, 1, 0}, {bothExact, 1, 1}}
+	if p.normalFile == "" {
+		list = append(list, struct{ at, p, n int }{normalAlone, 2, 0})
+	} else if row.picture[normalAlone], err = p.plain(ctx, base.Mesh); err != nil {
 		return nil, err
 	}
-	if row.picture[otherSeed], err = p.render(ctx, high, 2); err != nil {
+	if row.picture[ofHigh], err = p.render(ctx, high, 1, ""); err != nil {
+		return nil, err
+	}
+	if row.picture[otherSeed], err = p.render(ctx, high, 2, ""); err != nil {
 		return nil, err
 	}
 	for i, q := range list {
@@ -185,7 +197,7 @@ func (p *proving) prove(ctx context.Context, s *bake.Set) (*proofRow, error) {
 		if err != nil {
 			return nil, err
 		}
-		if row.picture[q.at], err = p.render(ctx, file, 1); err != nil {
+		if row.picture[q.at], err = p.render(ctx, file, 1, ""); err != nil {
 			return nil, err
 		}
 	}
@@ -235,7 +247,7 @@ func (p *proving) place(v geom.Vec, uv geom.UV) bake.Place {
 	tile := texture.TileOf(uv)
 	_, fu := math.Modf(uv.U)
 	fv := uv.V - math.Floor(uv.V)
-	return bake.Place{MM: v, Tile: tile, Texel: [2]int{int(fu * float64(p.size)), int(fv * float64(p.size))}}
+	return bake.Place{MM: bake.MM(v), Tile: tile, Texel: [2]int{int(fu * float64(p.size)), int(fv * float64(p.size))}}
 }
 
 // shaped is the relay with places and normals from the maps (0), the truth (1) or, of places, the facets (2).
@@ -268,8 +280,17 @@ func (p *proving) write(name string, m *mesh.Mesh) (string, error) {
 	return path, gltfio.Write(path, []gltfio.Part{{Name: "shown", Mesh: m, Look: gltfio.Look{BaseColour: [3]float64{0.5, 0.5, 0.5}, Roughness: 1}}})
 }
 
-// render shows a mesh from +Z, without perspective, in the proof's light.
-func (p *proving) render(ctx context.Context, file string, seed int) (*image.NRGBA, error) {
+// plain is the low mesh as it is, whose normal map the renderer reads by itself: a frame that it has otherwise than the bake would show.
+func (p *proving) plain(ctx context.Context, m *mesh.Mesh) (*image.NRGBA, error) {
+	file, err := p.write("low", m)
+	if err != nil {
+		return nil, err
+	}
+	return p.render(ctx, file, 1, fmt.Sprintf(", normal: {file: %q, green: %s, tiling: clamp}", p.normalFile, p.green))
+}
+
+// render shows a mesh from +Z, without perspective, in the proof's light; more goes into its material.
+func (p *proving) render(ctx context.Context, file string, seed int, more string) (*image.NRGBA, error) {
 	c := p.box.Centre()
 	far := c.Z + 10*p.box.Size().Len()
 	text := fmt.Sprintf(`format: 2
@@ -279,8 +300,8 @@ lights:
   - {name: key, kind: disc, orbit: {azimuth: 58, elevation: 30, distance: 900}, radius: 90, radiance: [150, 148, 142]}
   - {name: sky, kind: constant, radiance: 0.35}
 objects:
-  - {name: shown, shape: mesh, file: %[9]s, material: {kind: diffuse, colour: [0.5, 0.5, 0.5]}}
-`, p.proofSize, p.proofSamples, seed, c.X, c.Y, c.Z, far, p.width, filepath.Base(file))
+  - {name: shown, shape: mesh, file: %[9]s, material: {kind: diffuse, colour: [0.5, 0.5, 0.5]%[10]s}}
+`, p.proofSize, p.proofSamples, seed, c.X, c.Y, c.Z, far, p.width, filepath.Base(file), more)
 	path := filepath.Join(p.dir, "proof.yaml")
 	if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
 		return nil, err

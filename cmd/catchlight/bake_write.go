@@ -106,19 +106,18 @@ func (b *baking) earlier() (r bake.Report) {
 	return r
 }
 
+// writing is what the files of a run are written with.
+type writing struct {
+	*baking
+	j     *job.Job
+	old   bake.Report
+	fresh int // files that were written
+}
+
 // write pads, codes and writes all files, and the report.
 func (b *baking) write(ctx context.Context, j *job.Job, works []*bake.Work) error {
-	old := b.earlier()
-	was := func(name string) *bake.File {
-		for i := range old.Files {
-			if old.Files[i].Name == name {
-				return &old.Files[i]
-			}
-		}
-		return nil
-	}
+	q := writing{baking: b, j: j, old: b.earlier()}
 	b.progress.Phase("padding and writing")
-	fresh := 0
 	for i, w := range works {
 		var r bake.Ranges
 		canvases := map[int]*bake.Canvas{}
@@ -127,58 +126,25 @@ func (b *baking) write(ctx context.Context, j *job.Job, works []*bake.Work) erro
 			if err != nil {
 				return err
 			}
-			b.report.Sets[i].Covered += c.Padding.Covered
-			b.report.Sets[i].Missed += c.Padding.Missed
-			b.report.Sets[i].Back = max(b.report.Sets[i].Back, c.Padding.Back)
+			s := &b.report.Sets[i]
+			s.Covered, s.Missed, s.Back = s.Covered+c.Padding.Covered, s.Missed+c.Padding.Missed, max(s.Back, c.Padding.Back)
 			if err := r.Measure(c); err != nil {
 				return err
 			}
-			if canvases[tile] = c; len(w.Tiles) > 1 {
-				canvases[tile] = nil // many at a time would not fit
+			if len(w.Tiles) == 1 { // many at a time would not fit
+				canvases[tile] = c
 			}
 		}
 		for _, tile := range w.Tiles {
-			c := canvases[tile]
-			list := b.pictures(w, &r)
-			for k := range list {
-				f := &list[k]
-				if ctx.Err() != nil {
-					return ctx.Err()
-				}
-				if !b.made(f) {
-					continue
-				}
-				it := b.item(w, f, tile)
-				f.Name, f.Set, f.Tile = it.Name, w.Name, tile
-				if o := was(f.Name); o != nil && j.Done(it) && len(b.only) == 0 {
-					b.report.Files = append(b.report.Files, *o)
-					continue
-				}
-				if c == nil {
-					var err error
-					if c, err = bake.NewCanvas(w.Planes(tile), b.pad); err != nil {
-						return err
-					}
-				}
-				imageio.Sweep(j.Path(f.Name))
-				if err := c.Write(j.Path(f.Name), f); err != nil {
-					return err
-				}
-				if err := j.Finish(it); err != nil {
-					return err
-				}
-				if f.Clip > 0.001 {
-					b.note(fmt.Sprintf("%s: %.2g %% of the values lie outside what its codes span and are clipped", f.Name, 100*f.Clip))
-				}
-				fresh++
-				b.report.Files = append(b.report.Files, *f)
+			if err := q.tile(ctx, w, tile, canvases[tile], &r); err != nil {
+				return err
 			}
 		}
 		b.identities(w)
 	}
 	b.progress.done()
 	if len(b.only) > 0 { // what stays
-		for _, o := range old.Files {
+		for _, o := range q.old.Files {
 			if !slices.ContainsFunc(b.report.Files, func(f bake.File) bool { return f.Name == o.Name }) {
 				b.report.Files = append(b.report.Files, o)
 			}
@@ -187,7 +153,47 @@ func (b *baking) write(ctx context.Context, j *job.Job, works []*bake.Work) erro
 	if err := writeJSON(j.Path(bake.ReportName), &b.report); err != nil {
 		return err
 	}
-	b.tellFiles(fresh)
+	b.tellFiles(q.fresh)
+	return nil
+}
+
+// tile writes the files of a tile; c may be nil, and is read when it is needed.
+func (q *writing) tile(ctx context.Context, w *bake.Work, tile int, c *bake.Canvas, r *bake.Ranges) error {
+	list := q.pictures(w, r)
+	for k := range list {
+		f := &list[k]
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if !q.made(f) {
+			continue
+		}
+		it := q.item(w, f, tile)
+		f.Name, f.Set, f.Tile = it.Name, w.Name, tile
+		was := slices.IndexFunc(q.old.Files, func(o bake.File) bool { return o.Name == f.Name })
+		if was >= 0 && q.j.Done(it) && len(q.only) == 0 {
+			q.report.Files = append(q.report.Files, q.old.Files[was])
+			continue
+		}
+		if c == nil {
+			var err error
+			if c, err = bake.NewCanvas(w.Planes(tile), q.pad); err != nil {
+				return err
+			}
+		}
+		imageio.Sweep(q.j.Path(f.Name))
+		if err := c.Write(q.j.Path(f.Name), f); err != nil {
+			return err
+		}
+		if err := q.j.Finish(it); err != nil {
+			return err
+		}
+		if f.Clip > 0.001 {
+			q.note(fmt.Sprintf("%s: %.2g %% of the values lie outside what its codes span and are clipped", f.Name, 100*f.Clip))
+		}
+		q.fresh++
+		q.report.Files = append(q.report.Files, *f)
+	}
 	return nil
 }
 

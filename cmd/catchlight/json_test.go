@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"catchlight/render/job"
 )
 
 // shape lists the keys of a JSON text by path with the kind of what they hold, one a line; lists by their entries' shapes.
@@ -56,6 +58,7 @@ func TestShapesOfJSON(t *testing.T) {
 	lists += "/../../testdata/json/"
 	file := writeHeron(t)
 	put(t, "float.yaml", float)
+	require.NoError(t, job.Copy("eye.glb", lists+"../eye/ict_right_eye_axial24mm.glb"))
 	for _, args := range []string{
 		"render float.yaml -o a.png --stats stats.json --error draft --samples 16",
 		"render float.yaml -o b.png --look raster",
@@ -68,6 +71,7 @@ func TestShapesOfJSON(t *testing.T) {
 		"inspect " + file + " --json inspect.json",
 		"grow " + file + " --out grown --size 64 --maps zones --meshes none --wobble 0",
 		"base --out base --levels 1",
+		"bake eye.glb eye.glb --out bake --size 64 --samples 1 --maps normal,height,ids --align --yes --proof --proof-size 64 --proof-samples 8",
 	} {
 		code, _, stderr := catchlight(strings.Fields(args)...)
 		require.Zero(t, code, "%s: %s", args, stderr)
@@ -77,7 +81,7 @@ func TestShapesOfJSON(t *testing.T) {
 	for name, file := range map[string]string{
 		"report": "stats.json", "report-raster": "b.json", "report-part": "c.shard-1-of-2.json", "cell": "sheet/row1-column1.json",
 		"manifest": "sheet/manifest.json", "sheet": "sheet/report.json", "turntable": "turn/report.json", "scale": "scale/scale.json", "distance": "far/distance.json",
-		"compare": "compare/compare.json", "grown": "grown/grown.json", "changed": "changed.json", "inspect": "inspect.json", "base": "base/base.json",
+		"compare": "compare/compare.json", "grown": "grown/grown.json", "changed": "changed.json", "inspect": "inspect.json", "base": "base/base.json", "bake": "bake/bake.json",
 	} {
 		got := shape(t, file)
 		if os.Getenv("CATCHLIGHT_WRITE_SHAPES") != "" {

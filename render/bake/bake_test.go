@@ -121,12 +121,12 @@ func TestOntoItself(t *testing.T) {
 // standard's formula at the middle of each texel, come back within a code of 16 bits.
 func TestBallOnSegments(t *testing.T) {
 	low := bandOf(16, 12, 12.1)
-	high := bandOf(1200, 600, 12)
+	high := bandOf(480, 240, 12)
 	for v, p := range high.P {
 		high.N[v] = p.Unit()
 	}
 	b := &Bake{Low: NewBase(low, 0.6), High: solid(t, high)}
-	const size = 128
+	const size = 96
 	out := bakeIn(t, b, size, 1, Cover, Normal, Height)
 	s := atlas.NewSheet(low, 1001, size, size, 1)
 	var block atlas.Block

@@ -28,7 +28,7 @@ func Range(v float64) float64 {
 	}
 	p := math.Pow(10, math.Floor(math.Log10(v)))
 	for _, s := range steps {
-		if s*p >= v*(1-1e-12) {
+		if s*p >= v*(1-1e-6) {
 			return s * p
 		}
 	}
@@ -76,7 +76,7 @@ func Palette(id int) [3]uint8 {
 	return out
 }
 
-// Sheet is one tile of a set: its planes, and where the rest of the picture takes its values from.
+// Canvas is one tile of a set: its planes, and where the rest of the picture takes its values from.
 type Canvas struct {
 	W, H    int
 	Planes  map[Kind]*Planes
@@ -174,6 +174,7 @@ func (k *Canvas) codes(ch Channel, at, c, bits int, dither bool, pix8 []uint8, p
 		}
 	}
 	top := 1<<bits - 1
+	slack := 1 / float64(top)
 	for y := range k.H {
 		for x := range k.W {
 			i := y*k.W + x
@@ -183,7 +184,7 @@ func (k *Canvas) codes(ch Channel, at, c, bits int, dither bool, pix8 []uint8, p
 					f = ch.Code(f)
 				}
 			}
-			if !(f >= 0 && f <= 1) {
+			if !(f >= -slack && f <= 1+slack) { // a code at most is rounding
 				clipped++
 			}
 			n := 0

@@ -52,8 +52,8 @@ func (r *Ranges) Measure(c *Canvas) error {
 			return err
 		}
 		if q.k != Height { // slivers have any curvature, and a ray may find a long way through a crack: 999 of 1000
-			hi = 1.2 * most
-			lo = -hi
+			hi = min(max(hi, -lo), 1.2*most)
+			lo = 0
 		}
 		*q.to = max(*q.to, math.Abs(lo), math.Abs(hi))
 	}

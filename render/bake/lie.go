@@ -30,8 +30,8 @@ type Lie struct {
 	Miss    float64    `json:"rays_missed"`
 	Back    float64    `json:"rays_on_backs"`
 	Twice   float64    `json:"rays_with_a_second_surface"`
-	MissAt  geom.Vec   `json:"missed_at_mm"`
-	WrongAt geom.Vec   `json:"on_backs_at_mm"`
+	MissAt  MM         `json:"missed_at_mm"`
+	WrongAt MM         `json:"on_backs_at_mm"`
 	Signed  []float64  `json:"-"` // a vertex of Low each: distance to the high mesh, NaN where there is none
 	Low     *mesh.Mesh `json:"-"`
 	Map     []float64  `json:"-"` // the same in the picture of the first tile, MapSide texels a side; NaN where it is not covered
@@ -42,15 +42,15 @@ const MapSide = 256
 
 // Distance is how far samples of one mesh, by area, lie from the other.
 type Distance struct {
-	Mean   float64  `json:"mean_mm"` // positive outside
-	RMS    float64  `json:"rms_mm"`
-	P95    float64  `json:"within_95_mm"`
-	Most   float64  `json:"most_mm"`
-	MostAt geom.Vec `json:"most_at_mm"`
+	Mean   float64 `json:"mean_mm"` // positive outside
+	RMS    float64 `json:"rms_mm"`
+	P95    float64 `json:"within_95_mm"`
+	Most   float64 `json:"most_mm"`
+	MostAt MM      `json:"most_at_mm"`
 }
 
 func distanceOf(d *register.Distances) Distance {
-	return Distance{d.Mean, d.RMS, d.P95, d.Most, d.MostAt}
+	return Distance{d.Mean, d.RMS, d.P95, d.Most, MM(d.MostAt)}
 }
 
 // merged is parts as one mesh of places alone, with corners in one place joined.
@@ -92,7 +92,7 @@ func (s *Set) Look(low, high *register.Surface, cage float64) (*Lie, error) {
 		cage = l.Cage
 	}
 	b := high.Cast(onLow, cage)
-	l.Miss, l.Back, l.Twice, l.MissAt, l.WrongAt = b.Miss, b.Wrong, b.Twice, b.MissAt, b.WrongAt
+	l.Miss, l.Back, l.Twice, l.MissAt, l.WrongAt = b.Miss, b.Wrong, b.Twice, MM(b.MissAt), MM(b.WrongAt)
 	field := high.Apart(low.Vertices(), size)
 	l.Signed, l.Low = field.Signed, low.Mesh
 	return l, s.distances(l, high, size)

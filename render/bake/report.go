@@ -1,6 +1,24 @@
 package bake
 
-import "catchlight/scene/geom"
+import (
+	"encoding/json"
+
+	"catchlight/scene/geom"
+)
+
+// MM is a place in mm, which files have as a list of three.
+type MM geom.Vec
+
+// MarshalJSON implements json.Marshaler.
+func (p MM) MarshalJSON() ([]byte, error) { return json.Marshal([3]float64{p.X, p.Y, p.Z}) }
+
+// UnmarshalJSON implements json.Unmarshaler.
+func (p *MM) UnmarshalJSON(data []byte) error {
+	var v [3]float64
+	err := json.Unmarshal(data, &v)
+	*p = MM{X: v[0], Y: v[1], Z: v[2]}
+	return err
+}
 
 // ReportName is the report's file in the folder of the maps.
 const ReportName = "bake.json"
@@ -85,9 +103,9 @@ type Proof struct {
 
 // Place is a place of the low mesh.
 type Place struct {
-	MM    geom.Vec `json:"mm"`
-	Tile  int      `json:"tile"`
-	Texel [2]int   `json:"texel"` // from the top left
-	Pixel [2]int   `json:"pixel"` // of the proof's pictures
-	Flip  float64  `json:"flip"`
+	MM    MM      `json:"mm"`
+	Tile  int     `json:"tile"`
+	Texel [2]int  `json:"texel"` // from the top left
+	Pixel [2]int  `json:"pixel"` // of the proof's pictures
+	Flip  float64 `json:"flip"`
 }

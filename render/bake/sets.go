@@ -302,7 +302,7 @@ func (s *Set) Sound(size int) (notes []string, err error) {
 	if err != nil {
 		return notes, fmt.Errorf("%s: %w", name, err)
 	}
-	if len(tiles) == 0 {
+	if len(tiles) == 0 || flat+empty == len(m.Tri) {
 		return notes, fmt.Errorf("%s: no triangle has an area in the picture of its texture coordinates; lay it out first", name)
 	}
 	return append(notes, s.overlaps(m, tiles, size)...), nil
