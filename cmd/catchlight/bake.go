@@ -2,6 +2,9 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -419,13 +422,11 @@ func (b *baking) from(s *bake.Set, base *bake.Base) string {
 	if b.report.Motion != nil && b.report.Applied {
 		motion = fmt.Sprint(b.report.Motion.Rows)
 	}
-	cage := fmt.Sprintf("%.12g", base.Depth)
-	for _, c := range base.Cage {
-		cage += fmt.Sprintf(" %.9g", c)
-		if base.Cage[0] == c && len(cage) > 1<<16 {
-			break
-		}
+	sum := sha256.New()
+	for _, c := range append([]float64{base.Depth}, base.Cage...) {
+		_ = binary.Write(sum, binary.LittleEndian, c) // a hash takes everything
 	}
+	cage := hex.EncodeToString(sum.Sum(nil))
 	return strings.Join(append(names, b.lowSum, b.highSum, b.unit, motion, cage), "\n")
 }
 

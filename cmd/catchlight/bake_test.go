@@ -231,6 +231,16 @@ func TestBakeOddMeshes(t *testing.T) {
 	pic, err := imageio.Read("maps/height.png")
 	require.NoError(t, err)
 	require.InDelta(t, 128.0/255+0.5, pic.Pix[0][16*32+16], 1.0/255)
+	// Coordinates over two tiles are two pictures of one range.
+	square("two.obj", "vt 0.5 0.1\nvt 1.5 0.1\nvt 1.5 0.9\nvt 0.5 0.9\n", 0, faces)
+	code, out, stderr = catchlight("bake", "two.obj", "high.obj", "--out", "tiles", "--size", "32", "--maps", "height")
+	require.Zero(t, code, stderr)
+	require.Contains(t, out, "height.1001.png (16 bits)")
+	for _, file := range []string{"tiles/height.1001.png", "tiles/height.1002.png"} {
+		pic, err = imageio.Read(file)
+		require.NoError(t, err)
+		require.InDelta(t, 1, pic.Pix[0][16*32+16], 1e-4)
+	}
 	// A cage of someone's own, made for another mesh.
 	code, out, stderr = catchlight("bake", "low.obj", "high.obj", "--look", "--write-cage", "cage.obj", "--cage", "0.3")
 	require.Zero(t, code, stderr)
