@@ -175,12 +175,7 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 			fmt.Fprintf(stderr, "note: %s of the scene is not baked: the maps are those of the built eye; %s names it\n", k, grown.Name)
 		}
 	}
-	if par.Own != nil {
-		q := e.Repetition()
-		r.Strands = &grown.Strands{File: g.strands.file, Guide: g.strands.guide, Repeat: q}
-		fmt.Fprintf(stdout, "strands: relief %.2f like itself %.3g degrees on (bar %.2f); the two sectors most alike %.2f (%.2f by chance)%s\n",
-			q.Correlation, q.Lag, q.Bar, q.Twin, q.Chance, map[bool]string{true: ": copies show; give more clusters, or more --strands-vary or --strands-gap", false: ": no copies show"}[q.Repeats()])
-	}
+	g.strands.tell(e, &r, stdout)
 	if err := g.bakeAll(e, &r, stderr); err != nil {
 		return err
 	}

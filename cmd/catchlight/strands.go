@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"catchlight/scene/eye"
+	"catchlight/scene/grown"
 	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
 	"catchlight/scene/meshio"
@@ -73,6 +74,21 @@ func (s *strandFlags) read() (*eye.Own, error) {
 		return nil, usageError{fmt.Errorf("--strands, --guide: %w", err)}
 	}
 	return &o, nil
+}
+
+// tell says whether an iris of one's own strands repeats itself.
+func (s *strandFlags) tell(e *eye.Eye, r *grown.Report, stdout io.Writer) {
+	if e.Params.Own == nil {
+		return
+	}
+	q := e.Repetition()
+	r.Strands = &grown.Strands{File: s.file, Guide: s.guide, Repeat: q}
+	verdict := "no copies show"
+	if q.Repeats() {
+		verdict = "copies show; give more clusters, or more --strands-vary or --strands-gap"
+	}
+	fmt.Fprintf(stdout, "strands: relief %.2f like itself %.3g degrees on (bar %.2f); the two sectors most alike %.2f (%.2f by chance): %s\n",
+		q.Correlation, q.Lag, q.Bar, q.Twin, q.Chance, verdict)
 }
 
 // readClusters reads clusters of curves (the lines of an .obj) or of meshes.

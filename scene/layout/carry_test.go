@@ -125,11 +125,11 @@ func TestNormalsTurn(t *testing.T) {
 			s.Green = green
 			now := c.Map(s, 0, 384, 384)
 			then, there := mesh.MakeTangents(m), mesh.MakeTangents(l.Mesh)
-			worst := 0.0
+			worst, sum, count := 0.0, 0.0, 0.0
 			for i := 0; i < len(m.Tri); i += 7 {
 				f, q := m.Tri[i], l.Mesh.Tri[i]
 				mid := m.P[f[0]].Add(m.P[f[1]]).Add(m.P[f[2]]).Mul(1.0 / 3)
-				if r := math.Hypot(mid.X, mid.Y); r < 2.2 || mid.Z < 2 {
+				if r := math.Hypot(mid.X, mid.Y); r < 2.2 || mid.Z < 2 || mid.Z < 8.6 && r < 3 { // not the well behind the pupil
 					continue
 				}
 				read := func(p *layout.Picture, a, b, c geom.UV) geom.Vec {
@@ -144,9 +144,11 @@ func TestNormalsTurn(t *testing.T) {
 				if mirror {
 					n0.X = -n0.X
 				}
-				worst = max(worst, geom.Degrees(math.Acos(min(1, n0.Dot(n1)))))
+				d := geom.Degrees(math.Acos(min(1, n0.Dot(n1))))
+				worst, sum, count = max(worst, d), sum+d, count+1
 			}
-			require.Less(t, worst, 1.8, "degrees; a texel of the pattern turns by up to 1.4") // read at the nearest texels of both
+			require.Less(t, worst, 1.6, "degrees; read at the nearest texels of both, between which the pattern turns by up to 1.4 each")
+			require.Less(t, sum/count, 0.6)
 		}
 	}
 }
