@@ -12,7 +12,7 @@ import (
 	"catchlight/scene/geom"
 )
 
-// White lids about a white eye in a white furnace can't be seen: skin, inner corner and hair plainly, under coats and
+// White lids about a white eye in a white furnace can't be seen: skin with its relief and two lobes of shine, inner corner and hair plainly, under coats and
 // tears; and skin by random walks, over the lower lid and the cheek (TestWhiteCorners looks at both ends of the opening).
 // The colours are put on after preparing, as no colour key reaches 1.
 func TestWhiteLidsFurnace(t *testing.T) {

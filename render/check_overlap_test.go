@@ -14,13 +14,14 @@ import (
 	"catchlight/scene/texture"
 )
 
-// white makes all flesh of a scene white under its coat, which no colour key does, and all hair without pigment; it returns how many
+// white makes all flesh of a scene white under its coat and relief, which no colour key does, and all hair without pigment; it returns how many
 // objects there are.
 func white(p *Prepared, scatter bool) (n int) {
 	for i := range p.Scene.Objects {
 		if m := &p.Scene.Objects[i].Material; m.Kind == frozen.Soft {
+			shine := m.Flesh.Gloss
 			*m = prep.Soft(texture.Constant(colour.Grey(1)), colour.Grey(0.5), m.Index, math.Sqrt(m.Alpha), scatter && !m.Flesh.Solid)
-			m.Flesh.Alpha = colour.Grey(1)
+			m.Flesh.Alpha, m.Flesh.Gloss = colour.Grey(1), shine
 			n++
 		}
 		if h := p.Scene.Objects[i].Hair; h != nil {

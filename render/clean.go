@@ -337,7 +337,7 @@ func (p *Prepared) feature(sc *accel.Scratch, smp *sampler.Sampler, frame geom.F
 	sf := p.Scene.Surface(r, &h)
 	b := &p.Scene.Objects[h.Object]
 	if b.Eye < 0 || b.Material.Kind != frozen.Outer {
-		add(normalX, sf.Ns)
+		add(normalX, p.Scene.Relief(&sf))
 		add(innerX, sf.Ns)
 		if b.Material.Colour.Valid() {
 			paint(b.Material.Colour.RGB(sf.UV, 0))

@@ -65,7 +65,7 @@ func (l *Lids) Params(e *Eye) lids.Params {
 	}
 	return lids.Params{
 		Outer: l.Outer, Inner: l.Inner, UpperPeak: l.UpperPeak, LowerPeak: l.LowerPeak, Blink: l.Blink, Globe: globe, Height: l.Height, Cover: l.Cover, Iris: e.Limbus.Radius / l.Scale, Tilt: l.Tilt, Rim: l.Margin, Gap: l.Gap,
-		Crease: l.Crease, Fold: l.Fold, Age: l.Age, Colour: l.Skin.Colour,
+		Crease: l.Crease, Fold: l.Fold, Age: l.Age, Colour: l.Skin.Colour, Lines: l.Skin.Lines, Pores: l.Skin.Pores, Freckles: l.Skin.Freckles,
 		UpperLash: l.Lashes.UpperLength, LowerLash: l.Lashes.LowerLength, LashDensity: l.Lashes.Density, LashWidth: l.Lashes.Width,
 		LashCurl: l.Lashes.Curl, LashEu: l.Lashes.Eumelanin, LashPh: l.Lashes.Pheomelanin,
 		BrowDensity: l.Brow.Density, BrowLength: l.Brow.Length, BrowThick: l.Brow.Thickness, BrowWidth: l.Brow.Width,
@@ -90,6 +90,7 @@ var eyeKeys = map[string]string{
 var lidKeys = map[string]string{
 	"Outer": "lids.outer", "Inner": "lids.inner", "UpperPeak": "lids.upper_peak", "LowerPeak": "lids.lower_peak", "Blink": "lids.blink", "Height": "lids.height", "Cover": "lids.cover", "Iris": "lids.scale", "Tilt": "lids.tilt", "Rim": "lids.margin",
 	"Gap": "lids.gap", "Crease": "lids.crease", "Fold": "lids.fold", "Age": "lids.age", "Colour": "lids.skin.colour",
+	"Lines": "lids.skin.lines", "Pores": "lids.skin.pores", "Freckles": "lids.skin.freckles",
 	"UpperLash": "lids.lashes.upper_length", "LowerLash": "lids.lashes.lower_length", "LashDensity": "lids.lashes.density",
 	"LashCurl": "lids.lashes.curl", "LashEu": "lids.lashes.eumelanin", "LashPh": "lids.lashes.pheomelanin",
 	"BrowDensity": "lids.brow.density", "BrowLength": "lids.brow.length", "BrowThick": "lids.brow.thickness", "BrowWidth": "lids.brow.width",

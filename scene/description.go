@@ -293,10 +293,16 @@ type Lids struct {
 
 // Skin is how lids answer light.
 type Skin struct {
-	Colour        colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" source:"our own, by eye" doc:"mean reflectance; margins, creases and corners differ from it"`
-	ScatterRadius colour.RGB `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.7, 0.35, 0.22]" source:"our own, by eye" doc:"radius within which half of the re-emitted light leaves, per channel"`
+	Colour        colour.RGB `key:"colour" range:"[0.01,0.9]" default:"[0.45, 0.295, 0.225]" source:"our own, by eye" doc:"mean reflectance, which says how much blood and melanin skin holds; margins, creases and corners differ from it"`
+	Melanin       float64    `key:"melanin" range:"[0,8]" default:"1" source:"neutral: changes nothing" doc:"multiplies the share of melanin that the colour stands for: above 1 is tanned or dark"`
+	Blood         float64    `key:"blood" range:"[0,8]" default:"1" source:"neutral: changes nothing" doc:"multiplies the share of blood that the colour stands for: above 1 is flushed, below 1 pale"`
+	Freckles      float64    `key:"freckles" range:"[0,1]" default:"0.06" source:"our own, by eye" doc:"share of places, some 2.4 mm apart, that have a freckle"`
+	Lines         float64    `key:"lines" range:"[0,2]" default:"1" source:"common practice, no published source: 10 to 35 um deep" doc:"depth of the net of fine lines; 0 is none"`
+	Pores         float64    `key:"pores" range:"[0,2]" default:"1" source:"common practice, no published source: every 0.4 to 0.6 mm of the cheek" doc:"number and depth of pores; 0 is none"`
+	Oil           float64    `key:"oil" range:"[0,1.5]" default:"1" source:"common practice, no published source" doc:"multiplies what oil lets skin mirror; 0 is dull"`
+	ScatterRadius colour.RGB `key:"scatter_radius" unit:"mm" range:"[0.001,100]" default:"[0.28, 0.152, 0.112]" source:"our own, by Monte Carlo walks in skin of Jacques, Phys. Med. Biol. 58 (2013), R37, times 0.8 for thin lids" doc:"radius within which half of the re-emitted light leaves, per channel"`
 	Index         float64    `key:"index" range:"[1,4]" default:"1.4" source:"1.4 of skin, Jacques, Phys. Med. Biol. 58 (2013), R37; from memory" doc:"index of its coat; 1 is none"`
-	Roughness     float64    `key:"roughness" range:"[0,1]" default:"0.48" source:"our own, by eye" doc:"roughness of the coat; GGX alpha is its square"`
+	Roughness     float64    `key:"roughness" range:"[0,1]" default:"0.52" source:"two lobes of 0.3 and 0.5, common practice, no published source" doc:"roughness of the sharper of two lobes of shine, with lines and pores in it; GGX alpha is its square, the other lobe's 1.85 times that"`
 	Scattering    bool       `key:"scattering" default:"true" doc:"off makes skin plain diffuse: faster, harder"`
 }
 

@@ -79,22 +79,29 @@ type Flesh struct {
 	Top   colour.RGB // the map's brightest, which Alpha gives
 	Guide Guide
 	Coat  tissue.Coat
-	Rough *RoughCoat // nil: the coat is smooth
+	Rough *RoughCoat // nil: the coat is smooth, or Gloss tells
+	Gloss *Gloss     // of skin: two lobes and a fine relief; nil: one lobe, even
 	Clear bool       // no coat: its index is 1
 	Solid bool       // plain diffuse under its coat, as with scattering switched off
 }
 
-// Mirrored returns the share of light from outside at cosine c that the coat mirrors.
-func (f *Flesh) Mirrored(c float64) float64 {
-	if f.Rough != nil {
+// Mirrored returns the share of light from outside at cosine c that the coat mirrors; w is its face there.
+func (f *Flesh) Mirrored(w *Face, c float64) float64 {
+	switch {
+	case f.Gloss != nil:
+		return f.Gloss.mirrored(w, c)
+	case f.Rough != nil:
 		return f.Rough.Mirrored(c)
 	}
 	return f.Coat.Reflectance(c)
 }
 
-// Out returns the coat's factor of light on its way out at cosine c.
-func (f *Flesh) Out(c float64) float64 {
-	if f.Rough != nil {
+// Out returns the coat's factor of light on its way out at cosine c; w is its face there.
+func (f *Flesh) Out(w *Face, c float64) float64 {
+	switch {
+	case f.Gloss != nil:
+		return (1 - f.Gloss.mirrored(w, c)) / (1 - f.Gloss.diffuse(w))
+	case f.Rough != nil:
 		return f.Rough.Out(c)
 	}
 	return f.Coat.Out(c)

@@ -32,10 +32,11 @@ type response struct {
 	frame  geom.Frame // about the normal on wo's side
 	wo     geom.Vec   // local
 	alpha  float64
-	gain   float64 // of a rough dielectric or tear film: for light between its facets
-	eta    float64 // far over near side, of the rough dielectric
-	object int32   // conductor, flesh
-	shell  int32   // eye whose tear film it is, or -1
+	gain   float64     // of a rough dielectric or tear film: for light between its facets
+	eta    float64     // far over near side, of the rough dielectric
+	face   frozen.Face // of flesh
+	object int32       // conductor, flesh
+	shell  int32       // eye whose tear film it is, or -1
 }
 
 // mirror returns what a rough mirror of reflectance 1 sends from wi to wo, the cosine at its facets, and the density of wi.
@@ -361,13 +362,10 @@ func (t *Tracer) evaluate(a *response, v *vertex, wi geom.Vec) (colour.RGB, floa
 	case glassLobe:
 		return t.evaluateGlass(a, v, wi)
 	case roughCoatLobe:
-		if wi.Dot(v.ng) <= 0 {
-			return colour.RGB{}, 0
-		}
-		return t.evaluateRoughCoat(a, a.frame.Local(wi))
+		return t.evaluateRoughCoat(a, v, wi)
 	case underCoatLobe:
 		cos := folded(v, wi)
-		return colour.Grey(cos / math.Pi * t.fleshOut(a.object, v, wi)), cos / math.Pi
+		return colour.Grey(cos / math.Pi * t.fleshOut(a, v, wi)), cos / math.Pi
 	case hairLobe:
 		return t.fibre.Eval(a.frame.Local(wi))
 	}

@@ -25,9 +25,10 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, wet bool, out *film.Sample) 
 	if wo.Dot(sf.Ng) <= 0 {
 		return t.within(p, sf, out)
 	}
-	n := bend(wo, sf.Ng, sf.Ns)
+	n := bend(wo, sf.Ng, t.scene.Relief(sf))
+	face := fl.FaceAt(m.Alpha, sf.UV)
 	p.settle(BodyDirect)
-	if f := t.coatShare(fl, wo.Dot(n)); f > 0 && !wet {
+	if f := t.coatShare(fl, &face, wo.Dot(n)); f > 0 && !wet {
 		invariant.Share("the coat's share", f)
 		_, u := t.smp.D2(p.vertex, sampler.Lobe, p.branch)
 		// A smooth coat's image wants both ways.
@@ -37,7 +38,7 @@ func (t *Tracer) flesh(p *path, sf *frozen.Surface, wet bool, out *film.Sample) 
 		if split {
 			q.branch, odds = 1, 1
 		}
-		alive := t.mirrorCoat(&q, sf, n, f, odds, out)
+		alive := t.mirrorCoat(&q, sf, n, &face, f, odds, out)
 		switch {
 		case split && alive:
 			q.vertex++
@@ -74,15 +75,18 @@ func (t *Tracer) leaveFlesh(p *path, sf *frozen.Surface, out *film.Sample) bool 
 	p.beta = p.beta.Mul(m.Flesh.Paint(m.Colour.RGB(sf.UV, 0)))
 	v := vertex{ns: sf.Ns, eye: -1, every: p.sharp || p.vertex < 3, class: p.class}
 	v.p, v.ng = t.matte(sf, sf.Ng, sf.Ns)
-	return t.leaveEvenly(p, &v, &response{lobe: underCoatLobe, shell: -1, object: sf.Object}, out)
+	if m.Flesh.Gloss != nil {
+		v.ns = t.scene.Relief(sf)
+	}
+	return t.leaveEvenly(p, &v, &response{lobe: underCoatLobe, shell: -1, object: sf.Object, face: m.Flesh.FaceAt(m.Alpha, sf.UV)}, out)
 }
 
-// coatShare returns the share of light that the coat mirrors, from outside at cosine c.
-func (t *Tracer) coatShare(f *frozen.Flesh, c float64) float64 {
+// coatShare returns the share of light that the coat mirrors where its face is w, from outside at cosine c.
+func (t *Tracer) coatShare(f *frozen.Flesh, w *frozen.Face, c float64) float64 {
 	if f.Clear || !t.set.TearFilm {
 		return 0
 	}
-	return f.Mirrored(c)
+	return f.Mirrored(w, c)
 }
 
 // spare lets paths that come to flesh after they were scattered go on in proportion to what they carry, without bias: a walk
@@ -109,19 +113,25 @@ func (t *Tracer) coatFacet(f *frozen.Flesh, c float64) float64 {
 	return f.Coat.Reflectance(c)
 }
 
-// fleshOut returns the coat's factor of light that leaves the vertex along d.
-func (t *Tracer) fleshOut(object int32, v *vertex, d geom.Vec) float64 {
-	f := t.scene.Objects[object].Material.Flesh
+// fleshOut returns the coat's factor of light that leaves the vertex along d, above the true surface: the mean of those of d and of what
+// is folded up to it (see folded), by their cosines.
+func (t *Tracer) fleshOut(a *response, v *vertex, d geom.Vec) float64 {
+	f := t.scene.Objects[a.object].Material.Flesh
 	if f.Clear || !t.set.TearFilm {
 		return 1
 	}
-	return f.Out(max(0, d.Dot(v.ns)))
+	c := max(0, d.Dot(v.ns))
+	below := d.Mad(-2*d.Dot(v.ng), v.ng).Dot(v.ns)
+	if below <= 0 {
+		return f.Out(&a.face, c)
+	}
+	return (c*f.Out(&a.face, c) + below*f.Out(&a.face, below)) / (c + below)
 }
 
-// mirrorCoat turns a path into the coat's reflection about n, of which it mirrors the share f, and reports whether it goes on. It stands
-// for a path that does so with probability odds, but lights that the coat mirrors straight to the path are booked whether it
+// mirrorCoat turns a path into the coat's reflection about n where its face is w, of which it mirrors the share f, and reports whether it goes on.
+// It stands for a path that does so with probability odds, but lights that the coat mirrors straight to the path are booked whether it
 // does or not. A rough coat puts the microfacets' share in place of f.
-func (t *Tracer) mirrorCoat(p *path, sf *frozen.Surface, n geom.Vec, f, odds float64, out *film.Sample) bool {
+func (t *Tracer) mirrorCoat(p *path, sf *frozen.Surface, n geom.Vec, w *frozen.Face, f, odds float64, out *film.Sample) bool {
 	m := &t.scene.Objects[sf.Object].Material
 	wo := p.ray.D.Neg()
 	t.Stats.ReflectedRays++
@@ -141,21 +151,28 @@ func (t *Tracer) mirrorCoat(p *path, sf *frozen.Surface, n geom.Vec, f, odds flo
 		p.beta = p.beta.Scale(f / odds)
 		return true
 	}
-	a := response{lobe: roughCoatLobe, frame: geom.NewFrame(n), alpha: m.Alpha, object: sf.Object, shell: -1}
+	a := response{lobe: roughCoatLobe, frame: geom.NewFrame(n), face: *w, object: sf.Object, shell: -1}
 	a.wo = a.frame.Local(wo)
 	v := vertex{p: sf.Leave(sf.Ng), ng: sf.Ng, ns: n, eye: -1, every: p.sharp, class: p.class, salt: coatSalt}
 	p.mask = frozen.ShadowRays
 	t.connect(p, &v, &a, out)
 	u0, u1 := t.smp.D2(p.vertex, sampler.Coat, p.branch)
-	wi, weight, h, pdf, ok := microfacet.Reflect{AX: m.Alpha, AY: m.Alpha}.Sample(a.wo, u0, u1)
+	wi, _, _, _, ok := w.Lobes.Sample(a.wo, u0, u1)
 	if !ok {
 		return false
 	}
 	d := a.frame.World(wi).Unit()
-	if d.Dot(sf.Ng) <= 0 {
+	switch k := d.Dot(sf.Ng); {
+	case k < 0:
+		d = d.Mad(-2*k, sf.Ng).Unit()
+	case k == 0:
 		return false
 	}
-	weight *= t.coatFacet(m.Flesh, a.wo.Dot(h))
+	value, pdf := t.evaluateRoughCoat(&a, &v, d)
+	if !(pdf > 0) {
+		return false
+	}
+	weight := value[0] / pdf
 	known := t.bookAlong(p, &v, d, weight, pdf, out)
 	p.beta = p.beta.Scale(weight / odds)
 	p.ray = geom.Ray{O: v.p, D: d}
@@ -167,12 +184,27 @@ func (t *Tracer) mirrorCoat(p *path, sf *frozen.Surface, n geom.Vec, f, odds flo
 // coatSalt tells the light samples of a coat from those of what leaves the flesh beneath, at the same vertex of the path.
 const coatSalt = 1 << 24
 
-// evaluateRoughCoat returns the coat's reflected lobe times cosine, with its density; the local frame is a's.
-func (t *Tracer) evaluateRoughCoat(a *response, wi geom.Vec) (colour.RGB, float64) {
-	v, cos, pdf := a.mirror(wi)
-	if v <= 0 {
+// evaluateRoughCoat returns the coat's reflected lobe times cosine toward d, in the world and above the true surface, with its density.
+// What a bent normal puts below the true surface is folded up, as folded does for what is matte, so that nothing of it is lost.
+func (t *Tracer) evaluateRoughCoat(a *response, v *vertex, d geom.Vec) (colour.RGB, float64) {
+	k := d.Dot(v.ng)
+	if k <= 0 {
 		return colour.RGB{}, 0
 	}
-	f := t.coatFacet(t.scene.Objects[a.object].Material.Flesh, cos)
-	return colour.Grey(v * f * wi.Z), pdf
+	value, pdf := t.coatLobe(a, a.frame.Local(d))
+	if wi := a.frame.Local(d.Mad(-2*k, v.ng)); wi.Z > 0 {
+		more, q := t.coatLobe(a, wi)
+		value, pdf = value+more, pdf+q
+	}
+	return colour.Grey(value), pdf
+}
+
+// coatLobe returns what the facets of a coat mirror toward wi, in their frame, times cosine, and the density of wi.
+func (t *Tracer) coatLobe(a *response, wi geom.Vec) (value, pdf float64) {
+	v := a.face.Lobes.Eval(a.wo, wi)
+	if v <= 0 {
+		return 0, 0
+	}
+	h, _ := microfacet.HalfReflect(a.wo, wi)
+	return v * a.face.Oil * t.coatFacet(t.scene.Objects[a.object].Material.Flesh, a.wo.Dot(h)) * wi.Z, a.face.Lobes.Pdf(a.wo, wi)
 }

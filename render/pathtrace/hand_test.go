@@ -79,6 +79,18 @@ func whiteFlesh(alpha float64, solid bool) frozen.Material {
 	return frozen.Material{Kind: frozen.Soft, Colour: texture.Constant(colour.Grey(1)), Alpha: alpha, Flesh: f}
 }
 
+// glossyFlesh is whiteFlesh, plain under a coat with lobes of alpha and twice alpha, of that oil and with a relief of that slope along x.
+func glossyFlesh(alpha, slope, oil float64) frozen.Material {
+	m := whiteFlesh(alpha, true)
+	g := frozen.NewGloss(microfacet.Pair{A: alpha, B: min(2*alpha, 0.9), Part: 0.4}, &m.Flesh.Coat)
+	g.Sheen = texture.Constant(colour.RGB{0, oil, 1})
+	if slope > 0 {
+		g.Tilt, g.Square = texture.Constant(colour.RGB{slope, 0, 0}), texture.Constant(colour.Grey(slope*slope))
+	}
+	m.Flesh.Gloss = g
+	return m
+}
+
 // glass is a rough interface of that index.
 func glass(index, alpha float64) frozen.Material {
 	m := frozen.Material{Kind: frozen.Dielectric, Index: index, Alpha: alpha}

@@ -75,7 +75,7 @@ func (t *Tracer) leaveEvenly(p *path, v *vertex, a *response, out *film.Sample) 
 	}
 	p.ray = geom.Ray{O: v.p, D: d}
 	if a.lobe == underCoatLobe {
-		p.beta = p.beta.Scale(t.fleshOut(a.object, v, d))
+		p.beta = p.beta.Scale(t.fleshOut(a, v, d))
 	}
 	t.scattered(p, v, folded(v, d)/math.Pi)
 	return true

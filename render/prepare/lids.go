@@ -112,7 +112,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 			pink = 1 // the water on it mirrors
 		}
 		return &[2]frozen.Material{
-			Soft(texture.FromImage(g.Colour, texture.Repeat), s.ScatterRadius, s.Index, s.Roughness, s.Scattering),
+			skin(s, g.Lids),
 			Soft(texture.FromImage(g.Pink, texture.Clamp), s.ScatterRadius.Scale(0.7), pink, 0.25, s.Scattering),
 		}, nil
 	})

@@ -110,8 +110,9 @@ func lidStore(par lids.Params, d *scene.Eye) *store[*grown] {
 			}
 			raw.Slice(w, g.skinDepth)
 			raw.Slice(w, g.cornerDepth)
-			texture.Write(w, g.Colour)
-			texture.Write(w, g.Pink)
+			for _, im := range []*texture.Image{g.Stain, g.Tone, g.Relief.Tilt, g.Relief.Square, g.Relief.Sheen, g.Pink} {
+				texture.Write(w, im)
+			}
 			raw.Value(w, len(g.Rims))
 			for _, rim := range g.Rims {
 				raw.Slice(w, rim)
@@ -136,7 +137,9 @@ func lidStore(par lids.Params, d *scene.Eye) *store[*grown] {
 				g.Hair, g.hair = append(g.Hair, lids.Hair{Name: name, Set: h.Set()}), append(g.hair, h)
 			}
 			g.skinDepth, g.cornerDepth = raw.ReadSlice[float32](r), raw.ReadSlice[float32](r)
-			g.Colour, g.Pink = texture.Read(r), texture.Read(r)
+			for _, im := range []**texture.Image{&g.Stain, &g.Tone, &g.Relief.Tilt, &g.Relief.Square, &g.Relief.Sheen, &g.Pink} {
+				*im = texture.Read(r)
+			}
 			for range min(2, raw.ReadValue[int](r)) {
 				g.Rims = append(g.Rims, raw.ReadSlice[geom.Vec](r))
 			}

@@ -321,7 +321,7 @@ func (k *frame) gloss(f *fragment, n geom.Vec, alpha float64, response colour.RG
 
 // diffuse returns the irradiance on a plain surface of normal n, below the coat of flesh where there is one (nil: none): as it counts
 // for what the coat lets out again.
-func (k *frame) diffuse(f *fragment, n geom.Vec, coat *frozen.Flesh) colour.RGB {
+func (k *frame) diffuse(f *fragment, n geom.Vec, coat *frozen.Flesh, face *frozen.Face) colour.RGB {
 	e := k.ambient.Irradiance(n)
 	if k.set.Occlusion != "none" && k.open[f.sf.Object] == nil {
 		e = k.beneath(f.sf.P, n, e)
@@ -337,7 +337,7 @@ func (k *frame) diffuse(f *fragment, n geom.Vec, coat *frozen.Flesh) colour.RGB 
 		c *= k.onAll[i].lit(f.sf.P, n, k.set.Shadow)
 		if coat != nil {
 			d, _, sin, _ := l.toward(f.sf.P)
-			c *= coat.Out(steepness(d.Dot(n), 0.7*sin))
+			c *= coat.Out(face, steepness(d.Dot(n), 0.7*sin))
 		}
 		e = e.Add(l.strength().Scale(c))
 	}
@@ -359,18 +359,25 @@ func (k *frame) shade(f *fragment) (out shaded) {
 	case frozen.Outer:
 		return k.outer(f)
 	case frozen.Diffuse:
-		out.l = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n, nil)).Scale(1 / math.Pi)
+		out.l = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy).Mul(k.diffuse(f, n, nil, nil)).Scale(1 / math.Pi)
 	case frozen.Conductor:
 		out.l = k.gloss(f, n, m.Alpha, k.metal[f.sf.Object].At(f.wo.Dot(n)))
 	case frozen.Soft:
-		response := k.metal[f.sf.Object].At(f.wo.Dot(n))
-		out.l = k.gloss(f, n, m.Alpha, response)
+		var response colour.RGB
+		var face frozen.Face
+		if m.Flesh.Gloss == nil {
+			response = k.metal[f.sf.Object].At(f.wo.Dot(n))
+			out.l = k.gloss(f, n, m.Alpha, response)
+		} else {
+			n, face = k.relief(f, n, m.Flesh.Gloss)
+			out.l, response = k.twoLobes(f, n, &face, m.Flesh.Gloss)
+		}
 		coat := m.Flesh
 		if m.Flesh.Clear {
 			coat = nil
 		}
 		f.tint = k.colour(&m.Colour, f.sf.UV, f.ux, f.uy)
-		out.kernel, out.e, out.owner = k.flesh[f.sf.Object], k.diffuse(f, n, coat), m.Flesh
+		out.kernel, out.e, out.owner = k.flesh[f.sf.Object], k.diffuse(f, n, coat, &face), m.Flesh
 		out.a = f.tint.Mul(colour.Grey(1).Sub(response)).Scale(1 / math.Pi)
 	default:
 		panic(fmt.Sprintf("raster: %q is of the kind %v, which shade does not draw", k.scene.Objects[f.sf.Object].Name, m.Kind))

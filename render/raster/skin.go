@@ -30,6 +30,40 @@ func fleshSpread(f *frozen.Flesh) (out [3]shading.Spread) {
 	return out
 }
 
+// relief returns the normal n with the fine relief of skin on it as the pixel resolves it, and how its facets lie there: what is finer
+// than a pixel goes into their roughness.
+func (k *Look) relief(f *fragment, n geom.Vec, g *frozen.Gloss) (geom.Vec, frozen.Face) {
+	if !g.Tilt.Varies() {
+		return n, g.Face(f.sf.UV, 0)
+	}
+	count, width, first, step := footprint(f.ux, f.uy, k.set.Anisotropy)
+	var slope geom.Vec
+	square := 0.0
+	for i := range count {
+		s, q := g.Slope(geom.UV{U: f.sf.UV.U + first.U + float64(i)*step.U, V: f.sf.UV.V + first.V + float64(i)*step.V}, max(1e-6, width))
+		slope, square = slope.Add(s), square+q
+	}
+	w := 1 / float64(count)
+	slope = slope.Mul(w)
+	ng, _ := f.facing()
+	n = turn(f.wo, ng, g.Bend(&k.scene.Objects[f.sf.Object], n, slope))
+	return n, g.Face(f.sf.UV, max(0, square*w-slope.Len2()))
+}
+
+// twoLobes returns what skin of normal n mirrors, and the share that it mirrors of all light.
+func (k *frame) twoLobes(f *fragment, n geom.Vec, w *frozen.Face, g *frozen.Gloss) (l, response colour.RGB) {
+	c := max(0, f.wo.Dot(n))
+	for i, alpha := range [2]float64{w.Lobes.A, w.Lobes.B} {
+		part := w.Lobes.Part
+		if i == 1 {
+			part = 1 - part
+		}
+		r := colour.Grey(w.Oil * part * g.Share(alpha, c))
+		l, response = l.Add(k.gloss(f, n, alpha, r)), response.Add(r)
+	}
+	return l, response
+}
+
 // skin is the part of a picture that scatters below its surface: its irradiance waits here to be spread.
 type skin struct {
 	width, height int

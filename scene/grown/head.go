@@ -85,7 +85,7 @@ func (h *Head) Parts() ([]gltfio.Part, error) {
 		out = append(out, gltfio.Part{Name: name, Mesh: m, Look: look})
 		return nil
 	}
-	if err := add("face", l.Skin, l.Colour, gltfio.Look{BaseColour: [3]float64{0.45, 0.295, 0.225}, Roughness: 0.48}); err != nil {
+	if err := add("face", l.Skin, l.Complexion(1, 1), gltfio.Look{BaseColour: [3]float64{0.45, 0.295, 0.225}, Roughness: 0.48}); err != nil {
 		return nil, err
 	}
 	if err := add("corner", l.Corner, l.Pink, gltfio.Look{BaseColour: [3]float64{0.5, 0.27, 0.24}, Roughness: 0.25}); err != nil {

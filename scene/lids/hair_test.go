@@ -20,7 +20,7 @@ func haired(t testing.TB, set func(p *Params)) (*socket, *front, []*lash) {
 		set(&p)
 	}
 	s := sockets(t, p, geom.Vec{Z: 1})
-	skin, _, _ := s.skin(false)
+	skin, _, _ := s.skin(false, new(pixels))
 	f := s.newFront(skin, border(31.5))
 	return s, f, s.lashList(f)
 }
@@ -224,10 +224,10 @@ func TestFunnels(t *testing.T) {
 		assert.GreaterOrEqual(t, in, 0.0)
 		deepest = max(deepest, in)
 	}
-	w, h, _ := with.Colour.Size()
+	w, h, _ := with.Tone.Size()
 	for y := range h {
 		for x := range w {
-			darkest = min(darkest, with.Colour.At(x, y, 0)/without.Colour.At(x, y, 0))
+			darkest = min(darkest, with.Tone.At(x, y, 0)/without.Tone.At(x, y, 0))
 		}
 	}
 	t.Logf("deepest %.3f mm, darkest %.2f of the skin", deepest, darkest)

@@ -23,9 +23,11 @@ type Socket struct {
 type Lids struct {
 	Params Params
 	Skin   *mesh.Mesh     // closed
-	Colour *texture.Image // of the skin, linear, 3 channels, one texel a vertex
+	Stain  *texture.Image // of the skin, one texel a vertex: what multiplies the shares of blood and of melanin, and how much of what is dark beneath a thin skin shows
+	Tone   *texture.Image // of the skin, one texel a vertex: what multiplies its colour by channel
+	Relief Relief         // of the skin
 	Corner *mesh.Mesh     // closed: flesh of the inner corner, and what lies behind the outer one
-	Pink   *texture.Image // of the corner, as Colour
+	Pink   *texture.Image // of the corner, linear, 3 channels, one texel a vertex
 	Tears  *mesh.Mesh     // a strip without thickness; nil without tears. Its outer side faces the air
 	Hair   []Hair         // lashes, brows, down
 
@@ -44,6 +46,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	}
 	out := &Lids{Params: p}
 	var pix []float32
+	var fine pixels
 	var parts []*flesh
 	var made []*socket
 	var grounds []*ground
@@ -79,7 +82,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		s := made[i]
 		s.box = box
 		s.around(o)
-		skin, px, w := s.skin(p.Spacing > 0)
+		skin, px, w := s.skin(p.Spacing > 0, &fine)
 		k := s.newHollow(s.o.loop())
 		corner := s.corner(k)
 		parts = append(parts, corner)
@@ -109,7 +112,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	}
 	stack(out.Skin.UV, len(sockets))
 	out.Corner, out.Pink = joined(parts)
-	out.Colour = picture(pix, width)
+	out.Tone, out.Stain, out.Relief = picture(pix, width), picture(fine.stain, width), fine.images()
 	return out, nil
 }
 

@@ -28,7 +28,10 @@ type Params struct {
 	Fold   float64 // how far the skin above the crease stands out over it
 	Age    float64 // 0 smooth to 1 lined: depth of fine creases and bags
 
-	Colour colour.RGB // of the skin, linear
+	Colour   colour.RGB // of the skin, linear: corners take after it
+	Lines    float64    // depth of the net of fine lines against that of a grown person; 0 is none
+	Pores    float64    // number and depth of pores, likewise
+	Freckles float64    // 0 to 1: share of places, some 2.4 mm apart, that have one
 
 	UpperLash   float64 // length of the upper lashes in the middle
 	LowerLash   float64
@@ -69,7 +72,7 @@ func Defaults() Params {
 	return Params{
 		Cover: 1.5, Iris: 5.85, Tilt: 1.5, Rim: 2, Gap: 0.03, UpperPeak: 0.8, LowerPeak: -1.5, Globe: 12,
 		Crease: 4, Fold: 1.1, Age: 0.4,
-		Colour:    colour.RGB{0.45, 0.295, 0.225},
+		Colour: colour.RGB{0.45, 0.295, 0.225}, Lines: 1, Pores: 1, Freckles: 0.06,
 		UpperLash: 9, LowerLash: 6, LashDensity: 1, LashWidth: 0.09, LashCurl: 70, LashEu: 6,
 		BrowDensity: 1, BrowLength: 8.5, BrowThick: 0.07, BrowWidth: 9, BrowHeight: 20.5, BrowArch: 4, BrowEu: 5, DownDensity: 1, DownLength: 1.25, DownThick: 0.022, DownBare: 1.2, DownReach: 15, DownEu: 0.05,
 		Tears: 0.24, Asymmetry: 1, Seed: 1, Detail: 0.12,
@@ -115,6 +118,9 @@ func (p *Params) Check() error {
 	for i, v := range p.Colour {
 		in(fmt.Sprintf("Colour[%d]", i), "", v, 0.01, 0.9)
 	}
+	in("Lines", "", p.Lines, 0, 2)
+	in("Pores", "", p.Pores, 0, 2)
+	in("Freckles", "", p.Freckles, 0, 1)
 	in("UpperLash", " mm", p.UpperLash, 0, 16)
 	in("LowerLash", " mm", p.LowerLash, 0, 12)
 	in("LashDensity", "", p.LashDensity, 0, 3)

@@ -87,7 +87,7 @@ func rows(p *Params, reach float64) []row {
 		}
 		r = append(r, row{part: skin, e: e})
 	}
-	steps(outland, 1, max(8, int(4/math.Sqrt(p.Detail/6))))
+	steps(outland, 1, max(8, int(12/p.Detail))) // so many that the texels of the relief between them still show lines
 	return append(r, row{part: wall})
 }
 
@@ -272,7 +272,7 @@ func (s *socket) onward(c *column, out, end [2]float64, far []row) {
 	m := math.Hypot(ex, ey)
 	way := c.e[len(c.e)-1]
 	for _, r := range far {
-		t := math.Pow(r.f, 1.25)
+		t := math.Pow(r.f, 1.6)
 		h00, h10 := (1+2*t)*(1-t)*(1-t), t*(1-t)*(1-t)
 		h01, h11 := t*t*(3-2*t), -t*t*(1-t)
 		v := geom.Vec{X: h00*x + h10*0.5*l*out[0] + h01*end[0] + h11*0.7*l*ex/m, Y: h00*y + h10*0.5*l*out[1] + h01*end[1] + h11*0.7*l*ey/m}

@@ -1,7 +1,6 @@
 package lids
 
 import (
-	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/mesh"
 	"catchlight/scene/texture"
@@ -29,16 +28,23 @@ func (s *socket) head(v geom.Vec) geom.Vec {
 	return v
 }
 
-// skin makes the closed surface of one socket, in the head's frame, and its colours: one texel a vertex.
-func (s *socket) skin(joined bool) (*mesh.Mesh, []float32, int) {
+// skin makes the closed surface of one socket, in the head's frame, and adds its maps; it returns what multiplies its colour too, one
+// texel a vertex.
+func (s *socket) skin(joined bool, out *pixels) (*mesh.Mesh, []float32, int) {
 	n, h := s.sheet.n, len(s.sheet.rows)
 	w := n + 1
 	m := &mesh.Mesh{P: make([]geom.Vec, 0, w*h)}
 	pix := make([]float32, 0, 3*n*h)
+	spots := make([]spot, 0, n*h)
 	for j := range h {
 		for i := range n {
-			v, c := s.vertex(&s.sheet.at[j*n+i])
-			m.P = append(m.P, v)
+			v := &s.sheet.at[j*n+i]
+			at := v.spot()
+			h := s.head(v.p)
+			k, c := s.stainAt(v, &at, h)
+			spots = append(spots, at)
+			out.stain = append(out.stain, float32(k.blood), float32(k.melanin), float32(k.thin))
+			m.P = append(m.P, h)
 			pix = append(pix, float32(c[0]), float32(c[1]), float32(c[2]))
 		}
 		m.P = append(m.P, m.P[j*w])
@@ -57,6 +63,8 @@ func (s *socket) skin(joined bool) (*mesh.Mesh, []float32, int) {
 	}
 	quad(h-1, 0)
 	m.N = normals(m, w, h)
+	s.relief(m.P, m.N, n, spots, out)
+	m.N = normals(m, w, h)
 	if joined {
 		last := (h - 2) * w
 		for i := range w {
@@ -72,23 +80,6 @@ func (s *socket) skin(joined bool) (*mesh.Mesh, []float32, int) {
 		m.UV[i] = geom.UV{U: (float64(i%w) + 0.5) / float64(n), V: (float64(i/w) + 0.5) / float64(h)}
 	}
 	return m, pix, n
-}
-
-// vertex returns a point of the skin in the head's frame, with its fine relief, and its colour.
-func (s *socket) vertex(v *place) (geom.Vec, colour.RGB) {
-	h := s.head(v.p)
-	if v.part == beneath {
-		return h, mucosa
-	}
-	if v.part == wall {
-		return h, s.p.Colour
-	}
-	relief := s.relief(v, h)
-	up := v.up
-	if v.land == 0 {
-		up = geom.Vec{Z: 1}
-	}
-	return s.head(v.p.Mad(relief, up)), s.paint(v, h, relief)
 }
 
 // wind orders a triangle that is counter-clockwise from outside on a right eye.
