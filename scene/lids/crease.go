@@ -69,16 +69,17 @@ func (s *socket) folds(v *place, at geom.Vec) (f fold) {
 	}
 	// Toward the nose the level sets of both lids meet, and neighbouring places come from far apart: nothing that goes by these.
 	inside := geom.Smoothstep(0.9, 0.62, at.X/s.g.tip.X)
-	shut := geom.Smoothstep(3, 9, s.o.drop)
+	shut := geom.Smoothstep(0.5, 5, s.o.drop)
 	if p.Crease > 0 && v.upper > 0 {
 		at := s.creaseAt(v.t) + 0.15*noise.Line(s.seed+18, v.arc*0.3)
-		w := inside * v.upper * geom.Smoothstep(0.97, 0.66, v.t) * geom.Smoothstep(0, 0.14, v.t)
+		w := inside * v.upper * geom.Smoothstep(0.97, 0.66, v.t) * geom.Smoothstep(0.02, 0.36, v.t)
 		u := e - at
 		w *= 1 - 0.65*shut - 0.4*geom.Smoothstep(-1, -5, s.o.drop)
-		over := 1.3 * p.Fold * w
-		f.groove = w * bell(u/0.35) * min(1, p.Fold)
+		w *= 1 + 0.25*noise.Line(s.seed+19, v.arc*0.45) // no two places of it are as deep
+		over := 1.05 * p.Fold * w * (1 - shut)          // it unfolds as the lid comes down
+		f.groove = w * bell(u/0.45) * min(1, p.Fold)
 		f.over = over * geom.Smoothstep(0, max(0.5*over+0.1, 2.5*p.Detail), u) * (1 - geom.Smoothstep(1.6, 7.5, u))
-		f.out = w * p.Fold * (geom.Smoothstep(-0.1, 1.3, u)*(1-geom.Smoothstep(2, 20, u)) - 0.4*bell((u+0.05)/0.28))
+		f.out = w * p.Fold * (geom.Smoothstep(-0.1, 1.3, u)*(1-geom.Smoothstep(2, 20, u)) - 0.34*bell((u+0.08)/0.42))
 	}
 	// Lower lid: a soft roll beneath the margin and a faint crease under it.
 	low := inside * (1 - v.upper) * geom.Smoothstep(0.02, 0.25, v.t) * geom.Smoothstep(1, 0.8, v.t)

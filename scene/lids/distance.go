@@ -11,12 +11,12 @@ import (
 // ways across them don't meet.
 type distance struct {
 	exact *grid
-	even  [3]*grid
+	even  [4]*grid
 }
 
 // Where each evened grid takes over from the one before, mm, and the half widths of the means in steps.
-var evenFrom = [3]float64{0.4, 2.5, 5.5}
-var evenBy = [3]int{1, 3, 6}
+var evenFrom = [4]float64{0.4, 2.5, 5.5, 9}
+var evenBy = [4]int{1, 3, 6, 14}
 
 const (
 	distanceStep = 0.2 // of the grid, mm
@@ -32,7 +32,7 @@ func newDistance(g *ground, x, y []float64, reach float64) *distance {
 	for i := range x {
 		lo[0], lo[1], hi[0], hi[1] = min(lo[0], x[i]), min(lo[1], y[i]), max(hi[0], x[i]), max(hi[1], y[i])
 	}
-	reach += 1.5
+	reach += 4
 	f := &wave{}
 	f.grid = newGrid(lo[0]-reach, lo[1]-reach, hi[0]+reach, hi[1]+reach, distanceStep, func(x, y float64) float64 {
 		z, _, _ := g.skin(x, y)

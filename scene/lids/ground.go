@@ -79,6 +79,7 @@ func (g *ground) face(x, y float64) float64 {
 		b /= 27
 	}
 	z += (9.4 + g.age.brow) * bell(b) * (1 - 0.3*geom.Smoothstep(-10, -36, x)) * (1 - 0.35*geom.Smoothstep(8, 30, x))
+	z += 1.8 * bell((x-17)/7) * bell((y+10)/6) // beside the nose
 	z += 7.2 * (1 - geom.Smoothstep(-21, -1, y)) * (1 - 0.6*geom.Smoothstep(-8, -36, x)) * (1 - 0.35*geom.Smoothstep(6, 26, x))
 	return z
 }
@@ -94,8 +95,8 @@ func (g *ground) thickness(x, y float64) float64 {
 // raw returns z of the skin over (x, y), without folds: globe and face evened out by fat, most above, with what age does.
 func (g *ground) raw(x, y float64) float64 {
 	thick := g.thickness(x, y)
-	k := 8 + 7*geom.Smoothstep(0, 9, y)
-	k *= 1 - 0.5*geom.Smoothstep(6, 13, math.Abs(x-2))
+	k := 9 + 6*geom.Smoothstep(0, 9, y) + 6*geom.Smoothstep(4, 12, x)*geom.Smoothstep(-2, -8, y)
+	k *= 1 - 0.5*bell(math.Hypot(x-g.outer.X, y-g.outer.Y)/6) - 0.4*bell(math.Hypot(x-g.tip.X, y-g.tip.Y)/4)
 	globe := g.globe.height(x, y, thick)
 	z := smoothMax(globe, g.face(x, y)+thick, k)
 	a := &g.age

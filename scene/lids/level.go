@@ -11,8 +11,8 @@ type level struct {
 	e    float64 // that distance, mm
 	x, y []float64
 	z    []float64
-	way  []float64 // the station that each point has come from, and how far on toward the next
-	out  [][2]float64
+	out  [][2]float64 // of the last: directions across it as seen from the front, unit, evened out
+	way  []float64    // the station that each point has come from, and how far on toward the next
 }
 
 // march lays the rows at the rising distances e from the first row (at x, y) on: level sets of the distance from it, which can't
@@ -66,13 +66,25 @@ func (l *level) settle(d *distance, off []float64) {
 	}
 }
 
-// outward finds the directions across the row, unit as seen from the front.
+// outward finds the directions across the row, evened out along it.
 func (l *level) outward(d *distance) {
-	l.out = make([][2]float64, len(l.x))
-	for i := range l.out {
+	n := len(l.x)
+	v := make([][2]float64, n)
+	for i := range v {
 		_, dx, dy := d.at(l.x[i], l.y[i], l.e)
 		m := math.Hypot(dx, dy)
-		l.out[i] = [2]float64{dx / m, dy / m}
+		v[i] = [2]float64{dx / m, dy / m}
+	}
+	k := max(1, n/24)
+	l.out = make([][2]float64, n)
+	for i := range v {
+		var x, y float64
+		for j := -k; j <= k; j++ {
+			q := v[(i+j+n)%n]
+			x, y = x+q[0], y+q[1]
+		}
+		m := math.Hypot(x, y)
+		l.out[i] = [2]float64{x / m, y / m}
 	}
 }
 
@@ -108,23 +120,4 @@ func (l *level) slide(half int) {
 		l.x[i], l.y[i] = x[k]+f*(x[k+1]-x[k]), y[k]+f*(y[k+1]-y[k])
 		l.way[i] = way[k] + f*(way[k+1]-way[k])
 	}
-}
-
-// blurredOut returns the directions across the row evened out over k points to each side.
-func (l *level) blurredOut(k int) [][2]float64 {
-	n := len(l.out)
-	v := append([][2]float64(nil), l.out...)
-	for range 2 {
-		out := make([][2]float64, n)
-		for i := range out {
-			for j := -k; j <= k; j++ {
-				q := v[(i+j+n)%n]
-				out[i][0], out[i][1] = out[i][0]+q[0], out[i][1]+q[1]
-			}
-			m := math.Hypot(out[i][0], out[i][1])
-			out[i] = [2]float64{out[i][0] / m, out[i][1] / m}
-		}
-		v = out
-	}
-	return v
 }

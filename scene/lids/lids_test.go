@@ -134,7 +134,7 @@ func TestClearOfGlobe(t *testing.T) {
 	f := geom.Vec{Z: 1}
 	for _, set := range []func(p *Params){
 		func(p *Params) { p.Outer, p.Inner, p.Height = 8, 13, 2 }, func(p *Params) { p.Outer, p.Inner, p.Height, p.Cover = 11.6, 20, 14, -2 },
-		func(p *Params) { p.Cover = -3 }, func(p *Params) { p.Cover, p.Height = 6, 8 }, func(p *Params) { p.Tilt = -4 }, func(p *Params) { p.Tilt = 6 },
+		func(p *Params) { p.Blink = 0.5 }, func(p *Params) { p.Blink = 1 }, func(p *Params) { p.Cover = -3 }, func(p *Params) { p.Cover, p.Height = 6, 8 }, func(p *Params) { p.Tilt = -4 }, func(p *Params) { p.Tilt = 6 },
 		func(p *Params) { p.Rim, p.Gap = 1, 0.02 }, func(p *Params) { p.Rim, p.Gap = 3.5, 0.5 },
 		func(p *Params) { p.Crease, p.Fold = 10, 3 }, func(p *Params) { p.Crease = 0 }, func(p *Params) { p.Age = 1 }, func(p *Params) { p.Age = 0 },
 		func(p *Params) { p.Iris, p.Height = 4, 7 }, func(p *Params) { p.Iris, p.Cover = 8, 1 }, func(p *Params) { p.Height, p.Cover, p.Iris = 6.5, -1, 8 },
@@ -143,7 +143,7 @@ func TestClearOfGlobe(t *testing.T) {
 	}
 	for i, k := range list {
 		p := Defaults()
-		p.Detail, p.UpperLash, p.LowerLash, p.BrowDensity, p.DownDensity = 0.5, 0, 0, 0, 0
+		p.Detail, p.UpperLash, p.LowerLash, p.BrowDensity, p.DownDensity = 0.45, 0, 0, 0, 0
 		k.set(&p)
 		l := one(t, p, k.axis)
 		eye := plainEye(k.axis)

@@ -107,11 +107,12 @@ func (l *loop) at(tau float64) (az, el, half float64) {
 	low := l.chord(az) - l.down*l.bottom.at(az)
 	mid := (up + low) / 2
 	half = smoothMax((up-low)/2, l.least*4*c*(1-c), l.least/2)
-	half = math.Sqrt(max(0, half*half+l.outerRound*so*bell(so/l.outerFade)+l.innerRound*si*bell(si/l.innerFade)))
-	// A blink: the upper lid comes down, the lower one up by a tenth of the opening.
-	low, up = mid-half, mid+half
-	low += 0.2 * half * l.blink
-	half = (up-low)/2*(1-l.blink) + l.slit*math.Min(1, math.Sqrt(min(so, si)/l.slit/4))*l.blink
+	// A blink: the upper lid comes down, the lower one up by a tenth of the opening; what is left is a slit without round tips.
+	open := 1 - l.blink
+	half = math.Sqrt(half*half + open*(l.outerRound*so*bell(so/l.outerFade)+l.innerRound*si*bell(si/l.innerFade)))
+	slit := l.blink * l.slit * min(1, math.Sqrt(min(so, si)/(2*l.slit)))
+	low = mid - half + 0.2*half*l.blink - slit
+	half = half*open + slit
 	if tau < math.Pi {
 		return az, low + 2*half, half
 	}

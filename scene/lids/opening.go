@@ -40,31 +40,29 @@ type opening struct {
 	upper, low float64 // heights of the rims over the middle of the eye, before a blink
 	drop       float64 // how far the upper rim has come down over the middle of the eye, mm, from where it stands straight ahead
 	total      float64 // length of the way round, mm
+	midX, midY float64 // what the columns of the skin go away from far out, as seen from the front
 }
-
-// middle of the opening, where its edges are seen from.
-const middleX, middleY = 0.9, -0.8
 
 // chordY is the height of the line between the corners over the middle of the eye.
 const chordY = -1.1
 
 // openings lays the edge of the lids on each ground for its rise: how much higher than straight ahead the centre of the
-// cornea stands, mm. All have as many stations, and rays that end alike on the border of the box, so that the skin of a pair
-// meets and a blink moves nothing there.
+// cornea stands, mm. All have as many stations, whatever the blink and the gaze, and columns that end alike on the border of the
+// box, so that the skin of a pair meets.
 func openings(p []*Params, grounds []*ground, rise []float64, box [4]float64) []*opening {
 	wide := *p[0]
 	wide.Blink = 0
-	r := grounds[0].globe.radius
-	ball := newGround(&wide, grounds[0].far, newGlobe(func(geom.Vec) float64 { return r }))
-	level := newOpening(&wide, ball, 0, 0)
-	(&socket{p: &wide, g: ball, o: level}).spread(box)
+	n := len(newOpening(&wide, grounds[0], 0, 0).s)
 	var out []*opening
 	for k, g := range grounds {
-		o := newOpening(p[k], g, rise[k], len(level.s))
+		out = append(out, newOpening(p[k], g, rise[k], n))
+	}
+	(&socket{p: p[0], g: grounds[0], o: out[0]}).spread(box)
+	for _, o := range out[1:] {
 		for i := range o.s {
-			o.s[i].end = level.s[i].end
+			o.s[i].end = out[0].s[i].end
 		}
-		out = append(out, o)
+		o.midX, o.midY = out[0].midX, out[0].midY
 	}
 	return out
 }
@@ -73,6 +71,7 @@ func openings(p []*Params, grounds []*ground, rise []float64, box [4]float64) []
 func newOpening(p *Params, g *ground, rise float64, n int) *opening {
 	straight := p.Iris - p.Cover
 	o := &opening{upper: straight, low: straight - p.height()}
+	rise *= 1 - 0.7*p.Blink // closed lids go with the gaze but little
 	o.upper += upperFollows * rise
 	o.low += lowerFollows * rise
 	o.low = max(-highest, min(o.low, lowerMost))
@@ -182,15 +181,18 @@ func (o *opening) outerIndex() int { return len(o.s) / 2 }
 func (s *socket) spread(box [4]float64) {
 	s.g.bake()
 	n := len(s.o.s)
-	for i := range s.o.s {
-		s.o.s[i].end = [2]float64{box[0], box[3]}
-	}
 	f := s.frontLips()
-	last := s.g.march(f.x, f.y, []float64{f.reach(box)}, s.o.outerIndex())[1]
+	last := s.g.march(f.x, f.y, []float64{f.reach(box, s.o.drop)}, s.o.outerIndex())[1]
+	lo, hi := last.y[0], last.y[0]
+	for _, y := range last.y {
+		lo, hi = min(lo, y), max(hi, y)
+	}
+	o := s.o
+	o.midX, o.midY = (last.x[0]+last.x[o.outerIndex()])/2, (lo+hi)/2
 	turn := make([]float64, n)
-	turn[0] = math.Atan2(last.y[0]-middleY, last.x[0]-middleX)
+	turn[0] = math.Atan2(last.y[0]-o.midY, last.x[0]-o.midX)
 	for i := 1; i < n; i++ {
-		turn[i] = max(turn[i-1], unwound(math.Atan2(last.y[i]-middleY, last.x[i]-middleX), turn[i-1]))
+		turn[i] = max(turn[i-1], unwound(math.Atan2(last.y[i]-o.midY, last.x[i]-o.midX), turn[i-1]))
 	}
 	k := max(1, n/24)
 	for i := range turn {
@@ -205,26 +207,26 @@ func (s *socket) spread(box [4]float64) {
 			}
 			sum, w = sum+c*c*(turn[at]+lap), w+c*c
 		}
-		s.o.s[i].end = onBox(sum/w, box)
+		o.s[i].end = o.onBox(sum/w, box)
 	}
 }
 
 // onBox returns where a ray from the middle at an angle meets the border of a box.
-func onBox(angle float64, box [4]float64) [2]float64 {
+func (o *opening) onBox(angle float64, box [4]float64) [2]float64 {
 	s, c := math.Sincos(angle)
 	t := math.Inf(1)
 	if c > 0 {
-		t = min(t, (box[1]-middleX)/c)
+		t = min(t, (box[1]-o.midX)/c)
 	} else if c < 0 {
-		t = min(t, (box[0]-middleX)/c)
+		t = min(t, (box[0]-o.midX)/c)
 	}
 	if s > 0 {
-		t = min(t, (box[3]-middleY)/s)
+		t = min(t, (box[3]-o.midY)/s)
 	} else if s < 0 {
-		t = min(t, (box[2]-middleY)/s)
+		t = min(t, (box[2]-o.midY)/s)
 	}
-	end := [2]float64{middleX + t*c, middleY + t*s}
-	if c > 0 && t == (box[1]-middleX)/c {
+	end := [2]float64{o.midX + t*c, o.midY + t*s}
+	if c > 0 && t == (box[1]-o.midX)/c {
 		end[0] = box[1]
 	}
 	return end

@@ -24,7 +24,7 @@ func rimWidth(p *Params, outer, inner float64) float64 {
 // is not seen from the front; that of the lower one lies nearly square on the globe. Where both meet their faces lie side by side.
 func (q *station) lean() float64 {
 	o := q.openness()
-	u, l := 0.12+0.2*o, -0.12+0.08*o
+	u, l := 0.05+0.27*o, -0.05+0.01*o
 	return (l + (u-l)*q.upper) * geom.Smoothstep(0, 2, q.tip)
 }
 
@@ -47,7 +47,7 @@ func (q *station) profile(k part, f float64, face geom.Vec) (a, n float64) {
 		return -lean*f*flat + bend*math.Sin(math.Pi*f), rear + f*flat
 	}
 	turn := math.Atan2(face.Dot(q.away), face.Dot(q.up))
-	end := math.Pi/2 - max(-0.9, min(turn, 0.9))
+	end := math.Pi/2 - max(-0.2-0.7*q.openness(), min(turn, 0.1+0.6*q.openness())) // short of the other lid
 	sin, cos := math.Sincos(math.Pi + f*(end-math.Pi))
 	return -lean*flat + front*(1+cos), rear + flat + front*sin
 }
@@ -60,7 +60,7 @@ func (q *station) on(a, n float64, face geom.Vec) geom.Vec {
 
 // faceNormal is the normal of the skin beyond the margin of a station.
 func (s *socket) faceNormal(q *station) geom.Vec {
-	v := q.rim.Mad(q.width, q.up).Mad(frontRound, q.away)
+	v := q.rim.Mad(q.width, q.up) // not across: that turns fast about a tip
 	return s.g.normal(v.X, v.Y)
 }
 
@@ -90,7 +90,7 @@ type back struct {
 
 // backs finds them all.
 func (s *socket) backs() []back {
-	const low = 0.75 // z of the deepest direction
+	const low = 0.8 // z of the deepest direction
 	n := len(s.o.s)
 	out, even, deep := make([]back, n), s.o.evened(), make([]float64, n)
 	for i := range out {
@@ -139,7 +139,7 @@ func (o *opening) evened() []geom.Vec {
 	for i := range v {
 		v[i] = o.s[i].away
 	}
-	k := max(1, n/14)
+	k := max(1, n/10)
 	for range 2 {
 		out := make([]geom.Vec, n)
 		for i := range out {

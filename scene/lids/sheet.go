@@ -59,7 +59,10 @@ type sheet struct {
 	at   []place
 }
 
-// rows lays out the lines of the skin; reach is how far its level sets go, mm.
+// mostReach is the farthest that level sets go, mm.
+const mostReach = 10.0
+
+// rows lays out the lines of the skin, as many whatever reach is: how far its level sets go, mm.
 func rows(p *Params, reach float64) []row {
 	var r []row
 	for i := range 6 {
@@ -81,11 +84,11 @@ func rows(p *Params, reach float64) []row {
 	steps(frontLip, 0, 7)
 	for e := 0.0; ; {
 		e += p.Detail * (0.8 + 0.1*max(0, e-5))
-		if e > reach-0.5*p.Detail {
+		if e > mostReach-0.5*p.Detail {
 			r = append(r, row{part: skin, e: reach})
 			break
 		}
-		r = append(r, row{part: skin, e: e})
+		r = append(r, row{part: skin, e: e * reach / mostReach})
 	}
 	steps(outland, 1, max(8, int(12/p.Detail))) // so many that the texels of the relief between them still show lines
 	return append(r, row{part: wall})
@@ -128,13 +131,14 @@ func (s *socket) frontLips() *lips {
 	return f
 }
 
-// reach is how far level sets go from the lips: well short of the box about the face (x from 0 to 1, y from 2 to 3), mm.
-func (f *lips) reach(box [4]float64) float64 {
+// reach is how far level sets go from the lips, mm: well short of the box about the face (x from 0 to 1, y from 2 to 3), and less
+// from lids that have come down (by drop mm), for about the globe's dome those are hollow.
+func (f *lips) reach(box [4]float64, drop float64) float64 {
 	near := math.Inf(1)
 	for i, x := range f.x {
 		near = min(near, x-box[0], box[1]-x, f.y[i]-box[2], box[3]-f.y[i])
 	}
-	return min(10, 0.6*near)
+	return min(mostReach, 0.6*near) * (1 - 0.2*geom.Smoothstep(1, 7, drop))
 }
 
 // lay lays the sheet.
@@ -142,7 +146,7 @@ func (s *socket) lay() *sheet {
 	n := len(s.o.s)
 	sh := &sheet{n: n}
 	lips := s.frontLips()
-	sh.rows = rows(s.p, lips.reach(s.box))
+	sh.rows = rows(s.p, lips.reach(s.box, s.o.drop))
 	back := s.backs()
 	for _, r := range sh.rows {
 		if r.part >= skin {
@@ -230,10 +234,7 @@ func (s *socket) layFace(sh *sheet, lips *lips) {
 			cols[i].e = append(cols[i].e, l.e)
 		}
 	}
-	out := last.blurredOut(max(1, n/20))
-	for i := range cols {
-		s.onward(&cols[i], out[i], s.o.s[i].end, far)
-	}
+	s.onward(cols, last, far)
 	for range far {
 		ways = append(ways, last.way)
 	}
@@ -262,27 +263,35 @@ func (s *socket) layFace(sh *sheet, lips *lips) {
 // thick is how far behind the skin's border its back lies, mm.
 const thick = 9.0
 
-// onward takes a column on from the last level, where it goes in the direction out, to the border, where it goes away from the
+// onward takes the columns on from the last level, where they go across it, to their ends on the border, where they go away from the
 // middle.
-func (s *socket) onward(c *column, out, end [2]float64, far []row) {
-	before := c.p[len(c.p)-1]
-	x, y := before.X, before.Y
-	l := math.Hypot(end[0]-x, end[1]-y)
-	ex, ey := end[0]-middleX, end[1]-middleY
-	m := math.Hypot(ex, ey)
-	way := c.e[len(c.e)-1]
-	for _, r := range far {
-		t := math.Pow(r.f, 1.6)
-		h00, h10 := (1+2*t)*(1-t)*(1-t), t*(1-t)*(1-t)
-		h01, h11 := t*t*(3-2*t), -t*t*(1-t)
-		v := geom.Vec{X: h00*x + h10*0.5*l*out[0] + h01*end[0] + h11*0.7*l*ex/m, Y: h00*y + h10*0.5*l*out[1] + h01*end[1] + h11*0.7*l*ey/m}
-		if r.f == 1 {
-			v.X, v.Y = end[0], end[1]
+func (s *socket) onward(cols []column, last *level, far []row) {
+	n, m := len(cols), len(far)+1
+	p := make([][2]float64, n*m)
+	for i := range cols {
+		x, y, end := last.x[i], last.y[i], s.o.s[i].end
+		l := math.Hypot(end[0]-x, end[1]-y)
+		ex, ey := end[0]-s.o.midX, end[1]-s.o.midY
+		k := 0.7 * l / math.Hypot(ex, ey)
+		p[i] = [2]float64{x, y}
+		for j, r := range far {
+			t := math.Pow(r.f, 1.6)
+			h00, h10 := (1+2*t)*(1-t)*(1-t), 0.6*l*t*(1-t)*(1-t)
+			h01, h11 := t*t*(3-2*t), -t*t*(1-t)*k
+			p[(j+1)*n+i] = [2]float64{h00*x + h10*last.out[i][0] + h01*end[0] + h11*ex, h00*y + h10*last.out[i][1] + h01*end[1] + h11*ey}
 		}
-		v.Z, _, _ = s.g.skin(v.X, v.Y)
-		way += v.Sub(before).Len()
-		before = v
-		c.p, c.e = append(c.p, v), append(c.e, way)
+		p[(m-1)*n+i] = end
+	}
+	for i := range cols {
+		c := &cols[i]
+		way, before := c.e[len(c.e)-1], c.p[len(c.p)-1]
+		for j := 1; j < m; j++ {
+			v := geom.Vec{X: p[j*n+i][0], Y: p[j*n+i][1]}
+			v.Z, _, _ = s.g.skin(v.X, v.Y)
+			way += v.Sub(before).Len()
+			before = v
+			c.p, c.e = append(c.p, v), append(c.e, way)
+		}
 	}
 }
 

@@ -11,77 +11,79 @@ import (
 	"catchlight/scene/geom"
 )
 
-// states are ages and gazes up and down that lids must stand.
-func states(visit func(name string, p Params, axis geom.Vec)) {
+// Over ages, gazes up and down and blinks, lids lie on the globe and their sheet is in order.
+func TestSheet(t *testing.T) {
 	for _, age := range []float64{0, 0.4, 1} {
-		for _, gaze := range []float64{-30, 0, 30} {
-			p := Defaults()
-			p.Detail, p.Age = 0.3, age
-			visit(fmt.Sprintf("age %g gaze %g", age, gaze), p, ahead(gaze, 0))
+		for i, gaze := range []float64{-30, 0, 30} {
+			for j, blink := range []float64{1, 0, 0.5} {
+				if age != 0.4 && i != j {
+					continue // of a child and of the old a third of all
+				}
+				p := Defaults()
+				p.Detail, p.Age, p.Blink = 0.3, age, blink
+				s := sockets(t, p, ahead(gaze, 0))
+				name := fmt.Sprintf("age %g gaze %g blink %g", age, gaze, blink)
+				rests(t, name, s, plainEye(ahead(gaze, 0)))
+				inOrder(t, name, s.sheet)
+			}
 		}
 	}
 }
 
-// Lids lie on the globe: the foot of the rear lip is at most 0.05 mm off the eye but in the nasal 5 mm, and within 3 mm of the
-// outer corner no part of the rear lip is more than 0.2 mm off, whatever age and gaze. The eye's distance is in closed form.
-func TestRearLipTouchesGlobe(t *testing.T) {
-	states(func(name string, p Params, axis geom.Vec) {
-		s := sockets(t, p, axis)
-		eye := plainEye(axis)
-		n := s.sheet.n
-		tip, out := s.o.corner(1).rim, s.o.corner(-1).rim
-		for j, r := range s.sheet.rows {
-			if r.part != rearLip {
-				continue
-			}
-			for i := range n {
-				v := s.sheet.at[j*n+i].p
-				c := v.Len() - eye(v.Unit())
-				if r.f == 0 && v.Sub(tip).Len() > 5.5 {
-					require.LessOrEqual(t, c, 0.05, "%s at %v", name, v)
-				}
-				if v.Sub(out).Len() < 3 {
-					require.LessOrEqual(t, c, 0.2, "%s outer %v", name, v)
-				}
-				require.Greater(t, c, 0.5*p.Gap, "%s at %v", name, v)
-			}
+// rests checks that lids lie on the globe: the foot of the rear lip is at most 0.05 mm off the eye but in the nasal 5 mm, and within
+// 3 mm of the outer corner no part of the rear lip is more than 0.2 mm off. The eye's distance is in closed form.
+func rests(t *testing.T, name string, s *socket, eye func(geom.Vec) float64) {
+	n := s.sheet.n
+	tip, out := s.o.corner(1).rim, s.o.corner(-1).rim
+	for j, r := range s.sheet.rows {
+		if r.part != rearLip {
+			continue
 		}
-	})
+		for i := range n {
+			v := s.sheet.at[j*n+i].p
+			c := v.Len() - eye(v.Unit())
+			if r.f == 0 && v.Sub(tip).Len() > 5.5 {
+				require.LessOrEqual(t, c, 0.05, "%s at %v", name, v)
+			}
+			if v.Sub(out).Len() < 3 {
+				require.LessOrEqual(t, c, 0.2, "%s outer %v", name, v)
+			}
+			require.Greater(t, c, 0.5*s.p.Gap, "%s at %v", name, v)
+		}
+	}
 }
 
-// No triangle of the sheet is turned over, and rows keep their distance: nowhere less than a fifth of its mean along the row.
-func TestSheetIsInOrder(t *testing.T) {
-	states(func(name string, p Params, axis geom.Vec) {
-		s := sockets(t, p, axis)
-		sh := s.sheet
-		n := sh.n
-		for j, r := range sh.rows[:len(sh.rows)-2] {
-			var mean float64
-			least, at := math.Inf(1), 0
-			for i := range n {
-				a, b := sh.at[j*n+i].p, sh.at[(j+1)*n+i].p
-				c, d := sh.at[j*n+(i+1)%n].p, sh.at[(j+1)*n+(i+1)%n].p
-				// The distance of the rows: area of the two triangles over their length.
-				area := b.Sub(a).Cross(c.Sub(a)).Len()/2 + b.Sub(d).Cross(c.Sub(d)).Len()/2
-				gap := area / max(c.Sub(a).Len(), d.Sub(b).Len())
-				mean += gap / float64(n)
-				if gap < least {
-					least, at = gap, i
-				}
-				// Turned over: a facet that looks away from the middle of its corners' own normals.
-				up := sh.at[j*n+i].up.Add(sh.at[(j+1)*n+i].up).Add(sh.at[j*n+(i+1)%n].up).Add(sh.at[(j+1)*n+(i+1)%n].up)
-				for _, q := range [2][3]geom.Vec{{a, b, c}, {c, b, d}} {
-					f := q[1].Sub(q[0]).Cross(q[2].Sub(q[0]))
-					assert.Greater(t, f.Dot(up), 0.0, "%s row %d (part %d) column %d at %v", name, j, r.part, i, a)
-				}
+// inOrder checks that no triangle of the sheet is turned over, and that rows keep their distance: nowhere less than a fifth of its
+// mean along the row.
+func inOrder(t *testing.T, name string, sh *sheet) {
+	n := sh.n
+	for j, r := range sh.rows[:len(sh.rows)-2] {
+		var mean float64
+		least, at := math.Inf(1), 0
+		for i := range n {
+			a, b := sh.at[j*n+i].p, sh.at[(j+1)*n+i].p
+			c, d := sh.at[j*n+(i+1)%n].p, sh.at[(j+1)*n+(i+1)%n].p
+			// The distance of the rows: area of the two triangles over the mean of their lengths, as of a trapezoid.
+			area := b.Sub(a).Cross(c.Sub(a)).Len()/2 + b.Sub(d).Cross(c.Sub(d)).Len()/2
+			gap := area * 2 / (c.Sub(a).Len() + d.Sub(b).Len())
+			mean += gap / float64(n)
+			if gap < least {
+				least, at = gap, i
 			}
-			assert.GreaterOrEqual(t, least, 0.2*mean, "%s row %d (part %d e %.2f) at %v", name, j, r.part, r.e, sh.at[j*n+at].p)
+			// Turned over: a facet that looks away from the middle of its corners' own normals.
+			up := sh.at[j*n+i].up.Add(sh.at[(j+1)*n+i].up).Add(sh.at[j*n+(i+1)%n].up).Add(sh.at[(j+1)*n+(i+1)%n].up)
+			for _, q := range [2][3]geom.Vec{{a, b, c}, {c, b, d}} {
+				f := q[1].Sub(q[0]).Cross(q[2].Sub(q[0]))
+				require.Greater(t, f.Dot(up), 0.0, "%s row %d (part %d) column %d at %v", name, j, r.part, i, a)
+			}
 		}
-	})
+		require.GreaterOrEqual(t, least, 0.2*mean, "%s row %d (part %d e %.2f) at %v", name, j, r.part, r.e, sh.at[j*n+at].p)
+	}
 }
 
 // Rows of the skin are level sets of the distance from the front lip: each place lies as far from it as its row says, along
-// straight lines on a plane face. The march is checked there against the distance in closed form, over a lens of an opening.
+// straight lines on a plane face. Far out they are evened out on purpose, which costs up to 6 in a
+// hundred. The march is checked there against the distance in closed form, over a lens of an opening.
 func TestMarchIsDistance(t *testing.T) {
 	p := Defaults()
 	g := newGround(&p, 31.5, newGlobe(plainEye(geom.Vec{Z: 1})))
@@ -108,7 +110,7 @@ func TestMarchIsDistance(t *testing.T) {
 			worst = max(worst, math.Abs(best-l.e))
 		}
 		t.Logf("%g mm: off by at most %.3f", l.e, worst)
-		assert.Less(t, worst, 0.04+0.03*l.e, "%g mm", l.e)
+		assert.Less(t, worst, 0.04+0.055*l.e, "%g mm", l.e)
 	}
 }
 
