@@ -5,6 +5,7 @@ import (
 
 	"catchlight/scene/geom"
 	"catchlight/scene/noise"
+	"catchlight/scene/strand"
 )
 
 // The caruncle: a mound of flesh in the inner corner, of lobes that are glands. 4 to 6 mm high and 2.5 to 4 wide: Wolff's Anatomy of the
@@ -13,7 +14,7 @@ const (
 	caruncleOff   = 2.5 // of its middle from the corner's tip, mm
 	caruncleHigh  = 4.6
 	caruncleWide  = 3.4
-	caruncleProud = 1.4 // of the floor
+	caruncleProud = 1.9 // of the floor
 	lobes         = 32
 	lobeLeast     = 0.28 // radius, mm
 	lobeMost      = 0.5
@@ -93,4 +94,35 @@ func (c *caruncle) height(x, y, z float64) (top, share, crown float64) {
 func (k *hollow) cell(x, y float64) int {
 	i, j := int(math.Round((x-k.x)/k.step)), int(math.Round((y-k.y)/k.step))
 	return max(0, min(k.h-1, j))*k.w + max(0, min(k.w-1, i))
+}
+
+// caruncleHairs grows the fine hairs of the caruncle: a dozen, as the fine hair of the lids, 1 to 2 mm long.
+func (s *socket) caruncleHairs(k *hollow) *strand.Set {
+	set := &strand.Set{}
+	c := s.caruncle(k)
+	n := int(math.Round(12 * min(1, s.p.DownDensity)))
+	for i := 0; i < n && len(c.lobe) > 0; i++ {
+		r := s.draws("caruncle", i, 0)
+		q := &c.lobe[r.IntN(len(c.lobe))]
+		a := uniform(r, 0, 2*math.Pi)
+		x, y := q.x+0.5*q.r*math.Cos(a), q.y+0.5*q.r*math.Sin(a)
+		cell := k.cell(x, y)
+		if k.in[cell] < 0.15 {
+			continue
+		}
+		root := geom.Vec{X: x, Y: y, Z: k.flesh[cell]}
+		// Out of the flesh and over toward the nose or the globe.
+		out := geom.Vec{X: 0.5 * math.Cos(a), Y: 0.35 * math.Sin(a), Z: 1}.Unit()
+		over := geom.Vec{X: math.Cos(a), Y: -0.5, Z: 0.25}.Unit()
+		l := uniform(r, 1, 2)
+		var p []geom.Vec
+		var at []float64
+		for j := range 7 {
+			u := float64(j)/5 - 0.2
+			at = append(at, u)
+			p = append(p, root.Mad(u*l*(1-0.35*max(0, u)), out).Mad(0.5*l*max(0, u)*max(0, u), over))
+		}
+		s.add(set, p, widths(0.028*(1+0.15*within(r)), at), s.p.DownEu, s.p.DownPh)
+	}
+	return set
 }

@@ -17,15 +17,21 @@ type flesh struct {
 	ends []int // how many vertices end with it
 }
 
-// corner makes the flesh that shows between globe and lids: in the inner corner the crescent fold and the caruncle. In the outer one the lids lie on
-// the globe.
+// corner makes the flesh that shows between globe and lids: in the inner corner the crescent fold and the caruncle; and the mounds of the puncta on
+// the rims. In the outer corner the lids lie on the globe.
 func (s *socket) corner(k *hollow) *flesh {
 	f := &flesh{w: k.w + 2}
-	s.block(f, k.h+2, func(i, j int) (geom.Vec, colour.RGB) {
+	s.block(f, k.h+2, geom.Vec{Z: -3}, func(i, j int) (geom.Vec, colour.RGB) {
 		n := j*k.w + i
 		x, y := k.at(n)
 		return geom.Vec{X: x, Y: y, Z: k.flesh[n]}, s.hollowTint(k, n)
 	})
+	const fine = 42
+	for _, q := range s.puncta() {
+		s.block(f, fine, q.axis.Mul(-0.3), func(i, j int) (geom.Vec, colour.RGB) {
+			return q.at(2*float64(i)/float64(f.w-3)-1, 2*float64(j)/(fine-3)-1)
+		})
+	}
 	f.finish()
 	return f
 }
@@ -36,8 +42,8 @@ func (s *socket) hollowTint(k *hollow, i int) colour.RGB {
 	x, y := k.at(i)
 	c := colour.Lerp(s.foldTint(k.fold[i], y), floorColour, geom.Smoothstep(1.1, 1.9, k.fold[i]))
 	skin := s.p.Colour
-	lump := skin.Mul(colour.RGB{1.10, 0.78, 0.78})
-	lump = colour.Lerp(lump, skin.Mul(colour.RGB{1.22, 1.02, 0.97}), 0.6*k.crown[i])
+	lump := skin.Mul(colour.RGB{1.28, 0.86, 0.86})
+	lump = colour.Lerp(lump, skin.Mul(colour.RGB{1.42, 1.14, 1.10}), 0.6*k.crown[i])
 	pore := noise.Space(s.seed+54, x*3.1, y*3.1, 0)
 	lump = lump.Scale(1 - 0.3*geom.Smoothstep(0.35, 0.6, pore))
 	c = colour.Lerp(c, lump, k.lobe[i])
@@ -45,7 +51,7 @@ func (s *socket) hollowTint(k *hollow, i int) colour.RGB {
 }
 
 // floorColour is that of the floor between fold, caruncle and lids. Common practice, no published source.
-var floorColour = colour.RGB{0.57, 0.33, 0.265}
+var floorColour = colour.RGB{0.60, 0.33, 0.265}
 
 // corner returns the station farthest toward the nose (side 1) or the temple (-1).
 func (o *opening) corner(side float64) *station {
@@ -59,8 +65,8 @@ func (o *opening) corner(side float64) *station {
 }
 
 // block adds a closed block of h rows; at says the front's place and colour over a grid of (w-2) x (h-2) places, x rising with i and y
-// with j. Its back lies 3 mm behind.
-func (s *socket) block(f *flesh, h int, at func(i, j int) (geom.Vec, colour.RGB)) {
+// with j. Its edge goes on by drop to the back.
+func (s *socket) block(f *flesh, h int, drop geom.Vec, at func(i, j int) (geom.Vec, colour.RGB)) {
 	w := f.w
 	pts := make([]geom.Vec, 0, w*h)
 	var low geom.Vec
@@ -72,7 +78,7 @@ func (s *socket) block(f *flesh, h int, at func(i, j int) (geom.Vec, colour.RGB)
 				low = v
 			}
 			if i == 0 || j == 0 || i == w-1 || j == h-1 {
-				v.Z -= 3
+				v = v.Add(drop)
 			}
 			pts = append(pts, s.head(v))
 			f.pix = append(f.pix, float32(c[0]), float32(c[1]), float32(c[2]))
@@ -84,8 +90,7 @@ func (s *socket) block(f *flesh, h int, at func(i, j int) (geom.Vec, colour.RGB)
 	}
 	// The back: a fan from one point. Its facets are flat, with vertices of their own: bent normals on so long ones would say that
 	// the smooth surface lies a millimetre off them, within the globe.
-	low.Z -= 4
-	s.close(m, w, h, s.head(low))
+	s.close(m, w, h, s.head(low.Mad(4.0/3, drop)))
 	f.add(m, h)
 }
 

@@ -128,3 +128,35 @@ func TestCornerGlints(t *testing.T) {
 	t.Logf("%d glints", glints)
 	assert.GreaterOrEqual(t, glints, 2)
 }
+
+// The puncta: holes of 0.2 to 0.3 mm on mounds at most 1.2 mm wide, 6 and 6.5 mm along the rims from the inner corner, whose tops look over the
+// opening and to the globe, and whose edges lie beneath the rim's face.
+func TestPuncta(t *testing.T) {
+	s := sockets(t, Defaults(), geom.Vec{Z: 1})
+	for i, q := range s.puncta() {
+		want := []float64{s.o.length() - 6.5, 6}[i]
+		best := math.Inf(1)
+		for _, k := range s.o.s {
+			if d := k.rim.Sub(q.o).Len(); d < best && math.Abs(k.arc-want) < 0.3 {
+				best = d
+			}
+		}
+		assert.Less(t, best, 1.0)
+		top := func(mm float64) float64 {
+			v, _ := q.at(mm/q.half, 0)
+			return v.Sub(q.o).Dot(q.axis)
+		}
+		assert.InDelta(t, 0.45, q.half, 0.15)
+		assert.Less(t, top(0), top(0.18)-0.15) // the hole
+		assert.Less(t, top(0.08), top(0.2))
+		assert.Greater(t, top(0.18), 0.08)
+		for _, e := range [][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {1, -1}} {
+			v, _ := q.at(e[0], e[1])
+			face := q.along.Cross(q.across)
+			assert.Less(t, v.Sub(q.o).Dot(face), -0.08)
+		}
+		// Toward the globe, and toward the other lid.
+		assert.Less(t, q.axis.Dot(q.o.Unit()), 0.0)
+		assert.Greater(t, q.axis.Y*float64(1-2*i), 0.2)
+	}
+}

@@ -88,6 +88,9 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		parts = append(parts, corner)
 		if p.Tears > 0 {
 			out.Tears = join(join(out.Tears, s.tears()), s.lake(k))
+			for _, q := range s.puncta() {
+				out.Tears.Append(s.wet(&q))
+			}
 		}
 		f := s.newFront(skin, box)
 		sets := []*strand.Set{s.lashes(f), s.brows(f), s.down(f)}
@@ -96,6 +99,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		}
 		follicles(skin, px, w+1, sets...)
 		s.faded(skin.P, px, w+1, p.Spacing > 0)
+		hair[2].Set.Append(s.caruncleHairs(k))
 		width = w
 		pix = append(pix, px...)
 		out.Skin = join(out.Skin, skin)
