@@ -44,5 +44,6 @@ func (s *socket) paintMargin(v *place, h geom.Vec, skin colour.RGB) colour.RGB {
 	c = colour.Lerp(c, c.Mul(colour.RGB{0.90, 0.88, 0.90}), 0.7*bell((x+wobble-0.53)*v.rim/0.09))          // grey line
 	c = colour.Lerp(c, skin.Mul(colour.RGB{1, 0.85, 0.81}), geom.Smoothstep(0.5, 0.85, x))
 	c = colour.Lerp(c, colour.RGB{0.60, 0.45, 0.36}, 0.35*s.gland(v))
+	c = c.Scale(1 - 0.88*bell((v.d-0.19)/0.15)) // the contact line, where the rear lip turns down to the globe: wet, and no light gets into the cleft
 	return c.Scale(1 + 0.05*noise.Space(s.seed+24, h.X*1.7, h.Y*1.7, h.Z*1.7))
 }
