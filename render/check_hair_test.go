@@ -48,7 +48,7 @@ func withHair(t *testing.T, p *Prepared, n int, half, taper, eu float32) int {
 	c, err := accel.NewCurves(s, accel.Options{})
 	require.NoError(t, err)
 	p.Scene.Objects = append(p.Scene.Objects, frozen.Object{
-		Name: "tuft", Shape: frozen.Strands, Hair: c, Eye: -1, ToWorld: geom.Identity(), ToLocal: geom.Identity(), Scale: 1,
+		Name: "tuft", Shape: frozen.Strands, Hair: c, End: uint32(c.Hairs()), Eye: -1, ToWorld: geom.Identity(), ToLocal: geom.Identity(), Scale: 1,
 		Mask: 7, Bounds: c.Bounds(), Material: frozen.Material{Kind: frozen.Hair, Fibre: hair.Usual()},
 	})
 	require.NoError(t, prep.Hold(p.Scene, 1))

@@ -44,16 +44,19 @@ func (c *Curves) Occluded(s *Scratch, o, d geom.Vec, tmin, tmax float64) bool {
 	return c.ray(s, o, d, tmin, tmax, &h, true)
 }
 
-// ray looks at the hulls that the ray meets one by one. A hull's faces are met on the way in and out, so those of rays that start in one
-// are found by looking from before the start on; none is longer than back.
+// ray looks at the hulls that the ray meets one by one. A hull's faces are met on the way in and out. One that the ray starts in is left
+// within back, so at least so far is looked, even if a hair is met before or the ray ends there.
 func (c *Curves) ray(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit, any bool) bool {
 	long := d.Len()
 	if !(long > minDirection && long <= math.MaxFloat64) {
 		return false
 	}
 	tmin = max(tmin, 0)
-	from := tmin - c.back/long
-	start := o.Mad(from, d)
+	start := o
+	if tmin > 0 {
+		start = o.Mad(tmin, d)
+	}
+	leave := c.back / long
 	// In double precision and from the caller's start; in lengths, as the direction's is 1.
 	unit := d.Mul(1 / long)
 	lo, hi := tmin*long, tmax*long
@@ -63,7 +66,7 @@ func (c *Curves) ray(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit,
 	seen := [4]uint32{noRef, noRef, noRef, noRef}
 	n, last, found := 0, uint32(noRef), false
 	step := least
-	for t, end := 0.0, tmax-from; t < end && c.hull.Closest(s, start, d, t, end, &hit); {
+	for t, end := 0.0, max(tmax-tmin, leave); t < end && c.hull.Closest(s, start, d, t, end, &hit); {
 		// The next search begins behind this face. Distances are in single precision, so it may come once more: then a longer step.
 		if hit.Prim == last {
 			step *= 2
@@ -88,7 +91,7 @@ func (c *Curves) ray(s *Scratch, o, d geom.Vec, tmin, tmax float64, h *CurveHit,
 			}
 			found = true
 			h.T = min(max(hi/long, tmin), tmax)
-			end = hi/long - from
+			end = max(hi/long-tmin, leave)
 		}
 	}
 	return found

@@ -25,7 +25,7 @@ type Curves struct {
 	p     []geom.Vec
 	tri   [][3]uint32
 	hull  *BVH
-	back  float64 // a ray looks for hulls from so far before its start on, mm
+	back  float64 // no hull is longer, mm
 	thin  bool    // some hairs are traced wider than they are
 }
 
@@ -51,7 +51,8 @@ const (
 	partSag   = 0.3    // half widths, and
 	partExtra = 0.008  // mm more, by which a hull's middle line may stray from the cones
 	partTurn  = 0.26   // rad by which the hair may turn within a hull
-	partLong  = 1.0    // mm
+	partLong  = 0.65   // mm, or
+	partSlim  = 20     // half widths: the most that a hull is long
 	hullRoom  = 1.04   // hulls are wider by this, for twisted faces and rounding
 )
 
@@ -124,7 +125,7 @@ func (c *Curves) together(a, b int) bool {
 	p, q := c.knots[a].vec(), c.knots[b].vec()
 	chord := q.Sub(p)
 	l := chord.Len()
-	if l > partLong || l == 0 {
+	if l > max(partLong, partSlim*float64(c.knots[a].r)) || l == 0 {
 		return false
 	}
 	d0, d1 := c.knots[a+1].vec().Sub(p), q.Sub(c.knots[b-1].vec())

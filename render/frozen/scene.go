@@ -129,7 +129,8 @@ type Object struct {
 	Size        geom.Vec // half extents of boxes and rectangles; X is the radius of spheres and discs; Z the thickness of slabs
 	Mesh        *mesh.Mesh
 	BVH         *accel.BVH
-	Hair        *accel.Curves  // of Strands
+	Hair        *accel.Curves  // of Strands, and of those that follow it
+	First, End  uint32         // which hairs of Hair are its own; one hierarchy serves several kinds, and the first of them answers rays for all
 	Tangents    *mesh.Tangents // of Mesh; nil without a normal map
 	Bump        texture.Map    // normal map of a plain mesh; not valid without one
 	BumpGain    float64        // of its slopes
@@ -283,6 +284,9 @@ func (s *Scene) Intersect(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, mas
 		}
 		if b.Closest(sc, r, tmin, h.T, h) {
 			h.Object, found = int32(i), true
+			for b.Shape == Strands && h.Prim >= s.Objects[h.Object].End {
+				h.Object++
+			}
 		}
 	}
 	if lights {
@@ -362,7 +366,7 @@ func (b *Object) Closest(sc *accel.Scratch, r geom.Ray, tmin, tmax float64, h *H
 	}
 	if b.Shape == Strands {
 		var ah accel.CurveHit
-		if !b.Hair.Closest(sc, o, d, tmin, tmax, &ah) {
+		if b.First > 0 || !b.Hair.Closest(sc, o, d, tmin, tmax, &ah) {
 			return false
 		}
 		h.T, h.Prim, h.U, h.V = ah.T, ah.Hair, ah.U, ah.H
@@ -386,7 +390,7 @@ func (b *Object) Blocks(sc *accel.Scratch, r geom.Ray, tmin, tmax float64) bool 
 		return b.BVH.Occluded(sc, o, d, tmin, tmax)
 	}
 	if b.Shape == Strands {
-		return b.Hair.Occluded(sc, o, d, tmin, tmax)
+		return b.First == 0 && b.Hair.Occluded(sc, o, d, tmin, tmax)
 	}
 	_, _, ok := b.analytic(o, d, tmin, tmax)
 	return ok

@@ -3,6 +3,7 @@ package pathtrace
 import (
 	"catchlight/render/film"
 	"catchlight/render/frozen"
+	"catchlight/render/invariant"
 	"catchlight/render/sampler"
 	"catchlight/scene/geom"
 )
@@ -29,6 +30,14 @@ func (t *Tracer) hair(p *path, sf *frozen.Surface, out *film.Sample) bool {
 	wi, weight, pdf := t.fibre.Sample(t.smp.D4(p.vertex, sampler.BSDF, p.branch))
 	if weight.Black() {
 		return false
+	}
+	// A dark hair's light comes from lamps, which are connected to: what else it takes up is followed in proportion to what is left.
+	if q := 3 * weight.Max(); q < 1 && !t.set.NoRoulette {
+		if t.smp.D1(p.vertex, sampler.Spare, p.branch) >= q {
+			return false
+		}
+		invariant.Share("survival at a hair", q)
+		weight = weight.Scale(1 / q)
 	}
 	p.beta = p.beta.Mul(weight)
 	p.ray = geom.Ray{O: sf.P, D: f.World(wi).Unit()}

@@ -10,6 +10,7 @@ import (
 	"catchlight/scene/geom"
 	"catchlight/scene/lids"
 	"catchlight/scene/mesh"
+	"catchlight/scene/strand"
 	"catchlight/scene/texture"
 )
 
@@ -43,7 +44,8 @@ func (p *preparer) eyes(b *scene.Object) {
 type grown struct {
 	*lids.Lids
 	skin, corner, tears    *accel.BVH
-	hair                   []*accel.Curves // of Lids.Hair
+	hair                   *accel.Curves // nil without hair
+	kinds                  []kind        // of hair, one after another
 	skinDepth, cornerDepth frozen.Depth
 }
 
@@ -122,9 +124,7 @@ func (p *preparer) lids(b *scene.Object, l *scene.Lids, eyes []looking, outer []
 	}
 	add("skin", g.Skin, g.skin, g.skinDepth, look[0], true, mask)
 	add("corner", g.Corner, g.corner, g.cornerDepth, look[1], true, mask)
-	for i, q := range g.Hair {
-		p.hairs(b.Name+"."+q.Name, g.hair[i], to, mask)
-	}
+	p.hairs(b.Name, g, to, mask)
 	add("tears", g.Tears, g.tears, nil, frozen.Material{Kind: frozen.TearLine, Index: lipidIndex}, false, mask&^frozen.ShadowRays)
 }
 
@@ -178,12 +178,15 @@ func (p *preparer) growLids(par lids.Params, sockets []lids.Socket, scatters boo
 			return nil, err
 		}
 	}
+	all := &strand.Set{}
 	for _, q := range made.Hair {
-		h, err := accel.NewCurves(q.Set, accel.Options{Workers: p.o.Workers})
-		if err != nil {
+		all.Append(q.Set)
+		g.kinds = append(g.kinds, kind{q.Name, q.Set.Hairs()})
+	}
+	if all.Hairs() > 0 {
+		if g.hair, err = accel.NewCurves(all, accel.Options{Workers: p.o.Workers}); err != nil {
 			return nil, err
 		}
-		g.hair = append(g.hair, h)
 	}
 	if workers := p.o.WorkerCount(); scatters {
 		g.skinDepth = frozen.NewDepth(g.Skin, g.skin, workers)

@@ -161,7 +161,7 @@ func (p *preparer) settings() {
 func hugePages(s *frozen.Scene) {
 	for i := range s.Objects {
 		b := &s.Objects[i]
-		if b.Hair != nil {
+		if b.Hair != nil && b.First == 0 {
 			b.Hair.HugePages()
 		}
 		if b.BVH != nil {
@@ -189,7 +189,7 @@ func size(s *frozen.Scene) (bytes, triangles int64) {
 			bytes += int64(b.Stats().Bytes)
 			triangles += int64(b.Stats().Triangles)
 		}
-		if h := s.Objects[i].Hair; h != nil {
+		if h := s.Objects[i].Hair; h != nil && s.Objects[i].First == 0 {
 			bytes += h.Bytes()
 		}
 	}

@@ -103,10 +103,13 @@ func lidStore(par lids.Params, d *scene.Eye) *store[*grown] {
 					q.h.Write(w)
 				}
 			}
-			raw.Value(w, len(g.Hair))
-			for i, q := range g.Hair {
-				raw.Slice(w, []byte(q.Name))
-				g.hair[i].Write(w)
+			raw.Value(w, len(g.kinds))
+			for _, q := range g.kinds {
+				raw.Slice(w, []byte(q.name))
+				raw.Value(w, q.hairs)
+			}
+			if g.hair != nil {
+				g.hair.Write(w)
 			}
 			raw.Slice(w, g.skinDepth)
 			raw.Slice(w, g.cornerDepth)
@@ -128,13 +131,15 @@ func lidStore(par lids.Params, d *scene.Eye) *store[*grown] {
 					*q.h = accel.Read(r, (*q.m).P, (*q.m).Tri)
 				}
 			}
+			hairs := 0
 			for range min(maxHair, raw.ReadValue[int](r)) {
-				name := string(raw.ReadSlice[byte](r))
-				h := accel.ReadCurves(r)
-				if h == nil {
+				g.kinds = append(g.kinds, kind{string(raw.ReadSlice[byte](r)), raw.ReadValue[int](r)})
+				hairs += g.kinds[len(g.kinds)-1].hairs
+			}
+			if hairs > 0 {
+				if g.hair = accel.ReadCurves(r); g.hair == nil || g.hair.Hairs() != hairs {
 					return nil
 				}
-				g.Hair, g.hair = append(g.Hair, lids.Hair{Name: name, Set: h.Set()}), append(g.hair, h)
 			}
 			g.skinDepth, g.cornerDepth = raw.ReadSlice[float32](r), raw.ReadSlice[float32](r)
 			for _, im := range []**texture.Image{&g.Stain, &g.Tone, &g.Relief.Tilt, &g.Relief.Square, &g.Relief.Sheen, &g.Pink} {

@@ -3,6 +3,7 @@ package raster
 import (
 	"context"
 	"math"
+	"slices"
 
 	"catchlight/material/hair"
 	"catchlight/render/frozen"
@@ -10,6 +11,7 @@ import (
 	"catchlight/scene/colour"
 	"catchlight/scene/geom"
 	"catchlight/scene/parallel"
+	"catchlight/scene/strand"
 )
 
 // How hair is drawn.
@@ -18,7 +20,7 @@ const (
 	hairSag   = 0.2  // pixels by which strips stray from the curve
 	glintKept = 0.6  // share of a glint that hair before an eye leaves
 	hairBack  = 0.35 // how bright what lies behind a hair is, of what lies around: skin and eye. Common practice, no published source
-	hairCast  = 0.02 // mm: hair with no half width of so much casts no shadow
+	hairCast  = 0.02 // mm: a hair with no half width of so much casts no shadow
 )
 
 // strip is a straight piece of a hair on the film.
@@ -172,10 +174,10 @@ func (k *frame) strips() (list []strip) {
 		if b.Material.Kind != frozen.Hair || b.Mask&frozen.CameraRays == 0 {
 			continue
 		}
-		n := b.Hair.Hairs()
+		n := b.End - b.First
 		each := make([][]strip, n)
-		parallel.Each(n, k.workers, func(j int) { each[j] = k.stripsOf(b, uint32(j), hairs+uint32(j)+1) })
-		hairs += uint32(n)
+		parallel.Each(int(n), k.workers, func(j int) { each[j] = k.stripsOf(b, b.First+uint32(j), hairs+uint32(j)+1) })
+		hairs += n
 		for _, q := range each {
 			list = append(list, q...)
 		}
@@ -264,6 +266,18 @@ func (k *frame) strandColour(b *frozen.Object, j uint32, u float64, p geom.Vec) 
 			v = v.Add(c.Scale(1.0 / 3))
 		}
 		out = out.Add(v.Mul(l.strength()).Scale(e))
+	}
+	return out
+}
+
+// casting returns the hairs of an object that cast shadows.
+func casting(b *frozen.Object) *strand.Set {
+	set, out := b.Hair.Set(), &strand.Set{}
+	for i := b.First; i < b.End; i++ {
+		k, e := set.Start[i], set.Start[i+1]
+		if slices.Max(set.R[k:e]) >= hairCast {
+			out.Add(set.P[k:e], set.R[k:e], set.Eu[i], set.Ph[i])
+		}
 	}
 	return out
 }

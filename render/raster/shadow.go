@@ -328,7 +328,7 @@ func (k *Look) castShadows() {
 	for i := range k.scene.Objects {
 		b := &k.scene.Objects[i]
 		kind := b.Material.Kind
-		if b.Mask&frozen.ShadowRays != 0 && kind != frozen.Outer && !letsThrough(kind) && !(b.Hair != nil && slices.Max(b.Hair.Set().R) < hairCast) {
+		if b.Mask&frozen.ShadowRays != 0 && kind != frozen.Outer && !letsThrough(kind) {
 			var s solid
 			if n := slices.IndexFunc(k.solids, func(s solid) bool { return s.object == int32(i) && s.low == nil }); n >= 0 {
 				s = k.solids[n]
@@ -356,6 +356,7 @@ type casterInputs struct {
 	Mesh    *mesh.Mesh
 	Opacity *frozen.OpacityMask
 	Hair    *accel.Curves
+	First   uint32 // of its hairs
 	Pose    geom.Affine
 	Plain   bool
 }
@@ -364,7 +365,7 @@ func (k *Look) casterInputs(plain bool) (list []casterInputs) {
 	for i := range k.casters {
 		if c := &k.casters[i]; c.plain || !plain {
 			b := &k.scene.Objects[c.object]
-			list = append(list, casterInputs{b.Shape, b.Size, b.Mesh, b.OpacityMask, b.Hair, b.ToWorld, c.plain})
+			list = append(list, casterInputs{b.Shape, b.Size, b.Mesh, b.OpacityMask, b.Hair, b.First, b.ToWorld, c.plain})
 		}
 	}
 	return list

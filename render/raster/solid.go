@@ -57,7 +57,7 @@ func solidOf(b *frozen.Object, index int32) solid {
 			}
 		}
 	case frozen.Strands: // to cast shadows
-		m := strand.Tubes(b.Hair.Set(), 3)
+		m := strand.Tubes(casting(b), 3)
 		s.points, s.tri = m.P, m.Tri
 	case frozen.Sphere:
 		ball(&s, x)
