@@ -71,14 +71,14 @@ func (g *ground) face(x, y float64) float64 {
 		z -= (x + 13) * (x + 13) / 95
 	}
 	z += g.nose(x, y)
-	// The brow arches over the outer third and is lower and flatter toward the nose.
+	// The brow arches over the outer third, is lower, flatter and softer toward the nose, and ends at the temple.
 	b := y - 20 - 2.5*bell((x+9)/14)
 	if b < 0 {
-		b /= 8.5
+		b /= 8.5 + 2*geom.Smoothstep(6, 24, x)
 	} else {
 		b /= 27
 	}
-	z += (9.4 + g.age.brow) * bell(b) * (1 - 0.3*geom.Smoothstep(-10, -36, x)) * (1 - 0.35*geom.Smoothstep(8, 30, x))
+	z += (9.4 + g.age.brow) * bell(b) * (1 - 0.3*geom.Smoothstep(-10, -36, x) - 0.4*geom.Smoothstep(-27, -46, x)) * (1 - 0.58*geom.Smoothstep(6, 28, x))
 	z += 1.8 * bell((x-17)/7) * bell((y+10)/6) // beside the nose
 	z += 7.2 * (1 - geom.Smoothstep(-21, -1, y)) * (1 - 0.6*geom.Smoothstep(-8, -36, x)) * (1 - 0.35*geom.Smoothstep(6, 26, x))
 	return z
