@@ -1,5 +1,5 @@
 // Package lids grows what lies about an eye: a pair of lids in skin that goes on to brow, nose and cheek, the pink inner
-// corner, the strip of tears along the rims, and lashes; for one eye or for a pair with the bridge of the nose between.
+// corner, the strip of tears along the rims, lashes, a brow and fine hair; for one eye or for a pair with the bridge of the nose between.
 //
 // The head's frame has its origin at the centre of the globe (of a pair: half-way between both), +Z out of the face, +Y up,
 // and +X toward the nose of a right eye. Lids don't turn with the eye, but their rims follow its gaze up and down.
@@ -9,7 +9,7 @@
 // smoothly with the face, so that no part of it can lie inside the globe whatever the gaze.
 //
 // Sizes are those of published means: opening 30 x 10 mm with the upper rim 1 to 2 mm below the upper limbus and the lower
-// rim at the lower limbus, outer corner 1 to 2 mm above the inner, rim 2 mm thick, crease, 90 to 160 upper and 75 to 80 lower
+// rim at the lower limbus, outer corner 1 to 2 mm above the inner, rim 2 mm thick, crease, 90 to 160 upper and 50 to 80 lower
 // lashes of 8 to 12 and 6 to 8 mm (Bron, Tripathi and Tripathi, Wolff's Anatomy of the Eye and Orbit, 8th ed. 1997,
 // chapter 2; from memory), tear strip 0.2 to 0.3 mm high (Mainstone, Bruce and Golding, Curr. Eye Res. 15 (1996), 653; from
 // memory). The shape of the face around is common practice, no published source.
