@@ -124,19 +124,9 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	var b *scene.Object
-	for i := range d.Objects {
-		if q := &d.Objects[i]; q.Eye != nil && (q.Name == g.object || g.object == "" && b == nil) {
-			b = q
-		}
-	}
-	switch {
-	case b == nil && g.object != "":
-		return usageError{fmt.Errorf("--object %s: %s has no eye of that name", g.object, path)}
-	case b == nil:
-		return usageError{fmt.Errorf("%s: there is no eye in it", path)}
-	case b.Eye.Asset != nil:
-		return usageError{fmt.Errorf("%s: the shells of %s come from a file; only a built eye can be grown", path, b.Name)}
+	b, err := g.eyeOf(d, path)
+	if err != nil {
+		return err
 	}
 	if err := g.guard(render.Files(d)); err != nil {
 		return err
@@ -182,10 +172,8 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 	if err := g.writeMeshes(e, b.Eye, &r); err != nil {
 		return err
 	}
-	if slices.Contains(list(g.meshes), "head") {
-		if err := g.writeHead(d, b, e, &r); err != nil {
-			return err
-		}
+	if err := g.writeHead(d, b, e, &r); err != nil {
+		return err
 	}
 	name, err := g.report(&r)
 	if err != nil {
@@ -193,6 +181,25 @@ func (g *growing) run(path string, stdout, stderr io.Writer) error {
 	}
 	fmt.Fprintf(stdout, "wrote %d maps and %d meshes into %s; %s says what they hold\n", len(r.Maps), len(r.Meshes), g.out, name)
 	return nil
+}
+
+// eyeOf finds the eye that is to be grown.
+func (g *growing) eyeOf(d *scene.Description, path string) (*scene.Object, error) {
+	var b *scene.Object
+	for i := range d.Objects {
+		if q := &d.Objects[i]; q.Eye != nil && (q.Name == g.object || g.object == "" && b == nil) {
+			b = q
+		}
+	}
+	switch {
+	case b == nil && g.object != "":
+		return nil, usageError{fmt.Errorf("--object %s: %s has no eye of that name", g.object, path)}
+	case b == nil:
+		return nil, usageError{fmt.Errorf("%s: there is no eye in it", path)}
+	case b.Eye.Asset != nil:
+		return nil, usageError{fmt.Errorf("%s: the shells of %s come from a file; only a built eye can be grown", path, b.Name)}
+	}
+	return b, g.canHead(d, b)
 }
 
 // names are the files that are to be written into the folder.

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 
 	"catchlight/scene"
 	"catchlight/scene/eye"
@@ -13,15 +14,27 @@ import (
 // headFile is the file of an eye or a pair in its lids.
 const headFile = "head.glb"
 
-// writeHead writes the eye, or the pair, in its lids as one file: for trying what takes a head, and as a start for a face.
-func (g *growing) writeHead(d *scene.Description, b *scene.Object, e *eye.Eye, r *grown.Report) error {
-	l := d.LidsOf(b)
-	if l == nil {
-		return usageError{fmt.Errorf("--meshes head: %s has no lids; give it lids: {} or --set lids=on in a scene of its own", b.Name)}
+// canHead says why an eye can't be written in its lids, where that is asked for.
+func (g *growing) canHead(d *scene.Description, b *scene.Object) error {
+	if !slices.Contains(list(g.meshes), "head") {
+		return nil
 	}
-	if l.Scale != 1 {
+	switch l := d.LidsOf(b); {
+	case l == nil:
+		return usageError{fmt.Errorf("--meshes head: %s has no lids; write lids: {} into its object", b.Name)}
+	case l.Scale != 1:
 		return usageError{fmt.Errorf("--meshes head: the lids of %s are scaled by %g; only lids of scale 1 can be written", b.Name, l.Scale)}
 	}
+	return nil
+}
+
+// writeHead writes the eye, or the pair, in its lids as one file, where that is asked for: for trying what takes a head, and as a
+// start for a face.
+func (g *growing) writeHead(d *scene.Description, b *scene.Object, e *eye.Eye, r *grown.Report) error {
+	if !slices.Contains(list(g.meshes), "head") {
+		return nil
+	}
+	l := d.LidsOf(b)
 	par := l.Params(b.Eye)
 	par.Spacing = b.Pair
 	parts, err := g.parts(e, e.Inner, b.Eye, r)
@@ -38,6 +51,7 @@ func (g *growing) writeHead(d *scene.Description, b *scene.Object, e *eye.Eye, r
 		if err != nil {
 			return err
 		}
+		p.Own = e.Params.Own
 		left, err := eye.Form(p)
 		if err != nil {
 			return err
