@@ -88,11 +88,24 @@ func ownColour(m *asset.Material, q *mesh.Mesh) texture.Map {
 // alphaOf is the mask of a material that is transparent; nil where nothing of it is.
 func alphaOf(m *asset.Material, q *mesh.Mesh) *frozen.OpacityMask {
 	t := texture.Constant(colour.Grey(m.Alpha))
-	if m.AlphaMap != nil && q.UV != nil {
+	if m.AlphaMap != nil && q.UV != nil && !full(m.AlphaMap) {
 		t = texture.FromImage(m.AlphaMap, m.Wrap).Scaled(m.Alpha, 0)
 	}
 	if !t.Varies() && (m.AlphaMode == asset.Blended && m.Alpha >= 1 || m.AlphaMode == asset.Masked && m.Alpha >= m.Cutoff) {
 		return nil
 	}
 	return &frozen.OpacityMask{Map: t, Threshold: m.Cutoff, Blend: m.AlphaMode == asset.Blended}
+}
+
+// full says whether a picture of coverage is 1 everywhere, to a code of 8 bits: many opaque materials say that they blend.
+func full(im *texture.Image) bool {
+	w, h, _ := im.Size()
+	for y := range h {
+		for x := range w {
+			if im.At(x, y, 0) < 1-0.5/255 {
+				return false
+			}
+		}
+	}
+	return true
 }
