@@ -318,3 +318,21 @@ func TestBakeMistakes(t *testing.T) {
 		require.Empty(t, stdout, c.args)
 	}
 }
+
+// Heights are against the surface that is displaced: the subdivided one has none where the sculpt is that very surface, its facets have
+// their sagitta.
+func TestBakeHeightLevels(t *testing.T) {
+	bakes(t, 1, stay)
+	scale := func(levels string) float64 {
+		code, _, stderr := catchlight("bake", "low.glb", "high.glb", "--out", "maps", "--size", "64", "--maps", "height", "--height-levels", levels, "--pair", "RightEye_Outer_ScleraCornea=RightEye_Outer_ScleraCornea_high", "--pair", "RightEye_Inner_IrisBody=RightEye_Inner_IrisBody_high")
+		require.Zero(t, code, stderr)
+		var r bake.Report
+		data, err := os.ReadFile(filepath.Join("maps", bake.ReportName))
+		require.NoError(t, err)
+		require.NoError(t, json.Unmarshal(data, &r))
+		require.Contains(t, r.Sets[0].Against, map[string]string{"0": "facets", "1": "subdivided 1 times"}[levels])
+		return *r.Files[0].Scale
+	}
+	require.Greater(t, scale("0"), 0.1)
+	require.Less(t, scale("1"), 1e-3)
+}

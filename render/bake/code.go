@@ -165,19 +165,19 @@ func (c *Canvas) Extent(k Kind, channel int) (lo, hi, most float64, err error) {
 	return lo, hi, float64(abs[len(abs)*999/1000]), nil
 }
 
-// Codes fills one channel of a picture of c interleaved channels with whole numbers of 8 or 16 bits, dithered where asked.
-func (k *Canvas) codes(ch Channel, at, c, bits int, dither bool, pix8 []uint8, pix16 []uint16) (clipped int, err error) {
+// codes fills one channel of a picture of several interleaved ones with whole numbers of 8 or 16 bits, dithered where asked.
+func (c *Canvas) codes(ch Channel, at, channels, bits int, dither bool, pix8 []uint8, pix16 []uint16) (clipped int, err error) {
 	var v []float32
 	if ch.Kind != "" {
-		if v, err = k.Plane(ch.Kind, ch.C); err != nil {
+		if v, err = c.Plane(ch.Kind, ch.C); err != nil {
 			return 0, err
 		}
 	}
 	top := 1<<bits - 1
 	slack := 1 / float64(top)
-	for y := range k.H {
-		for x := range k.W {
-			i := y*k.W + x
+	for y := range c.H {
+		for x := range c.W {
+			i := y*c.W + x
 			f := ch.Flat
 			if v != nil {
 				if f = float64(v[i]); ch.Code != nil {
@@ -194,9 +194,9 @@ func (k *Canvas) codes(ch Channel, at, c, bits int, dither bool, pix8 []uint8, p
 				n = atlas.Code(f, top)
 			}
 			if pix8 != nil {
-				pix8[i*c+at] = uint8(n)
+				pix8[i*channels+at] = uint8(n)
 			} else {
-				pix16[i*c+at] = uint16(n)
+				pix16[i*channels+at] = uint16(n)
 			}
 		}
 	}
@@ -205,33 +205,33 @@ func (k *Canvas) codes(ch Channel, at, c, bits int, dither bool, pix8 []uint8, p
 
 // Coded returns a picture's samples, 8 or 16 bits, channels interleaved; one of the slices is nil. clipped counts samples that lay
 // outside 0 to 1. Dithering is for 8 bits.
-func (k *Canvas) Coded(chs []Channel, bits int, dither bool) (pix8 []uint8, pix16 []uint16, clipped int, err error) {
-	n := k.W * k.H * len(chs)
+func (c *Canvas) Coded(chs []Channel, bits int, dither bool) (pix8 []uint8, pix16 []uint16, clipped int, err error) {
+	n := c.W * c.H * len(chs)
 	if bits == 8 {
 		pix8 = make([]uint8, n)
 	} else {
 		pix16 = make([]uint16, n)
 	}
 	for at, ch := range chs {
-		c, err := k.codes(ch, at, len(chs), bits, dither && bits == 8, pix8, pix16)
+		n, err := c.codes(ch, at, len(chs), bits, dither && bits == 8, pix8, pix16)
 		if err != nil {
 			return nil, nil, 0, err
 		}
-		clipped += c
+		clipped += n
 	}
 	return pix8, pix16, clipped, nil
 }
 
 // Identified returns the picture of ids in the palette's colours.
-func (k *Canvas) Identified() ([]uint8, error) {
-	v, err := k.Plane(IDs, 0)
+func (c *Canvas) Identified() ([]uint8, error) {
+	v, err := c.Plane(IDs, 0)
 	if err != nil {
 		return nil, err
 	}
 	out := make([]uint8, 0, 3*len(v))
 	for _, id := range v {
-		c := Palette(int(id))
-		out = append(out, c[:]...)
+		p := Palette(int(id))
+		out = append(out, p[:]...)
 	}
 	return out, nil
 }
