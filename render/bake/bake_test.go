@@ -257,6 +257,18 @@ func TestReachAndBlockers(t *testing.T) {
 	}
 }
 
+// A coarse ball with smooth normals stands free everywhere: its own facets do not darken it.
+func TestCoarseFacetsDoNotDarken(t *testing.T) {
+	ball := bandOf(16, 10, 12)
+	b := &Bake{Low: NewBase(ball, 0.1), High: solid(t, ball), Occlusion: Occlusion{Rays: 64}}
+	out := bakeIn(t, b, 64, 1, Ambient)
+	for y := 6; y < 58; y++ {
+		for x := range 64 {
+			require.Equal(t, 1.0, out.at(Ambient, 0, x, y))
+		}
+	}
+}
+
 // Thickness in a cone of 30 degrees, cosine-weighted: of a slab 2 d/(1 + cos a), of a ball 2 R x 2 (1 - cos^3 a)/(3 sin^2 a); own
 // integrals over the cone.
 func TestThickness(t *testing.T) {
