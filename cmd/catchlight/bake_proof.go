@@ -48,6 +48,10 @@ type proving struct {
 
 // proofs are those of all sets.
 func (b *baking) proofs(ctx context.Context, j *job.Job, works []*bake.Work) error {
+	killed, _ := filepath.Glob(filepath.Join(b.out, "planes", "proof*")) // what a killed run left; the folder is ours alone
+	for _, k := range killed {
+		os.RemoveAll(k)
+	}
 	dir, err := os.MkdirTemp(filepath.Join(b.out, "planes"), "proof")
 	if err != nil {
 		return err
