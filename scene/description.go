@@ -422,18 +422,21 @@ type Eye struct {
 
 // Asset names the shells in a file.
 type Asset struct {
-	File       Path     `key:"file" default:"required" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file with both shells: .glb, .gltf, .obj, .ply or .stl"`
-	Unit       string   `key:"unit" default:"" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
-	Outer      string   `key:"outer" default:"" doc:"name of the node that is the outer shell; NAME/2 is its second largest island"`
-	Inner      string   `key:"inner" default:"" doc:"name of the node that is the inner shell"`
-	Morph      []Morph  `key:"morph" doc:"weights of the file's morph targets, such as the size of the pupil; others keep the file's own"`
-	Factor     float64  `key:"factor" range:"(0,1e9]" default:"1" source:"neutral: changes nothing" doc:"multiplies the file's lengths, after its unit (of glTF: metres), on their way to mm"`
-	Axis       geom.Vec `key:"axis" default:"[0, 0, 1]" source:"glTF 2.0, section 3.4: +Z is the front" doc:"direction of the optical axis in the file"`
-	Subdivide  *int     `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
-	FacetError float64  `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" source:"our own choice" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
-	Borrow     bool     `key:"borrow" default:"false" doc:"take what the file lacks from the built-in eye: a shell that is not named, colours where there is no picture"`
-	Relief     float64  `key:"relief" unit:"mm" range:"[0,0.3]" default:"0" source:"neutral: changes nothing" doc:"with borrow: lifts the iris of the file's inner shell by the built-in iris' relief, so high between ridges and crypts, for an iris that is flat"`
-	CloseGap   bool     `key:"close_gap" default:"true" doc:"lay the inner shell close beneath the outer one outside the limbus, as tissue under a tear film"`
+	File       Path       `key:"file" default:"required" ends:".glb|.gltf|.obj|.ply|.stl" doc:"a file with both shells: .glb, .gltf, .obj, .ply or .stl"`
+	Unit       string     `key:"unit" default:"" oneof:"mm|cm|m|inch" doc:"unit of a file whose format states none (.obj, .ply, .stl)"`
+	Outer      string     `key:"outer" default:"" doc:"name of the node that is the outer shell; NAME/2 is its second largest island"`
+	Inner      string     `key:"inner" default:"" doc:"name of the node that is the inner shell"`
+	Morph      []Morph    `key:"morph" doc:"weights of the file's morph targets, such as the size of the pupil; others keep the file's own"`
+	Factor     float64    `key:"factor" range:"(0,1e9]" default:"1" source:"neutral: changes nothing" doc:"multiplies the file's lengths, after its unit (of glTF: metres), on their way to mm"`
+	Axis       geom.Vec   `key:"axis" default:"[0, 0, 1]" source:"glTF 2.0, section 3.4: +Z is the front" doc:"direction of the optical axis in the file"`
+	Subdivide  *int       `key:"subdivide" range:"[0,5]" doc:"levels of smooth subdivision of both shells; without it as many as facet_error asks for"`
+	FacetError float64    `key:"facet_error" unit:"mm" range:"[1e-4,1]" default:"0.01" source:"our own choice" doc:"how far facets may lie from the smooth surface: coarser shells are subdivided"`
+	Borrow     bool       `key:"borrow" default:"false" doc:"take what the file lacks from the built-in eye: a shell that is not named, colours where there is no picture"`
+	Relief     float64    `key:"relief" unit:"mm" range:"[0,0.3]" default:"0" source:"neutral: changes nothing" doc:"with borrow: lifts the iris of the file's inner shell by the built-in iris' relief, so high between ridges and crypts, for an iris that is flat"`
+	CloseGap   bool       `key:"close_gap" default:"true" doc:"lay the inner shell close beneath the outer one outside the limbus, as tissue under a tear film"`
+	MapsShift  [2]float64 `key:"maps_shift" unit:"mm" range:"[-5,5]" default:"[0, 0]" source:"neutral: changes nothing" doc:"moves the pictures on the inner shell right and up, seen from the front: what inspect finds that the painted limbus or pupil is off, the other way"`
+	MapsTurn   float64    `key:"maps_turn" unit:"degrees" range:"[-180,180]" default:"0" source:"neutral: changes nothing" doc:"turns them about the axis, anticlockwise seen from the front"`
+	MapsScale  float64    `key:"maps_scale" range:"[0.5,2]" default:"1" source:"neutral: changes nothing" doc:"scales them about the axis, before they are moved"`
 }
 
 // Morph sets one morph target of a file of meshes.

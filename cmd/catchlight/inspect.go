@@ -336,6 +336,7 @@ func inspectedScene(ctx context.Context, q inspect.Source, f *inspectFlags, repo
 		}
 		if s, err = inspect.Read(q); err == nil {
 			s.AsFiled, s.Snug = a.Subdivide != nil && *a.Subdivide == 0, a.CloseGap
+			err = s.MoveMaps(a.MapsShift, a.MapsTurn, a.MapsScale)
 		}
 	} else if s, err = builtEye(&p.Prepared, name); err == nil {
 		s.AsFiled, s.Snug = true, true

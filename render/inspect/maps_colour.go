@@ -2,6 +2,7 @@ package inspect
 
 import (
 	"catchlight/scene/colour"
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -238,8 +239,13 @@ func (r *Run) placed(m *Map, f *front) {
 	if out.Good = off <= 0.04*limbus+2*se && math.Abs(rad-limbus) < 0.12*limbus; !out.Good {
 		out.Shows = Shows{Px: r.Px(worst), Levels: 0, Text: "the dark ring and the cornea's edge lie beside each other"}
 		out.Where = []Place{r.Subject.onFront(m, cx, cy, off)}
-		out.Remedy.Step = fmt.Sprintf("move the picture by (%+.2f, %+.2f) mm and scale its iris by %.3f, or set limbus.radius=%.2f", -cx, -cy, limbus/rad, rad)
-		out.Remedy.Key = r.key(fmt.Sprintf("limbus.radius=%.3g", rad))
+		scale := limbus / rad
+		if math.Abs(rad-limbus) < 0.12*limbus { // a soft band: see above
+			scale = 1
+		}
+		texels, key := r.movePicture(m, f, -cx*scale, -cy*scale, scale)
+		out.Remedy.Step = fmt.Sprintf("move the picture by (%+.2f, %+.2f) mm%s and scale its iris by %.3f, or set limbus.radius=%.2f", -cx, -cy, texels, limbus/rad, rad)
+		out.Remedy.Key = cmp.Or(key, r.key(fmt.Sprintf("limbus.radius=%.3g", rad)))
 	}
 	r.Add(out)
 }
@@ -283,7 +289,9 @@ func (r *Run) paintedPupil(m *Map, f *front) {
 	if out.Good = off <= 0.06*limbus+2*se; !out.Good {
 		out.Shows = Shows{Px: r.Px(off), Text: "a dark crescent beside the pupil"}
 		out.Where = []Place{r.Subject.onFront(m, cx, cy, off)}
-		out.Remedy.Step = fmt.Sprintf("move the picture by (%+.2f, %+.2f) mm", hx-cx, hy-cy)
+		texels, key := r.movePicture(m, f, hx-cx, hy-cy, 1)
+		out.Remedy.Step = fmt.Sprintf("move the picture by (%+.2f, %+.2f) mm%s; a round pupil does not say whether it is turned", hx-cx, hy-cy, texels)
+		out.Remedy.Key = key
 	}
 	r.Add(out)
 }

@@ -1,15 +1,19 @@
 package inspect
 
 import (
+	"cmp"
+	"fmt"
 	"math"
 
 	"catchlight/scene/geom"
+	"catchlight/scene/shells"
 )
 
 // front is a colour map as it lies on the front of a shell, seen along the axis: linear reflectance in square cells.
 type front struct {
 	cell float64 // mm
 	n    int     // cells a side; the axis goes through the middle
+	px   float64 // texels of the picture a mm of the iris; 0 where its coordinates do not lie flat
 	sum  [][3]float64
 	hits []int
 }
@@ -28,6 +32,9 @@ func (s *Subject) front(m *Map, p *picture) *front {
 	f.n = 2*int(reach/f.cell) + 1
 	f.sum, f.hits = make([][3]float64, f.n*f.n), make([]int, f.n*f.n)
 	e, g := s.Eye, part.Mesh
+	if q, err := shells.FlatOf(g, e.Centre, e.Frame, e.Limbus.V); err == nil {
+		f.px = q.PerMM(float64(p.w), float64(p.h))
+	}
 	for _, t := range g.Tri {
 		var q [3]geom.Vec
 		for k := range 3 {
@@ -148,4 +155,20 @@ func (f *front) ring(sector, sectors int) []float64 {
 		out[i] /= float64(hits[i])
 	}
 	return out
+}
+
+// movePicture says by how many texels a picture is to be moved, and by which key. A round pupil or limbus does not hold a turn about the axis.
+func (r *Run) movePicture(m *Map, f *front, dx, dy, scale float64) (texels, key string) {
+	if f.px > 0 {
+		texels = fmt.Sprintf(", which is %.3g texels", math.Hypot(dx, dy)*f.px)
+	}
+	s := r.Subject
+	if !s.FromFile || m.Role != Inner {
+		return texels, ""
+	}
+	key = fmt.Sprintf("asset.maps_shift=[%.3g,%.3g]", s.MapsShift[0]+dx, s.MapsShift[1]+dy)
+	if scale != 1 {
+		key += " and " + r.key(fmt.Sprintf("asset.maps_scale=%.4g", cmp.Or(s.MapsScale, 1)*scale))
+	}
+	return texels, r.key(key)
 }

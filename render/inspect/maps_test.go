@@ -3,6 +3,7 @@ package inspect
 import (
 	"catchlight/scene/colour"
 	"context"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -268,6 +269,35 @@ func leaning(pix []uint8, codes float64) []uint8 {
 		}
 	}
 	return out
+}
+
+// A picture that is moved off its mesh is told in mm and texels, with the key that moves it back; with that key nothing is left to find.
+func TestKeyMovesThePicture(t *testing.T) {
+	s := withMaps(t)
+	s.Key = "objects.eye"
+	s.Maps = nil
+	s.lay(t, "iris.colour", paint(s, Inner, good(s, 0.5, -0.35, 1)))
+	s.Maps = append(s.Maps, s.Maps[0])
+	s.Maps[1].Key = "sclera.colour"
+	require.NoError(t, s.MoveMaps([2]float64{}, 0, 1))
+	rep := look(t, s)
+	require.GreaterOrEqual(t, worst(rep, "maps.limbus"), Warning, "%+v", rep.Of("maps.limbus"))
+	var key string
+	for _, f := range rep.Of("maps.limbus") {
+		if !f.Good {
+			require.Contains(t, f.Remedy.Step, "texels")
+			key = f.Remedy.Key
+		}
+	}
+	var x, y float64
+	_, err := fmt.Sscanf(key, "objects.eye.asset.maps_shift=[%g,%g]", &x, &y)
+	require.NoError(t, err, key)
+	require.InDelta(t, -0.5, x, 0.15) // the painted edge is a soft band
+	require.InDelta(t, 0.35, y, 0.15)
+	require.NoError(t, s.MoveMaps([2]float64{x, y}, 0, 1))
+	rep = look(t, s)
+	require.Equal(t, Fine, worst(rep, "maps.limbus"), "%+v", rep.Of("maps.limbus"))
+	require.Equal(t, Fine, worst(rep, "maps.pupil"), "%+v", rep.Of("maps.pupil"))
 }
 
 // A normal map and a height map of one relief agree; turned inside out they do not.

@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"catchlight/scene/geom"
 	"catchlight/scene/measure"
 	"catchlight/scene/mesh"
+	"catchlight/scene/shells"
 	"catchlight/scene/texture"
 )
 
@@ -80,6 +82,10 @@ type Subject struct {
 	Size     measure.Size // of the eye as asked
 	// AsFiled: the shells are rendered as their file has them, without subdivision.
 	AsFiled bool
+	// FromFile: a scene takes the shells from a file, so that its keys move pictures; it moves them by these already.
+	FromFile  bool
+	MapsShift [2]float64
+	MapsScale float64
 	// Snug: outside the limbus the inner shell is rendered close beneath the outer one, wherever it lies.
 	Snug    bool
 	Guess   string // the unit was guessed, of a format without one: its word
@@ -268,4 +274,22 @@ func RoleOf(name string) Role {
 		}
 	}
 	return Other
+}
+
+// MoveMaps moves the pictures on the inner shell as a scene does: shift in mm, turn in degrees.
+func (s *Subject) MoveMaps(shift [2]float64, turn, scale float64) error {
+	s.FromFile, s.MapsShift, s.MapsScale = true, shift, scale
+	part := s.Part(Inner)
+	if part == nil || s.Eye == nil || shift == [2]float64{} && turn == 0 && (scale == 0 || scale == 1) {
+		return nil
+	}
+	q, err := shells.FlatOf(part.Mesh, s.Eye.Centre, s.Eye.Frame, s.Eye.Limbus.V)
+	if err != nil {
+		return fmt.Errorf("asset.maps_shift, maps_turn, maps_scale: %w", err)
+	}
+	m := *part.Mesh
+	m.UV = slices.Clone(m.UV)
+	part.Mesh = &m
+	shells.MoveMaps(part.Mesh, q, shift, turn, cmp.Or(scale, 1))
+	return nil
 }

@@ -62,6 +62,9 @@ func (p *preparer) assetShells(d *scene.Eye, by uvSets, m *making) (*eyeball, er
 		return nil, err
 	}
 	s.notes = append(s.notes, shells.Centre(s.outer, s.inner, d.Limbus.Radius+d.Limbus.Width/2)...)
+	if err := s.moveMaps(d); err != nil {
+		return nil, err
+	}
 	var q pupil.Pupil
 	if s.inner != nil {
 		q = s.pupil(d)
@@ -112,6 +115,24 @@ func (p *preparer) assetShells(d *scene.Eye, by uvSets, m *making) (*eyeball, er
 	}
 	s.own.outerNormal, s.own.innerNormal = normalOf(look[0], s.outer), normalOf(look[1], s.inner)
 	return s, nil
+}
+
+// moveMaps moves the pictures on the inner shell as the scene says.
+func (s *eyeball) moveMaps(d *scene.Eye) error {
+	a := d.Asset
+	scale := a.MapsScale
+	if scale == 0 {
+		scale = 1 // a description made in code
+	}
+	if s.inner == nil || a.MapsShift == [2]float64{} && a.MapsTurn == 0 && scale == 1 {
+		return nil
+	}
+	flat, err := shells.FlatOf(s.inner, geom.Vec{}, geom.Frame{S: geom.Vec{X: 1}, T: geom.Vec{Y: 1}, N: geom.Vec{Z: 1}}, d.Limbus.Radius)
+	if err != nil {
+		return fmt.Errorf("asset.maps_shift, maps_turn, maps_scale: %w", err)
+	}
+	shells.MoveMaps(s.inner, flat, a.MapsShift, a.MapsTurn, scale)
+	return nil
 }
 
 // take makes both shells of their nodes, at the same time, and returns their materials; either may have no nodes.
