@@ -140,6 +140,9 @@ func (f *Fibre) Share() (c colour.RGB) {
 	return c
 }
 
+// Through returns how much of that goes through the hair once, most of it nearly straight on.
+func (f *Fibre) Through() colour.RGB { return f.gain[1] }
+
 // Eval returns what the hair sends to the viewer of light from wi, times the cosine of its inclination, per sr; and the density with
 // which Sample chooses wi.
 func (f *Fibre) Eval(wi geom.Vec) (v colour.RGB, pdf float64) {

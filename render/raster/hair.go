@@ -203,10 +203,10 @@ func (k *frame) stripsOf(b *frozen.Object, j, name uint32) (list []strip) {
 		x, y, _ := k.view.Project(p)
 		_, _, z := k.view.Project(p.Mad(r*b.Scale, k.toCamera(p)))
 		held := max(wide, hairHeld)
-		c := k.strandColour(b, j, u, p)
+		c, clear := k.strandColour(b, j, u, p)
 		var s strip
 		s.hair = name
-		s.x[1], s.y[1], s.w[1], s.a[1], s.z[1] = float32(x), float32(y), float32(held), float32(wide/held), float32(z)
+		s.x[1], s.y[1], s.w[1], s.a[1], s.z[1] = float32(x), float32(y), float32(held), float32(wide/held*(1-clear)), float32(z)
 		s.colour[1] = [3]float32{float32(c[0]), float32(c[1]), float32(c[2])}
 		if started {
 			s.x[0], s.y[0], s.w[0], s.a[0], s.z[0], s.colour[0] = last.x[1], last.y[1], last.w[1], last.a[1], last.z[1], last.colour[1]
@@ -231,8 +231,9 @@ func (k *frame) stripsOf(b *frozen.Object, j, name uint32) (list []strip) {
 
 // strandColour returns what a hair sends to the camera at a place: its lobes, as a mean of three places across it, for the middle of each lamp
 // with the lamp's shadow; and of the surroundings the share that comes back of even light, half of it from before the hair and half
-// from behind, where skin or eye take up most. What light does between hairs is left out.
-func (k *frame) strandColour(b *frozen.Object, j uint32, u float64, p geom.Vec) (out colour.RGB) {
+// from behind, where skin or eye take up most. What goes through the hair shows what was drawn behind instead: clear is how much
+// that is, and the colour that of the rest. What light does between hairs is left out.
+func (k *frame) strandColour(b *frozen.Object, j uint32, u float64, p geom.Vec) (out colour.RGB, clear float64) {
 	wo := k.toCamera(p)
 	f := b.Along(j, u, b.ToLocal.Vector(wo.Neg()))
 	f = geom.Frame{S: b.ToWorld.Vector(f.S).Unit(), T: b.ToWorld.Vector(f.T).Unit(), N: b.ToWorld.Vector(f.N).Unit()}
@@ -241,7 +242,8 @@ func (k *frame) strandColour(b *frozen.Object, j uint32, u float64, p geom.Vec) 
 	var share colour.RGB
 	for i := range fibres {
 		fibres[i].Meet(b.Material.Fibre, wo.Dot(f.S), float64(i-1)*0.7, sigma)
-		share = share.Add(fibres[i].Share().Scale(1.0 / 3))
+		share = share.Add(fibres[i].Share().Sub(fibres[i].Through()).Scale(1.0 / 3))
+		clear += fibres[i].Through().Luminance() / 3
 	}
 	around := k.ambient.Irradiance(f.N).Add(k.ambient.Irradiance(f.N.Neg()).Scale(hairBack)).Scale(0.5 / math.Pi)
 	out = around.Mul(share)
@@ -267,7 +269,7 @@ func (k *frame) strandColour(b *frozen.Object, j uint32, u float64, p geom.Vec) 
 		}
 		out = out.Add(v.Mul(l.strength()).Scale(e))
 	}
-	return out
+	return out.Scale(1 / max(1e-3, 1-clear)), clear
 }
 
 // casting returns the hairs of an object that cast shadows.
