@@ -2,6 +2,7 @@ package lids
 
 import (
 	"math"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -11,18 +12,27 @@ import (
 	"catchlight/scene/strand"
 )
 
-// haired returns one eye's socket with its front and its hairs of both lids. Detail is coarse: hairs do not depend on it but
-// for where the skin lies.
-func haired(t testing.TB, set func(p *Params)) (*socket, *front, []*lash) {
+// hairedEye is one eye's socket with its front and its hairs of both lids. Detail is coarse: hairs do not depend on it but for where
+// the skin lies.
+type hairedEye struct {
+	s   *socket
+	f   *front
+	all []*lash
+}
+
+var grownEye = sync.OnceValue(func() hairedEye {
 	p := Defaults()
 	p.Detail = 0.3
-	if set != nil {
-		set(&p)
-	}
-	s := sockets(t, p, geom.Vec{Z: 1})
+	s := sockets(nil, p, geom.Vec{Z: 1})
 	skin, _, _ := s.skin(false, new(pixels))
 	f := s.newFront(skin, border(31.5))
-	return s, f, s.lashList(f)
+	return hairedEye{s, f, s.lashList(f)}
+})
+
+// haired returns that eye, grown once for all tests, which change nothing of it.
+func haired() (*socket, *front, []*lash) {
+	e := grownEye()
+	return e.s, e.f, e.all
 }
 
 // A hair turns as a cycloid does. Source: the curve's own parametric form, x = r (a - sin a), y = r (1 - cos a), followed here
@@ -53,7 +63,7 @@ func TestTurnsLikeACycloid(t *testing.T) {
 // (Na et al. 2006; Aumond and Bitton 2018; from memory), none nearer the nose than the punctum, longest two thirds outward,
 // none in globe or skin, and few that cross.
 func TestLashes(t *testing.T) {
-	s, f, all := haired(t, nil)
+	s, f, all := haired()
 	for _, upper := range []bool{true, false} {
 		l := s.lidLine(upper)
 		from, to := l.zone()
@@ -108,7 +118,7 @@ func TestLashes(t *testing.T) {
 // Brows: 250 to 450 hairs (from memory), about 50 across 20 mm of their axis (Price et al. 2009; from memory), 10 to 25
 // degrees off the skin, 4 to 12 mm but for those that grow, nothing in the skin beyond the root.
 func TestBrows(t *testing.T) {
-	s, f, _ := haired(t, nil)
+	s, f, _ := haired()
 	set := s.brows(f)
 	require.NoError(t, set.Check())
 	n := set.Hairs()
@@ -144,7 +154,7 @@ func TestBrows(t *testing.T) {
 // Fine hair: 100 to 250 a cm^2 on the lid, 1 to 1.5 mm, below 0.03 mm, without pigment to speak of (Blume et al. 1991; from
 // memory).
 func TestDown(t *testing.T) {
-	s, f, _ := haired(t, nil)
+	s, f, _ := haired()
 	set := s.down(f)
 	require.NoError(t, set.Check())
 	in := 0
@@ -164,15 +174,12 @@ func TestDown(t *testing.T) {
 // Numbers are drawn by name: the same seed gives the same hairs, a key of the brows changes no lash, and fewer lashes are
 // some of the more.
 func TestHairsKeepTheirOwn(t *testing.T) {
+	eye, f, _ := haired()
 	sets := func(set func(p *Params)) map[string]*strand.Set {
-		p := Defaults()
-		p.Detail = 0.4
+		s, p := *eye, *eye.p
 		set(&p)
-		out := map[string]*strand.Set{}
-		for _, h := range one(t, p, geom.Vec{Z: 1}).Hair {
-			out[h.Name] = h.Set
-		}
-		return out
+		s.p = &p
+		return map[string]*strand.Set{"lashes": s.lashes(f), "brows": s.brows(f), "down": s.down(f)}
 	}
 	plain := sets(func(*Params) {})
 	brows := sets(func(p *Params) { p.BrowDensity, p.BrowArch, p.BrowLength = 0.7, 6, 6 })
@@ -189,14 +196,16 @@ func TestHairsKeepTheirOwn(t *testing.T) {
 	for i := range few.Hairs() {
 		assert.True(t, roots[few.P[few.Start[i]+1]])
 	}
-	none := sets(func(p *Params) { p.LashDensity, p.BrowDensity, p.DownDensity = 0, 0, 0 })
-	assert.Empty(t, none)
+	assert.Equal(t, plain, sets(func(*Params) {}))
+	for name, set := range sets(func(p *Params) { p.LashDensity, p.BrowDensity, p.DownDensity = 0, 0, 0 }) {
+		assert.Zero(t, set.Hairs(), name)
+	}
 }
 
 // The nose's root stands 8 to 15 mm before the inner corner (from memory) and is narrow there, and between the brows it has
 // gone over into a forehead.
 func TestNose(t *testing.T) {
-	s, f, _ := haired(t, nil)
+	s, f, _ := haired()
 	mid := s.g.far - 0.3
 	root, ok := f.at(mid, -1)
 	require.True(t, ok)
@@ -213,7 +222,7 @@ func TestNose(t *testing.T) {
 // At a lash's root the skin is pressed in and darker than the same skin without lashes, and nowhere does it stand out.
 func TestFunnels(t *testing.T) {
 	p := Defaults()
-	p.Detail, p.BrowDensity, p.DownDensity = 0.16, 0, 0
+	p.Detail, p.BrowDensity, p.DownDensity = 0.2, 0, 0
 	with := one(t, p, geom.Vec{Z: 1})
 	p.LashDensity = 0
 	without := one(t, p, geom.Vec{Z: 1})
