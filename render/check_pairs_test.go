@@ -35,6 +35,8 @@ var pairBodies = []struct {
 	{"eye, rough film", "{name: eye, shape: eye, map_size: 64, iris: {colour: 0.03, scattering: false}, sclera: {colour: 0.03, scattering: false, roughness: 0.8}, cornea: {roughness: 0.6}}\n" +
 		"  - {name: mirrored, shape: disc, radius: 30, transform: {translate: [34, 10, 48], rotate: [-10, 35, 0]}, material: {colour: 0}, visibility: {camera: false, shadow: false}}", 8, 11, true, "chance", []string{"lights.far.on=false"}},
 	{"eye, exact exit", "{name: eye, shape: eye, map_size: 64}", 8, 14, true, "no solver", []string{"advanced.exit=exact"}},
+	{"skin, two lobes and relief", "{name: eye, shape: eye, lids: {facet_size: 0.4, skin: {scattering: false, colour: 0.1}, lashes: {density: 0}, down: {density: 0}}, map_size: 64}", 8, 4, true, "chance",
+		[]string{"camera.target=[-2, -15, 9]"}},
 	{"eye in lids", "{name: eye, shape: eye, lids: {facet_size: 0.3, lashes: {density: 0.3}}, map_size: 64}", 8, 20, false, "", nil},
 }
 
