@@ -57,19 +57,7 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 		far = p.Spacing / 2
 	}
 	for i, k := range sockets {
-		s := &socket{p: p.sided(k.Left), left: k.Left, seed: p.Seed + uint64(i)*0x9e3779b97f4a7c15}
-		if p.Spacing > 0 {
-			s.at = far
-			if !k.Left {
-				s.at = -far
-			}
-		}
-		s.g = newGround(s.p, far, newGlobe(func(d geom.Vec) float64 {
-			if k.Left {
-				d.X = -d.X
-			}
-			return k.Far(d)
-		}))
+		s := newSocket(&p, i, k, far)
 		if err := s.p.onGlobe(s.g.globe.radius); err != nil {
 			return nil, err
 		}
@@ -118,6 +106,24 @@ func Build(p Params, sockets []Socket) (*Lids, error) {
 	out.Corner, out.Pink = joined(parts)
 	out.Tone, out.Stain, out.Relief = picture(pix, width), picture(fine.stain, width), fine.images()
 	return out, nil
+}
+
+// newSocket is the i-th socket, the ground of its face laid about its eye; its nose ends at far, mm.
+func newSocket(p *Params, i int, k Socket, far float64) *socket {
+	s := &socket{p: p.sided(k.Left), left: k.Left, seed: p.Seed + uint64(i)*0x9e3779b97f4a7c15}
+	if p.Spacing > 0 {
+		s.at = far
+		if !k.Left {
+			s.at = -far
+		}
+	}
+	s.g = newGround(s.p, far, newGlobe(func(d geom.Vec) float64 {
+		if k.Left {
+			d.X = -d.X
+		}
+		return k.Far(d)
+	}))
+	return s
 }
 
 // around lays the sheet of a socket's skin about its opening.
