@@ -42,8 +42,8 @@ func (s *socket) hollowTint(k *hollow, i int) colour.RGB {
 	x, y := k.at(i)
 	c := colour.Lerp(s.foldTint(k.fold[i], y), floorColour, geom.Smoothstep(1.1, 1.9, k.fold[i]))
 	skin := s.p.Colour
-	lump := skin.Mul(colour.RGB{1.30, 0.78, 0.80})
-	lump = colour.Lerp(lump, skin.Mul(colour.RGB{1.44, 1.06, 1.04}), 0.6*k.crown[i])
+	lump := skin.Mul(colour.RGB{1.34, 0.70, 0.74})
+	lump = colour.Lerp(lump, skin.Mul(colour.RGB{1.48, 0.98, 0.98}), 0.6*k.crown[i])
 	pore := noise.Space(s.seed+54, x*3.1, y*3.1, 0)
 	lump = lump.Scale(1 - 0.3*geom.Smoothstep(0.35, 0.6, pore))
 	c = colour.Lerp(c, lump, k.lobe[i])
