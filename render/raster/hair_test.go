@@ -1,6 +1,7 @@
 package raster_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -64,4 +65,48 @@ objects:
 	assert.LessOrEqual(t, apart/sum, 0.03)
 	assert.Greater(t, least, 0.35, "no bead") // a hair covers 0.16 of a pixel along, two cross at most
 	assert.InDelta(t, 0.6*(1-24*0.08/12)+0.04*24*0.08/12, sum/576, 0.015)
+}
+
+// Of a lamp's image in an eye dense hair before it leaves 0.6 or more; beside it hair covers what it covers.
+func TestGlintUnderHair(t *testing.T) {
+	yaml := `
+picture: {width: 48, height: 48}
+camera: {kind: orthographic, width: 16, target: [0, 0, 10], orbit: {azimuth: 0, distance: 100}}
+lights:
+  - {name: sky, kind: constant, radiance: 0.05}
+  - {name: lamp, kind: disc, radius: 60, orbit: {azimuth: 8, elevation: 12, distance: 400}, radiance: 60, camera_visible: false}
+objects:
+  - {name: eye, shape: eye, ` + fmt.Sprintf(plainEye, 3.6, 2.0, 0.0) + `}
+`
+	set := &strand.Set{}
+	for i := range 60 {
+		x := -7 + 14*float64(i)/59
+		set.Add([]geom.Vec{{X: x, Y: -7, Z: 16}, {X: x, Y: 7, Z: 16}}, []float32{0.12, 0.12}, 30, 0)
+	}
+	c, err := accel.NewCurves(set, accel.Options{})
+	require.NoError(t, err)
+	var l [2][]float64
+	for i := range l {
+		p := prepare(t, yaml, "raster={caustic: none, occlusion: none, shadow: none, scattering: none, iris: straight, texture_size: 128, prefilter_size: 32}")
+		if i == 1 {
+			p.Scene.Objects = append(p.Scene.Objects, frozen.Object{
+				Name: "row", Shape: frozen.Strands, Hair: c, End: 60, Eye: -1, ToWorld: geom.Identity(), ToLocal: geom.Identity(), Scale: 1,
+				Mask: frozen.CameraRays, Bounds: c.Bounds(), Material: frozen.Material{Kind: frozen.Hair, Fibre: hair.Usual()},
+			})
+		}
+		for _, v := range draw(t, bake(t, p), p).Mean {
+			l[i] = append(l[i], v[1])
+		}
+	}
+	at := 0
+	for i, v := range l[0] {
+		if v > l[0][at] {
+			at = i
+		}
+	}
+	beside := 24*48 + 10
+	t.Logf("glint %.3f, under hair %.3f; beside %.4f and %.4f", l[0][at], l[1][at], l[0][beside], l[1][beside])
+	assert.Greater(t, l[0][at], 0.6, "there is a glint")
+	assert.GreaterOrEqual(t, l[1][at], 0.6*l[0][at])
+	assert.NotEqual(t, l[0][beside], l[1][beside])
 }
