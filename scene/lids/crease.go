@@ -79,7 +79,7 @@ func (s *socket) folds(v *place, at geom.Vec) (f fold) {
 		over := 1.05 * p.Fold * w * (1 - shut)          // it unfolds as the lid comes down
 		f.groove = w * bell(u/0.45) * min(1, p.Fold)
 		f.over = over * geom.Smoothstep(0, max(0.5*over+0.1, 2.5*p.Detail), u) * (1 - geom.Smoothstep(1.6, 7.5, u))
-		f.out = w * p.Fold * (geom.Smoothstep(-0.1, 1.3, u)*(1-geom.Smoothstep(2, 20, u)) - 0.34*bell((u+0.08)/0.42))
+		f.out = w * p.Fold * (geom.Smoothstep(-0.1, 1.3, u)*(1-geom.Smoothstep(2, 20, u)) - 0.34*(1-shut)*bell((u+0.08)/0.42))
 	}
 	// Lower lid: a soft roll beneath the margin and a faint crease under it.
 	low := inside * (1 - v.upper) * geom.Smoothstep(0.02, 0.25, v.t) * geom.Smoothstep(1, 0.8, v.t)
@@ -89,7 +89,7 @@ func (s *socket) folds(v *place, at geom.Vec) (f fold) {
 	for i := range s.fine {
 		q := &s.fine[i]
 		w := inside * (q.upper*v.upper + (1-q.upper)*(1-v.upper))
-		if w == 0 || v.t < q.from || v.t > q.to {
+		if w == 0 || v.t < q.from || v.t > q.to || v.part == outland { // there rows stand too far apart
 			continue
 		}
 		x := (v.t - q.from) / (q.to - q.from)

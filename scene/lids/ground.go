@@ -24,6 +24,7 @@ const nasalSlope = 0.3
 // newGround joins a globe with a face.
 func newGround(p *Params, far float64, globe *globe) *ground {
 	g := &ground{globe: globe, far: far, p: p, age: atAge(p.Age)}
+	g.age.hollow *= 1 - 0.7*p.Blink // a lid that comes down draws the skin out of it
 	r := globe.radius
 	outer, inner := p.corners(r)
 	lift := p.Tilt / (outer + inner)
@@ -89,7 +90,7 @@ func (g *ground) thickness(x, y float64) float64 {
 	a := math.Hypot(x-g.outer.X, y-g.outer.Y)
 	b := math.Hypot(x-g.tip.X, y-g.tip.Y)
 	// Nothing of it reaches the middle of the nose, where both sides meet.
-	return g.p.Gap + g.p.Rim*(1-0.55*bell(a/4.5)*geom.Smoothstep(9, 7, a))*(1-0.65*bell(b/5)*geom.Smoothstep(9, 7, b))
+	return g.p.Gap + g.p.Rim*(1-0.55*bell(a/4.5)*geom.Smoothstep(9, 7, a))*(1-0.65*bell(b/6.5)*geom.Smoothstep(12, 9, b))
 }
 
 // raw returns z of the skin over (x, y), without folds: globe and face evened out by fat, most above, with what age does.

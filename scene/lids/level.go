@@ -75,7 +75,7 @@ func (l *level) outward(d *distance) {
 		m := math.Hypot(dx, dy)
 		v[i] = [2]float64{dx / m, dy / m}
 	}
-	k := max(1, n/24)
+	k := max(1, n/12)
 	l.out = make([][2]float64, n)
 	for i := range v {
 		var x, y float64

@@ -71,7 +71,7 @@ func openings(p []*Params, grounds []*ground, rise []float64, box [4]float64) []
 func newOpening(p *Params, g *ground, rise float64, n int) *opening {
 	straight := p.Iris - p.Cover
 	o := &opening{upper: straight, low: straight - p.height()}
-	rise *= 1 - 0.7*p.Blink // closed lids go with the gaze but little
+	rise *= 1 - p.Blink // closed lids lie where they lie
 	o.upper += upperFollows * rise
 	o.low += lowerFollows * rise
 	o.low = max(-highest, min(o.low, lowerMost))
@@ -194,7 +194,7 @@ func (s *socket) spread(box [4]float64) {
 	for i := 1; i < n; i++ {
 		turn[i] = max(turn[i-1], unwound(math.Atan2(last.y[i]-o.midY, last.x[i]-o.midX), turn[i-1]))
 	}
-	k := max(1, n/24)
+	k := max(1, n/16)
 	for i := range turn {
 		var sum, w float64
 		for j := -k; j <= k; j++ {

@@ -17,7 +17,7 @@ const (
 // 0.4 of it at the outer corner, where the front lips run together beyond the rear ones, and 0.3 nasal of the puncta, which lie
 // 6 mm from the inner corner.
 func rimWidth(p *Params, outer, inner float64) float64 {
-	return p.Rim * (0.4 + 0.6*geom.Smoothstep(0, 5, outer)) * (0.3 + 0.7*geom.Smoothstep(4.5, 8.5, inner))
+	return p.Rim * (0.4 + 0.6*geom.Smoothstep(0, 5, outer)) * (0.3 + 0.7*geom.Smoothstep(3.5, 11, inner))
 }
 
 // lean is how far the margin's face leans over the opening as it goes outward: that of the upper lid hangs down, so that it
@@ -90,7 +90,7 @@ type back struct {
 
 // backs finds them all.
 func (s *socket) backs() []back {
-	const low = 0.8 // z of the deepest direction
+	const low = 0.62 // z of the deepest direction
 	n := len(s.o.s)
 	out, even, deep := make([]back, n), s.o.evened(), make([]float64, n)
 	for i := range out {

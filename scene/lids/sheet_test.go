@@ -15,7 +15,7 @@ import (
 func TestSheet(t *testing.T) {
 	for _, age := range []float64{0, 0.4, 1} {
 		for i, gaze := range []float64{-30, 0, 30} {
-			for j, blink := range []float64{1, 0, 0.5} {
+			for j, blink := range []float64{0, 1, 0.5} {
 				if age != 0.4 && i != j {
 					continue // of a child and of the old a third of all
 				}
