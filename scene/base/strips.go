@@ -32,7 +32,8 @@ func (k *maker) strips() (tear, shade *Mesh, err error) {
 	p := lids.Defaults()
 	size := globe / 12
 	p.Height, p.Cover, p.Iris = 10*size, p.Cover*size, limbus
-	p.UpperLash, p.LowerLash, p.Detail = 0, 0, 0.5
+	p.UpperLash, p.LowerLash, p.Detail = 0, 0, 0.5 // the edge alone counts
+	p.BrowDensity, p.DownDensity, p.Lines, p.Pores = 0, 0, 0, 0
 	made, err := lids.Build(p, []lids.Socket{{Axis: geom.Vec{Z: 1}, Far: func(d geom.Vec) float64 { return k.s.Far(math.Acos(max(-1, min(1, d.Z)))) }}})
 	if err != nil {
 		return nil, nil, err
