@@ -81,6 +81,8 @@ func (g *ground) face(x, y float64) float64 {
 	}
 	z += (9.4 + g.age.brow) * bell(b) * (1 - 0.3*geom.Smoothstep(-10, -36, x) - 0.4*geom.Smoothstep(-27, -46, x)) * (1 - 0.58*geom.Smoothstep(6, 28, x))
 	z += 1.8 * bell((x-17)/7) * bell((y+10)/6) // beside the nose
+	// At the inner corner it meets the plane that the rims lie on there.
+	z += 1.2 * bell((x-g.tip.X+2.5)/4.5) * bell((y-g.tip.Y)/5.5) * geom.Smoothstep(24, 20, x)
 	z += 7.2 * (1 - geom.Smoothstep(-21, -1, y)) * (1 - 0.6*geom.Smoothstep(-8, -36, x)) * (1 - 0.35*geom.Smoothstep(6, 26, x))
 	return z
 }
@@ -97,7 +99,8 @@ func (g *ground) thickness(x, y float64) float64 {
 func (g *ground) raw(x, y float64) float64 {
 	thick := g.thickness(x, y)
 	k := 9 + 6*geom.Smoothstep(0, 9, y) + 6*geom.Smoothstep(4, 12, x)*geom.Smoothstep(-2, -8, y)
-	k *= 1 - 0.5*bell(math.Hypot(x-g.outer.X, y-g.outer.Y)/6) - 0.4*bell(math.Hypot(x-g.tip.X, y-g.tip.Y)/4)
+	k *= 1 - 0.5*bell(math.Hypot(x-g.outer.X, y-g.outer.Y)/6)
+	k += 4 * bell(math.Hypot(x-g.tip.X+3, y-g.tip.Y)/8) * geom.Smoothstep(24, 20, x) // tendon and fat bridge globe and nose
 	globe := g.globe.height(x, y, thick)
 	z := smoothMax(globe, g.face(x, y)+thick, k)
 	a := &g.age

@@ -226,11 +226,15 @@ func (s *socket) layFace(sh *sheet, lips *lips) {
 	for _, l := range levels {
 		ways = append(ways, l.way)
 		fade := 1 - geom.Smoothstep(0, 6, l.e)
+		offs := make([]float64, n)
 		for i := range cols {
 			w := math.Mod(l.way[i], float64(n))
 			k := int(w)
-			o := off[k] + (w-float64(k))*(off[(k+1)%n]-off[k])
-			cols[i].p = append(cols[i].p, geom.Vec{X: l.x[i], Y: l.y[i], Z: l.z[i] + fade*o})
+			offs[i] = off[k] + (w-float64(k))*(off[(k+1)%n]-off[k])
+		}
+		offs = l.even(offs, evenShare*l.e)
+		for i := range cols {
+			cols[i].p = append(cols[i].p, geom.Vec{X: l.x[i], Y: l.y[i], Z: l.z[i] + fade*offs[i]})
 			cols[i].e = append(cols[i].e, l.e)
 		}
 	}
@@ -239,8 +243,16 @@ func (s *socket) layFace(sh *sheet, lips *lips) {
 		ways = append(ways, last.way)
 	}
 	for j := 1; j < len(ways); j++ {
+		l := levels[min(j, len(levels)-1)]
+		t, upper := make([]float64, n), make([]float64, n)
 		for i := range cols {
 			v := s.foot(ways[j][i])
+			t[i], upper[i] = v.t, v.upper
+		}
+		t, upper = l.even(t, evenShare*l.e), l.even(upper, evenShare*l.e)
+		for i := range cols {
+			v := s.foot(ways[j][i])
+			v.t, v.upper = t[i], upper[i]
 			v.part, v.land = skin, 1
 			if j >= len(levels) {
 				v.part, v.f = outland, far[j-len(levels)].f
@@ -258,6 +270,38 @@ func (s *socket) layFace(sh *sheet, lips *lips) {
 		v.part, v.p = wall, geom.Vec{X: b[0], Y: b[1], Z: cols[i].p[len(cols[i].p)-1].Z - thick}
 		sh.at = append(sh.at, v)
 	}
+}
+
+// evenShare is how far to either side what comes from the rims is evened out along a level set, over its distance from them: where the
+// rims bend away columns from far apart lie side by side, and what they carry would have a step there.
+const evenShare = 0.6
+
+// even returns values along the closed level set as means over h mm of its length to either side.
+func (l *level) even(v []float64, h float64) []float64 {
+	n := len(v)
+	at, sum := make([]float64, 3*n+1), make([]float64, 3*n+1)
+	for k := range 3 * n {
+		i, j := k%n, (k+1)%n
+		d := math.Hypot(l.x[j]-l.x[i], l.y[j]-l.y[i]) + 1e-9
+		at[k+1], sum[k+1] = at[k]+d, sum[k]+d*(v[i]+v[j])/2
+	}
+	h = min(h, at[n]/3)
+	if h <= 0 {
+		return v
+	}
+	upTo := func(x float64) float64 { // the integral of the values
+		k := min(sort.SearchFloat64s(at, x), 3*n) - 1
+		k = max(k, 0)
+		f := (x - at[k]) / (at[k+1] - at[k])
+		a, b := v[k%n], v[(k+1)%n]
+		return sum[k] + (x-at[k])*(a+f*(b-a)/2)
+	}
+	out := make([]float64, n)
+	for i := range out {
+		x := at[n+i]
+		out[i] = (upTo(x+h) - upTo(x-h)) / (2 * h)
+	}
+	return out
 }
 
 // thick is how far behind the skin's border its back lies, mm.
