@@ -42,8 +42,8 @@ func (s *socket) hollowTint(k *hollow, i int) colour.RGB {
 	x, y := k.at(i)
 	c := colour.Lerp(s.foldTint(k.fold[i], y), floorColour, geom.Smoothstep(1.1, 1.9, k.fold[i]))
 	skin := s.p.Colour
-	lump := skin.Mul(colour.RGB{1.34, 0.70, 0.74})
-	lump = colour.Lerp(lump, skin.Mul(colour.RGB{1.48, 0.98, 0.98}), 0.6*k.crown[i])
+	lump := skin.Mul(colour.RGB{1.34, 0.80, 0.82})
+	lump = colour.Lerp(lump, skin.Mul(colour.RGB{1.52, 1.08, 1.08}), 0.6*k.crown[i])
 	pore := noise.Space(s.seed+54, x*3.1, y*3.1, 0)
 	lump = lump.Scale(1 - 0.3*geom.Smoothstep(0.35, 0.6, pore))
 	c = colour.Lerp(c, lump, k.lobe[i])
@@ -51,7 +51,7 @@ func (s *socket) hollowTint(k *hollow, i int) colour.RGB {
 }
 
 // floorColour is that of the floor between fold, caruncle and lids. Common practice, no published source.
-var floorColour = colour.RGB{0.60, 0.33, 0.265}
+var floorColour = colour.RGB{0.64, 0.37, 0.32}
 
 // corner returns the station farthest toward the nose (side 1) or the temple (-1).
 func (o *opening) corner(side float64) *station {

@@ -76,7 +76,7 @@ func (s *socket) folds(v *place, at geom.Vec) (f fold) {
 		u := e - at
 		w *= 1 - 0.65*shut - 0.4*geom.Smoothstep(-1, -5, s.o.drop)
 		w *= 1 + 0.25*noise.Line(s.seed+19, v.arc*0.45) // no two places of it are as deep
-		over := 0.7 * p.Fold * w * (1 - shut)          // it unfolds as the lid comes down
+		over := 0.7 * p.Fold * w * (1 - shut)           // it unfolds as the lid comes down
 		f.groove = w * bell(u/0.45) * min(1, p.Fold)
 		f.over = over * geom.Smoothstep(0, max(0.5*over+0.1, 2.5*p.Detail), u) * (1 - geom.Smoothstep(1.6, 7.5, u))
 		f.out = w * p.Fold * (geom.Smoothstep(-0.1, 1.3, u)*(1-geom.Smoothstep(2, 20, u)) - 0.26*(1-shut)*bell((u+0.05)/0.5))

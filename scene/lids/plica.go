@@ -12,7 +12,7 @@ import (
 // 1.5 to 2.5 mm wide: Wolff's Anatomy of the Eye and Orbit, 8th ed., chapter 2; from memory. The rest is common practice, no
 // published source.
 const (
-	foldOff    = 5.5  // from the corner's tip to the free edge, mm
+	foldOff    = 4.9  // from the corner's tip to the free edge, mm
 	foldDeep   = 0.95 // behind the rims
 	foldProud  = 0.15 // its crest above the rest of it
 	foldEdge   = 0.36 // thickness of the edge over the globe
@@ -55,6 +55,6 @@ func (s *socket) foldTint(u, y float64) colour.RGB {
 
 // Common practice, no published source.
 var (
-	besideWhite = colour.RGB{0.66, 0.535, 0.485}
-	foldColour  = colour.RGB{0.65, 0.445, 0.38}
+	besideWhite = colour.RGB{0.74, 0.66, 0.62}
+	foldColour  = colour.RGB{0.70, 0.475, 0.43}
 )
