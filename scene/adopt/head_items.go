@@ -47,7 +47,7 @@ type Item struct {
 type traits struct {
 	size    float64 // longest side, mm
 	islands int
-	island  float64 // middle length of an island, mm
+	island  float64 // length of the islands that make half of all their length, the longest first: at least this, mm
 	width   float64 // of its islands, were they strips: twice the area over the length of the rim, mm
 	near    float64 // share of its area within 2 mm of a globe's sphere, outside
 	inside  float64 // share within a globe
@@ -178,10 +178,14 @@ func (h *Head) traits(it *Item, b *bit) (t traits) {
 		sizes = append(sizes, q.Bounds().Size().Len())
 	}
 	rim := rimLength(plain)
-	t.island = median(sizes)
 	sum := 0.0
 	for _, s := range sizes {
 		sum += s
+	}
+	// Small pieces beside long ones, such as water about a punctum, do not say what a mesh is.
+	slices.Sort(sizes)
+	for i, part := len(sizes)-1, 0.0; i >= 0 && part < sum/2; i-- {
+		t.island, part = sizes[i], part+sizes[i]
 	}
 	t.width = all / max(rim/2, sum, 1e-9)
 	t.alpha = b.part.Look.AlphaMode != asset.Opaque
