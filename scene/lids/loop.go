@@ -57,9 +57,9 @@ func newLoop(p *Params, g *ground, upper, low float64) *loop {
 	}
 	// The line between the corners is aslant, so the shapes' peaks are not where the rims are highest and lowest: correct for that.
 	peak := [2]float64{p.UpperPeak, p.LowerPeak}
-	for range 4 {
-		l.top = arch(peak[0], 0.56, 0.72, 0.45, 1.5)
-		l.bottom = arch(peak[1], 0.70, 0.50, 0.33, 1.3)
+	for range 12 {
+		l.top = arch(peak[0], 0.56, 0.72, 0.45, 2.05)
+		l.bottom = arch(peak[1], 0.70, 0.50, 0.33, 1.9)
 		l.up = (rise(upper) - l.chord(0)) / l.top.at(0)
 		l.down = (l.chord(0) - rise(low)) / l.bottom.at(0)
 		top, bottom := l.peaks(g)
