@@ -2,7 +2,6 @@ package bake
 
 import (
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -14,13 +13,7 @@ import (
 
 // Read reads the parts of a file. unit is that of a format without one; "" is mm.
 func Read(path, unit string) (parts []Part, notes []string, err error) {
-	switch states := !slices.Contains([]string{".obj", ".ply", ".stl"}, strings.ToLower(filepath.Ext(path))); {
-	case states:
-		unit = ""
-	case unit == "":
-		unit = "mm"
-	}
-	a, err := meshio.Read(path, unit)
+	a, err := meshio.ReadIn(path, unit)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -152,13 +152,7 @@ func (s *Subject) LayMaps(list []Map) {
 
 // ReadMesh reads a file as one mesh, for a pair of a high and a low one. unit is that of a format without one.
 func ReadMesh(path, unit string) (*Part, []string, error) {
-	switch states := !slices.Contains([]string{".obj", ".ply", ".stl"}, strings.ToLower(filepath.Ext(path))); {
-	case states:
-		unit = ""
-	case unit == "":
-		unit = "mm"
-	}
-	a, err := meshio.Read(path, unit)
+	a, err := meshio.ReadIn(path, unit)
 	if err != nil {
 		return nil, nil, err
 	}

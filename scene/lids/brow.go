@@ -108,12 +108,8 @@ func (s *socket) browRoots(n int) [][2]float64 {
 			x, y, dx, dy := s.browAxis(u)
 			w := v * s.browWidth(u)
 			c := [2]float64{x + dy*w, y - dx*w}
-			near := math.Inf(1)
-			for _, q := range out {
-				near = min(near, math.Hypot(q[0]-c[0], q[1]-c[1]))
-			}
-			if near >= leastRoots && near*math.Sqrt(k) > far {
-				best, far = c, near*math.Sqrt(k)
+			if room := roomAt(out, c, k); room > far {
+				best, far = c, room
 			}
 		}
 		if far > 0 {

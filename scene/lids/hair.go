@@ -29,6 +29,19 @@ func (s *socket) draws(kind string, i, try int) *rand.Rand {
 	return rand.New(rand.NewPCG(h, noise.Mix64(uint64(i)<<8|uint64(try))))
 }
 
+// roomAt returns how far a root at c would stand from those that are there, less where fewer are wanted (k of the full density), and 0
+// where that is too near.
+func roomAt(roots [][2]float64, c [2]float64, k float64) float64 {
+	near := math.Inf(1)
+	for _, q := range roots {
+		near = min(near, math.Hypot(q[0]-c[0], q[1]-c[1]))
+	}
+	if near < leastRoots {
+		return 0
+	}
+	return near * math.Sqrt(k)
+}
+
 // uniform returns a number between lo and hi.
 func uniform(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 

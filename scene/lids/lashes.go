@@ -217,12 +217,8 @@ func scattered(r *rand.Rand, n int, w, h float64, full func(t float64) float64) 
 			if r.Float64() > k {
 				continue
 			}
-			near := math.Inf(1)
-			for _, q := range out {
-				near = min(near, math.Hypot(q[0]-c[0], q[1]-c[1]))
-			}
-			if near >= leastRoots && near*math.Sqrt(k) > far {
-				best, far = c, near*math.Sqrt(k)
+			if room := roomAt(out, c, k); room > far {
+				best, far = c, room
 			}
 		}
 		if far > 0 {

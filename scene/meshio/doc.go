@@ -23,6 +23,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"catchlight/scene/asset"
@@ -59,6 +60,17 @@ func (e *UnitError) Error() string {
 // (asset.Unit), "" for glTF. An error is a Problems, a *UnitError, one of package gltfio, or comes from the operating
 // system, and names the file.
 func Read(path, unit string) (*asset.Asset, error) { return ReadMorphed(path, unit, nil) }
+
+// ReadIn is Read with a unit that counts only for formats without one of their own; "" is mm.
+func ReadIn(path, unit string) (*asset.Asset, error) {
+	switch states := !slices.Contains([]string{".obj", ".ply", ".stl"}, strings.ToLower(filepath.Ext(path))); {
+	case states:
+		unit = ""
+	case unit == "":
+		unit = "mm"
+	}
+	return Read(path, unit)
+}
 
 // ReadMorphed is Read with weights of morph targets, which only glTF has.
 func ReadMorphed(path, unit string, weights gltfio.Weights) (*asset.Asset, error) {

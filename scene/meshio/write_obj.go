@@ -6,6 +6,7 @@ import (
 	"io"
 	"strings"
 
+	"catchlight/scene/geom"
 	"catchlight/scene/imageio"
 	"catchlight/scene/mesh"
 )
@@ -21,10 +22,7 @@ type Part struct {
 func WriteOBJ(path string, parts []Part, notes ...string) error {
 	return imageio.WriteAtomic(path, func(out io.Writer) error {
 		w := bufio.NewWriterSize(out, 1<<16)
-		fmt.Fprintln(w, "# lengths in mm")
-		for _, n := range notes {
-			fmt.Fprintln(w, "#", strings.ReplaceAll(n, "\n", " "))
-		}
+		objHead(w, notes)
 		base, baseUV := 1, 1
 		for _, p := range parts {
 			m := p.Mesh
@@ -32,15 +30,7 @@ func WriteOBJ(path string, parts []Part, notes ...string) error {
 				return fmt.Errorf("%s: %s needs a normal a vertex", path, p.Name)
 			}
 			fmt.Fprintln(w, "o", p.Name)
-			for _, q := range m.P {
-				fmt.Fprintf(w, "v %.9g %.9g %.9g\n", q.X, q.Y, q.Z)
-			}
-			for _, q := range m.UV {
-				fmt.Fprintf(w, "vt %.9g %.9g\n", q.U, 1-q.V)
-			}
-			for _, q := range m.N {
-				fmt.Fprintf(w, "vn %.6f %.6f %.6f\n", q.X, q.Y, q.Z)
-			}
+			objVertices(w, m.P, m.UV, m.N)
 			for _, t := range m.Tri {
 				if m.UV != nil {
 					fmt.Fprintf(w, "f %d/%d/%d %d/%d/%d %d/%d/%d\n", base+int(t[0]), baseUV+int(t[0]), base+int(t[0]),
@@ -54,4 +44,25 @@ func WriteOBJ(path string, parts []Part, notes ...string) error {
 		}
 		return w.Flush()
 	})
+}
+
+// objHead writes the head of a file: its unit, and notes as comments, a line each.
+func objHead(w io.Writer, notes []string) {
+	fmt.Fprintln(w, "# lengths in mm")
+	for _, n := range notes {
+		fmt.Fprintln(w, "#", strings.ReplaceAll(n, "\n", " "))
+	}
+}
+
+// objVertices writes places, texture coordinates and normals.
+func objVertices(w io.Writer, places []geom.Vec, uv []geom.UV, normals []geom.Vec) {
+	for _, q := range places {
+		fmt.Fprintf(w, "v %.9g %.9g %.9g\n", q.X, q.Y, q.Z)
+	}
+	for _, q := range uv {
+		fmt.Fprintf(w, "vt %.9g %.9g\n", q.U, 1-q.V)
+	}
+	for _, q := range normals {
+		fmt.Fprintf(w, "vn %.6f %.6f %.6f\n", q.X, q.Y, q.Z)
+	}
 }

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"fmt"
 	"io"
-	"strings"
 
 	"catchlight/scene/geom"
 	"catchlight/scene/imageio"
@@ -23,25 +22,14 @@ type Quads struct {
 func WriteQuads(path string, parts []Quads, notes ...string) error {
 	return imageio.WriteAtomic(path, func(out io.Writer) error {
 		w := bufio.NewWriterSize(out, 1<<16)
-		fmt.Fprintln(w, "# lengths in mm")
-		for _, n := range notes {
-			fmt.Fprintln(w, "#", strings.ReplaceAll(n, "\n", " "))
-		}
+		objHead(w, notes)
 		place, uv := uint32(1), uint32(1)
 		for _, p := range parts {
 			if len(p.N) != len(p.P) {
 				return fmt.Errorf("%s: %s needs a normal a place", path, p.Name)
 			}
 			fmt.Fprintln(w, "o", p.Name)
-			for _, q := range p.P {
-				fmt.Fprintf(w, "v %.9g %.9g %.9g\n", q.X, q.Y, q.Z)
-			}
-			for _, q := range p.UV {
-				fmt.Fprintf(w, "vt %.9g %.9g\n", q.U, 1-q.V)
-			}
-			for _, q := range p.N {
-				fmt.Fprintf(w, "vn %.6f %.6f %.6f\n", q.X, q.Y, q.Z)
-			}
+			objVertices(w, p.P, p.UV, p.N)
 			for _, f := range p.Faces {
 				fmt.Fprint(w, "f")
 				for _, c := range f {
